@@ -1,0 +1,273 @@
+"""Plain records whose fields say what they may hold.
+
+One mechanism serves the Python API, the batch file and the controls: a field carries a rule (kind, range, what to do when it is
+broken); a record reads all its fields when it is made and complains about every broken one at once; `from_plain` and `to_plain`
+walk nested records to and from the dictionaries of a TOML file. Records are frozen, hold SI floats, and know no solver.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import MISSING, dataclass, field, fields
+from typing import Any, ClassVar, Self, TypeVar, dataclass_transform
+
+from . import units
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong with what was given: where, what, and what to do, in one sentence."""
+
+    where: str
+    sentence: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.sentence}" if self.where else self.sentence
+
+
+class InputError(ValueError):
+    """What was given cannot be used; `problems` holds every reason, one sentence each."""
+
+    def __init__(self, problems: Iterable[Problem]):
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+    def under(self, where: str) -> list[Problem]:
+        """The same problems seen from the record that holds this one."""
+        return [
+            Problem(f"{where}{p.where if p.where.startswith('[') else '.' + p.where}" if p.where else where, p.sentence)
+            for p in self.problems
+        ]
+
+
+def refuse(where: str, sentence: str) -> InputError:
+    return InputError([Problem(where, sentence)])
+
+
+class Rule:
+    """How a field is read, checked and written; `strict` refuses what a file must not leave open (a number without its unit)."""
+
+    def read(self, given: Any, strict: bool) -> Any:
+        raise NotImplementedError
+
+    def write(self, value: Any, system: str) -> Any:
+        return value
+
+
+@dataclass(frozen=True)
+class Quantity(Rule):
+    """A number with a unit, inside a range; the limits are written as a cook would ("2 mm")."""
+
+    kind: str
+    low: str
+    high: str
+    remedy: str = ""
+    above_low: bool = False
+
+    def read(self, given, strict):
+        try:
+            if strict and self.kind != "plain" and not isinstance(given, str):
+                raise ValueError(f'{given!r} has no unit; write it like "{units.KINDS[self.kind].example}"')
+            value = units.read(given, self.kind)
+        except ValueError as error:
+            raise refuse("", str(error)) from None
+        low, high = units.read(self.low, self.kind), units.read(self.high, self.kind)
+        if low <= value <= high and not (self.above_low and value == low):
+            return value
+        said = f'"{given}"' if isinstance(given, str) else units.show(value, self.kind)
+        from_ = "above" if self.above_low else "from"
+        hint = self._fahrenheit(value, low, high) or self.remedy or "check the number and its unit"
+        raise refuse("", f"{said} is out of range ({from_} {self.low} to {self.high}); {hint}")
+
+    def _fahrenheit(self, value: float, low: float, high: float) -> str:
+        if self.kind != "temperature" or not math.isfinite(value):
+            return ""
+        number = round(units.convert(value, "temperature", "degC"), 3)
+        meant = units.read(f"{number!r} degF", "temperature")
+        if low <= meant <= high:
+            return f'if it was read in Fahrenheit, write "{number:g} degF" ({units.show(meant, "temperature")})'
+        return ""
+
+    def write(self, value, system):
+        return float(value) if self.kind == "plain" else units.text(value, self.kind, system)
+
+
+@dataclass(frozen=True)
+class Choice(Rule):
+    options: tuple[str, ...]
+
+    def read(self, given, strict):
+        if given in self.options:
+            return given
+        near = difflib.get_close_matches(str(given), self.options, 1)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        raise refuse("", f'"{given}" is not one of {", ".join(self.options)}{hint}')
+
+
+@dataclass(frozen=True)
+class Words(Rule):
+    longest: int = 200
+
+    def read(self, given, strict):
+        if not isinstance(given, str):
+            raise refuse("", f"{given!r} is not a text; put it between quotes")
+        if len(given) > self.longest:
+            raise refuse("", f"the text has {len(given)} characters, at most {self.longest} are kept; shorten it")
+        return given
+
+
+@dataclass(frozen=True)
+class Flag(Rule):
+    def read(self, given, strict):
+        if isinstance(given, bool):
+            return given
+        raise refuse("", f"{given!r} is neither true nor false; write true or false")
+
+
+@dataclass(frozen=True)
+class Part(Rule):
+    """One nested record."""
+
+    record: type[Record]
+
+    def read(self, given, strict):
+        return given if isinstance(given, self.record) else from_plain(self.record, given)
+
+    def write(self, value, system):
+        return to_plain(value, system)
+
+
+@dataclass(frozen=True)
+class Several(Rule):
+    """A list of nested records; when there is more than one sort, each says which by its `tag`."""
+
+    sorts: tuple[type[Record], ...]
+    tag: str = ""
+    most: int = 500
+    least: int = 0
+
+    def read(self, given, strict):
+        if isinstance(given, Mapping) or isinstance(given, (str, bytes)) or not isinstance(given, Iterable):
+            raise refuse("", f"{given!r} is not a list; give one entry for each")
+        given = list(given)
+        if not self.least <= len(given) <= self.most:
+            raise refuse("", f"there are {len(given)} entries; give {self.least} to {self.most}")
+        problems, result = [], []
+        for number, item in enumerate(given, 1):
+            try:
+                result.append(item if isinstance(item, self.sorts) else self._one(item))
+            except InputError as error:
+                problems += error.under(f"[{number}]")
+        if problems:
+            raise InputError(problems)
+        return tuple(result)
+
+    def _one(self, item):
+        if not isinstance(item, Mapping):
+            raise refuse("", f"{item!r} is not a table of fields")
+        if not self.tag:
+            return from_plain(self.sorts[0], item)
+        table = dict(item)
+        given = table.pop(self.tag, None)
+        names = {sort.tag: sort for sort in self.sorts}
+        if given is None:
+            raise refuse(self.tag, f'missing; say one of {", ".join(names)}')
+        try:
+            Choice(tuple(names)).read(given, True)
+        except InputError as error:
+            raise InputError(error.under(self.tag)) from None
+        return from_plain(names[given], table)
+
+    def write(self, value, system):
+        head = (lambda item: {self.tag: item.tag}) if self.tag else (lambda item: {})
+        return [head(item) | to_plain(item, system) for item in value]
+
+
+def ruled(rule: Rule, default: Any = MISSING) -> Any:
+    """A dataclass field that follows `rule`. A default of None means: may be left out."""
+    return field(default=default, metadata={"rule": rule}) if default is not MISSING else field(metadata={"rule": rule})
+
+
+def quantity(kind: str, low: str, high: str, remedy: str = "", default: Any = MISSING, above_low: bool = False) -> Any:
+    return ruled(Quantity(kind, low, high, remedy, above_low), default)
+
+
+@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(ruled, quantity))
+class Record:
+    """Base of every plain record: subclasses become frozen keyword-only dataclasses whose fields are read when made."""
+
+    tag: ClassVar[str] = ""
+
+    def __init_subclass__(cls, **kwargs):
+        super().__init_subclass__(**kwargs)
+        dataclass(frozen=True, kw_only=True, repr=False)(cls)
+
+    def __post_init__(self):
+        problems = []
+        for spec in fields(self):
+            value = getattr(self, spec.name)
+            if value is None and spec.default is None:
+                continue
+            try:
+                object.__setattr__(self, spec.name, spec.metadata["rule"].read(value, False))
+            except InputError as error:
+                problems += error.under(spec.name)
+        if not problems:
+            problems = list(self.conflicts())
+        if problems:
+            raise InputError(problems)
+
+    def conflicts(self) -> Iterable[Problem]:
+        """Problems between fields that are each fine alone."""
+        return ()
+
+    def but(self, **changes) -> Self:
+        """The same record with some fields changed, checked again."""
+        return dataclasses.replace(self, **changes)
+
+    def __repr__(self) -> str:
+        inner = ", ".join(f"{key}={value!r}" for key, value in to_plain(self).items())
+        return f"{type(self).__name__}({inner})"
+
+
+R = TypeVar("R", bound=Record)
+
+
+def from_plain(record: type[R], table: Any) -> R:
+    """The record a table describes. Raises InputError with every unknown, missing or broken field at once."""
+    if not isinstance(table, Mapping):
+        raise refuse("", f"{table!r} is not a table of fields")
+    specs = {spec.name: spec for spec in fields(record)}  # type: ignore[arg-type]
+    problems, values = [], {}
+    for name, given in table.items():
+        if name not in specs:
+            near = difflib.get_close_matches(str(name), specs, 1)
+            hint = f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(specs)}"
+            problems.append(Problem(str(name), f"no such field; {hint}"))
+            continue
+        try:
+            values[name] = specs[name].metadata["rule"].read(given, True)
+        except InputError as error:
+            problems += error.under(name)
+    for name, spec in specs.items():
+        if spec.default is MISSING and name not in table:
+            rule = spec.metadata["rule"]
+            like = f', like "{units.KINDS[rule.kind].example}"' if isinstance(rule, Quantity) else ""
+            problems.append(Problem(name, f"missing; give it{like}"))
+    if problems:
+        raise InputError(problems)
+    return record(**values)
+
+
+def to_plain(record: Record, system: str = "metric") -> dict[str, Any]:
+    """The dictionary that `from_plain` reads back to an equal record; fields at their default are left out."""
+    table = {}
+    for spec in fields(record):  # type: ignore[arg-type]
+        value = getattr(record, spec.name)
+        if spec.default is not MISSING and value == spec.default:
+            continue
+        table[spec.name] = spec.metadata["rule"].write(value, system)
+    return table

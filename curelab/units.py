@@ -1,0 +1,194 @@
+"""A cook's units at the border; float64 SI inside.
+
+`read` turns what a person writes ("7 cm", "1.5 gal", "38 degF", "2 lb 3 oz", "120 ppm") into one SI float, `text` turns the float
+back into words that read back to the very same float, and `show` rounds it for the eye. Everything between is plain SI:
+metre, kilogram, cubic metre, second, kelvin, and fractions as kg per kg.
+
+The unit names are pint's, and so are the factors; pint is loaded at the first unit that is read, because it costs more to import
+than the rest of the library together. US names mean US measures (gal, qt, cup, tbsp, tsp); say `imperial_gallon` for the other.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What a number measures: the SI unit it is kept in, and the units it is shown in."""
+
+    name: str
+    si: str
+    metric: tuple[str, ...]
+    us: tuple[str, ...]
+    example: str
+
+
+KINDS = {
+    kind.name: kind
+    for kind in (
+        Kind("length", "m", ("cm", "mm", "m"), ("inch", "ft"), "7 cm"),
+        Kind("mass", "kg", ("g", "kg"), ("oz", "lb"), "2.4 kg"),
+        Kind("volume", "m^3", ("mL", "L"), ("cup", "qt", "gal"), "4 L"),
+        Kind("time", "s", ("h", "d", "min", "s"), ("h", "d", "min", "s"), "10 d"),
+        Kind("temperature", "K", ("degC",), ("degF",), "3 degC"),
+        Kind("fraction", "", ("%", "ppm"), ("%", "ppm"), "2.2 %"),
+        Kind("plain", "", ("",), ("",), "5.6"),
+    )
+}
+
+_ALIASES = {"C": "degC", "°C": "degC", "F": "degF", "°F": "degF", "in": "inch", '"': "inch", "days": "d", "hours": "h"}
+_NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?"
+_TERM = re.compile(rf"\s*({_NUMBER}(?:\s+\d+/\d+|/\d+)?)\s*([^\s\d+\-.][^\s]*)?")
+_MIXED = re.compile(r"(?:(?P<whole>[-+]?\d+)\s+)?(?P<top>\d+)/(?P<bottom>\d+)$")
+
+
+@lru_cache(maxsize=1)
+def _registry():
+    import pint
+
+    return pint.UnitRegistry(cache_folder=None)
+
+
+@lru_cache(maxsize=256)
+def _affine(unit: str, kind: str) -> tuple[float, float, float]:
+    """(factor, divisor, offset) with SI = factor * value / divisor + offset. Raises ValueError for a unit of another kind.
+
+    The divisor keeps decimal units exact: 120 ppm is 120 / 1e6, which is the float 0.00012, while 120 * 1e-6 is not.
+    """
+    if kind in ("fraction", "plain") and unit in ("", "1"):
+        return 1.0, 1.0, 0.0
+    if kind == "fraction" and unit in ("%", "percent"):
+        return 1.0, 100.0, 0.0
+    if kind == "fraction" and unit == "ppm":
+        return 1.0, 1e6, 0.0
+    import pint
+
+    registry = _registry()
+    try:
+        named = registry.Unit(_ALIASES.get(unit, unit))
+        wanted = KINDS[kind].si or "dimensionless"
+        if kind != "temperature":
+            factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)
+            inverse = round(1.0 / factor)
+            return (1.0, float(inverse), 0.0) if inverse > 1 and 1.0 / inverse == factor else (factor, 1.0, 0.0)
+        zero, hundred = (float(registry.Quantity(v, named).to("K").magnitude) for v in (0.0, 100.0))
+        return (hundred - zero) / 100.0, 1.0, zero
+    except (pint.errors.PintError, AttributeError, TypeError, ValueError, AssertionError):
+        raise ValueError(unit) from None
+
+
+def _plain_number(text: str) -> float:
+    mixed = _MIXED.match(text.strip())
+    if mixed:
+        if int(mixed["bottom"]) == 0:
+            raise ValueError(text)
+        part = int(mixed["top"]) / int(mixed["bottom"])
+        return part + (int(mixed["whole"]) if mixed["whole"] else 0)
+    return float(text)
+
+
+def read(given: str | float, kind: str) -> float:
+    """SI float of what a person wrote.
+
+    Parameters: `given`, a text such as "7 cm" or "1 1/2 cup" or "2 lb 3 oz", or a float already in SI; `kind`, a key of `KINDS`.
+    Raises ValueError with one sentence: not a number, no unit, a unit of another kind, or not finite.
+
+    >>> read("7 cm", "length"), read("38 degF", "temperature"), read("120 ppm", "fraction")
+    (0.07, 276.48333333333335, 0.00012)
+    """
+    example = KINDS[kind].example
+    if isinstance(given, bool) or not isinstance(given, (str, int, float)):
+        raise ValueError(f'{given!r} is not a {kind}; write it like "{example}"')
+    if not isinstance(given, str):
+        value = float(given)
+    else:
+        value, rest, terms = 0.0, given.strip(), 0
+        while rest:
+            match = _TERM.match(rest)
+            if not match:
+                raise ValueError(f'"{given}" is not a {kind}; write it like "{example}"')
+            number, unit = match[1], match[2] or ""
+            try:
+                factor, divisor, offset = _affine(unit, kind)
+            except ValueError:
+                what = f'"{unit}" does not measure a {kind}' if unit else "it has no unit"
+                raise ValueError(f'"{given}" is not a {kind}, because {what}; write it like "{example}"') from None
+            if kind == "temperature" and terms:
+                raise ValueError(f'"{given}" is not one temperature; write it like "{example}"')
+            try:
+                value += factor * _plain_number(number) / divisor + offset
+            except ValueError:
+                raise ValueError(f'"{given}" is not a {kind}; write it like "{example}"') from None
+            rest, terms = rest[match.end() :].strip(), terms + 1
+        if not terms:
+            raise ValueError(f'an empty text is not a {kind}; write it like "{example}"')
+    if not math.isfinite(value):
+        raise ValueError(f"{given!r} is not a finite {kind}")
+    return value
+
+
+def convert(value: float, kind: str, unit: str) -> float:
+    """The number of `unit` in an SI `value` of this kind."""
+    factor, divisor, offset = _affine(unit, kind)
+    return (value - offset) * divisor / factor
+
+
+def text(value: float, kind: str, system: str = "metric") -> str:
+    """Words that `read` turns back into exactly this float; a unit of `system` where one does, else SI with all its digits.
+
+    >>> text(0.07, "length"), text(276.15, "temperature"), text(0.00012, "fraction")
+    ('7 cm', '3 degC', '120 ppm')
+    """
+    if value == 0 and kind != "temperature":
+        return f"0 {getattr(KINDS[kind], system)[0]}".strip()
+    candidates = []
+    for unit in getattr(KINDS[kind], system):
+        number = convert(value, kind, unit)
+        for digits in range(1, 9):
+            words = f"{number:.{digits}g}"
+            if "e" not in words and read(f"{words} {unit}", kind) == value:
+                candidates.append((abs(number) < 1, len(words.strip("0.")), len(words), f"{words} {unit}".strip()))
+                break
+    if candidates:
+        return min(candidates)[3]
+    return f"{value!r} {KINDS[kind].si}".strip()
+
+
+def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> str:
+    """Rounded words for the eye, in the unit of `system` that gives the most readable number.
+
+    >>> show(0.0712, "length"), show(2.4, "mass"), show(864000.0, "time"), show(276.483, "temperature", "us")
+    ('7.12 cm', '2.4 kg', '10 d', '38 °F')
+    """
+    if not math.isfinite(value):
+        return "never" if kind == "time" else "unknown"
+    if kind == "temperature":
+        unit = getattr(KINDS[kind], system)[0]
+        number = round(convert(value, kind, unit), 1) + 0.0
+        return f"{number:g} °{unit[-1]}"
+    if kind == "plain":
+        return f"{value:.{digits}g}"
+    if kind == "fraction":
+        return f"{value * 1e6:.0f} ppm" if 0 < abs(value) < 1e-3 else f"{_round(100 * value, digits)} %"
+    size = abs(value)
+    if kind == "time":
+        unit = "min" if size < 5400 else "h" if size <= 48 * 3600 else "d"
+    elif kind == "mass":
+        unit = ("g" if size < 1 else "kg") if system == "metric" else ("oz" if size < 0.4535 else "lb")
+    elif kind == "volume":
+        unit = ("mL" if size < 1e-3 else "L") if system == "metric" else ("qt" if size < 3.7e-3 else "gal")
+    else:
+        unit = ("mm" if size < 0.01 else "cm") if system == "metric" else "inch"
+    return f"{_round(convert(value, kind, unit), digits)} {'in' if unit == 'inch' else unit}"
+
+
+def _round(number: float, digits: int) -> str:
+    if number == 0 or not math.isfinite(number):
+        return "0" if number == 0 else str(number)
+    places = max(0, digits - 1 - math.floor(math.log10(abs(number))))
+    words = f"{number:.{places}f}"
+    return words.rstrip("0").rstrip(".") if "." in words else words
