@@ -1,0 +1,37 @@
+"""curelab: see what salt and nitrite do inside whole-muscle meat while it cures, rests and soaks.
+
+One direction: weigh-out -> pieces and stages (plain data) -> `simulate` -> `History` -> questions, verdicts, figures. Importing this
+package loads numpy and parts of scipy only; pictures, tables and widgets come in with the modules that make them.
+
+>>> import curelab
+>>> piece = curelab.Piece(thickness="4 cm", weight="1 kg")
+>>> cure = curelab.Brine(bath=curelab.Bath(water="1 kg", salt="45 g"), temperature="3 degC", lasts="7 d")
+>>> history = curelab.simulate(piece, cure)
+>>> 0.015 < history.average("salt") < 0.022
+True
+"""
+
+from .criterion import Criterion
+from .fields import InputError, Problem
+from .history import History, Profile
+from .piece import Piece
+from .simulate import simulate
+from .stages import Bath, Brine, Rest, SealedCure, Soak, Water
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "Bath",
+    "Brine",
+    "Criterion",
+    "History",
+    "InputError",
+    "Piece",
+    "Problem",
+    "Profile",
+    "Rest",
+    "SealedCure",
+    "Soak",
+    "Water",
+    "simulate",
+]

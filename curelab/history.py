@@ -1,0 +1,329 @@
+"""What happened: by quantity, place and time, with the budget, the assumptions and the sources it rests on."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import units
+from .criterion import default_basis
+from .matter import solutes
+from .piece import Piece
+from .runs import FREE, QUANTITIES, TRACERS, Run
+from .sources import Number, Numbers
+from .stages import AnyStage, Brine, SealedCure, Soak
+
+if TYPE_CHECKING:
+    import pandas
+
+RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
+
+Times = float | Sequence[float] | np.ndarray | None
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Values across a piece: depth (d,) in m from one face to the other; values (d,) or (t, d), fractions on `basis`."""
+
+    quantity: str
+    basis: str
+    depth: np.ndarray
+    values: np.ndarray
+
+
+class History:
+    """The result of `simulate`. Every reading takes times in seconds since the start (None: at the end) and may be any array of them.
+
+    A time on the border of two stages belongs to the earlier one. Quantities: salt, sugar, nitrate, nitrite (as added, a conserved
+    tracer: what rules call ingoing) and free nitrite (with its loss). Bases: "meat" (of the meat as it then is; default for salt and
+    sugar), "green weight" (default for nitrite and nitrate), "water phase" (solute / (solute + water)), "equilibrium".
+    """
+
+    def __init__(
+        self, pieces: tuple[Piece, ...], stages: tuple[AnyStage, ...], runs: tuple[Run, ...], loss: str, cells: int, numbers: Numbers
+    ):
+        self.pieces, self.stages, self.runs = pieces, stages, runs
+        self.loss, self.cells, self.numbers = loss, cells, numbers
+
+    # -- time ------------------------------------------------------------------------------------------------------------------
+
+    @property
+    def length(self) -> float:
+        """s from the start to the end of the last stage."""
+        return self.runs[-1].end
+
+    @cached_property
+    def times(self) -> np.ndarray:
+        """A grid for pictures and tables (t,): 40 times in each run, dense after its beginning, borders included."""
+        steps = np.linspace(0.0, 1.0, 41) ** 1.5
+        grids = [run.begin + run.length * steps[1:] for run in self.runs if run.length > 0]
+        return np.concatenate([[0.0], *grids])
+
+    def span(self, stage: int) -> tuple[float, float]:
+        """(begin, end) in s of the stage with this number, from 0."""
+        runs = [run for run in self.runs if run.index == stage]
+        if not runs:
+            raise ValueError(f"stage {stage} was not run; there are {len(self.stages)} and the last one run is {self.runs[-1].index}")
+        return runs[0].begin, runs[-1].end
+
+    def _read(self, times: Times, one) -> Any:
+        """Gather `one(run, seconds in run)` over the runs that own `times`; a scalar in gives a scalar out."""
+        asked = np.asarray(self.length if times is None else times, dtype=float)
+        flat = np.atleast_1d(asked)
+        if flat.size and (not np.all(np.isfinite(flat)) or flat.min() < 0 or flat.max() > self.length * (1 + 1e-12) + 1e-6):
+            raise ValueError(f"times must lie between 0 and {self.length:g} s, the end of this history")
+        owner = np.minimum(np.searchsorted([run.end for run in self.runs], flat - 1e-6, side="left"), len(self.runs) - 1)
+        result: np.ndarray | None = None
+        for number in np.unique(owner):
+            run, chosen = self.runs[number], owner == number
+            value = one(run, np.clip(flat[chosen] - run.begin, 0.0, run.length))
+            if result is None:
+                result = np.empty((len(flat), *value.shape[1:]))
+            result[chosen] = value
+        assert result is not None
+        return result if asked.ndim else (float(result[0]) if result.ndim == 1 else result[0])
+
+    def _piece(self, piece: int | str) -> int:
+        if isinstance(piece, str):
+            names = [p.name for p in self.pieces]
+            if piece not in names:
+                raise ValueError(f'there is no piece "{piece}"; there is {", ".join(names)}')
+            return names.index(piece)
+        return range(len(self.pieces))[piece]
+
+    # -- readings --------------------------------------------------------------------------------------------------------------
+
+    def at(self, place: str, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None):
+        """Fraction at a place: "core", "average" or "surface" (the saltier face)."""
+        number, on = self._piece(piece), basis or default_basis(quantity)
+        return self._read(times, lambda run, t: run.read(_known(quantity), place, on, t, number))
+
+    def core(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None):
+        """Fraction at the core, the place that both faces reach with equal resistance."""
+        return self.at("core", quantity, times, piece, basis)
+
+    def average(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None):
+        """Fraction in the whole piece."""
+        return self.at("average", quantity, times, piece, basis)
+
+    def surface(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None):
+        """Fraction at the saltier face of the lean."""
+        return self.at("surface", quantity, times, piece, basis)
+
+    def first_bite(self, quantity: str, times: Times = None, piece: int | str = 0, depth: float = 0.005):
+        """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
+        number = self._piece(piece)
+
+        def one(run: Run, t):
+            where, values = run.profile(_known(quantity), "meat", t, number)
+            return _mean_within(where, values, depth)
+
+        return self._read(times, one)
+
+    def profile(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Profile:
+        """Values across the piece; with an array of times, one row for each."""
+        number, on = self._piece(piece), basis or default_basis(quantity)
+        values = self._read(times, lambda run, t: run.profile(_known(quantity), on, t, number)[1])
+        depth = self.runs[0].profile(_known(quantity), on, np.zeros(1), number)[0]
+        return Profile(quantity, on, depth, values)
+
+    def amount(self, quantity: str, times: Times = None, piece: int | str = 0):
+        """kg in a piece."""
+        number = self._piece(piece)
+        return self._read(times, lambda run, t: run.amount(_known(quantity), t, number))
+
+    def bath(self, quantity: str, times: Times = None):
+        """Mass fraction in the bath, solute / (solute + water); zero while the pieces rest."""
+        name = _known(quantity)
+
+        def one(run: Run, t):
+            w = np.zeros(len(t)) if run.sealed else run.states(name, t)[:, run.wirings[0].bath]
+            return w / (1 + w)
+
+        return self._read(times, one)
+
+    def weight(self, times: Times = None, piece: int | str = 0):
+        """kg of a piece: green weight, water taken up or given off (a rough regression, +-6 points), and what it took up."""
+        number = self._piece(piece)
+        return self._read(times, lambda run, t: run.weight(number, t))
+
+    def temperature(self, times: Times = None):
+        """K."""
+        return self._read(times, lambda run, t: run.clock.temperature(t))
+
+    # -- what it rests on --------------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def budget(self) -> tuple[dict[str, Any], ...]:
+        """One row per run and quantity, kg: in meat before + added + supplied = in meat + in bath + lost; then the bath is discarded.
+
+        Raises ArithmeticError when the relative residual of any row exceeds 1e-9.
+        """
+        rows = []
+        for run in self.runs:
+            for name in QUANTITIES:
+                row = {"stage": run.index, "run": run.label, "quantity": name, **run.budget(name)}
+                if abs(row["residual"]) > RESIDUAL:
+                    raise ArithmeticError(f"the {name} budget of {run.label} misses by {row['residual']:.2e} of what was there")
+                rows.append(row)
+        return tuple(rows)
+
+    @cached_property
+    def assumptions(self) -> tuple[str, ...]:
+        """What was taken for granted, one sentence each."""
+        said = [
+            "Salt in lean meat moves at a third of its pace in water, between a fifth and three fifths by different experiments: "
+            "days can be half or twice as long.",
+            "Water taken up or given off changes weight and finished salt, not the pace of salt; it is known to about six points.",
+            "The meat's own salt (near 0.2 %) is not counted.",
+        ]
+        if any(piece.shape == "slab" for piece in self.pieces):
+            said.append("The edges of a slab are left out, so a small piece is cured somewhat sooner than shown.")
+        if any(piece.shape == "cylinder" for piece in self.pieces):
+            said.append("The ends of a cylinder are left out, so a short piece is cured somewhat sooner than shown.")
+        if any(isinstance(s, (Brine, Soak)) and s.lying for s in self.stages) and any(p.shape != "slab" for p in self.pieces):
+            said.append("Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here.")
+        if any(isinstance(s, SealedCure) for s in self.stages):
+            said.append("The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves.")
+        model = solutes.LOSS_MODELS[self.loss]
+        said.append(f"Free nitrite: {model.summary} ({model.source}; {model.how}).")
+        for piece in self.pieces:
+            for stage in self.stages:
+                for kelvin in (stage.coldest, stage.warmest):
+                    caution = solutes.loss_caution(kelvin, piece.acidity(self.numbers), self.loss)
+                    if caution:
+                        said.append(caution)
+        return tuple(dict.fromkeys(said))
+
+    @property
+    def sources(self) -> tuple[Number, ...]:
+        """Every published number that was looked up to make this history."""
+        return tuple(self.numbers[key] for key in self.numbers.used)
+
+    @property
+    def version(self) -> str:
+        from . import __version__
+
+        return __version__
+
+    def ending(self, stage: int) -> str:
+        """Why a stage stopped, in words."""
+        runs = [run for run in self.runs if run.index == stage]
+        plan, last = self.stages[stage], runs[-1]
+        spent = units.show(last.end - runs[0].begin, "time")
+        if plan.until is None:
+            return f"after {spent}, as planned"
+        if last.reached:
+            return f"after {spent}, when {plan.until}"
+        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {units.show(-last.shortfall, 'fraction')})"
+
+    # -- tables and looks --------------------------------------------------------------------------------------------------------
+
+    def to_frame(self, times: Times = None) -> pandas.DataFrame:
+        """Tidy table: one row per time, piece, quantity and place, with the fraction on each basis. Default times: `self.times`."""
+        import pandas
+
+        when = self.times if times is None else np.atleast_1d(np.asarray(times, dtype=float))
+        parts = []
+        for piece in self.pieces:
+            for quantity in QUANTITIES:
+                for place in ("core", "average", "surface"):
+                    columns = {
+                        basis.replace(" ", "_"): self.at(place, quantity, when, piece.name, basis)
+                        for basis in ("meat", "green weight", "water phase")
+                    }
+                    parts.append(
+                        pandas.DataFrame(
+                            {"time_s": when, "piece": piece.name, "quantity": quantity, "place": place, **columns}
+                        )
+                    )
+        return pandas.concat(parts, ignore_index=True)
+
+    def profiles_frame(self, times: Times = None) -> pandas.DataFrame:
+        """Tidy table of profiles: time, piece, quantity, depth and fraction on its default basis."""
+        import pandas
+
+        when = self.times if times is None else np.atleast_1d(np.asarray(times, dtype=float))
+        parts = []
+        for piece in self.pieces:
+            for quantity in QUANTITIES:
+                profile = self.profile(quantity, when, piece.name)
+                parts.append(
+                    pandas.DataFrame(
+                        {
+                            "time_s": np.repeat(when, len(profile.depth)),
+                            "piece": piece.name,
+                            "quantity": quantity,
+                            "depth_m": np.tile(profile.depth, len(when)),
+                            "fraction": profile.values.ravel(),
+                            "basis": profile.basis,
+                        }
+                    )
+                )
+        return pandas.concat(parts, ignore_index=True)
+
+    def summary(self) -> list[dict[str, str]]:
+        """Per stage and piece, for reading: how long, why it ended, salt and nitrite at its end."""
+        rows = []
+        for number in sorted({run.index for run in self.runs}):
+            begin, end = self.span(number)
+            for piece in self.pieces:
+                rows.append(
+                    {
+                        "stage": self.stages[number].tag,
+                        "piece": piece.name,
+                        "ended": self.ending(number),
+                        "salt, average": units.show(self.average("salt", end, piece.name), "fraction"),
+                        "salt, core": units.show(self.core("salt", end, piece.name), "fraction"),
+                        "salt, surface": units.show(self.surface("salt", end, piece.name), "fraction"),
+                        "nitrite in, average": _ppm(self.average("nitrite", end, piece.name)),
+                        "free nitrite, core": _ppm(self.core(FREE, end, piece.name)),
+                        "weight": units.show(self.weight(end, piece.name), "mass"),
+                    }
+                )
+        return rows
+
+    def __repr__(self) -> str:
+        lines = [f"History of {', '.join(piece.name for piece in self.pieces)}: {units.show(self.length, 'time')}"]
+        for row in self.summary():
+            lines.append(
+                f"  {row['stage']}, {row['piece']}: {row['ended']}; salt {row['salt, average']} (core {row['salt, core']}), "
+                f"nitrite in {row['nitrite in, average']}, free at the core {row['free nitrite, core']}"
+            )
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        rows = self.summary()
+        head = "".join(f'<th scope="col">{html.escape(key)}</th>' for key in rows[0])
+        body = "".join("<tr>" + "".join(f"<td>{html.escape(value)}</td>" for value in row.values()) + "</tr>" for row in rows)
+        return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def _ppm(fraction: float) -> str:
+    return f"{1e6 * fraction:.0f} mg/kg"
+
+
+def _known(quantity: str) -> str:
+    if quantity not in QUANTITIES:
+        raise ValueError(f'"{quantity}" is not one of {", ".join(QUANTITIES)}')
+    return quantity
+
+
+def _mean_within(depth: np.ndarray, values: np.ndarray, within: float) -> np.ndarray:
+    """Mean (t,) of values (t, d) over the outermost `within` at both faces."""
+    within = min(within, depth[-1] / 2)
+    means = []
+    for x, v in ((depth, values), (depth[-1] - depth[::-1], values[:, ::-1])):
+        inside = x < within
+        grid = np.append(x[inside], within)
+        edge = np.array([np.interp(within, x, row) for row in v])[:, None]
+        means.append(np.trapezoid(np.concatenate([v[:, inside], edge], axis=1), grid, axis=1) / within)
+    return np.max(means, axis=0)
+
+
+__all__ = ["FREE", "QUANTITIES", "TRACERS", "History", "Profile"]

@@ -1,0 +1,277 @@
+"""What one stretch with one bath did, readable at any time: legs of exact modes, and the places where a cook looks.
+
+simulate.py makes these; history.py strings them together. Times here are seconds since the run began.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from .assembly import Body, Clock, Wiring
+from .criterion import Criterion
+from .stages import AnyStage
+from .transport.modes import Modes
+
+TRACERS = ("salt", "sugar", "nitrate", "nitrite")
+FREE = "free nitrite"
+QUANTITIES = (*TRACERS, FREE)
+
+
+@dataclass(frozen=True)
+class Leg:
+    """Time from `begin` to `end` on unchanging modes; start (s, n) and ratios (s,) of the solutes on it; `reserve`: undissolved kg."""
+
+    begin: float
+    end: float
+    modes: Modes
+    start: np.ndarray
+    ratios: np.ndarray
+    clock: Clock
+    reserve: float = 0.0
+
+    def _tau(self, times):
+        return self.ratios[:, None] * (self.clock(times) - self.clock(np.array(self.begin)))
+
+    def states(self, times: np.ndarray) -> np.ndarray:
+        """w (s, t, n)."""
+        return self.modes.at(self.start, self._tau(times))
+
+    def supplied(self, times: np.ndarray) -> np.ndarray:
+        """kg (s, t) that a held bath has given since the leg began."""
+        return self.modes.supplied(self.modes.integral(self.start, self._tau(times)))
+
+    def lost(self, times: np.ndarray) -> np.ndarray:
+        """kg (s, t) that reacted since the leg began."""
+        return self.modes.lost(self.modes.integral(self.start, self._tau(times)))
+
+
+@dataclass(frozen=True)
+class Track:
+    """Solutes that share their legs."""
+
+    names: tuple[str, ...]
+    legs: tuple[Leg, ...]
+
+    def states(self, times: np.ndarray) -> np.ndarray:
+        """w (s, t, n); a time on the border of two legs belongs to the earlier one."""
+        if len(self.legs) == 1:
+            return self.legs[0].states(times)
+        owner = np.minimum(np.searchsorted([leg.end for leg in self.legs], times, side="left"), len(self.legs) - 1)
+        result = np.empty((len(self.names), len(times), self.legs[0].start.shape[1]))
+        for number in np.unique(owner):
+            chosen = owner == number
+            result[:, chosen] = self.legs[number].states(times[chosen])
+        return result
+
+    def total(self, what: str, length: float) -> np.ndarray:
+        """Sum (s,) of `supplied` or `lost` over the legs, up to `length`."""
+        return sum(
+            (getattr(leg, what)(np.array([min(leg.end, length)]))[:, 0] for leg in self.legs if leg.begin < length),
+            start=np.zeros(len(self.names)),
+        )
+
+    def undissolved(self, times: np.ndarray) -> np.ndarray:
+        """kg (t,) of dry salt that lies in the bag (only the first leg of a sealed cure has any)."""
+        first = self.legs[0]
+        if not first.reserve:
+            return np.zeros(len(times))
+        return np.where(times < first.end, np.maximum(first.reserve - first.supplied(np.minimum(times, first.end))[0], 0.0), 0.0)
+
+
+@dataclass(frozen=True)
+class Run:
+    """One stretch with one bath.
+
+    length [s] it lasted (`longest` was allowed); reached: whether its criterion was met (None: it had none) and by how much not;
+    water [kg] in the bath; wirings: one for each way the piece lies; turns [s].
+    """
+
+    stage: AnyStage
+    index: int
+    label: str
+    begin: float
+    longest: float
+    length: float
+    water: float
+    running: bool
+    wirings: tuple[Wiring, ...]
+    turns: np.ndarray
+    bodies: tuple[Body, ...]
+    tracks: tuple[Track, ...]
+    clock: Clock
+    water_before: tuple[float, ...]
+    water_target: float | None = None
+    reached: bool | None = None
+    shortfall: float = 0.0
+
+    @property
+    def end(self) -> float:
+        return self.begin + self.length
+
+    @property
+    def sealed(self) -> bool:
+        """Whether nothing can enter or leave the pieces."""
+        return not len(self.wirings[0].network.a) or self.wirings[0].bath not in self.wirings[0].network.a
+
+    @cached_property
+    def _home(self) -> dict[str, tuple[Track, int]]:
+        return {name: (track, place) for track in self.tracks for place, name in enumerate(track.names)}
+
+    def states(self, name: str, times: np.ndarray) -> np.ndarray:
+        """w (t, n): kg of solute per kg of water, brine side; cells in the order of the wiring, bath last."""
+        if name not in self._home:
+            return np.zeros((len(times), len(self.wirings[0].network.capacity)))
+        track, place = self._home[name]
+        return track.states(times)[place]
+
+    def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """kg (t,) in one piece."""
+        return self.states(name, times)[:, self.wirings[0].slices[piece]] @ self.bodies[piece].chain.capacity
+
+    def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
+        """kg (t,) in the bath, dry salt included; zero for a running bath, which is counted by what it gives."""
+        if self.running or self.sealed:
+            return np.zeros(len(times))
+        dissolved = self.states(name, times)[:, self.wirings[0].bath] * self.water
+        return dissolved + (self._home[name][0].undissolved(times) if name in self._home else 0.0)
+
+    def equilibrium(self, name: str, piece: int = 0) -> float:
+        """w at which this run would come to rest; for free nitrite that of nitrite as added."""
+        name = "nitrite" if name == FREE else name
+        start = np.zeros(1)
+        if self.running:
+            return float(self.states(name, start)[0, self.wirings[0].bath])
+        pieces = [piece] if self.sealed else range(len(self.bodies))
+        amount = sum(float(self.amount(name, start, number)[0]) for number in pieces) + float(self.bath_amount(name, start)[0])
+        held = sum(float(self.bodies[number].chain.capacity.sum()) for number in pieces)
+        return amount / (held + (0.0 if self.sealed else self.water))
+
+    def water_change(self, piece: int, times: np.ndarray) -> np.ndarray:
+        """Water taken up or given off (t,), as a fraction of the green weight: from what it was towards the target, as salt goes."""
+        before = self.water_before[piece]
+        if self.water_target is None:
+            return np.full(len(times), before)
+        held = self.bodies[piece].chain.capacity.sum()
+        first = float(self.amount("salt", np.zeros(1), piece)[0]) / held
+        goal = self.equilibrium("salt", piece) - first
+        if abs(goal) < 1e-12:
+            return np.full(len(times), before)
+        gone = np.clip((self.amount("salt", times, piece) / held - first) / goal, 0.0, 1.0)
+        return before + (self.water_target - before) * gone
+
+    def weight(self, piece: int, times: np.ndarray) -> np.ndarray:
+        """kg (t,) of the piece: green weight, water change, and what was taken up."""
+        green = self.bodies[piece].piece.weight
+        return green * (1 + self.water_change(piece, times)) + sum(self.amount(name, times, piece) for name in TRACERS)
+
+    def faces(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """w (t, 2) at the two ends of the chain; where there is no bath, that of the outermost cell."""
+        states = self.states(name, times)
+        cells = states[:, self.wirings[0].slices[piece]]
+        turned = np.searchsorted(self.turns, times, side="left") % len(self.wirings)
+        share = np.array([wiring.face_shares[piece] for wiring in self.wirings])[turned]
+        return share * states[:, -1:] + (1 - share) * cells[:, [0, -1]]
+
+    def local(self, name: str, place: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """w (t,) at the core, on average, or at the surface.
+
+        The surface is the saltier of the faces; under a fat cap it is the outermost lean.
+        """
+        body = self.bodies[piece]
+        if place == "average":
+            return self.amount(name, times, piece) / body.chain.capacity.sum()
+        cells = self.states(name, times)[:, self.wirings[0].slices[piece]]
+        if place == "core":
+            near = cells[:, body.core != 0]
+            return np.clip(cells @ body.core, near.min(axis=1), near.max(axis=1)) if near.shape[1] > 2 else np.maximum(cells @ body.core, 0.0)
+        ends = self.faces(name, times, piece)
+        lean = np.flatnonzero(body.lean)
+        sides = []
+        if body.chain.area[0] > 0:
+            sides.append(ends[:, 0] if body.lean[0] else cells[:, lean[0]])
+        sides.append(ends[:, 1] if body.lean[-1] else cells[:, lean[-1]])
+        return np.max(sides, axis=0)
+
+    def on_basis(self, name: str, w: np.ndarray, basis: str, times: np.ndarray, piece: int, per_tissue) -> np.ndarray:
+        """w as a fraction on a named basis; `per_tissue`: kg of solute per kg of green tissue for w = 1, at the place of w."""
+        if basis == "equilibrium":
+            goal = self.equilibrium(name, piece)
+            return w / goal if goal > 0 else np.zeros_like(w)
+        if basis == "water phase":
+            inside = w * self.bodies[piece].partition
+            return inside / (1 + inside)
+        green = w * per_tissue
+        if basis == "green weight":
+            return green
+        others = (1 + self.water_change(piece, times)).reshape((-1,) + (1,) * (w.ndim - 1))
+        return green / (others + green) if basis == "meat" else _unknown(basis)
+
+    def read(self, name: str, place: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """Fraction (t,) of a quantity at a place on a basis."""
+        body = self.bodies[piece]
+        if place == "average":
+            per_tissue = body.chain.capacity.sum() / body.tissue_mass.sum()
+            if basis == "meat":
+                return self.amount(name, times, piece) / self.weight(piece, times)
+        else:
+            first = int(np.flatnonzero(body.lean)[0])
+            per_tissue = body.chain.capacity[first] / body.tissue_mass[first]
+        return self.on_basis(name, self.local(name, place, times, piece), basis, times, piece, per_tissue)
+
+    def profile(self, name: str, basis: str, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:
+        """(depth (d,) in m from the first face to the other, fractions (t, d)), faces included."""
+        body = self.bodies[piece]
+        chain = body.chain
+        cells = self.states(name, times)[:, self.wirings[0].slices[piece]]
+        ends = self.faces(name, times, piece)
+        w = np.concatenate([ends[:, :1], cells, ends[:, 1:]], axis=1)
+        depth = np.concatenate([chain.edges[:1], chain.centres, chain.edges[-1:]])
+        per_tissue = chain.capacity / body.tissue_mass
+        values = self.on_basis(name, w, basis, times, piece, np.concatenate([per_tissue[:1], per_tissue, per_tissue[-1:]]))
+        if chain.area[0] == 0:  # measured from the middle: show both halves
+            values = np.concatenate([values[:, :0:-1], values[:, 1:]], axis=1)
+            depth = chain.edges[-1] + np.concatenate([-depth[:0:-1], depth[1:]])
+        return depth, values
+
+    def margin(self, criterion: Criterion, times: np.ndarray) -> np.ndarray:
+        """(t,) how far the criterion is met: not negative where it holds for every piece."""
+        sign = 1.0 if criterion.sign == ">=" else -1.0
+        return np.min(
+            [
+                sign * (self.read(criterion.quantity, criterion.place, criterion.basis, times, piece) - criterion.target)
+                for piece in range(len(self.bodies))
+            ],
+            axis=0,
+        )
+
+    def budget(self, name: str) -> dict[str, float]:
+        """kg: what was in the meat, added, supplied by a running bath, lost; what is in meat and bath; and the relative residual."""
+        zero, end = np.zeros(1), np.array([self.length])
+        pieces = range(len(self.bodies))
+        track = self._home[name][0] if name in self._home else None
+        place = self._home[name][1] if name in self._home else 0
+        before = sum(float(self.amount(name, zero, piece)[0]) for piece in pieces)
+        added = float(self.bath_amount(name, zero)[0])
+        supplied = float(track.total("supplied", self.length)[place]) if track and self.running else 0.0
+        lost = float(track.total("lost", self.length)[place]) if track else 0.0
+        in_meat = sum(float(self.amount(name, end, piece)[0]) for piece in pieces)
+        in_bath = float(self.bath_amount(name, end)[0])
+        brought = before + added + max(supplied, 0.0)
+        taken = max(-supplied, 0.0)
+        scale = brought if brought > 0 else 1.0
+        return {
+            "in meat before": before,
+            "added": added,
+            "supplied": supplied,
+            "in meat": in_meat,
+            "in bath": in_bath,
+            "lost": lost,
+            "residual": (brought - taken - in_meat - in_bath - lost) / scale,
+        }
+
+
+def _unknown(basis):
+    raise ValueError(f'"{basis}" is not one of meat, green weight, water phase, equilibrium')

@@ -1,0 +1,315 @@
+"""The one front door: pieces and stages in, a History out.
+
+Salt, sugar, nitrate and nitrite-as-added are conserved tracers on one network, each on its own diffusion clock. Free nitrite is a
+fifth solute on the same network with a first-order loss in the meat. A run is a stretch with one bath: a stage is one run, a soak
+one run for each water; within a run every turn starts a leg on the mirrored network.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import cache
+
+import numpy as np
+from scipy.optimize import brentq
+
+from . import units
+from .assembly import Body, Clock, Wiring, body_of, film, wire
+from .criterion import Criterion
+from .fields import InputError, Problem
+from .history import History
+from .matter import brine, solutes, tissue
+from .piece import Piece
+from .runs import FREE, TRACERS, Leg, Run, Track
+from .sources import Numbers, default_numbers
+from .stages import AnyStage, Brine, Log, Rest, SealedCure, Soak, require_bath
+from .transport.modes import Modes, modes_of
+
+CELLS = 60
+LOSS_SEGMENTS = 64  # a fridge log is cut into at most so many pieces for the loss of nitrite, each with its exact mean rate
+
+
+@dataclass
+class _State:
+    """What one stage hands to the next: amounts [kg] in every cell of every piece, water given up, water change so far."""
+
+    bodies: tuple[Body, ...]
+    amounts: dict[str, list[np.ndarray]]
+    water_change: list[float]
+    time: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """One run before it is computed: a bath, faces, temperature, longest duration, and the solutes the bath starts with."""
+
+    stage: AnyStage
+    index: int
+    label: str
+    water: float
+    faces: tuple[tuple[float, float] | None, ...]  # the two orientations; the second only when the piece is turned
+    temperature: Log
+    longest: float
+    bath: dict[str, float] = field(default_factory=dict)
+    turn_every: float | None = None
+    running: bool = False
+    until: Criterion | None = None
+    saturation: float = np.inf  # kg salt per kg water above which salt lies undissolved
+
+
+def simulate(
+    pieces: Piece | Sequence[Piece],
+    stages: AnyStage | Sequence[AnyStage],
+    *,
+    loss: str = "nordin",
+    cells: int = CELLS,
+    numbers: Numbers | None = None,
+) -> History:
+    """What happens inside the pieces, stage after stage.
+
+    Parameters: `pieces` that share every bath; `stages` in order; `loss`, a key of `curelab.matter.solutes.LOSS_MODELS`, the named
+    choice for the loss of nitrite; `cells` from a face to the middle; `numbers`, published numbers (default: as shipped).
+    Returns a History whose values can be read at any time. Raises InputError for what cannot be simulated, all problems at once.
+
+    >>> from curelab import Bath, Brine, Piece, simulate
+    >>> point = Piece(thickness="8 cm", weight="2 kg")
+    >>> cure = Brine(bath=Bath(water="2 kg", salt="90 g"), temperature="3 degC", lasts="10 d", lying=False)
+    >>> history = simulate(point, cure)
+    >>> bool(history.core("salt", 10 * 86400.0) < history.surface("salt", 10 * 86400.0))
+    True
+    """
+    pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
+    stages = (stages,) if isinstance(stages, (Brine, SealedCure, Rest, Soak)) else tuple(stages)
+    _check(pieces, stages, loss)
+    tracked = (numbers or default_numbers()).tracked()
+    alike = all(isinstance(stage, (Rest, SealedCure)) or not stage.lying for stage in stages)
+    bodies = tuple(body_of(piece, cells, alike, tracked) for piece in pieces)
+    state = _State(
+        bodies,
+        {name: [np.zeros_like(body.chain.capacity) for body in bodies] for name in (*TRACERS, FREE)},
+        [0.0 for _ in bodies],
+    )
+    runs: list[Run] = []
+    for index, stage in enumerate(stages):
+        for plan in _plans(stage, index, state, tracked):
+            run = _run(plan, state, loss, tracked)
+            runs.append(run)
+            if run.reached:
+                break
+    return History(pieces, stages, tuple(runs), loss, cells, tracked)
+
+
+def _check(pieces, stages, loss):
+    problems = []
+    if not pieces:
+        problems.append(Problem("pieces", "there is no piece; give at least one"))
+    names = [piece.name for piece in pieces]
+    problems += [
+        Problem("pieces", f'two pieces are called "{name}"; give each its own name')
+        for name in sorted({n for n in names if names.count(n) > 1})
+    ]
+    if not stages:
+        problems.append(Problem("stages", "there is no stage; give at least one"))
+    if loss not in solutes.LOSS_MODELS:
+        problems.append(Problem("loss", f'"{loss}" is not one of {", ".join(solutes.LOSS_MODELS)}'))
+    green = sum(piece.weight for piece in pieces)
+    for number, stage in enumerate(stages, 1):
+        if isinstance(stage, Brine):
+            try:
+                require_bath(stage)
+            except InputError as error:
+                problems += error.under(f"stages[{number}]")
+        elif isinstance(stage, SealedCure):
+            problems += [p for error in _sealed_problems(stage, green) for p in error.under(f"stages[{number}]")]
+    if problems:
+        raise InputError(problems)
+
+
+def _sealed_problems(stage: SealedCure, green: float):
+    if stage.salt is None:
+        yield InputError([Problem("salt", "this cure has not been weighed out; give its grams, or run it from a batch")])
+    for name, most in (("nitrite", 1e-3), ("nitrate", 3e-3)):
+        share = getattr(stage, name) / green if green else 0.0
+        if share > most:
+            yield InputError(
+                [
+                    Problem(
+                        name,
+                        f"{units.show(getattr(stage, name), 'mass')} on {units.show(green, 'mass')} of meat is {1e6 * share:,.0f} mg per kg, "
+                        f"above anything that is cured ({1e6 * most:,.0f}); too much nitrite poisons: check the decimal point",
+                    )
+                ]
+            )
+
+
+def _plans(stage: AnyStage, index: int, state: _State, numbers: Numbers):
+    name = stage.tag
+    if isinstance(stage, Rest):
+        yield _Plan(stage, index, name, 1.0, (None,), stage.temperature, stage.longest, until=stage.until)
+    elif isinstance(stage, SealedCure):
+        green = sum(body.piece.weight for body in state.bodies)
+        share = stage.purge if stage.purge is not None else numbers.si("purge.sealed_cure")
+        purge = share * green
+        water = sum(body.chain.capacity.sum() / body.partition for body in state.bodies)
+        state.bodies = tuple(body.dried(purge / water) for body in state.bodies)
+        state.water_change = [change - share for change in state.water_change]
+        top = float(brine.solubility(min(max(stage.coldest, 273.15), 313.15)))
+        bath = {solute: getattr(stage, solute) for solute in TRACERS}
+        still = film("still", numbers)
+        yield _Plan(
+            stage, index, name, purge, ((still, still),), stage.temperature, stage.longest, bath,
+            until=stage.until, saturation=top / (1 - top),
+        )  # fmt: skip
+    else:
+        moved = film("stirred" if stage.stirred else "still", numbers)
+        below = film("contact", numbers) if stage.lying else moved
+        faces = ((moved, below), (below, moved))
+        if isinstance(stage, Brine):
+            made = require_bath(stage)
+            yield _Plan(
+                stage, index, name, made.water, faces, stage.temperature, stage.longest,
+                {solute: getattr(made, solute) for solute in TRACERS},
+                turn_every=stage.turn_every if stage.lying else None, running=stage.running, until=stage.until,
+            )  # fmt: skip
+        else:
+            for number, water in enumerate(stage.waters, 1):
+                label = f"{name}, water {number} of {len(stage.waters)}"
+                yield _Plan(stage, index, label, water.amount, faces, water.temperature, water.lasts, until=stage.until)
+
+
+def _run(plan: _Plan, state: _State, loss: str, numbers: Numbers) -> Run:
+    """Compute one run and move `state` to its end."""
+    clock = Clock.of(plan.temperature, plan.longest, numbers)
+    wirings = [
+        wire(state.bodies, np.inf if plan.running else plan.water, faces) for faces in plan.faces[: 2 if plan.turn_every else 1]
+    ]
+    start = {name: _start(name, plan, state, wirings[0]) for name in (*TRACERS, FREE)}
+    turns = np.arange(plan.turn_every, plan.longest, plan.turn_every) if plan.turn_every else np.zeros(0)
+    eigen = [cache(lambda w=wiring: modes_of(w.network)) for wiring in wirings]
+    tracks = []
+    names = [name for name in TRACERS if start[name].any()]
+    if "salt" in names and start["salt"][wirings[0].bath] > plan.saturation:
+        names.remove("salt")
+        tracks.append(_dissolving(plan, state, start["salt"], clock, wirings[0], numbers))
+    if names:
+        ratios = np.array([solutes.ratio(name, numbers) for name in names])
+        ends = np.append(turns, plan.longest)
+        modes = [eigen[n % len(eigen)]() for n in range(len(ends))]
+        tracks.append(_track(tuple(names), np.array([start[name] for name in names]), ratios, ends, modes, clock))
+    if start[FREE].any():
+        tracks.append(_free_track(plan, state, start[FREE], turns, clock, wirings, loss, numbers))
+    run = Run(
+        plan.stage, plan.index, plan.label, state.time, plan.longest, plan.longest, plan.water, plan.running,
+        tuple(wirings), turns, state.bodies, tuple(tracks), clock, tuple(state.water_change),
+    )  # fmt: skip
+    run = _with_water_target(run, plan, numbers)
+    run = _ended(run, plan)
+    _hand_on(run, state)
+    return run
+
+
+def _start(name: str, plan: _Plan, state: _State, wiring: Wiring) -> np.ndarray:
+    """w (n,) at the start of a run: cells as handed on, bath as mixed."""
+    w = np.zeros(len(wiring.network.capacity))
+    for nodes, amounts, body in zip(wiring.slices, state.amounts[name], state.bodies, strict=True):
+        w[nodes] = amounts / body.chain.capacity
+    w[wiring.bath] = plan.bath.get("nitrite" if name == FREE else name, 0.0) / plan.water
+    return w
+
+
+def _track(names, start, ratios, ends, modes: list[Modes], clock, rates=None) -> Track:
+    """Chain legs that end at `ends`; `rates[k]` (optional) maps times to the clock within leg k."""
+    legs, begin, now = [], 0.0, start
+    for end, mode in zip(ends, modes, strict=True):
+        leg = Leg(begin, float(end), mode, now, ratios, clock)
+        legs.append(leg)
+        begin, now = float(end), leg.states(np.array([float(end)]))[:, 0]
+    return Track(names, tuple(legs))
+
+
+def _dissolving(plan, state, start, clock, wiring, numbers) -> Track:
+    """Salt in a sealed cure: held at saturation while salt lies undissolved, then a finite bath."""
+    wet = wire(state.bodies, np.inf, plan.faces[0])
+    modes = modes_of(wet.network)
+    dry = (start[wiring.bath] - plan.saturation) * plan.water
+    held = start.copy()
+    held[wiring.bath] = plan.saturation
+    first = Leg(0.0, plan.longest, modes, held[None], np.ones(1), clock, reserve=dry)
+    if first.supplied(np.array([plan.longest]))[0, 0] <= dry:
+        return Track(("salt",), (first,))
+    gone = brentq(lambda time: first.supplied(np.array([time]))[0, 0] - dry, 0.0, plan.longest, xtol=1e-3, rtol=1e-14)
+    first = replace(first, end=gone)
+    second = Leg(gone, plan.longest, modes_of(wiring.network), first.states(np.array([gone]))[:, 0], np.ones(1), clock)
+    return Track(("salt",), (first, second))
+
+
+def _free_track(plan, state, start, turns, clock, wirings, loss, numbers) -> Track:
+    """Free nitrite: legs end at turns and, for a temperature that changes, at enough points that each has its own mean loss."""
+    ratio = solutes.ratio("nitrite", numbers)
+    cuts = [turns, [plan.longest]]
+    if not clock.steady:
+        inner = clock.knots[1:-1]
+        if len(inner) > LOSS_SEGMENTS:
+            inner = np.linspace(0.0, plan.longest, LOSS_SEGMENTS + 1)[1:-1]
+        cuts.append(inner)
+    ends = np.unique(np.concatenate(cuts))
+    acid = [body.piece.acidity(numbers) for body in state.bodies]
+    begins = np.concatenate([[0.0], ends[:-1]])
+
+    @cache
+    def modes(turned: int, warmth: tuple[float, ...], speed: float) -> Modes:
+        wiring = wirings[turned]
+        rate = np.zeros(len(wiring.network.capacity))
+        for nodes, value in zip(wiring.slices, warmth, strict=True):
+            rate[nodes] = value / speed
+        return modes_of(wiring.network.with_loss(rate))
+
+    legs = []
+    for begin, end in zip(begins, ends, strict=True):
+        turned = int(np.searchsorted(turns, begin, side="right")) % len(wirings)
+        # Simpson's mean of the loss over the leg, on the exact mean of the clock.
+        at = clock.temperature(np.array([begin, 0.5 * (begin + end), end]))
+        mean = tuple(float(np.dot(solutes.nitrite_loss_rate(at, ph, loss, numbers), (1, 4, 1)) / 6) for ph in acid)
+        speed = ratio * float(clock(end) - clock(begin)) / (end - begin) if not clock.steady else ratio * clock.rate
+        legs.append(modes(turned, mean, speed))
+    return _track((FREE,), start[None], np.array([ratio]), ends, legs, clock)
+
+
+def _with_water_target(run: Run, plan: _Plan, numbers: Numbers) -> Run:
+    """Where the water content of each piece is heading in this run (brine and soak only), and from which salt."""
+    if isinstance(plan.stage, (Rest, SealedCure)):
+        return run
+    strength = run.equilibrium("salt")
+    target = float(tissue.water_change(min(strength / (1 + strength), 0.264), numbers))
+    return replace(run, water_target=target)
+
+
+def _ended(run: Run, plan: _Plan) -> Run:
+    """Apply the criterion, if there is one: the first time it holds, to a thousandth of the run."""
+    if plan.until is None:
+        return run
+    times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, 240) * plan.longest])
+    margin = run.margin(plan.until, times)
+    met = np.flatnonzero(margin >= 0)
+    if not len(met):
+        return replace(run, reached=False, shortfall=float(margin[-1]))
+    first = int(met[0])
+    if first == 0:
+        return replace(run, length=0.0, reached=True)
+    found = brentq(
+        lambda time: float(run.margin(plan.until, np.array([time]))[0]), times[first - 1], times[first], xtol=1.0, rtol=1e-12
+    )
+    while run.margin(plan.until, np.array([found]))[0] < 0:  # brentq may stop a hair before
+        found = min(found + 1.0, times[first])
+    return replace(run, length=float(found), reached=True)
+
+
+def _hand_on(run: Run, state: _State) -> None:
+    end = np.array([run.length])
+    for name in (*TRACERS, FREE):
+        w = run.states(name, end)[0]
+        for number, (nodes, body) in enumerate(zip(run.wirings[0].slices, run.bodies, strict=True)):
+            state.amounts[name][number] = w[nodes] * body.chain.capacity
+    state.water_change = [float(run.water_change(number, end)[0]) for number in range(len(run.bodies))]
+    state.time += run.length

@@ -1,0 +1,141 @@
+"""Exact evolution of a linear network: no time steps, any output times, one symmetric eigenproblem.
+
+With C the capacities and K the Laplacian, y = C^(1/2) w obeys y' = -(C^(-1/2) K C^(-1/2) + loss) y + source, whose matrix is
+symmetric: its modes decay independently and are evaluated at any clock reading. What only rounding would spoil is put right by
+hand: a closed part of the network conserves its amount exactly, because its constant mode is known in advance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from .network import Network
+
+
+@dataclass(frozen=True)
+class Modes:
+    """Modes of a network; make it with `modes_of`.
+
+    rates (m,) >= 0; shapes (f, m): value of each mode at the free nodes; weights (f, m): projection of a state on the modes.
+    """
+
+    network: Network
+    rates: np.ndarray
+    shapes: np.ndarray
+    weights: np.ndarray
+    feed: np.ndarray  # (h, f): conductance from each held node to each free node
+    free: np.ndarray
+    held: np.ndarray
+
+    def at(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
+        """States (s, t, n) of s independent solutes that begin as start (s, n), at clock readings (s, t) >= 0.
+
+        Held nodes keep their value in `start`. Values are never negative for a start that is not: negative rounding is cut.
+        Raises ArithmeticError if more than rounding would have to be cut.
+        """
+        decay = np.exp(-self.rates * clock[..., None])
+        amounts = self._amounts(start)[:, None, :] * decay
+        source = self._source(start)
+        if source is not None:
+            amounts += source[:, None, :] * self._phi(clock)
+        states = np.empty((*clock.shape, len(self.network.capacity)))
+        states[..., self.free] = amounts @ self.shapes.T
+        if len(self.held):
+            states[..., self.held] = start[:, None, self.held]
+        if states.size and states.min() < 0.0:
+            scale = np.abs(start).max()
+            if states.min() < -1e-9 * scale and start.min() >= 0.0:
+                raise ArithmeticError(f"a value of {states.min():.3g} came out below zero (scale {scale:.3g})")
+            if start.min() >= 0.0:
+                np.maximum(states, 0.0, out=states)
+        return states
+
+    def integral(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
+        """Integral (s, t, n) of the states over the clock from 0, exact; the loss and the supply are counted from it."""
+        phi = self._phi(clock)
+        amounts = self._amounts(start)[:, None, :] * phi
+        source = self._source(start)
+        if source is not None:
+            tau = np.broadcast_to(clock[..., None], phi.shape)
+            slow = self.rates * tau < 1e-5
+            rates = np.where(self.rates > 0, self.rates, 1.0)
+            amounts += source[:, None, :] * np.where(slow, 0.5 * tau**2 * (1 - self.rates * tau / 3), (tau - phi) / rates)
+        result = np.empty((*clock.shape, len(self.network.capacity)))
+        result[..., self.free] = amounts @ self.shapes.T
+        if len(self.held):
+            result[..., self.held] = start[:, None, self.held] * clock[..., None]
+        return result
+
+    def lost(self, integral: np.ndarray) -> np.ndarray:
+        """Amount (s, t) that the first-order loss has taken, from `integral`."""
+        rate = np.where(self.network.held, 0.0, self.network.loss * np.where(self.network.held, 0.0, self.network.capacity))
+        return integral @ rate
+
+    def supplied(self, integral: np.ndarray) -> np.ndarray:
+        """Amount (s, t) that held nodes have given to the others (negative: taken), from `integral`."""
+        if not len(self.held):
+            return np.zeros(integral.shape[:2])
+        outflow = integral[..., self.held] @ self.feed.sum(axis=1)
+        return outflow - integral[..., self.free] @ self.feed.sum(axis=0)
+
+    @cached_property
+    def slowest(self) -> float:
+        """The smallest rate above zero: the long-time approach to equilibrium, per unit clock."""
+        return float(self.rates[self.rates > 1e-12 * self.rates.max()].min())
+
+    def _amounts(self, start):
+        return start[:, self.free] @ self.weights
+
+    def _source(self, start):
+        return (start[:, self.held] @ self.feed) @ self.shapes if len(self.held) else None
+
+    def _phi(self, clock):
+        """Integral of exp(-rate * c) for c from 0 to the clock, smooth through rate = 0."""
+        tau = clock[..., None]
+        rates = np.where(self.rates > 0, self.rates, 1.0)
+        return np.where(self.rates > 0, -np.expm1(-self.rates * tau) / rates, tau)
+
+
+def modes_of(network: Network) -> Modes:
+    """Solve the eigenproblem of `network` once. Cost grows with the cube of the number of free nodes (60: about 0.3 ms)."""
+    held = network.held
+    free = np.flatnonzero(~held)
+    laplacian = network.laplacian()
+    root = np.sqrt(network.capacity[free])
+    matrix = laplacian[np.ix_(free, free)] / np.outer(root, root)
+    matrix[np.diag_indices_from(matrix)] += network.loss[free]
+    rates, vectors = np.linalg.eigh(matrix)
+    rates = np.maximum(rates, 0.0)
+    for number, constant in enumerate(_constant_modes(network, free, root)):
+        rates[number] = 0.0
+        vectors[:, number] = constant
+        vectors[:, number + 1 :] -= np.outer(constant, constant @ vectors[:, number + 1 :])
+    return Modes(
+        network,
+        rates,
+        vectors / root[:, None],
+        vectors * root[:, None],
+        -laplacian[np.ix_(np.flatnonzero(held), free)],
+        free,
+        np.flatnonzero(held),
+    )
+
+
+def _constant_modes(network: Network, free: np.ndarray, root: np.ndarray) -> list[np.ndarray]:
+    """One unit vector for every part of the network that nothing leaves: its equilibrium, known without arithmetic."""
+    size = len(network.capacity)
+    graph = coo_array((network.conductance > 0, (network.a, network.b)), shape=(size, size))
+    count, part = connected_components(graph, directed=False)
+    leaky = np.zeros(count, dtype=bool)
+    leaky[part[network.held | (network.loss > 0)]] = True
+    result = []
+    for number in np.flatnonzero(~leaky):
+        inside = part[free] == number
+        vector = np.where(inside, root, 0.0)
+        result.append(vector / np.linalg.norm(vector))
+    return result
