@@ -15,7 +15,7 @@ from .criterion import Criterion
 from .fields import InputError, Problem
 from .history import History, Profile
 from .piece import Piece
-from .simulate import simulate
+from .simulate import extend, simulate
 from .stages import Bath, Brine, Rest, SealedCure, Soak, Water
 
 __version__ = "0.1.0"
@@ -33,5 +33,6 @@ __all__ = [
     "SealedCure",
     "Soak",
     "Water",
+    "extend",
     "simulate",
 ]

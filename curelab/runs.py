@@ -32,12 +32,12 @@ class Leg:
     clock: Clock
     reserve: float = 0.0
 
-    def _tau(self, times):
-        return self.ratios[:, None] * (self.clock(times) - self.clock(np.array(self.begin)))
+    def _tau(self, times, which=slice(None)):
+        return self.ratios[which, None] * (self.clock(times) - self.clock(np.array(self.begin)))
 
-    def states(self, times: np.ndarray) -> np.ndarray:
-        """w (s, t, n)."""
-        return self.modes.at(self.start, self._tau(times))
+    def states(self, times: np.ndarray, which: slice = slice(None)) -> np.ndarray:
+        """w (s, t, n) of all solutes or `which`."""
+        return self.modes.at(self.start[which], self._tau(times, which))
 
     def supplied(self, times: np.ndarray) -> np.ndarray:
         """kg (s, t) that a held bath has given since the leg began."""
@@ -55,15 +55,16 @@ class Track:
     names: tuple[str, ...]
     legs: tuple[Leg, ...]
 
-    def states(self, times: np.ndarray) -> np.ndarray:
-        """w (s, t, n); a time on the border of two legs belongs to the earlier one."""
+    def states(self, times: np.ndarray, place: int) -> np.ndarray:
+        """w (t, n) of one solute; a time on the border of two legs belongs to the earlier one."""
+        which = slice(place, place + 1)
         if len(self.legs) == 1:
-            return self.legs[0].states(times)
+            return self.legs[0].states(times, which)[0]
         owner = np.minimum(np.searchsorted([leg.end for leg in self.legs], times, side="left"), len(self.legs) - 1)
-        result = np.empty((len(self.names), len(times), self.legs[0].start.shape[1]))
+        result = np.empty((len(times), self.legs[0].start.shape[1]))
         for number in np.unique(owner):
             chosen = owner == number
-            result[:, chosen] = self.legs[number].states(times[chosen])
+            result[chosen] = self.legs[number].states(times[chosen], which)[0]
         return result
 
     def total(self, what: str, length: float) -> np.ndarray:
@@ -78,7 +79,7 @@ class Track:
         first = self.legs[0]
         if not first.reserve:
             return np.zeros(len(times))
-        return np.where(times < first.end, np.maximum(first.reserve - first.supplied(np.minimum(times, first.end))[0], 0.0), 0.0)
+        return np.where(times <= first.end, np.maximum(first.reserve - first.supplied(np.minimum(times, first.end))[0], 0.0), 0.0)
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,14 @@ class Run:
         if name not in self._home:
             return np.zeros((len(times), len(self.wirings[0].network.capacity)))
         track, place = self._home[name]
-        return track.states(times)[place]
+        return track.states(times, place)
+
+    def start(self, name: str) -> np.ndarray:
+        """w (n,) as the run begins."""
+        if name not in self._home:
+            return np.zeros(len(self.wirings[0].network.capacity))
+        track, place = self._home[name]
+        return track.legs[0].start[place]
 
     def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (t,) in one piece."""
@@ -141,13 +149,18 @@ class Run:
     def equilibrium(self, name: str, piece: int = 0) -> float:
         """w at which this run would come to rest; for free nitrite that of nitrite as added."""
         name = "nitrite" if name == FREE else name
-        start = np.zeros(1)
+        start, bath = self.start(name), self.wirings[0].bath
         if self.running:
-            return float(self.states(name, start)[0, self.wirings[0].bath])
+            return float(start[bath])
         pieces = [piece] if self.sealed else range(len(self.bodies))
-        amount = sum(float(self.amount(name, start, number)[0]) for number in pieces) + float(self.bath_amount(name, start)[0])
-        held = sum(float(self.bodies[number].chain.capacity.sum()) for number in pieces)
-        return amount / (held + (0.0 if self.sealed else self.water))
+        capacity = [self.bodies[number].chain.capacity for number in pieces]
+        amount = sum(float(start[self.wirings[0].slices[n]] @ held) for n, held in zip(pieces, capacity, strict=True))
+        water = sum(float(held.sum()) for held in capacity)
+        if self.sealed:
+            return amount / water
+        reserve = self._home[name][0].legs[0].reserve if name in self._home else 0.0
+        w = (amount + float(start[bath]) * self.water + reserve) / (water + self.water)
+        return min(w, float(start[bath])) if reserve else w  # salt that never dissolves leaves the purge saturated
 
     def water_change(self, piece: int, times: np.ndarray) -> np.ndarray:
         """Water taken up or given off (t,), as a fraction of the green weight: from what it was towards the target, as salt goes."""
@@ -155,7 +168,7 @@ class Run:
         if self.water_target is None:
             return np.full(len(times), before)
         held = self.bodies[piece].chain.capacity.sum()
-        first = float(self.amount("salt", np.zeros(1), piece)[0]) / held
+        first = float(self.start("salt")[self.wirings[0].slices[piece]] @ self.bodies[piece].chain.capacity) / held
         goal = self.equilibrium("salt", piece) - first
         if abs(goal) < 1e-12:
             return np.full(len(times), before)
@@ -236,16 +249,32 @@ class Run:
             depth = chain.edges[-1] + np.concatenate([-depth[:0:-1], depth[1:]])
         return depth, values
 
-    def margin(self, criterion: Criterion, times: np.ndarray) -> np.ndarray:
-        """(t,) how far the criterion is met: not negative where it holds for every piece."""
+    def margin(self, criterion: Criterion, times: np.ndarray, everywhere: bool = True) -> np.ndarray:
+        """(t,) how far the criterion is met: not negative where it holds, in every piece or (everywhere=False) in any."""
         sign = 1.0 if criterion.sign == ">=" else -1.0
-        return np.min(
-            [
-                sign * (self.read(criterion.quantity, criterion.place, criterion.basis, times, piece) - criterion.target)
-                for piece in range(len(self.bodies))
-            ],
-            axis=0,
-        )
+        margins = [
+            sign * (self.read(criterion.quantity, criterion.place, criterion.basis, times, piece) - criterion.target)
+            for piece in range(len(self.bodies))
+        ]
+        return np.min(margins, axis=0) if everywhere else np.max(margins, axis=0)
+
+    def first_time(self, criterion: Criterion, everywhere: bool = True) -> float | None:
+        """s since the run began when the criterion first holds (to a second); None if it does not within the run."""
+        times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, 160) * self.length])
+        met = np.flatnonzero(self.margin(criterion, times, everywhere) >= 0)
+        if not len(met):
+            return None
+        at = int(met[0])
+        if at == 0:
+            return 0.0
+        low, high = float(times[at - 1]), float(times[at])
+        while high - low > 1.0:  # keeps `high` on the side where it holds
+            middle = 0.5 * (low + high)
+            if self.margin(criterion, np.array([middle]), everywhere)[0] >= 0:
+                high = middle
+            else:
+                low = middle
+        return high
 
     def budget(self, name: str) -> dict[str, float]:
         """kg: what was in the meat, added, supplied by a running bath, lost; what is in meat and bath; and the relative residual."""

@@ -90,14 +90,41 @@ def simulate(
         {name: [np.zeros_like(body.chain.capacity) for body in bodies] for name in (*TRACERS, FREE)},
         [0.0 for _ in bodies],
     )
+    return History(pieces, stages, _walk(stages, 0, state, loss, tracked), loss, cells, tracked)
+
+
+def extend(history: History, stages: AnyStage | Sequence[AnyStage]) -> History:
+    """The same history with more stages after its end; what is known already is not computed again.
+
+    Raises InputError as `simulate` does. Equal to simulating all stages at once.
+    """
+    more = (stages,) if isinstance(stages, (Brine, SealedCure, Rest, Soak)) else tuple(stages)
+    last = history.runs[-1]
+    every = (*history.stages, *more)
+    lies = any(not isinstance(stage, (Rest, SealedCure)) and stage.lying for stage in more)
+    if lies and any(body.mirrored for body in last.bodies):  # half a slab cannot lie on one face
+        return simulate(history.pieces, every, loss=history.loss, cells=history.cells, numbers=history.numbers)
+    _check(history.pieces, more, history.loss)
+    tracked = history.numbers.tracked()
+    for key in history.numbers.used:
+        tracked.si(key)
+    state = _State(last.bodies, {name: [] for name in (*TRACERS, FREE)}, [])
+    _hand_on(last, state)
+    state.time = last.end
+    runs = history.runs + _walk(more, len(history.stages), state, history.loss, tracked)
+    return History(history.pieces, every, runs, history.loss, history.cells, tracked)
+
+
+def _walk(stages: Sequence[AnyStage], first: int, state: _State, loss: str, numbers: Numbers) -> tuple[Run, ...]:
+    """Stage after stage; `first` is the number of the first one."""
     runs: list[Run] = []
-    for index, stage in enumerate(stages):
-        for plan in _plans(stage, index, state, tracked):
-            run = _run(plan, state, loss, tracked)
+    for index, stage in enumerate(stages, first):
+        for plan in _plans(stage, index, state, numbers):
+            run = _run(plan, state, loss, numbers)
             runs.append(run)
             if run.reached:
                 break
-    return History(pieces, stages, tuple(runs), loss, cells, tracked)
+    return tuple(runs)
 
 
 def _check(pieces, stages, loss):
@@ -238,7 +265,7 @@ def _dissolving(plan, state, start, clock, wiring, numbers) -> Track:
     first = Leg(0.0, plan.longest, modes, held[None], np.ones(1), clock, reserve=dry)
     if first.supplied(np.array([plan.longest]))[0, 0] <= dry:
         return Track(("salt",), (first,))
-    gone = brentq(lambda time: first.supplied(np.array([time]))[0, 0] - dry, 0.0, plan.longest, xtol=1e-3, rtol=1e-14)
+    gone = brentq(lambda time: first.supplied(np.array([time]))[0, 0] - dry, 0.0, plan.longest, xtol=1e-9 * plan.longest, rtol=1e-14)
     first = replace(first, end=gone)
     second = Leg(gone, plan.longest, modes_of(wiring.network), first.states(np.array([gone]))[:, 0], np.ones(1), clock)
     return Track(("salt",), (first, second))
@@ -286,30 +313,21 @@ def _with_water_target(run: Run, plan: _Plan, numbers: Numbers) -> Run:
 
 
 def _ended(run: Run, plan: _Plan) -> Run:
-    """Apply the criterion, if there is one: the first time it holds, to a thousandth of the run."""
+    """Apply the criterion, if there is one: the first time it holds."""
     if plan.until is None:
         return run
-    times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, 240) * plan.longest])
-    margin = run.margin(plan.until, times)
-    met = np.flatnonzero(margin >= 0)
-    if not len(met):
-        return replace(run, reached=False, shortfall=float(margin[-1]))
-    first = int(met[0])
-    if first == 0:
-        return replace(run, length=0.0, reached=True)
-    found = brentq(
-        lambda time: float(run.margin(plan.until, np.array([time]))[0]), times[first - 1], times[first], xtol=1.0, rtol=1e-12
-    )
-    while run.margin(plan.until, np.array([found]))[0] < 0:  # brentq may stop a hair before
-        found = min(found + 1.0, times[first])
-    return replace(run, length=float(found), reached=True)
+    found = run.first_time(plan.until)
+    if found is None:
+        return replace(run, reached=False, shortfall=float(run.margin(plan.until, np.array([run.length]))[0]))
+    return replace(run, length=found, reached=True)
 
 
 def _hand_on(run: Run, state: _State) -> None:
     end = np.array([run.length])
     for name in (*TRACERS, FREE):
         w = run.states(name, end)[0]
-        for number, (nodes, body) in enumerate(zip(run.wirings[0].slices, run.bodies, strict=True)):
-            state.amounts[name][number] = w[nodes] * body.chain.capacity
+        state.amounts[name] = [
+            w[nodes] * body.chain.capacity for nodes, body in zip(run.wirings[0].slices, run.bodies, strict=True)
+        ]
     state.water_change = [float(run.water_change(number, end)[0]) for number in range(len(run.bodies))]
     state.time += run.length

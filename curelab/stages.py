@@ -17,6 +17,7 @@ from .matter import brine as brine_properties
 _COLD = Quantity("temperature", "-3 degC", "25 degC", "keep the cure in a fridge, 1 to 4 degC")
 _TIME = ("1 min", "400 d")
 
+
 Log = tuple[tuple[float, float], ...]
 
 
@@ -145,12 +146,13 @@ class Brine(_Ending):
                     f"{units.show(self.warmest, 'temperature')}: water holds at most {units.show(float(limit), 'fraction')}; "
                     "use more water or less salt",
                 )
-            freezing = brine_properties.freezing_point(self.bath.strength)
-            if self.bath.strength <= 0.22 and self.coldest < freezing:
-                yield Problem(
-                    "temperature",
-                    f"this brine freezes at {units.show(float(freezing), 'temperature')}; curing stops in ice, so keep it warmer",
-                )
+            if self.bath.strength <= brine_properties.EUTECTIC:
+                freezing = float(brine_properties.freezing_point(self.bath.strength))
+                if self.coldest < freezing:
+                    yield Problem(
+                        "temperature",
+                        f"this brine freezes at {units.show(freezing, 'temperature')}; curing stops in ice, so keep it warmer",
+                    )
 
 
 class SealedCure(_Ending):

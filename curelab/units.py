@@ -151,7 +151,7 @@ def text(value: float, kind: str, system: str = "metric") -> str:
         for digits in range(1, 9):
             words = f"{number:.{digits}g}"
             if "e" not in words and read(f"{words} {unit}", kind) == value:
-                candidates.append((abs(number) < 1, len(words.strip("0.")), len(words), f"{words} {unit}".strip()))
+                candidates.append((abs(number) < 1, len(words.replace(".", "").strip("0")), len(words), f"{words} {unit}".strip()))
                 break
     if candidates:
         return min(candidates)[3]

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from .network import Network
 
@@ -128,14 +126,27 @@ def modes_of(network: Network) -> Modes:
 
 def _constant_modes(network: Network, free: np.ndarray, root: np.ndarray) -> list[np.ndarray]:
     """One unit vector for every part of the network that nothing leaves: its equilibrium, known without arithmetic."""
-    size = len(network.capacity)
-    graph = coo_array((network.conductance > 0, (network.a, network.b)), shape=(size, size))
-    count, part = connected_components(graph, directed=False)
-    leaky = np.zeros(count, dtype=bool)
-    leaky[part[network.held | (network.loss > 0)]] = True
+    part = _parts(network)
+    leaky = set(part[network.held | (network.loss > 0)].tolist())
     result = []
-    for number in np.flatnonzero(~leaky):
+    for number in sorted(set(part.tolist()) - leaky):
         inside = part[free] == number
         vector = np.where(inside, root, 0.0)
         result.append(vector / np.linalg.norm(vector))
     return result
+
+
+def _parts(network: Network) -> np.ndarray:
+    """(n,) the same number for nodes that links connect: the lowest node of each part. (A sparse-graph library costs more to call.)"""
+    leader = list(range(len(network.capacity)))
+
+    def find(node: int) -> int:
+        while leader[node] != node:
+            leader[node] = node = leader[leader[node]]
+        return node
+
+    for a, b, conductance in zip(network.a.tolist(), network.b.tolist(), network.conductance.tolist(), strict=True):
+        if conductance > 0:
+            one, other = find(a), find(b)
+            leader[max(one, other)] = min(one, other)
+    return np.array([find(node) for node in range(len(leader))])

@@ -11,14 +11,18 @@ DENSITY_SOURCES = {
     "Rogers & Pitzer": 1.3e-4,
     "WNT": 2.8e-4,
     "Engineering ToolBox": 1.5e-4,
-    "Lange": 7e-4,  # specific gravity printed to three digits
+    "Lange": 1.1e-3,  # specific gravity printed to three decimals, and uneven in the last
     "fizyka.pk": 9e-4,  # rounded
 }
 
 
 @pytest.mark.parametrize("word", DENSITY_SOURCES)
 def test_density_at_handbook_nodes(word: str) -> None:
-    rows = [entry for entry in read_table("brine_density.csv") if word in entry["source"] and entry["how"] != "memory"]
+    rows = [
+        entry
+        for entry in read_table("brine_density.csv")
+        if word in entry["source"] and entry["how"] != "memory"
+    ]
     assert len(rows) >= 4
     x = np.array([float(entry["mass_percent"]) for entry in rows]) / 100.0
     kelvin = np.array([float(entry["temperature_C"]) for entry in rows]) + 273.15
@@ -27,8 +31,8 @@ def test_density_at_handbook_nodes(word: str) -> None:
 
 
 def test_water_activity_at_seen_values() -> None:
-    """1 mol/kg 0.9669 and 6 mol/kg 0.760 (quoted from Chirife & Resnik and Robinson & Stokes), 4.5 % 0.974 (USDA
-    ARS), saturated 0.755 (Labuza; other sources print 0.753, hence 3.5e-3 there)."""
+    """1 mol/kg 0.9669 and 6 mol/kg 0.760 (quoted from Chirife & Resnik and Robinson & Stokes), 4.5 % 0.974
+    (USDA ARS), saturated 0.755 (Labuza; other sources print 0.753, hence 3.5e-3 there)."""
     rows = [entry for entry in read_table("water_activity.csv") if entry["how"] in ("seen", "second-hand")]
     assert len(rows) == 4
     for entry in rows:
@@ -40,18 +44,23 @@ def test_water_activity_at_seen_values() -> None:
 
 
 def test_freezing_points_of_lange() -> None:
-    """Lange's Handbook 15th ed. Table 5.13, not used in the relation: 1.5 % of the depression from 15 % up, 6 % below,
-    where that table is known to be small."""
-    rows = [entry for entry in read_table("freezing.csv") if "Lange" in entry["source"] and entry["how"] == "seen"]
+    """Lange's Handbook 15th ed. Table 5.13, not used in the relation: 1.5 % of the depression from 15 % up,
+    6 % below, where that table is known to be small."""
+    rows = [
+        entry for entry in read_table("freezing.csv") if "Lange" in entry["source"] and entry["how"] == "seen"
+    ]
     assert len(rows) == 19
     for entry in rows:
         percent = float(entry["mass_percent"])
         depression = 273.15 - brine.freezing_point(percent / 100.0)
-        assert depression == pytest.approx(-float(entry["freezing_point_C"]), rel=0.015 if percent >= 15 else 0.06)
+        assert depression == pytest.approx(
+            -float(entry["freezing_point_C"]), rel=0.015 if percent >= 15 else 0.06
+        )
 
 
 def test_freezing_point_ends() -> None:
-    """Pure water 0 degC; eutectic -21.12 degC at 23.31 % (Salt Institute); dilute limit 3.72 K kg/mol at most."""
+    """Pure water 0 degC; eutectic -21.12 degC at 23.31 % (Salt Institute); dilute limit 3.72 K kg/mol at
+    most."""
     assert brine.freezing_point(0.0) == 273.15
     assert brine.freezing_point(0.2331) == pytest.approx(273.15 - 21.12, rel=1e-6)
     slope = (273.15 - brine.freezing_point(1e-4)) / brine.molality(1e-4)
@@ -78,8 +87,8 @@ def test_viscosity_nodes(percent: float, printed: float) -> None:
     assert 1000.0 * brine.viscosity(percent / 100.0, 293.15) == pytest.approx(printed, rel=1e-9)
 
 
-# salometer degrees, mass %, specific gravity 60/60 and Baume of industry salometer tables; 26.395 % = 100 degrees is
-# printed by the Salt Institute, and Baume = 145 - 145/SG is the heavy-liquid definition
+# salometer degrees, mass %, specific gravity 60/60 and Baume of industry salometer tables; 26.395 % = 100
+# degrees is printed by the Salt Institute, and Baume = 145 - 145/SG is the heavy-liquid definition
 @pytest.mark.parametrize("degrees, percent", [(10, 2.6395), (60, 15.837), (100, 26.395)])
 def test_salometer(degrees: float, percent: float) -> None:
     assert 100.0 * brine.from_strength(degrees, "salometer") == pytest.approx(percent, rel=1e-9)
@@ -98,7 +107,8 @@ def test_pounds_of_salt_in_a_gallon_at_60_salometer() -> None:
 
 
 def test_penn_state_basic_brine() -> None:
-    """2 lb salt in 3 US gal of water (Penn State game leaflet): 7.4 % of brine; 28 degrees of the salometer."""
+    """2 lb salt in 3 US gal of water (Penn State game leaflet): 7.4 % of brine; 28 degrees of the
+    salometer."""
     grams_per_litre = 2 * 453.59237 / (3 * 3.785411784)
     x = brine.from_strength(grams_per_litre, "g/L of water")
     assert 100.0 * x == pytest.approx(7.4, rel=0.01)
@@ -149,7 +159,9 @@ def test_possible_brines_pass_and_impossible_ones_are_told_why() -> None:
         brine.check_possible(10.0, 277.15)
 
 
-@pytest.mark.parametrize("x, kelvin", [(-0.01, 280.0), (0.3, 280.0), (0.1, 4.0), (0.1, 330.0), (np.nan, 280.0)])
+@pytest.mark.parametrize(
+    "x, kelvin", [(-0.01, 280.0), (0.3, 280.0), (0.1, 4.0), (0.1, 330.0), (np.nan, 280.0)]
+)
 def test_density_refuses_out_of_range(x: float, kelvin: float) -> None:
     with pytest.raises(ValueError, match="outside"):
         brine.density(x, kelvin)

@@ -72,7 +72,7 @@ def test_teaspoon_of_table_salt() -> None:
 def test_crystals_lie_between_loose_snow_and_solid_salt(name: str) -> None:
     row = CRYSTALS[name]
     assert row.low <= row.bulk_density <= row.high
-    assert 500.0 < row.low and row.high < 2160.0  # solid halite 2160 kg/m3
+    assert row.low > 500.0 and row.high < 2160.0  # solid halite 2160 kg/m3
 
 
 def test_spooned_weight_warns() -> None:

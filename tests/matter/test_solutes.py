@@ -29,7 +29,8 @@ def nernst_hartley(cation: str, anion: str) -> float:
 
 
 def test_salt_diffusivity_at_25_degc_follows_from_the_ions() -> None:
-    """Nernst-Hartley on ion diffusivities from Landolt 1960 conductivities (Kirk, table 2.3): 1.607e-9 m2/s."""
+    """Nernst-Hartley on ion diffusivities from Landolt 1960 conductivities (Kirk, table 2.3): 1.607e-9
+    m2/s."""
     assert nernst_hartley("Na+", "Cl-") == pytest.approx(1.607e-9, rel=1e-3)
     assert water_diffusivity(298.15) == pytest.approx(nernst_hartley("Na+", "Cl-"), rel=5e-3)
 
@@ -85,7 +86,8 @@ def test_lean_default_lies_among_the_measured_diffusivities() -> None:
 
 @pytest.mark.parametrize(
     "formula, grams",
-    # standard atomic weights summed by hand; NaCl 58.4428 is printed by the Salt Institute, sucrose 342.30 on labels
+    # standard atomic weights summed by hand; NaCl 58.4428 is printed by the Salt Institute, sucrose 342.30
+    # on labels
     [("NaCl", 58.4428), ("NaNO2", 68.995), ("NaNO3", 84.994), ("KNO2", 85.103), ("C12H22O11", 342.30)],
 )
 def test_molar_masses(formula: str, grams: float) -> None:
@@ -100,7 +102,8 @@ def test_solute_table() -> None:
 
 
 def test_nitrite_bases_agree_with_printed_limits() -> None:
-    """EU 2023/2108: 80 and 55 mg/kg of ion are 120 and 82.5 of NaNO2; 9 CFR 424.22(b): 120 NaNO2 is 148 KNO2."""
+    """EU 2023/2108: 80 and 55 mg/kg of ion are 120 and 82.5 of NaNO2; 9 CFR 424.22(b): 120 NaNO2 is 148
+    KNO2."""
     assert round(nitrite_as(80.0)) == 120
     assert round(nitrite_as(55.0), 1) == 82.5
     assert round(nitrite_as(120.0, "NaNO2", "KNO2")) == 148
@@ -116,10 +119,17 @@ def test_nordin_rate_doubles_as_the_paper_is_quoted() -> None:
     assert base / nitrite_loss_rate(277.15, 6.46) == pytest.approx(2.0, rel=5e-3)
 
 
+def test_nordin_half_life_is_in_hours() -> None:
+    """Nordin's relation gives hours: at 0 degC, log10 of them is the constant plus the pH term, by hand."""
+    constant, per_ph = (default_numbers()[f"nitrite.nordin.{name}"].value for name in ("constant", "per_ph"))
+    hours = math.log(2.0) / nitrite_loss_rate(273.15, 6.0) / 3600.0
+    assert math.log10(hours) == pytest.approx(constant + 6.0 * per_ph, rel=1e-9)
+
+
 def test_takagi_half_life_agrees_with_the_equal_colour_doses() -> None:
     """Takagi 1970: 0.025 % needed after 7 d for the colour of 0.010 % at once; 0.015 to 0.018 % after 3 d."""
     rate = nitrite_loss_rate(277.15, 5.6, "takagi")
-    assert 0.010 / 0.025 == pytest.approx(math.exp(-rate * 7 * 86400), rel=0.2)
+    assert pytest.approx(math.exp(-rate * 7 * 86400), rel=0.2) == 0.010 / 0.025
     assert 0.010 / 0.018 < math.exp(-rate * 3 * 86400) < 0.010 / 0.015
 
 

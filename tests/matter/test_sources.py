@@ -1,18 +1,55 @@
 """The published numbers: every row is well formed, and the lookup refuses what it should."""
 
 import math
+from pathlib import Path
 
 import pytest
 
-from curelab.sources import HOW, UNITS, Number, Numbers, default_numbers, load_numbers, read_table, to_si
+from curelab.sources import (
+    HOW,
+    UNITS,
+    Number,
+    Numbers,
+    datasets_folder,
+    default_numbers,
+    load_numbers,
+    read_table,
+    to_si,
+)
 
-COLUMNS = "key quantity value unit low high conditions source locator how note".split()
+COLUMNS = [
+    "key",
+    "quantity",
+    "value",
+    "unit",
+    "low",
+    "high",
+    "conditions",
+    "source",
+    "locator",
+    "how",
+    "note",
+]
 ROWS = read_table("numbers.csv")
 FLAGS = {"seen", "second-hand", "derived", "computed", "memory", "judgement"}
-TABLES = (
-    "brine_density freezing solubility water_activity viscosity composition diffusivity analytic_values crank_roots "
-    "trade_rules limits federal_amounts validation_data coefficients cure_labels crystals"
-).split()
+TABLES = [
+    "brine_density",
+    "freezing",
+    "solubility",
+    "water_activity",
+    "viscosity",
+    "composition",
+    "diffusivity",
+    "analytic_values",
+    "crank_roots",
+    "trade_rules",
+    "limits",
+    "federal_amounts",
+    "validation_data",
+    "coefficients",
+    "cure_labels",
+    "crystals",
+]
 
 
 def row(**changes: str) -> dict[str, str]:
@@ -132,6 +169,14 @@ def test_describe_tells_value_range_flag_and_source() -> None:
 def test_missing_table_is_named() -> None:
     with pytest.raises(FileNotFoundError, match=r"nothing\.csv"):
         read_table("nothing.csv")
+
+
+def test_datasets_inside_the_package_come_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    beside = datasets_folder()
+    monkeypatch.setattr("curelab.sources.resources.files", lambda package: tmp_path)
+    assert datasets_folder() == beside
+    (tmp_path / "datasets").mkdir()
+    assert datasets_folder() == tmp_path / "datasets"
 
 
 def test_read_table_hands_out_copies() -> None:

@@ -41,13 +41,18 @@ def test_density_of_pure_water() -> None:
 
 def test_heated_chicken_diffusivity() -> None:
     """Odake, sous-vide chicken thigh 62 to 68 degC: 2.124e-9 m2/s."""
-    assert obstruction(TISSUES["cooked brisket"]) * water_diffusivity(338.15) == pytest.approx(2.124e-9, rel=0.02)
+    assert obstruction(TISSUES["cooked brisket"]) * water_diffusivity(338.15) == pytest.approx(
+        2.124e-9, rel=0.02
+    )
 
 
 def test_nothing_diffuses_faster_in_tissue_than_in_water() -> None:
     numbers = default_numbers()
     highest = numbers.with_values(
-        {key: numbers[key].high for key in ("obstruction.lean", "obstruction.cooked", "frozen_thawed.multiplier")}
+        {
+            key: numbers[key].high
+            for key in ("obstruction.lean", "obstruction.cooked", "frozen_thawed.multiplier")
+        }
     )
     for entry in TISSUES.values():
         assert 0.0 < obstruction(entry, highest, frozen_thawed=True) < 1.0
@@ -65,14 +70,16 @@ def test_order_of_tissues_and_multipliers() -> None:
 
 
 def test_partition_of_saturated_cod() -> None:
-    """Pickled cod: 20.7 % salt and 57.1 % water, against 26.4 % in saturated brine (Gudjonsdottir et al. 2015)."""
+    """Pickled cod: 20.7 % salt and 57.1 % water, against 26.4 % in saturated brine (Gudjonsdottir et al.
+    2015)."""
     meat = 20.7 / (20.7 + 57.1)
     assert partition() == pytest.approx(meat / 0.264, rel=0.02)
 
 
 def test_water_change_signs() -> None:
     """Pork gains water in 2.5, 5, 10 % and not in 15 % (Park 2019); none moves near 17.7 % and stronger dries
-    (Springer 2015 ch. 47). 110 to 115 % yield in 14 to 20 % brine is industrial practice and not held here."""
+    (Springer 2015 ch. 47). 110 to 115 % yield in 14 to 20 % brine is industrial practice and not held
+    here."""
     assert np.all(np.asarray(water_change([0.025, 0.05, 0.10])) > 0.0)
     assert water_change(0.15) == pytest.approx(0.0, abs=1e-12)
     assert abs(water_change(0.177)) < water_change_band()
@@ -108,7 +115,7 @@ def test_water_change_refuses_impossible_brine(value: float) -> None:
 def test_refusals_name_every_fault() -> None:
     with pytest.raises(KeyError, match="brisket flat"):
         tissue("unicorn")
-    with pytest.raises(ValueError, match="kind.*water.*density.*pH") as refused:
+    with pytest.raises(ValueError, match=r"kind.*water.*density.*pH") as refused:
         Tissue("odd", "bone", "beef", -0.1, 0.2, 0.1, 1.06, 1.0)
     assert "exceeds" not in str(refused.value)
     with pytest.raises(ValueError, match="exceeds 1"):

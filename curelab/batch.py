@@ -1,0 +1,174 @@
+"""A batch: the pieces, the weigh-out, the stages and the log of one cure, as plain data and as a TOML file.
+
+The file and the sliders write the same records, so what was seen on a bench can be saved, reopened and run without a browser, to the
+last digit. Reading and writing lose nothing: batch -> file -> batch gives an equal batch.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+from .fields import Choice, Flag, InputError, Part, Problem, Record, Rule, Several, Words, from_plain, quantity, refuse, ruled, to_plain
+from .limits import PRODUCTS, RULE_SETS
+from .matter.solutes import LOSS_MODELS
+from .piece import Piece
+from .stages import STAGES, AnyStage, Brine, SealedCure
+from .tomlfile import read_table, to_toml, write_text
+from .units import read
+from .weighing import WEIGH_OUTS, Vessel, Weighed, WeighOut, fits, weigh
+
+SCHEMA = 1
+
+READINGS = {
+    "weight": "mass",
+    "brine strength": "fraction",
+    "core salt": "fraction",
+    "average salt": "fraction",
+    "temperature": "temperature",
+    "acidity": "plain",
+    "turned": "",
+    "note": "",
+}
+
+
+class Reading(Record):
+    """One line of the log: when (since the start of the first stage), what was measured or done, and its value with a unit.
+
+    `error`: how far off the reading may be, in the same unit.
+    """
+
+    at: float = quantity("time", "0 s", "400 d", "say how long after the start, like \"4 d\"")
+    what: str = ruled(Choice(tuple(READINGS)))
+    value: str = ruled(Words(120), "")
+    error: str = ruled(Words(40), "")
+    piece: str = ruled(Words(60), "")
+    note: str = ruled(Words(500), "")
+
+    def conflicts(self):
+        kind = READINGS[self.what]
+        for name in ("value", "error"):
+            given = getattr(self, name)
+            if not kind and given:
+                yield Problem(name, f'"{self.what}" has no {name}; put words into the note')
+            elif kind and (given or name == "value"):
+                try:
+                    # An error bar on a temperature is a difference, which no offset may touch.
+                    read(given, "plain" if name == "error" and kind == "temperature" else kind)
+                except ValueError as error:
+                    yield Problem(name, str(error))
+
+    @property
+    def number(self) -> float | None:
+        """The value in SI, None for what has no value."""
+        kind = READINGS[self.what]
+        return read(self.value, kind) if kind else None
+
+
+class OneOf(Several):
+    """One nested record of several sorts, told apart by its tag."""
+
+    def read(self, given, strict):
+        return given if isinstance(given, self.sorts) else self._one(given)
+
+    def write(self, value, system):
+        return super().write([value], system)[0]
+
+
+class Start(Rule):
+    """A local date and time, "2026-11-25 08:00"."""
+
+    def read(self, given, strict):
+        if isinstance(given, datetime):
+            given = given.isoformat(" ", "minutes")
+        try:
+            return datetime.fromisoformat(given).isoformat(" ", "minutes")
+        except (TypeError, ValueError):
+            raise refuse("", f'{given!r} is not a date and time; write it like "2026-11-25 08:00"') from None
+
+
+class Batch(Record):
+    """One cure, from the raw pieces to the log. Raises InputError with every problem at once."""
+
+    schema: int = ruled(Choice((SCHEMA,)))
+    name: str = ruled(Words(120))
+    note: str = ruled(Words(2000), "")
+    invented: bool = ruled(Flag(), False)
+    start: str | None = ruled(Start(), None)
+    units: str = ruled(Choice(("metric", "us")), "metric")
+    rules: str = ruled(Choice(tuple(RULE_SETS)), "US")
+    product: str = ruled(Choice(tuple(PRODUCTS)), "cured meat")
+    loss: str = ruled(Choice(tuple(LOSS_MODELS)), "nordin")
+    pieces: tuple[Piece, ...] = ruled(Several((Piece,), least=1, most=20))
+    vessel: Vessel | None = ruled(Part(Vessel), None)
+    weigh_out: WeighOut | None = ruled(OneOf(WEIGH_OUTS, tag="method"), None)
+    stages: tuple[AnyStage, ...] = ruled(Several(STAGES, tag="do", least=1, most=60))
+    log: tuple[Reading, ...] = ruled(Several((Reading,), most=20000), ())
+
+    def conflicts(self):
+        names = [piece.name for piece in self.pieces]
+        for name in sorted({n for n in names if names.count(n) > 1}):
+            yield Problem("pieces", f'two pieces are called "{name}"; give each its own name')
+        for number, entry in enumerate(self.log, 1):
+            if entry.piece and entry.piece not in names:
+                yield Problem(f"log[{number}].piece", f'there is no piece "{entry.piece}"; there is {", ".join(names)}')
+        waiting = [number for number, stage in enumerate(self.stages, 1) if _unweighed(stage)]
+        if waiting and self.weigh_out is None:
+            yield Problem(f"stages[{waiting[0]}]", "has no amounts, and there is no weigh_out to take them from; give one of the two")
+        if self.weigh_out is not None:
+            if not waiting:
+                yield Problem("weigh_out", "no stage uses it, because every cure has its own amounts; remove one of the two")
+            try:
+                filled = self.filled()
+                if self.vessel is not None:
+                    for brine in (stage for stage in filled if isinstance(stage, Brine)):
+                        found = fits(self.vessel, self.pieces, brine.bath)
+                        if not found.fits:
+                            yield Problem("vessel", found.sentence)
+            except InputError as error:
+                yield from error.problems
+
+    @property
+    def weighed(self) -> Weighed | None:
+        """The grams of the weigh-out."""
+        if self.weigh_out is None:
+            return None
+        try:
+            return weigh(self.weigh_out, self.pieces)
+        except InputError as error:
+            raise InputError(error.under("weigh_out")) from None
+
+    def filled(self) -> tuple[AnyStage, ...]:
+        """The stages with the weighed amounts in them, ready to simulate."""
+        weighed = self.weighed
+        result = []
+        for number, stage in enumerate(self.stages, 1):
+            if weighed is not None and _unweighed(stage):
+                try:
+                    stage = stage.but(bath=weighed.bath()) if isinstance(stage, Brine) else stage.but(**weighed.sealed())
+                except InputError as error:
+                    raise InputError(error.under(f"stages[{number}]")) from None
+            result.append(stage)
+        return tuple(result)
+
+
+def _unweighed(stage: AnyStage) -> bool:
+    return (isinstance(stage, Brine) and stage.bath is None) or (isinstance(stage, SealedCure) and stage.salt is None)
+
+
+def load(path: str | Path) -> Batch:
+    """The batch in a file. Raises InputError with every problem at once."""
+    table = read_table(path)
+    if "schema" in table and table["schema"] != SCHEMA:
+        raise refuse("schema", f"this file has schema {table['schema']!r}, and this curelab reads schema {SCHEMA}; use a matching version")
+    return from_plain(Batch, table)
+
+
+def dumps(batch: Batch) -> str:
+    """The TOML text of a batch, in its own units where they are exact."""
+    return to_toml(to_plain(batch, batch.units))
+
+
+def save(batch: Batch, path: str | Path, *, overwrite: bool = False) -> None:
+    """Write a batch to a file, whole or not at all."""
+    write_text(path, dumps(batch), overwrite=overwrite)
