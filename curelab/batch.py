@@ -10,13 +10,14 @@ from datetime import datetime
 from pathlib import Path
 
 from .fields import Choice, Flag, InputError, Part, Problem, Record, Rule, Several, Words, from_plain, quantity, refuse, ruled, to_plain
-from .limits import PRODUCTS, RULE_SETS
+from .limits import RULE_SETS
 from .matter.solutes import LOSS_MODELS
 from .piece import Piece
 from .stages import STAGES, AnyStage, Brine, SealedCure
 from .tomlfile import read_table, to_toml, write_text
 from .units import read
-from .weighing import WEIGH_OUTS, Vessel, Weighed, WeighOut, fits, weigh
+from .vessel import Vessel, fits
+from .weighing import WEIGH_OUTS, Weighed, WeighOut, weigh
 
 SCHEMA = 1
 
@@ -97,7 +98,7 @@ class Batch(Record):
     start: str | None = ruled(Start(), None)
     units: str = ruled(Choice(("metric", "us")), "metric")
     rules: str = ruled(Choice(tuple(RULE_SETS)), "US")
-    product: str = ruled(Choice(tuple(PRODUCTS)), "cured meat")
+    product: str = ruled(Words(60), "cured meat")
     loss: str = ruled(Choice(tuple(LOSS_MODELS)), "nordin")
     pieces: tuple[Piece, ...] = ruled(Several((Piece,), least=1, most=20))
     vessel: Vessel | None = ruled(Part(Vessel), None)
@@ -106,6 +107,10 @@ class Batch(Record):
     log: tuple[Reading, ...] = ruled(Several((Reading,), most=20000), ())
 
     def conflicts(self):
+        try:
+            Choice(tuple(RULE_SETS[self.rules].products)).read(self.product, True)
+        except InputError as error:
+            yield from error.under("product")
         names = [piece.name for piece in self.pieces]
         for name in sorted({n for n in names if names.count(n) > 1}):
             yield Problem("pieces", f'two pieces are called "{name}"; give each its own name')

@@ -89,12 +89,12 @@ def lasting(stage: AnyStage, seconds: float) -> AnyStage:
     return stage.but(lasts=seconds, until=None, at_most=None)
 
 
-def first_time(history: History, criterion: Criterion, begin: float = 0.0, everywhere: bool = True) -> float | None:
-    """s at which the criterion first holds, from `begin`: in every piece, or (everywhere=False) in any; None if it never does."""
+def first_time(history: History, criterion: Criterion, begin: float = 0.0, where: int | str = "every") -> float | None:
+    """s at which the criterion first holds, from `begin`, in "every" piece, in "any" or in one by its number; None: never."""
     for run in history.runs:
         if run.end <= begin or run.length == 0:
             continue
-        first = run.first_time(criterion, everywhere)
+        first = run.first_time(criterion, where)
         if first is not None:
             return run.begin + first
     return None
@@ -114,10 +114,11 @@ def time_to(
     stages: AnyStage | Sequence[AnyStage],
     *,
     at_most: float = LONGEST,
+    piece: str | None = None,
     loss: str = "nordin",
     numbers: Numbers | None = None,
 ) -> Answer:
-    """How long the last of `stages` must last until `criterion` holds in every piece, at most `at_most` s.
+    """How long the last of `stages` must last until `criterion` holds in every piece (or in `piece`), at most `at_most` s.
 
     >>> from curelab import Bath, Brine, Piece
     >>> cure = Brine(bath=Bath(water="1 kg", salt="50 g"), temperature="3 degC", lasts="1 d", lying=False)
@@ -132,7 +133,8 @@ def time_to(
         for horizon in _horizons(line[-1].longest, at_most):
             history = simulate(pieces, [*line[:-1], lasting(line[-1], horizon)], loss=loss, numbers=these)
             begin = history.span(len(line) - 1)[0]
-            found = first_time(history, wanted, begin)
+            where = "every" if piece is None else [p.name for p in history.pieces].index(piece)
+            found = first_time(history, wanted, begin, where)
             if found is not None:
                 return found - begin, history
         return None, history
@@ -142,9 +144,9 @@ def time_to(
     slow, fast = (ask(each)[0] for each in corners(base))
     low, high = _ordered(fast, slow)
     if value is not None:
-        sentence = f"{_say(wanted)} after {units.show(value, 'time')} ({_span('time', slow, fast)})."
+        sentence = f"{_say(wanted, piece)} after {units.show(value, 'time')} ({_span('time', slow, fast)})."
     else:
-        sentence = f"{_say(wanted)}: not within {units.show(at_most, 'time')}. {_nearest(history, wanted, len(line) - 1)}"
+        sentence = f"{_say(wanted, piece)}: not within {units.show(at_most, 'time')}. {_nearest(history, wanted, len(line) - 1)}"
     return Answer("how long", value, low, high, "time", str(wanted), sentence)
 
 
@@ -169,9 +171,11 @@ def _nearest(history: History, criterion: Criterion, stage: int) -> str:
     )
 
 
-def _say(criterion: Criterion) -> str:
+def _say(criterion: Criterion, piece: str | None = None) -> str:
     verb = "reaches" if criterion.sign == ">=" else "is down to"
     place = {"core": "The core", "average": "The whole piece", "surface": "The surface"}[criterion.place]
+    if piece is not None:
+        place = {"core": f"The core of {piece}", "average": piece.capitalize(), "surface": f"The surface of {piece}"}[criterion.place]
     basis = {"equilibrium": f"of its equilibrium {criterion.quantity}", "water phase": f"{criterion.quantity} in its water"}.get(
         criterion.basis, criterion.quantity
     )
@@ -267,7 +271,7 @@ def window(
         opens = closes = None
         for horizon in _horizons(cure.longest, at_most):
             history = simulate(pieces, lasting(cure, horizon), loss=loss, numbers=these)
-            opens, closes = first_time(history, ready), first_time(history, salty, everywhere=False)
+            opens, closes = first_time(history, ready), first_time(history, salty, where="any")
             if opens is not None and closes is not None:
                 break
         return (np.inf if opens is None else opens), (np.inf if closes is None else closes)
@@ -441,6 +445,34 @@ def _again(history: History, numbers: Numbers) -> History:
 
 def _as_list(stages) -> list[AnyStage]:
     return [stages] if isinstance(stages, (Brine, SealedCure, Rest, Soak)) else list(stages)
+
+
+@dataclass(frozen=True)
+class Reached:
+    """What a cure has reached in a piece after some time: a fraction with its band."""
+
+    piece: str
+    time: float
+    value: float
+    low: float
+    high: float
+
+
+def reached(
+    pieces: Piece | Sequence[Piece], cure: AnyStage, times: Sequence[float], *, place: str = "core", quantity: str = "salt",
+    basis: str = "equilibrium", numbers: Numbers | None = None,
+) -> tuple[Reached, ...]:  # fmt: skip
+    """How far a cure has come after each of `times` [s], in every piece, with the band: what the days on a recipe really do."""
+    longest = lasting(cure, max(times))
+    every = [simulate(pieces, longest, numbers=each) for each in (numbers or default_numbers(), *corners(numbers))]
+    rows = []
+    for piece in every[0].pieces:
+        found = np.array([history.at(place, quantity, np.array(times), piece.name, basis) for history in every])
+        rows += [
+            Reached(piece.name, float(time), float(found[0, k]), float(found[:, k].min()), float(found[:, k].max()))
+            for k, time in enumerate(times)
+        ]
+    return tuple(rows)
 
 
 def equilibrium_bath(bath: Bath, pieces: Sequence[Piece], salt: float) -> Bath:

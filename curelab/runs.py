@@ -249,19 +249,19 @@ class Run:
             depth = chain.edges[-1] + np.concatenate([-depth[:0:-1], depth[1:]])
         return depth, values
 
-    def margin(self, criterion: Criterion, times: np.ndarray, everywhere: bool = True) -> np.ndarray:
-        """(t,) how far the criterion is met: not negative where it holds, in every piece or (everywhere=False) in any."""
+    def margin(self, criterion: Criterion, times: np.ndarray, where: int | str = "every") -> np.ndarray:
+        """(t,) how far the criterion is met: not negative where it holds in "every" piece, in "any", or in the piece with a number."""
         sign = 1.0 if criterion.sign == ">=" else -1.0
         margins = [
             sign * (self.read(criterion.quantity, criterion.place, criterion.basis, times, piece) - criterion.target)
-            for piece in range(len(self.bodies))
+            for piece in (range(len(self.bodies)) if isinstance(where, str) else [where])
         ]
-        return np.min(margins, axis=0) if everywhere else np.max(margins, axis=0)
+        return np.max(margins, axis=0) if where == "any" else np.min(margins, axis=0)
 
-    def first_time(self, criterion: Criterion, everywhere: bool = True) -> float | None:
+    def first_time(self, criterion: Criterion, where: int | str = "every") -> float | None:
         """s since the run began when the criterion first holds (to a second); None if it does not within the run."""
         times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, 160) * self.length])
-        met = np.flatnonzero(self.margin(criterion, times, everywhere) >= 0)
+        met = np.flatnonzero(self.margin(criterion, times, where) >= 0)
         if not len(met):
             return None
         at = int(met[0])
@@ -270,7 +270,7 @@ class Run:
         low, high = float(times[at - 1]), float(times[at])
         while high - low > 1.0:  # keeps `high` on the side where it holds
             middle = 0.5 * (low + high)
-            if self.margin(criterion, np.array([middle]), everywhere)[0] >= 0:
+            if self.margin(criterion, np.array([middle]), where)[0] >= 0:
                 high = middle
             else:
                 low = middle

@@ -57,7 +57,7 @@ def _temperature():
 class Bath(Record):
     """What is in the vessel besides the meat at the start, in kg: water, salt (NaCl), sugar (sucrose), nitrate (as NaNO3), nitrite (as NaNO2)."""
 
-    water: float = quantity("mass", "10 g", "2000 kg", "weigh the water (1 L is 1 kg)")
+    water: float = quantity("water", "10 g", "2000 kg", "weigh the water (1 L is 1 kg)")
     salt: float = quantity("mass", "0 g", "800 kg", "weigh the salt", default=0.0)
     sugar: float = quantity("mass", "0 g", "800 kg", "weigh the sugar", default=0.0)
     nitrate: float = quantity("mass", "0 g", "10 kg", "weigh the cure mix and take the share on its label", default=0.0)
@@ -179,7 +179,7 @@ class Rest(_Ending):
 class Water(Record):
     """One water of a soak: how much, for how long, how cold."""
 
-    amount: float = quantity("mass", "10 g", "2000 kg", "weigh the water (1 L is 1 kg)")
+    amount: float = quantity("water", "10 g", "2000 kg", "weigh the water (1 L is 1 kg)")
     lasts: float = quantity("time", *_TIME, "give hours")
     temperature: Log = _temperature()
 

@@ -26,12 +26,18 @@ class Kind:
     us: tuple[str, ...]
     example: str
 
+    @property
+    def noun(self) -> str:
+        return {"water": "an amount of water", "plain": "a plain number"}.get(self.name, f"a {self.name}")
+
 
 KINDS = {
     kind.name: kind
     for kind in (
         Kind("length", "m", ("cm", "mm", "m"), ("inch", "ft"), "7 cm"),
         Kind("mass", "kg", ("g", "kg"), ("oz", "lb"), "2.4 kg"),
+        # Water may be given by volume too: a litre of cold water is a kilogram to one part in a thousand.
+        Kind("water", "kg", ("kg", "g"), ("gal", "qt", "lb"), "4 kg"),
         Kind("volume", "m^3", ("mL", "L"), ("cup", "qt", "gal"), "4 L"),
         Kind("time", "s", ("h", "d", "min", "s"), ("h", "d", "min", "s"), "10 d"),
         Kind("temperature", "K", ("degC",), ("degF",), "3 degC"),
@@ -65,6 +71,12 @@ def _affine(unit: str, kind: str) -> tuple[float, float, float]:
         return 1.0, 100.0, 0.0
     if kind == "fraction" and unit == "ppm":
         return 1.0, 1e6, 0.0
+    if kind == "water":
+        try:
+            return _affine(unit, "mass")
+        except ValueError:
+            factor, divisor, _ = _affine(unit, "volume")
+            return 1000.0 * factor, divisor, 0.0
     import pint
 
     registry = _registry()
@@ -74,7 +86,7 @@ def _affine(unit: str, kind: str) -> tuple[float, float, float]:
         if kind != "temperature":
             factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)
             inverse = round(1.0 / factor)
-            return (1.0, float(inverse), 0.0) if inverse > 1 and 1.0 / inverse == factor else (factor, 1.0, 0.0)
+            return (1.0, float(inverse), 0.0) if inverse > 1 and math.isclose(1.0 / inverse, factor, rel_tol=1e-12) else (factor, 1.0, 0.0)
         zero, hundred = (float(registry.Quantity(v, named).to("K").magnitude) for v in (0.0, 100.0))
         return (hundred - zero) / 100.0, 1.0, zero
     except (pint.errors.PintError, AttributeError, TypeError, ValueError, AssertionError):
@@ -100,9 +112,9 @@ def read(given: str | float, kind: str) -> float:
     >>> read("7 cm", "length"), read("38 degF", "temperature"), read("120 ppm", "fraction")
     (0.07, 276.48333333333335, 0.00012)
     """
-    example = KINDS[kind].example
+    example, noun = KINDS[kind].example, KINDS[kind].noun
     if isinstance(given, bool) or not isinstance(given, (str, int, float)):
-        raise ValueError(f'{given!r} is not a {kind}; write it like "{example}"')
+        raise ValueError(f'{given!r} is not {noun}; write it like "{example}"')
     if not isinstance(given, str):
         value = float(given)
     else:
@@ -110,22 +122,22 @@ def read(given: str | float, kind: str) -> float:
         while rest:
             match = _TERM.match(rest)
             if not match:
-                raise ValueError(f'"{given}" is not a {kind}; write it like "{example}"')
+                raise ValueError(f'"{given}" is not {noun}; write it like "{example}"')
             number, unit = match[1], match[2] or ""
             try:
                 factor, divisor, offset = _affine(unit, kind)
             except ValueError:
-                what = f'"{unit}" does not measure a {kind}' if unit else "it has no unit"
-                raise ValueError(f'"{given}" is not a {kind}, because {what}; write it like "{example}"') from None
+                what = f'"{unit}" does not measure {noun}' if unit else "it has no unit"
+                raise ValueError(f'"{given}" is not {noun}, because {what}; write it like "{example}"') from None
             if kind == "temperature" and terms:
                 raise ValueError(f'"{given}" is not one temperature; write it like "{example}"')
             try:
                 value += factor * _plain_number(number) / divisor + offset
             except ValueError:
-                raise ValueError(f'"{given}" is not a {kind}; write it like "{example}"') from None
+                raise ValueError(f'"{given}" is not {noun}; write it like "{example}"') from None
             rest, terms = rest[match.end() :].strip(), terms + 1
         if not terms:
-            raise ValueError(f'an empty text is not a {kind}; write it like "{example}"')
+            raise ValueError(f'an empty text is not {noun}; write it like "{example}"')
     if not math.isfinite(value):
         raise ValueError(f"{given!r} is not a finite {kind}")
     return value
@@ -146,7 +158,10 @@ def text(value: float, kind: str, system: str = "metric") -> str:
     if value == 0 and kind != "temperature":
         return f"0 {getattr(KINDS[kind], system)[0]}".strip()
     candidates = []
-    for unit in getattr(KINDS[kind], system):
+    names = getattr(KINDS[kind], system)
+    if kind == "fraction":  # 0.6 % and 120 ppm, not 6000 ppm and 0.012 %
+        names = names[:1] if abs(value) >= 1e-3 else names[1:]
+    for unit in names:
         number = convert(value, kind, unit)
         for digits in range(1, 9):
             words = f"{number:.{digits}g}"
@@ -179,6 +194,8 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
         unit = "min" if size < 5400 else "h" if size <= 48 * 3600 else "d"
     elif kind == "mass":
         unit = ("g" if size < 1 else "kg") if system == "metric" else ("oz" if size < 0.4535 else "lb")
+    elif kind == "water":
+        unit = ("g" if size < 1 else "kg") if system == "metric" else ("qt" if size < 3.7 else "gal")
     elif kind == "volume":
         unit = ("mL" if size < 1e-3 else "L") if system == "metric" else ("qt" if size < 3.7e-3 else "gal")
     else:

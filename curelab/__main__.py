@@ -1,0 +1,98 @@
+"""The `curelab` command: run a batch file, check it, begin a new one, or open the lab. Exit code 0, or 2 with one sentence per problem."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from . import __version__
+from .fields import InputError, refuse
+
+
+def main(arguments: list[str] | None = None) -> int:
+    parser = _parser()
+    given = parser.parse_args(arguments)
+    try:
+        return given.act(given)
+    except InputError as error:
+        for problem in error.problems:
+            print(f"curelab: {problem}", file=sys.stderr)
+        count = len(error.problems)
+        print(f"curelab: {count} problem{'s' if count > 1 else ''}; nothing was written.", file=sys.stderr)
+        return 2
+    except BrokenPipeError:  # the reader of our output went away, as `| head` does
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="curelab", description="See what salt and nitrite do inside whole-muscle meat. Without a word after it: opens the lab."
+    )
+    parser.add_argument("--version", action="version", version=f"curelab {__version__}")
+    parser.set_defaults(act=_open)
+    parser.add_argument("--no-browser", action="store_true", help="print the address of the lab instead of opening a browser")
+    parser.add_argument("--folder", type=Path, help="where the lab keeps its notebooks and batches")
+    actions = parser.add_subparsers(title="instead of opening the lab", metavar="")
+    run = actions.add_parser("run", help="run a batch file and print the report")
+    run.add_argument("file", type=Path)
+    run.add_argument("--json", action="store_true", help="print everything as JSON, in SI units")
+    run.add_argument("--csv", type=Path, metavar="DIR", help="also write tables into this folder")
+    run.add_argument("--units", choices=("metric", "us"), help="show weights and temperatures in these units")
+    run.set_defaults(act=_run)
+    check = actions.add_parser("check", help="list every problem in a batch file")
+    check.add_argument("file", type=Path)
+    check.set_defaults(act=_check)
+    new = actions.add_parser("new", help="write a commented batch file to start from")
+    new.add_argument("file", type=Path)
+    new.set_defaults(act=_new)
+    return parser
+
+
+def _run(given) -> int:
+    from . import report
+    from .batch import load
+    from .outcome import run
+
+    batch = load(given.file)
+    if given.units:
+        batch = batch.but(units=given.units)
+    outcome = run(batch)
+    if given.csv:
+        if given.csv.exists() and not given.csv.is_dir():
+            raise refuse("--csv", f'"{given.csv}" is a file; name a folder')
+        written = report.write_csv(outcome, given.csv)
+        print(f"curelab: wrote {', '.join(path.name for path in written)} to {given.csv}", file=sys.stderr)
+    print(report.as_json(outcome) if given.json else report.words(outcome), end="")
+    return 0
+
+
+def _check(given) -> int:
+    from .batch import load
+    from .outcome import run
+
+    batch = load(given.file)
+    run(batch)
+    print(f'"{batch.name}" is in order.')
+    return 0
+
+
+def _new(given) -> int:
+    from .sources import datasets_folder
+    from .tomlfile import write_text
+
+    write_text(given.file, (datasets_folder() / "new_batch.toml").read_text(encoding="utf-8"), overwrite=False)
+    print(f'Wrote {given.file}. Put your own figures in, then: curelab run "{given.file}"')
+    return 0
+
+
+def _open(given) -> int:
+    from .lab.launcher import launch
+
+    return launch(folder=given.folder, browser=not given.no_browser)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

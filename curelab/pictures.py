@@ -1,0 +1,246 @@
+"""What a picture shows, as plain data: lines with bands and labels, a map, and the sentence above it. No drawing in here.
+
+figures.py turns these into plotly figures to explore and export; the lab draws the very same data live. Colours belong to solutes
+for ever, from the Okabe-Ito set (the members with at least 3:1 contrast on white), each with a dash of its own for grey print.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from . import units
+from .criterion import default_basis
+from .history import History
+from .runs import FREE
+
+COLOURS = {"salt": "#0072B2", FREE: "#D55E00", "nitrite": "#009E73", "sugar": "#CC79A7", "nitrate": "#000000"}
+DASHES = {"salt": "", FREE: "8 4", "nitrite": "2 3", "sugar": "8 3 2 3", "nitrate": "14 4"}
+PLACE_DASHES = {"surface": "2 3", "average": "", "core": "8 4"}
+NAMES = {"nitrite": "nitrite taken in", FREE: "free nitrite"}
+PARTS_PER_MILLION = ("nitrite", "nitrate", FREE)
+BAND = "shaded: slow to fast meat, the two ends of published experiments"
+
+
+@dataclass(frozen=True)
+class Series:
+    """One line: x, y (n,), in shown units; low, high (n,) of its band or None."""
+
+    label: str
+    x: np.ndarray
+    y: np.ndarray
+    colour: str
+    dash: str = ""
+    low: np.ndarray | None = None
+    high: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A straight line across the picture at a value of "x" or "y"."""
+
+    axis: str
+    at: float
+    label: str
+
+
+@dataclass(frozen=True)
+class Lines:
+    """A picture of lines: the sentence above, the axes, the lines, and the note below."""
+
+    sentence: str
+    x_label: str
+    y_label: str
+    series: tuple[Series, ...]
+    marks: tuple[Mark, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Map:
+    """A picture over time (x, columns) and depth (y, rows): z (y, x), and a line (x, y) where a criterion stands."""
+
+    sentence: str
+    x_label: str
+    y_label: str
+    z_label: str
+    x: np.ndarray
+    y: np.ndarray
+    z: np.ndarray
+    line: tuple[np.ndarray, np.ndarray] | None = None
+    line_label: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Trio:
+    """A history and the same in slow and in fast meat; the two may be None for a picture without bands."""
+
+    usual: History
+    slow: History | None = None
+    fast: History | None = None
+    others: tuple[History, ...] = field(init=False)
+
+    def __post_init__(self):
+        object.__setattr__(self, "others", tuple(h for h in (self.slow, self.fast) if h is not None))
+
+    def at(self, place: str, quantity: str, times: np.ndarray, piece: str, basis: str | None = None):
+        """(usual, low, high), each (t,); low and high None without corners. Times past the end of another history are its end."""
+        read = lambda h: h.at(place, quantity, np.minimum(times, h.length), piece, basis)  # noqa: E731
+        return self._spread(read)
+
+    def profile(self, quantity: str, time: float, piece: str, basis: str | None = None):
+        read = lambda h: h.profile(quantity, min(time, h.length), piece, basis).values  # noqa: E731
+        return self._spread(read)
+
+    def _spread(self, read):
+        usual = read(self.usual)
+        every = [usual, *(read(other) for other in self.others)]
+        return (usual, None, None) if not self.others else (usual, np.min(every, axis=0), np.max(every, axis=0))
+
+
+def scale(quantity: str, basis: str | None = None) -> tuple[float, str]:
+    """(factor, unit) in which a fraction of this quantity is shown."""
+    on = {"meat": "of the meat", "green weight": "green weight", "water phase": "of salt and water", "equilibrium": "of equilibrium"}[
+        basis or default_basis(quantity)
+    ]
+    if quantity in PARTS_PER_MILLION and basis != "equilibrium":
+        return 1e6, f"mg per kg {on}"
+    return 100.0, f"% {on}"
+
+
+def depth_scale(system: str) -> tuple[float, str]:
+    """(factor, unit) for depth."""
+    return (1000.0, "mm") if system == "metric" else (1 / 0.0254, "in")
+
+
+def days(seconds: float) -> str:
+    """"day 9.5", or hours in the first two days."""
+    return f"{seconds / 3600:.3g} h" if seconds < 172800 else f"day {seconds / 86400:.3g}"
+
+
+def profile(
+    trio: Trio, time: float, quantities: tuple[str, ...] = ("salt",), piece: str | int = 0, system: str = "metric", basis: str | None = None
+) -> Lines:
+    """Across the piece at one time [s]; all quantities must share a unit."""
+    name = _name(trio, piece)
+    factor, unit = scale(quantities[0], basis)
+    along, length_unit = depth_scale(system)
+    lines = []
+    for quantity in quantities:
+        depth = trio.usual.profile(quantity, min(time, trio.usual.length), name, basis).depth
+        usual, low, high = trio.profile(quantity, time, name, basis)
+        lines.append(
+            Series(
+                NAMES.get(quantity, quantity), along * depth, factor * usual, COLOURS[quantity], DASHES[quantity],
+                None if low is None else factor * low, None if high is None else factor * high,
+            )
+        )  # fmt: skip
+    return Lines(
+        _inside(trio, time, quantities, name, basis),
+        f"depth from one face of {name}, {length_unit}",
+        f"{' and '.join(NAMES.get(q, q) for q in quantities)}, {unit}",
+        tuple(lines),
+        note=BAND if trio.others else "",
+    )
+
+
+def _inside(trio: Trio, time: float, quantities, piece: str, basis) -> str:
+    parts = []
+    for quantity in quantities:
+        factor, unit = scale(quantity, basis)
+        said = {}
+        for place in ("core", "surface"):
+            usual, low, high = trio.at(place, quantity, np.array([time]), piece, basis)
+            said[place] = _number(factor, usual[0], None if low is None else low[0], None if high is None else high[0])
+        parts.append(f"{NAMES.get(quantity, quantity)}: {said['core']} {unit.split()[0] if factor == 100 else 'mg/kg'} in the middle, {said['surface']} outside")
+    return f"{piece.capitalize()}, {days(time)}. {'; '.join(parts).capitalize()}."
+
+
+def _number(factor: float, usual: float, low: float | None, high: float | None) -> str:
+    digits = 0 if factor > 1000 else 2
+    words = f"{factor * usual:.{digits}f}"
+    return words if low is None or high is None else f"{words} ({factor * low:.{digits}f} to {factor * high:.{digits}f})"
+
+
+def over_time(
+    trio: Trio, quantity: str = "salt", piece: str | int = 0, basis: str | None = None, places=("surface", "average", "core"),
+    target: float | None = None, target_label: str = "", now: float | None = None,
+) -> Lines:  # fmt: skip
+    """At the surface, on average and at the core, over the days. `target` (a fraction) and `now` [s] become marks."""
+    name = _name(trio, piece)
+    factor, unit = scale(quantity, basis)
+    times = trio.usual.times
+    lines = []
+    for place in places:
+        usual, low, high = trio.at(place, quantity, times, name, basis)
+        lines.append(
+            Series(
+                place, times / 86400, factor * usual, COLOURS[quantity], PLACE_DASHES[place],
+                None if low is None else factor * low, None if high is None else factor * high,
+            )
+        )  # fmt: skip
+    marks = [Mark("y", factor * target, target_label)] if target is not None else []
+    if now is not None:
+        marks.append(Mark("x", now / 86400, days(now)))
+    end = trio.usual.length if now is None else now
+    return Lines(
+        _inside(trio, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)}, {unit}",
+        tuple(lines), tuple(marks), BAND if trio.others else "",
+    )  # fmt: skip
+
+
+def bath(trio: Trio) -> Lines:
+    """Strength of the bath over the days, % salt by weight."""
+    times = trio.usual.times
+    every = [h.bath("salt", np.minimum(times, h.length)) for h in (trio.usual, *trio.others)]
+    band = (100 * np.min(every, axis=0), 100 * np.max(every, axis=0)) if trio.others else (None, None)
+    first, last = 100 * every[0][1], 100 * every[0][-1]
+    return Lines(
+        f"The bath goes from {first:.1f} % to {last:.1f} % salt.", "days since the start", "salt in the bath, % by weight",
+        (Series("bath", times / 86400, 100 * every[0], COLOURS["salt"], "", *band),), (), BAND if trio.others else "",
+    )  # fmt: skip
+
+
+def depth_map(
+    history: History, quantity: str = "salt", piece: str | int = 0, level: float | None = None, level_label: str = "", system: str = "metric",
+    basis: str | None = None, columns: int = 120, rows: int = 80,
+) -> Map:  # fmt: skip
+    """Depth against days; `level` (a fraction): where it stands is drawn as a line from the first face down to the middle."""
+    name = _name(Trio(history), piece)
+    factor, unit = scale(quantity, basis)
+    along, length_unit = depth_scale(system)
+    times = np.linspace(0.0, history.length, columns)
+    found = history.profile(quantity, times, name, basis)
+    depth = np.linspace(0.0, found.depth[-1], rows)
+    z = np.array([np.interp(depth, found.depth, row) for row in found.values]).T
+    line = None
+    if level is not None:
+        where = [_reach(found.depth, row, level) for row in found.values]
+        line = (times / 86400, along * np.array(where))
+    value = factor * history.core(quantity, None, name, basis)
+    return Map(
+        f"{name.capitalize()}: {NAMES.get(quantity, quantity)} from face to face over the days; the middle ends at {value:.3g} "
+        f"{'mg/kg' if factor > 1000 else '%'}.",
+        "days since the start", f"depth, {length_unit}", f"{NAMES.get(quantity, quantity)}, {unit}",
+        times / 86400, along * depth, factor * z, line, level_label,
+    )  # fmt: skip
+
+
+def _reach(depth: np.ndarray, values: np.ndarray, level: float) -> float:
+    """Depth from the first face to which `level` has come; half the piece when it is through, 0 when nowhere."""
+    half = depth <= depth[-1] / 2
+    d, v = depth[half], values[half]
+    below = np.flatnonzero(v < level)
+    if not len(below):
+        return float(depth[-1] / 2)
+    first = int(below[0])
+    if first == 0:
+        return 0.0
+    share = (v[first - 1] - level) / (v[first - 1] - v[first])
+    return float(d[first - 1] + share * (d[first] - d[first - 1]))
+
+
+def _name(trio: Trio, piece: str | int) -> str:
+    return piece if isinstance(piece, str) else trio.usual.pieces[piece].name
