@@ -191,6 +191,33 @@ def over_time(
     )  # fmt: skip
 
 
+PIECE_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000")
+PIECE_DASHES = ("", "8 4", "2 3", "8 3 2 3", "14 4")
+
+
+def middles(trio: Trio, pieces: list[str], now: float | None = None, target: float = 0.9) -> Lines:
+    """The middles of several pieces over the days, in percent of the salt each is heading for, and the mark that counts as cured."""
+    times = trio.usual.times
+    lines, said = [], []
+    for number, name in enumerate(pieces):
+        usual, low, high = trio.at("core", "salt", times, name, "equilibrium")
+        lines.append(
+            Series(
+                name, times / 86400, 100 * usual, PIECE_COLOURS[number % 5], PIECE_DASHES[number % 5],
+                None if low is None else 100 * low, None if high is None else 100 * high,
+            )
+        )  # fmt: skip
+        if now is not None:
+            said.append(f"{name} {100 * trio.usual.core('salt', min(now, trio.usual.length), name, 'equilibrium'):.0f} %")
+    marks = [Mark("y", 100 * target, f"cured: {100 * target:.0f} %")]
+    if now is not None:
+        marks.append(Mark("x", now / 86400, days(now)))
+    return Lines(
+        f"In the middle on {days(now)}: {', '.join(said)} of the salt it is heading for." if now is not None else "The middles over the days.",
+        "days since the start", "salt in the middle, % of where it is heading", tuple(lines), tuple(marks), BAND if trio.others else "",
+    )  # fmt: skip
+
+
 def bath(trio: Trio) -> Lines:
     """Strength of the bath over the days, % salt by weight."""
     times = trio.usual.times

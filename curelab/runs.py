@@ -198,8 +198,7 @@ class Run:
             return self.amount(name, times, piece) / body.chain.capacity.sum()
         cells = self.states(name, times)[:, self.wirings[0].slices[piece]]
         if place == "core":
-            near = cells[:, body.core != 0]
-            return np.clip(cells @ body.core, near.min(axis=1), near.max(axis=1)) if near.shape[1] > 2 else np.maximum(cells @ body.core, 0.0)
+            return np.maximum(cells @ body.core, 0.0)
         ends = self.faces(name, times, piece)
         lean = np.flatnonzero(body.lean)
         sides = []

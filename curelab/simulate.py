@@ -265,9 +265,11 @@ def _dissolving(plan, state, start, clock, wiring, numbers) -> Track:
     first = Leg(0.0, plan.longest, modes, held[None], np.ones(1), clock, reserve=dry)
     if first.supplied(np.array([plan.longest]))[0, 0] <= dry:
         return Track(("salt",), (first,))
-    gone = brentq(lambda time: first.supplied(np.array([time]))[0, 0] - dry, 0.0, plan.longest, xtol=1e-9 * plan.longest, rtol=1e-14)
+    gone = brentq(lambda time: first.supplied(np.array([time]))[0, 0] - dry, 0.0, plan.longest, xtol=1e-6, rtol=1e-14)
     first = replace(first, end=gone)
-    second = Leg(gone, plan.longest, modes_of(wiring.network), first.states(np.array([gone]))[:, 0], np.ones(1), clock)
+    now, at = first.states(np.array([gone]))[:, 0], np.array([gone])
+    now[0, wiring.bath] += (dry - first.supplied(at)[0, 0]) / plan.water  # what a microsecond of search leaves over
+    second = Leg(gone, plan.longest, modes_of(wiring.network), now, np.ones(1), clock)
     return Track(("salt",), (first, second))
 
 

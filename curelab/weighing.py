@@ -298,12 +298,13 @@ def _problems(weigh_out, green, water, salt, plain_salt, nitrite, nitrate) -> li
     problems = []
     if plain_salt < -1e-9 * salt:
         got = salt - plain_salt
+        would = got / (got + water) if isinstance(weigh_out, StrongBrine) else _target(weigh_out) * got / salt
         problems.append(
             Problem(
                 "salt",
                 f"the cure mix alone brings {units.show(got, 'mass')} of salt and only "
                 f"{units.show(salt, 'mass')} is wanted, so the salt would be "
-                f"{units.show(_target(weigh_out) * got / salt, 'fraction')} instead of "
+                f"{units.show(would, 'fraction')} instead of "
                 f"{units.show(_target(weigh_out), 'fraction')}; ask for that much salt, for at most "
                 f"{units.show(weigh_out.nitrite * salt / got, 'fraction')} of nitrite, or use a mix with "
                 "more nitrite in it",

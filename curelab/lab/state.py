@@ -1,0 +1,164 @@
+"""The batch in memory, shared by all benches of a page: open, edit, save. No widgets in here, and no arithmetic of its own.
+
+Every edit makes a new batch through the same records a file is read into, so what the sliders write is what the file says and what
+`curelab run` computes. An edit that cannot be is not made: it leaves `problems`, and views show those instead of old numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import traitlets as T
+
+from .. import batch as batches
+from .. import outcome as outcomes
+from ..batch import Batch
+from ..fields import InputError
+from ..forecast import corners, lasting
+from ..pictures import Trio
+from ..simulate import simulate
+from ..sources import datasets_folder, default_numbers
+from ..stages import AnyStage, Brine, SealedCure, Soak
+
+WORKING_FILE = "my-batch.toml"
+
+
+class State(T.HasTraits):
+    """One batch, where it is kept, whether it differs from its file, and what is wrong with the last edit.
+
+    revision: grows with everything a view must redraw for. bands: draw the corners too. strict: let exceptions of views through (tests).
+    """
+
+    batch = T.Instance(Batch)
+    path = T.Unicode("")
+    saved = T.Bool(True)
+    bands = T.Bool(True)
+    problems = T.Tuple()
+    revision = T.Int(0)
+
+    def __init__(self, batch: Batch | None = None, path: str = "", *, strict: bool = False):
+        super().__init__(batch=batch or starting_batch(), path=path)
+        self.strict = strict
+        self._trios: dict[Any, Trio] = {}
+        self.observe(self._bump, ["batch", "bands", "problems"])
+
+    def _bump(self, change: Any) -> None:
+        self.revision += 1
+
+    # -- edits -------------------------------------------------------------------------------------------------------------------
+
+    def edit(self, change: Callable[[Batch], Batch]) -> bool:
+        """Replace the batch by `change(batch)`. If that cannot be, keep the batch, set `problems` and return False."""
+        try:
+            made = change(self.batch)
+        except InputError as error:
+            self.problems = tuple(str(problem) for problem in error.problems)
+            return False
+        with self.hold_trait_notifications():
+            if made != self.batch:
+                self.saved = False
+                self.batch = made
+            self.problems = ()
+        return True
+
+    def edit_piece(self, number: int, **changes: Any) -> bool:
+        """Change fields of one piece."""
+        return self.edit(lambda batch: batch.but(pieces=_replaced(batch.pieces, number, **changes)))
+
+    def edit_stage(self, number: int, **changes: Any) -> bool:
+        """Change fields of one stage."""
+        return self.edit(lambda batch: batch.but(stages=_replaced(batch.stages, number, **changes)))
+
+    def edit_weigh_out(self, **changes: Any) -> bool:
+        """Change fields of the weigh-out."""
+
+        def change(batch: Batch) -> Batch:
+            assert batch.weigh_out is not None
+            return batch.but(weigh_out=batch.weigh_out.but(**changes))
+
+        return self.edit(change)
+
+    # -- files -------------------------------------------------------------------------------------------------------------------
+
+    def open(self, path: str | Path) -> bool:
+        """Take the batch from a file; on a fault keep what there is and set `problems`."""
+        try:
+            batch = batches.load(path)
+        except InputError as error:
+            self.problems = tuple(str(problem) for problem in error.problems)
+            return False
+        with self.hold_trait_notifications():
+            self.batch, self.path, self.problems = batch, str(path), ()
+            self.saved = True
+        self.revision += 1
+        return True
+
+    def save(self, path: str | Path | None = None) -> bool:
+        """Write the batch to `path` (default: where it came from). Another file is never overwritten by a new name."""
+        target = Path(path or self.path or WORKING_FILE)
+        same = bool(self.path) and target.resolve() == Path(self.path).resolve()
+        try:
+            batches.save(self.batch, target, overwrite=same)
+        except InputError as error:
+            self.problems = tuple(str(problem) for problem in error.problems)
+            return False
+        self.path, self.saved, self.problems = str(target), True, ()
+        return True
+
+    # -- results -----------------------------------------------------------------------------------------------------------------
+
+    def trio(self, stages: tuple[AnyStage, ...] | None = None) -> Trio:
+        """The history of `stages` (default: those of the batch) and, with bands on, of the same in slow and fast meat."""
+        wanted = self.batch.filled() if stages is None else stages
+        key = (self.batch.pieces, wanted, self.batch.loss, self.bands)
+        if key not in self._trios:
+            numbers = default_numbers()
+            every = (numbers, *corners(numbers)) if self.bands else (numbers,)
+            made = [simulate(self.batch.pieces, wanted, loss=self.batch.loss, numbers=each) for each in every]
+            if len(self._trios) >= 8:
+                self._trios.clear()
+            self._trios[key] = Trio(*made)
+        return self._trios[key]
+
+    def outcome(self) -> outcomes.Outcome:
+        """What `curelab run` computes for this batch."""
+        return outcomes.run(self.batch)
+
+    # -- what benches ask for ------------------------------------------------------------------------------------------------------
+
+    @property
+    def cure(self) -> int:
+        """Number of the first stage that cures."""
+        return next(n for n, stage in enumerate(self.batch.stages) if isinstance(stage, (Brine, SealedCure)))
+
+    @property
+    def soak(self) -> int | None:
+        """Number of the first soak, if there is one."""
+        return next((n for n, stage in enumerate(self.batch.stages) if isinstance(stage, Soak)), None)
+
+    def cure_lasting(self, seconds: float) -> tuple[AnyStage, ...]:
+        """The stages up to the cure, with the cure made to last; for pictures that look past its end."""
+        filled = self.batch.filled()
+        return (*filled[: self.cure], lasting(filled[self.cure], seconds))
+
+
+def _replaced(items: tuple, number: int, **changes: Any) -> tuple:
+    return tuple(item.but(**changes) if n == number else item for n, item in enumerate(items))
+
+
+def starting_batch() -> Batch:
+    """The commented batch of `curelab new`."""
+    return batches.load(datasets_folder() / "new_batch.toml")
+
+
+def opened(path: str | Path = WORKING_FILE) -> State:
+    """The state of a bench: the working file if it is there and sound, else the starting batch (problems then say why)."""
+    state = State(path="")
+    if Path(path).exists():
+        state.open(path)
+    return state
+
+
+__all__ = ["WORKING_FILE", "State", "opened", "starting_batch"]
