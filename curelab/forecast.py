@@ -250,6 +250,11 @@ class Window:
     def empty(self) -> bool:
         return not self.opens < self.closes
 
+    @property
+    def span(self) -> tuple[float, float]:
+        """(opens, closes) [s], inf for never."""
+        return self.opens, self.closes
+
 
 def window(
     pieces: Piece | Sequence[Piece],
@@ -268,16 +273,30 @@ def window(
     ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
 
     def ask(these: Numbers) -> tuple[float, float]:
-        opens = closes = None
         for horizon in _horizons(cure.longest, at_most):
             history = simulate(pieces, lasting(cure, horizon), loss=loss, numbers=these)
-            opens, closes = first_time(history, ready), first_time(history, salty, where="any")
-            if opens is not None and closes is not None:
+            ends = _ends(history, ready, salty)
+            if np.isfinite(ends).all():
                 break
-        return (np.inf if opens is None else opens), (np.inf if closes is None else closes)
+        return ends
 
     usual, slow, fast = (ask(each) for each in (numbers or default_numbers(), *corners(numbers)))
     return Window(*usual, slow, fast, str(ready), str(salty), _window_words(usual, slow, fast, ready, salty, at_most))
+
+
+def window_of(histories: Sequence[History | None], cured: str = "core salt >= 1.5 %", too_salty: str = "average salt >= 3 %") -> Window:
+    """The window seen within histories that are there already: the usual one, and (or None) those in slow and fast meat."""
+    ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
+    usual, *others = histories
+    assert usual is not None
+    ends = [_ends(history or usual, ready, salty) for history in (usual, *others)]
+    spans = ends if len(ends) == 3 else [ends[0]] * 3
+    return Window(*spans[0], spans[1], spans[2], str(ready), str(salty), _window_words(*spans, ready, salty, usual.length))
+
+
+def _ends(history: History, ready: Criterion, salty: Criterion) -> tuple[float, float]:
+    opens, closes = first_time(history, ready), first_time(history, salty, where="any")
+    return (np.inf if opens is None else opens), (np.inf if closes is None else closes)
 
 
 def _window_words(usual, slow, fast, ready, salty, at_most) -> str:

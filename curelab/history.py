@@ -142,7 +142,7 @@ class History:
         name = _known(quantity)
 
         def one(run: Run, t):
-            w = np.zeros(len(t)) if run.sealed else run.states(name, t)[:, run.wirings[0].bath]
+            w = np.zeros(len(t)) if run.sealed else run.bath_w(name, t)
             return w / (1 + w)
 
         return self._read(times, one)

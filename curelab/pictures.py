@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from . import units
 from .criterion import default_basis
 from .history import History
 from .runs import FREE
@@ -166,9 +165,10 @@ def _number(factor: float, usual: float, low: float | None, high: float | None) 
 
 def over_time(
     trio: Trio, quantity: str = "salt", piece: str | int = 0, basis: str | None = None, places=("surface", "average", "core"),
-    target: float | None = None, target_label: str = "", now: float | None = None,
+    target: float | None = None, target_label: str = "", now: float | None = None, window: tuple[float, float] | None = None,
 ) -> Lines:  # fmt: skip
-    """At the surface, on average and at the core, over the days. `target` (a fraction) and `now` [s] become marks."""
+    """At the surface, on average and at the core, over the days. `target` (a fraction), `now` [s] and the two ends of a `window` [s],
+    where they lie within the history, become marks."""
     name = _name(trio, piece)
     factor, unit = scale(quantity, basis)
     times = trio.usual.times
@@ -184,6 +184,9 @@ def over_time(
     marks = [Mark("y", factor * target, target_label)] if target is not None else []
     if now is not None:
         marks.append(Mark("x", now / 86400, days(now)))
+    for when, label in zip(window or (), ("cured from here", "too salty from here"), strict=False):
+        if when <= trio.usual.length:
+            marks.append(Mark("x", when / 86400, label))
     end = trio.usual.length if now is None else now
     return Lines(
         _inside(trio, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)}, {unit}",
@@ -215,6 +218,48 @@ def middles(trio: Trio, pieces: list[str], now: float | None = None, target: flo
     return Lines(
         f"In the middle on {days(now)}: {', '.join(said)} of the salt it is heading for." if now is not None else "The middles over the days.",
         "days since the start", "salt in the middle, % of where it is heading", tuple(lines), tuple(marks), BAND if trio.others else "",
+    )  # fmt: skip
+
+
+def before_and_after(trio: Trio, before: float, after: float, piece: str | int = 0, system: str = "metric") -> Lines:
+    """Salt across the piece at the beginning and the end of a soak, and at the end of all stages if that is later."""
+    name = _name(trio, piece)
+    along, unit = depth_scale(system)
+    end = trio.usual.length
+    moments = [("before the soak", before, "2 3"), ("after the soak", after, "")]
+    if end > after + 60:
+        moments.append(("after the rest", end, "8 4"))
+    lines = []
+    for label, when, dash in moments:
+        found = trio.usual.profile("salt", when, name)
+        band = (None, None)
+        if trio.others and when == after:
+            every = [found.values, *(h.profile("salt", min(when, h.length), name).values for h in trio.others)]
+            band = (100 * np.min(every, axis=0), 100 * np.max(every, axis=0))
+        lines.append(Series(label, along * found.depth, 100 * found.values, COLOURS["salt"], dash, *band))
+    return Lines(
+        f"{name.capitalize()}: salt from face to face before and after the soak.", f"depth from one face of {name}, {unit}",
+        "salt, % of the meat", tuple(lines), (), BAND if trio.others else "",
+    )  # fmt: skip
+
+
+def soak_hours(trio: Trio, begin: float, piece: str | int = 0, target: float | None = None) -> Lines:
+    """Average, first bite (outer 5 mm) and middle from the beginning of a soak to the end of all stages, in hours."""
+    name = _name(trio, piece)
+    times = trio.usual.times
+    times = np.concatenate([[begin + 1.0], times[times > begin + 1.0]])
+    usual, low, high = trio.at("average", "salt", times, name)
+    hours = (times - begin) / 3600
+    band = (None, None) if low is None or high is None else (100 * low, 100 * high)
+    lines = (
+        Series("on the whole", hours, 100 * usual, COLOURS["salt"], "", *band),
+        Series("first bite", hours, 100 * trio.usual.first_bite("salt", times, name), COLOURS["salt"], "2 3"),
+        Series("middle", hours, 100 * trio.usual.core("salt", times, name), COLOURS["salt"], "8 4"),
+    )
+    marks = (Mark("y", 100 * target, "wanted"),) if target is not None else ()
+    return Lines(
+        f"{name.capitalize()}: the surface falls first, the middle lags.", "hours since the soak began", "salt, % of the meat", lines, marks,
+        BAND if trio.others else "",
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from . import units
 from .history import History
 from .matter import brine
-from .sources import Number, Numbers, default_numbers, read_table
+from .sources import Numbers, default_numbers, read_table
 from .stages import Brine, Rest, SealedCure, Soak
 from .verdict import Verdict, judge
 
@@ -46,11 +46,6 @@ def _rule(rule_id: str, which: int = -1) -> tuple[float, str, str]:
     row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == rule_id)
     found = re.findall(r"\d+(?:\.\d+)?", row["value"])
     return float(found[which]), f"{row['source']}; {rule_id}", row["how"]
-
-
-def how_known(number: Number) -> str:
-    """How a published number is known; a note that begins with "second-hand" says so."""
-    return "second-hand" if number.how == "seen" and number.note.startswith("second-hand") else number.how
 
 
 def _celsius(kelvin: float) -> float:
@@ -179,7 +174,7 @@ def _unprotected(history: History, numbers: Numbers) -> list[Verdict]:
             "h",
             what,
             row.source,
-            how_known(row),
+            row.how,
             remark,
         )
     ]
@@ -210,7 +205,7 @@ def _core_salt(history: History, numbers: Numbers) -> list[Verdict]:
             "%",
             "salt in the water at the core at the end",
             row.source,
-            how_known(row),
+            row.how,
             remark,
             otherwise="unknown",
         )

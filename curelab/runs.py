@@ -39,6 +39,14 @@ class Leg:
         """w (s, t, n) of all solutes or `which`."""
         return self.modes.at(self.start[which], self._tau(times, which))
 
+    @cached_property
+    def _begun(self):
+        return [self.modes.begin(self.start[n : n + 1]) for n in range(len(self.start))]
+
+    def read(self, times: np.ndarray, place: int, onto) -> np.ndarray:
+        """Readings (t, k) of one solute: weighted sums of w, `onto` made by `Modes.onto`."""
+        return self.modes.read(self._begun[place], self._tau(times, slice(place, place + 1)), onto)[0]
+
     def supplied(self, times: np.ndarray) -> np.ndarray:
         """kg (s, t) that a held bath has given since the leg began."""
         return self.modes.supplied(self.modes.integral(self.start, self._tau(times)))
@@ -58,13 +66,37 @@ class Track:
     def states(self, times: np.ndarray, place: int) -> np.ndarray:
         """w (t, n) of one solute; a time on the border of two legs belongs to the earlier one."""
         which = slice(place, place + 1)
+        return self._gather(times, lambda leg, t: leg.states(t, which)[0])
+
+    def read(self, times: np.ndarray, place: int, columns: np.ndarray) -> np.ndarray:
+        """Readings (t, k) of one solute: w @ columns, for columns (n, k)."""
+        known: dict[int, tuple] = {}
+
+        def one(leg: Leg, t: np.ndarray) -> np.ndarray:
+            key = id(leg.modes)
+            if key not in known:
+                known[key] = leg.modes.onto(columns)
+            return leg.read(t, place, known[key])
+
+        return self._gather(times, one)
+
+    @cached_property
+    def _ends(self) -> np.ndarray:
+        return np.array([leg.end for leg in self.legs])
+
+    def _gather(self, times: np.ndarray, one) -> np.ndarray:
+        """`one(leg, times)` over the legs that own the times, put together in order."""
         if len(self.legs) == 1:
-            return self.legs[0].states(times, which)[0]
-        owner = np.minimum(np.searchsorted([leg.end for leg in self.legs], times, side="left"), len(self.legs) - 1)
-        result = np.empty((len(times), self.legs[0].start.shape[1]))
+            return one(self.legs[0], times)
+        owner = np.minimum(np.searchsorted(self._ends, times, side="left"), len(self.legs) - 1)
+        result: np.ndarray | None = None
         for number in np.unique(owner):
             chosen = owner == number
-            result[chosen] = self.legs[number].states(times[chosen], which)[0]
+            value = one(self.legs[number], times[chosen])
+            if result is None:
+                result = np.empty((len(times), value.shape[1]))
+            result[chosen] = value
+        assert result is not None
         return result
 
     def total(self, what: str, length: float) -> np.ndarray:
@@ -135,16 +167,64 @@ class Run:
         track, place = self._home[name]
         return track.legs[0].start[place]
 
+    @cached_property
+    def _columns(self) -> tuple[np.ndarray, dict]:
+        """Weighted sums of w that every question needs, (n, k), and where each stands: per piece its amount, the outermost cells,
+        the outermost lean, and the core; and the bath."""
+        size = len(self.wirings[0].network.capacity)
+        columns, where = [], {}
+
+        def add(key, nodes, weights):
+            column = np.zeros(size)
+            column[nodes] = weights
+            where[key] = len(columns)
+            columns.append(column)
+
+        for piece, (nodes, body) in enumerate(zip(self.wirings[0].slices, self.bodies, strict=True)):
+            lean = np.flatnonzero(body.lean) + nodes.start
+            add((piece, "amount"), nodes, body.chain.capacity)
+            for key, node in (("first", nodes.start), ("last", nodes.stop - 1), ("lean first", lean[0]), ("lean last", lean[-1])):
+                add((piece, key), node, 1.0)
+            add((piece, "core"), nodes, body.core)
+        add("bath", self.wirings[0].bath, 1.0)
+        return np.array(columns).T, where
+
+    @cached_property
+    def _seen(self) -> dict:
+        return {}
+
+    def readings(self, name: str, times: np.ndarray) -> np.ndarray:
+        """(t, k) of `_columns`; the last few asked for are remembered, because most questions ask at the same times."""
+        columns, _ = self._columns
+        if name not in self._home:
+            return np.zeros((len(times), columns.shape[1]))
+        key = (name, times.tobytes())
+        if key not in self._seen:
+            if len(self._seen) >= 32:
+                self._seen.clear()
+            track, place = self._home[name]
+            self._seen[key] = np.maximum(track.read(times, place, columns), 0.0)
+        return self._seen[key]
+
+    def _reading(self, name: str, times: np.ndarray, *keys) -> np.ndarray:
+        """(t,) of one column, or (t, n) of several."""
+        found = self.readings(name, times)
+        where = self._columns[1]
+        return found[:, where[keys[0]]] if len(keys) == 1 else found[:, [where[key] for key in keys]]
+
     def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (t,) in one piece."""
-        return self.states(name, times)[:, self.wirings[0].slices[piece]] @ self.bodies[piece].chain.capacity
+        return self._reading(name, times, (piece, "amount"))
+
+    def bath_w(self, name: str, times: np.ndarray) -> np.ndarray:
+        """w (t,) of the bath."""
+        return self._reading(name, times, "bath")
 
     def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (t,) in the bath, dry salt included; zero for a running bath, which is counted by what it gives."""
         if self.running or self.sealed:
             return np.zeros(len(times))
-        dissolved = self.states(name, times)[:, self.wirings[0].bath] * self.water
-        return dissolved + (self._home[name][0].undissolved(times) if name in self._home else 0.0)
+        return self.bath_w(name, times) * self.water + (self._home[name][0].undissolved(times) if name in self._home else 0.0)
 
     def equilibrium(self, name: str, piece: int = 0) -> float:
         """w at which this run would come to rest; for free nitrite that of nitrite as added."""
@@ -182,11 +262,10 @@ class Run:
 
     def faces(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """w (t, 2) at the two ends of the chain; where there is no bath, that of the outermost cell."""
-        states = self.states(name, times)
-        cells = states[:, self.wirings[0].slices[piece]]
+        outer = self._reading(name, times, (piece, "first"), (piece, "last"))
         turned = np.searchsorted(self.turns, times, side="left") % len(self.wirings)
         share = np.array([wiring.face_shares[piece] for wiring in self.wirings])[turned]
-        return share * states[:, -1:] + (1 - share) * cells[:, [0, -1]]
+        return share * self.bath_w(name, times)[:, None] + (1 - share) * outer
 
     def local(self, name: str, place: str, times: np.ndarray, piece: int) -> np.ndarray:
         """w (t,) at the core, on average, or at the surface.
@@ -196,15 +275,13 @@ class Run:
         body = self.bodies[piece]
         if place == "average":
             return self.amount(name, times, piece) / body.chain.capacity.sum()
-        cells = self.states(name, times)[:, self.wirings[0].slices[piece]]
         if place == "core":
-            return np.maximum(cells @ body.core, 0.0)
+            return self._reading(name, times, (piece, "core"))
         ends = self.faces(name, times, piece)
-        lean = np.flatnonzero(body.lean)
-        sides = []
+        lean_ends = self._reading(name, times, (piece, "lean first"), (piece, "lean last"))
+        sides = [ends[:, 1] if body.lean[-1] else lean_ends[:, 1]]
         if body.chain.area[0] > 0:
-            sides.append(ends[:, 0] if body.lean[0] else cells[:, lean[0]])
-        sides.append(ends[:, 1] if body.lean[-1] else cells[:, lean[-1]])
+            sides.append(ends[:, 0] if body.lean[0] else lean_ends[:, 0])
         return np.max(sides, axis=0)
 
     def on_basis(self, name: str, w: np.ndarray, basis: str, times: np.ndarray, piece: int, per_tissue) -> np.ndarray:

@@ -19,6 +19,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 HOW = {
+    "second-hand": "read in a text that restates the source",
     "seen": "stood in the text that was read",
     "derived": "computed from a number that was seen",
     "computed": "returned by a named library, or fitted to numbers that were seen",

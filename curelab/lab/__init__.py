@@ -9,6 +9,7 @@ from importlib import import_module
 from typing import Any
 
 _HOME = {
+    "bench": "benches",
     "Knob": "knob",
     "Pick": "controls",
     "Switch": "controls",

@@ -1,12 +1,5 @@
 let controls = 0;
 
-function node(name, properties = {}, parent = null) {
-  const made = Object.assign(document.createElement(name), properties);
-  if (/^(input|select|button)$/.test(name)) made.setAttribute('data-lm-suppress-shortcuts', 'true');   // else JupyterLab takes the keys
-  if (parent) parent.append(made);
-  return made;
-}
-
 function send(model, name, value) { model.set(name, value); model.save_changes(); }
 
 // Each builder fills the box and returns a function that brings it up to date with the model.
@@ -93,6 +86,7 @@ function render({ model, el }) {
   const all = () => { pull(); help.textContent = model.get('help'); box.classList.toggle('cl-off', model.get('disabled')); };
   model.on('change', all);
   all();
+  settle(el);
   return () => { model.off('change', all); if (pull.stop) pull.stop(); };
 }
 export default { render };

@@ -8,12 +8,12 @@ from typing import Any
 import anywidget
 import traitlets as T
 
-from curelab.lab.assets import joined
+from .assets import joined
 
 
 class _Control(anywidget.AnyWidget):
-    _esm = joined("controls.js")
-    _css = joined("controls.css")
+    _esm = joined("page.js", "controls.js")
+    _css = joined("page.css", "controls.css")
 
     sort = T.Unicode("").tag(sync=True)  # which of the inputs the script builds
     label = T.Unicode("").tag(sync=True)
@@ -43,7 +43,7 @@ class Pick(_Control):
     'cylinder'
     """
 
-    options = T.List()
+    options: Any = T.List()
     value = T.Any()
     labels = T.List(T.Unicode()).tag(sync=True)
     index = T.Int(0).tag(sync=True)

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from curelab.lab.assets import joined
-from curelab.lab.drawing import Asked, Drawing, packed
+from .assets import joined
+from .drawing import Asked, Drawing, packed
 
 
 class DepthMap(Drawing):
@@ -19,8 +19,8 @@ class DepthMap(Drawing):
     [0.0, 4.0]
     """
 
-    _esm = joined("drawing.js", "depthmap.js")
-    _css = joined("picture.css")
+    _esm = joined("page.js", "drawing.js", "depthmap.js")
+    _css = joined("page.css", "picture.css")
 
     def show(
         self,
@@ -60,7 +60,7 @@ class DepthMap(Drawing):
 
         def send(frame: bytes | None = None) -> None:
             spans = self._fit("z", float(field.min()), float(field.max()), z_range)
-            self._send(
+            self._publish(
                 {
                     "nx": int(across.size),
                     "ny": int(up.size),

@@ -97,6 +97,7 @@ function mount(model, el, draw) {
   const failure = html('div', { class: 'cl-failure', role: 'alert' }, root);
   const live = html('div', { class: 'cl-live', 'aria-live': 'polite' }, root);
   const readout = html('div', { class: 'cl-readout', 'aria-hidden': 'true', hidden: '' }, stage);
+  settle(el);
   const part = { root, stage, live, readout };
   let told = '';
   function say(message) { if (told !== message) { told = message; failure.textContent = message; } root.classList.toggle('cl-failed', Boolean(message)); }

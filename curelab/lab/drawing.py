@@ -96,7 +96,7 @@ class Drawing(anywidget.AnyWidget):
         self._held[name] = axis_range(low, high, asked, self._held.get(name) if self.hold else None, tight)
         return self._held[name]
 
-    def _send(self, meta: dict[str, Any], frame: bytes | None = None) -> None:
+    def _publish(self, meta: dict[str, Any], frame: bytes | None = None) -> None:
         with self.hold_sync():
             if frame is not None:
                 self.frame = frame

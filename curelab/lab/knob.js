@@ -1,12 +1,6 @@
 let knobs = 0;
 const PAUSE = 400;   // ms after the last key is let go before the hand counts as off the slider
 
-function node(name, properties = {}, parent = null) {
-  const made = Object.assign(document.createElement(name), properties);
-  if (parent) parent.append(made);
-  return made;
-}
-
 // How many decimals a step needs: 0.25 needs two, 0.5 one, 2 none.
 function decimals(step) {
   for (let d = 0; d < 7; d++) if (Math.abs(step * 10 ** d - Math.round(step * 10 ** d)) < 1e-6 * step * 10 ** d) return d;
@@ -25,8 +19,6 @@ function render({ model, el }) {
   const note = node('span', { className: 'cl-problem' }, box);
   note.setAttribute('role', 'status');
   unit.setAttribute('aria-hidden', 'true');      // it is part of both names already
-  // On the inputs themselves: JupyterLab would otherwise take the arrow keys, and x would cut the cell.
-  for (const input of [range, number]) input.setAttribute('data-lm-suppress-shortcuts', 'true');
 
   let shown = '', form = '', timer = 0, held = false;
   const text = value => value.toFixed(decimals(model.get('step')));
@@ -93,6 +85,7 @@ function render({ model, el }) {
   });
   model.on('change', pull);
   pull();
+  settle(el);
   return () => { clearTimeout(timer); model.off('change', pull); };
 }
 export default { render };

@@ -8,7 +8,7 @@ from typing import Any
 import anywidget
 import traitlets as T
 
-from curelab.lab.assets import joined
+from .assets import joined
 
 
 class Knob(anywidget.AnyWidget):
@@ -28,8 +28,8 @@ class Knob(anywidget.AnyWidget):
     traitlets.traitlets.TraitError: Brine strength: value 27.0 must lie between 0.0 and 26.0 %; use refit() to change the range too.
     """
 
-    _esm = joined("knob.js")
-    _css = joined("controls.css", "knob.css")
+    _esm = joined("page.js", "knob.js")
+    _css = joined("page.css", "controls.css", "knob.css")
 
     label = T.Unicode("").tag(sync=True)
     value = T.Float(0.0).tag(sync=True)

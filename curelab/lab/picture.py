@@ -7,8 +7,8 @@ from typing import Any, Literal, TypedDict
 
 import numpy as np
 
-from curelab.lab.assets import joined
-from curelab.lab.drawing import Asked, Drawing, packed
+from .assets import joined
+from .drawing import Asked, Drawing, packed
 
 # Okabe and Ito's colours that reach a contrast of 3:1 on white (WCAG 2.2, 1.4.11), and black.
 PALETTE = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000")
@@ -48,8 +48,8 @@ class Picture(Drawing):
     ([0.0, 4.0], 'salt, % against depth, mm. At the right end: day 3 2.')
     """
 
-    _esm = joined("drawing.js", "picture.js")
-    _css = joined("picture.css")
+    _esm = joined("page.js", "drawing.js", "picture.js")
+    _css = joined("page.css", "picture.css")
 
     def show(
         self,
@@ -74,7 +74,7 @@ class Picture(Drawing):
                 "x": self._fit("x", *bounds["x"], x_range, tight=True),
                 "y": self._fit("y", *bounds["y"], y_range),
             }
-            self._send(
+            self._publish(
                 {
                     "series": lines,
                     "marks": [{"label": "", "dash": "dash", **mark, "at": float(mark["at"])} for mark in marks],

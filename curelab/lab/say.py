@@ -7,7 +7,7 @@ from typing import Any
 import anywidget
 import traitlets as T
 
-from curelab.lab.assets import joined
+from .assets import joined
 
 
 class Say(anywidget.AnyWidget):
@@ -19,8 +19,8 @@ class Say(anywidget.AnyWidget):
     Say('answer', 'Ready after **9 days**.')
     """
 
-    _esm = joined("say.js")
-    _css = joined("say.css")
+    _esm = joined("page.js", "say.js")
+    _css = joined("page.css", "say.css")
 
     text = T.Unicode("").tag(sync=True)
     kind = T.Enum(("answer", "note", "caution", "alert"), "answer").tag(sync=True)

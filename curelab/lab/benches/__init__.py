@@ -1,8 +1,20 @@
 """The benches: one view each on the shared state. They arrange and show; what they show is computed in the library."""
 
+from ..bench import Bench
+from ..state import State, opened
 from .batch import BatchBench
 from .equilibrium_or_strong import EquilibriumOrStrong
 from .soak import SoakBench
 from .thick_point import ThickPoint
 
-__all__ = ["BatchBench", "EquilibriumOrStrong", "SoakBench", "ThickPoint"]
+BENCHES = {"thick point": ThickPoint, "equilibrium or strong": EquilibriumOrStrong, "soak": SoakBench, "batch": BatchBench}
+
+
+def bench(name: str, state: State | None = None) -> Bench:
+    """The bench of that name, on `state` or on the working batch of this folder. Raises KeyError naming the benches."""
+    if name not in BENCHES:
+        raise KeyError(f'no bench "{name}"; there is {", ".join(BENCHES)}')
+    return BENCHES[name](state or opened())
+
+
+__all__ = ["BENCHES", "BatchBench", "EquilibriumOrStrong", "SoakBench", "ThickPoint", "bench"]

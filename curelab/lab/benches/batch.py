@@ -1,0 +1,90 @@
+"""The whole batch on one page: pieces, weigh-out, stages, verdicts, the report, save and reopen."""
+
+from __future__ import annotations
+
+from ... import pictures, report, units
+from ...limits import RULE_SETS
+from ..bench import Bench, column, row, show_lines
+from ..controls import Line, Pick, Press
+from ..forms import form
+from ..picture import Picture
+from ..say import Say
+from ..state import WORKING_FILE
+
+SIGNS = {"pass": "in order", "fail": "**not in order**", "unknown": "not known"}
+
+
+class BatchBench(Bench):
+    """Forms for what a batch file says, and below them what `curelab run` makes of it."""
+
+    def build(self):
+        state = self.state
+        self.forms: list[tuple[str, dict]] = []
+        for number, piece in enumerate(state.batch.pieces):
+            fields = form(state, lambda batch, n=number: batch.pieces[n], lambda n=number, **changes: state.edit_piece(n, **changes))
+            self.forms.append((f"Piece {number + 1}: {piece.name}", fields))
+        if state.batch.weigh_out is not None:
+            fields = form(state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes))
+            if state.batch.weigh_out.cure is not None:
+                label = form(
+                    state, lambda batch: batch.weigh_out.cure,
+                    lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)),
+                )  # fmt: skip
+                fields |= {f"label {name}": control for name, control in label.items()}
+                for name, control in label.items():
+                    control.label = f"Cure mix label: {name}"
+            self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", fields))
+        for number, stage in enumerate(state.batch.stages):
+            fields = form(state, lambda batch, n=number: batch.stages[n], lambda n=number, **changes: state.edit_stage(n, **changes))
+            if fields:
+                self.forms.append((f"Stage {number + 1}: {stage.tag}", fields))
+        for title, fields in self.forms:
+            self.controls |= {f"{title}: {name}": control for name, control in fields.items()}
+        rules = Pick("Rules to check", list(RULE_SETS), state.batch.rules)
+        rules.observe(lambda change: state.edit(lambda batch: batch.but(rules=rules.value, product="cured meat")), "value")
+        self.controls["rules"] = rules
+        self.file = Line("Batch file", state.path or WORKING_FILE)
+        save, reopen = Press("Save", main=True), Press("Open")
+        save.on_press(lambda button: self._save())
+        reopen.on_press(lambda button: self._open())
+        self.controls |= {"file": self.file, "save": save, "open": reopen}
+        self.pictures = {"salt": Picture(), "nitrite": Picture()}
+        self.says |= {"answer": Say("", "answer"), "weigh": Say("", "answer"), "verdicts": Say("", "note"), "file": Say("", "note")}
+        self.says["report"] = Say("", "note")
+
+    def _save(self) -> None:
+        if self.state.save(self.file.value):
+            self.redraw()
+
+    def _open(self) -> None:
+        if self.state.open(self.file.value):
+            self.state.revision += 1
+
+    def draw(self):
+        state = self.state
+        outcome = state.outcome()
+        trio = pictures.Trio(outcome.history, outcome.slow, outcome.fast) if state.bands else pictures.Trio(outcome.history)
+        names = [piece.name for piece in state.batch.pieces]
+        show_lines(self.pictures["salt"], pictures.over_time(trio, "salt", names[0]))
+        show_lines(self.pictures["nitrite"], pictures.over_time(trio, "free nitrite", names[0], places=("surface", "core")))
+        self.says["answer"].text = "\n".join(answer.sentence for answer in outcome.answers)
+        weighed = outcome.weighed
+        self.says["weigh"].text = "" if weighed is None else "**Weigh out**\n" + "\n".join((*weighed.lines(), *weighed.cautions))
+        self.says["verdicts"].text = "\n".join(f"{SIGNS[v.outcome]}: {v.sentence} [{v.source}]" for v in outcome.verdicts)
+        where = state.path or "not in a file yet"
+        self.says["file"].text = f"{where}{'' if state.saved else ', with changes that are not saved'}."
+        self.says["report"].text = report.words(outcome)
+
+    def layout(self):
+        forms = [column(Say(f"**{title}**", "note"), *fields.values()) for title, fields in self.forms if fields]
+        return column(
+            row(self.controls["file"], self.controls["open"], self.controls["save"], at_least=200), self.says["file"],
+            self.says["trouble"], self.says["answer"], self.says["weigh"], row(*self.pictures.values(), at_least=320),
+            row(*forms, at_least=260), row(self.controls["rules"], self.units, self.bands, at_least=220),
+            self.says["verdicts"], self.says["caution"], self.says["report"],
+        )  # fmt: skip
+
+
+def shown(outcome, piece: str) -> str:
+    """The final salt of a piece, as the report says it."""
+    return units.show(outcome.history.average("salt", None, piece), "fraction")

@@ -1,0 +1,109 @@
+"""Equilibrium or strong brine: the same piece in both, side by side over the days, and the window of the strong one."""
+
+from __future__ import annotations
+
+from ... import pictures, telling, units
+from ...fields import InputError
+from ...forecast import DAY, lasting, window_of
+from ...pictures import Trio
+from ...stages import Brine
+from ...weighing import EquilibriumBrine, StrongBrine, weigh
+from ..bench import Bench, column, row, show_lines
+from ..controls import Press
+from ..dials import DAYS, STRENGTH, TARGET, THICKNESS, dial
+from ..picture import Picture
+from ..say import Say
+
+HORIZON = 60 * DAY
+
+
+class EquilibriumOrStrong(Bench):
+    """Two cures of the same pieces: the batch's own equilibrium brine, and a strong one in the same water that waits to be chosen."""
+
+    def build(self):
+        state = self.state
+        self.strong = "12 %"
+        self.controls["thickness"] = dial(
+            state, f"Thickness of the {state.batch.pieces[0].name}", "length", THICKNESS, lambda batch: batch.pieces[0].thickness,
+            lambda words: state.edit_piece(0, thickness=words),
+        )  # fmt: skip
+        self.controls["salt"] = dial(
+            state, "Equilibrium brine: salt, of meat and water", "fraction", TARGET, lambda batch: self.equilibrium(batch).salt,
+            lambda words: state.edit(lambda batch: batch.but(weigh_out=self.equilibrium(batch).but(salt=words))),
+        )  # fmt: skip
+        self.controls["strength"] = dial(
+            state, "Strong brine: salt, of brine", "fraction", STRENGTH, lambda batch: units.read(self.strong, "fraction"), self._strengthen
+        )
+        self.controls["days"] = dial(
+            state, "Days in the cure", "time", DAYS, lambda batch: batch.stages[state.cure].longest,
+            lambda words: state.edit_stage(state.cure, lasts=words, until=None, at_most=None),
+        )  # fmt: skip
+        choose = Press("Put the strong brine into my batch")
+        choose.on_press(lambda button: state.edit(lambda batch: batch.but(weigh_out=self.strong_brine(batch))))
+        self.controls["choose"] = choose
+        for name in ("equilibrium salt", "strong salt", "equilibrium nitrite", "strong nitrite"):
+            self.pictures[name] = Picture()
+        self.says |= {
+            name: Say("", "answer") for name in ("answer", "window", "equilibrium", "strong", "equilibrium nitrite", "strong nitrite")
+        }
+        self.says["rests"] = Say("", "note")
+
+    def _strengthen(self, words: str) -> None:
+        self.strong = words
+        self.state.revision += 1
+
+    @staticmethod
+    def equilibrium(batch) -> EquilibriumBrine:
+        """The equilibrium brine of the batch, or one with its water, cure mix and nitrite."""
+        plan = batch.weigh_out
+        if isinstance(plan, EquilibriumBrine):
+            return plan
+        water = getattr(plan, "water", sum(piece.weight for piece in batch.pieces))
+        return EquilibriumBrine(water=water, salt="2.2 %", nitrite=plan.nitrite if plan else 0.0, cure=plan.cure if plan else None)
+
+    def strong_brine(self, batch) -> StrongBrine:
+        """A strong brine with the same water, cure mix and nitrite."""
+        calm = self.equilibrium(batch)
+        return StrongBrine(water=calm.water, strength=self.strong, nitrite=calm.nitrite, cure=calm.cure)
+
+    def trio(self, plan) -> Trio:
+        """The cure of the batch with another weigh-out, looked at over two months."""
+        batch = self.state.batch
+        stage = batch.stages[self.state.cure]
+        if not isinstance(stage, Brine):
+            raise InputError([])
+        made = stage.but(bath=weigh(plan, batch.pieces).bath())
+        return self.state.trio((lasting(made, max(HORIZON, stage.longest)),))
+
+    def draw(self):
+        batch = self.state.batch
+        piece = batch.pieces[0].name
+        now = batch.stages[self.state.cure].longest
+        both = {"equilibrium": self.trio(self.equilibrium(batch)), "strong": self.trio(self.strong_brine(batch))}
+        for name, trio in both.items():
+            ends = window_of((trio.usual, trio.slow, trio.fast))
+            show_lines(self.pictures[f"{name} salt"], pictures.over_time(trio, "salt", piece, now=now, window=ends.span))
+            show_lines(
+                self.pictures[f"{name} nitrite"],
+                pictures.over_time(trio, "free nitrite", piece, now=now, places=("surface", "core")),
+            )
+            self.says[name].text = f"**{name.capitalize()} brine.** {telling.off_by(trio, now, piece)}"
+            self.says[f"{name} nitrite"].text = telling.nitrite(trio, now, piece)
+        calm, hard = (window_of((trio.usual, trio.slow, trio.fast)) for trio in both.values())
+        self.says["answer"].text = f"Equilibrium brine: {calm.sentence}"
+        self.says["window"].text = f"Strong brine: {hard.sentence}"
+        self.says["rests"].text = (
+            f"Cured means: {hard.cured}. Too salty means: {hard.too_salty} (judgement on taste). {pictures.BAND.capitalize()}. "
+            "In an equilibrium brine the recipe bounds the end point; in a strong brine only the clock does."
+        )
+
+    def layout(self):
+        sides = [
+            column(self.says[name], self.pictures[f"{name} salt"], self.says[f"{name} nitrite"], self.pictures[f"{name} nitrite"])
+            for name in ("equilibrium", "strong")
+        ]
+        return column(
+            self.says["answer"], self.says["window"], self.says["trouble"],
+            row(*self.controls.values(), self.units, self.bands, at_least=300), row(*sides, at_least=320),
+            self.says["caution"], self.says["rests"],
+        )  # fmt: skip

@@ -1,0 +1,118 @@
+"""The soak: how much water, how often changed, how long and how cold, from the cured profile on; and what a rest afterwards does."""
+
+from __future__ import annotations
+
+from ... import pictures, telling, units
+from ...forecast import least_water, soak_needed
+from ...simulate import simulate
+from ...stages import Rest, Soak, Water
+from ..bench import Bench, column, row, show_lines
+from ..controls import Press
+from ..dials import DAYS, HOURS, REST, TARGET, WATER, Scale, dial
+from ..picture import Picture
+from ..say import Say
+
+COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
+WARMTH = {"metric": Scale("degC", 1, 20, 1), "us": Scale("degF", 34, 68, 2)}
+
+
+class SoakBench(Bench):
+    """Sliders for the soak over the profile before and after, and over the surface, first bite, average and middle as the hours go."""
+
+    def build(self):
+        state = self.state
+        if state.soak is None:
+            fresh = Water(amount=max(1.0, round(sum(piece.weight for piece in state.batch.pieces))), lasts="1 h", temperature="4 degC")
+            state.edit(lambda batch: batch.but(stages=(*batch.stages, Soak(waters=(fresh, fresh)), Rest(lasts="12 h", temperature="3 degC"))))
+        self.target = "2.2 %"
+        first = lambda batch: batch.stages[self._soak(batch)].waters[0]  # noqa: E731
+        self.controls["days"] = dial(
+            state, "Days in the cure before", "time", DAYS, lambda batch: batch.stages[state.cure].longest,
+            lambda words: state.edit_stage(state.cure, lasts=words, until=None, at_most=None),
+        )  # fmt: skip
+        self.controls["water"] = dial(
+            state, "Water each time", "water", WATER, lambda batch: first(batch).amount, lambda words: self._waters(amount=words)
+        )
+        self.controls["count"] = dial(
+            state, "Waters", "plain", COUNT, lambda batch: len(batch.stages[self._soak(batch)].waters), lambda words: self._waters(count=int(words))
+        )
+        self.controls["hours"] = dial(
+            state, "Hours in each", "time", HOURS, lambda batch: first(batch).lasts, lambda words: self._waters(lasts=words)
+        )
+        self.controls["temperature"] = dial(
+            state, "Water temperature", "temperature", WARMTH, lambda batch: first(batch).temperature[0][1],
+            lambda words: self._waters(temperature=words),
+        )  # fmt: skip
+        if self._rest(state.batch) is not None:
+            self.controls["rest"] = dial(
+                state, "Rest afterwards", "time", REST, lambda batch: batch.stages[self._rest(batch)].longest,
+                lambda words: state.edit_stage(self._rest(state.batch), lasts=words, until=None, at_most=None),
+            )  # fmt: skip
+        self.controls["target"] = dial(
+            state, "Salt I want, of the meat", "fraction", TARGET, lambda batch: units.read(self.target, "fraction"), self._aim
+        )
+        ask = Press("How much soak would it take?")
+        ask.on_press(lambda button: self._ask())
+        self.controls["ask"] = ask
+        for name in ("profile", "hours"):
+            self.pictures[name] = Picture()
+        self.says |= {"answer": Say("", "answer"), "after": Say("", "answer"), "needed": Say("", "answer"), "rests": Say("", "note")}
+
+    @staticmethod
+    def _soak(batch) -> int:
+        return next(n for n, stage in enumerate(batch.stages) if isinstance(stage, Soak))
+
+    def _rest(self, batch) -> int | None:
+        after = self._soak(batch) + 1
+        return after if after < len(batch.stages) and isinstance(batch.stages[after], Rest) else None
+
+    def _waters(self, count: int | None = None, **changes) -> None:
+        def change(batch):
+            number = self._soak(batch)
+            stage = batch.stages[number]
+            one = stage.waters[0].but(**changes)
+            made = stage.but(waters=(one,) * (count or len(stage.waters)), until=None)
+            return batch.but(stages=(*batch.stages[:number], made, *batch.stages[number + 1 :]))
+
+        self.state.edit(change)
+
+    def _aim(self, words: str) -> None:
+        self.target = words
+        self.state.revision += 1
+
+    def _ask(self) -> None:
+        batch = self.state.batch
+        filled = batch.filled()
+        number = self._soak(batch)
+        cured = simulate(batch.pieces, filled[:number], loss=batch.loss)
+        one = filled[number].waters[0]
+        wanted = f"average salt <= {self.target}"
+        answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature)
+        least, _ = least_water(wanted, cured, within=max(filled[number].longest, 3600.0), temperature=one.temperature)
+        self.says["needed"].text = f"{answer.sentence} Least water: {least}"
+
+    def draw(self):
+        state = self.state
+        batch = state.batch
+        piece = batch.pieces[0].name
+        number = self._soak(batch)
+        trio = state.trio()
+        target = units.read(self.target, "fraction")
+        begin, end = trio.usual.span(number)
+        show_lines(self.pictures["profile"], pictures.before_and_after(trio, begin, end, piece, batch.units))
+        show_lines(self.pictures["hours"], pictures.soak_hours(trio, begin, piece, target))
+        self.says["answer"].text = telling.soaked(trio, number, piece)
+        self.says["after"].text = telling.rested(trio, piece)
+        self.says["needed"].text = ""
+        self.says["rests"].text = (
+            f"Shown: the {piece}, after {units.show(begin, 'time', digits=2)} of cure and rest. The surface falls first and the middle lags. Soak "
+            f"in the fridge: cold water takes longer, and it keeps the meat safe. "
+            + (pictures.BAND.capitalize() + "." if trio.others else "")
+        )
+
+    def layout(self):
+        return column(
+            self.says["answer"], self.says["after"], self.says["needed"], self.says["trouble"],
+            row(*self.controls.values(), self.units, self.bands, at_least=300), row(*self.pictures.values(), at_least=320),
+            self.says["caution"], self.says["rests"],
+        )  # fmt: skip

@@ -1,0 +1,84 @@
+"""Forms made from records: one control for each field, by the rule it carries. What is typed is what a batch file would say."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields
+from typing import Any
+
+from ..fields import Choice, Flag, InputError, Quantity, Record, Words
+from .controls import Line, Pick, Switch
+from .state import State
+
+
+def form(state: State, get: Callable[[Any], Record], put: Callable[..., Any], leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
+    """Controls for the plain fields of the record that `get` finds in the batch; `put(name=value)` edits it.
+
+    A field that does not read says why under itself, and the batch stays as it was.
+    """
+    made: dict[str, Any] = {}
+    for spec in fields(get(state.batch)):  # type: ignore[arg-type]
+        rule = spec.metadata["rule"]
+        if spec.name in leave_out:
+            continue
+        label = spec.name.replace("_", " ").capitalize()
+        if isinstance(rule, Choice):
+            made[spec.name] = _pick(state, label, rule, spec.name, get, put)
+        elif isinstance(rule, Flag):
+            made[spec.name] = _switch(state, label, spec.name, get, put)
+        elif isinstance(rule, (Quantity, Words)):
+            made[spec.name] = _line(state, label, rule, spec.name, get, put, optional=spec.default is None)
+    return made
+
+
+def _line(state, label, rule, name, get, put, optional):
+    write = lambda value: "" if value is None else str(rule.write(value, state.batch.units))  # noqa: E731
+    line = Line(label, write(getattr(get(state.batch), name)))
+    busy = [False]
+
+    def typed(change):
+        if busy[0]:
+            return
+        words = line.value.strip()
+        try:
+            value = None if optional and not words else rule.read(float(words) if _plain(rule, words) else words, True)
+        except InputError as error:
+            line.problem = str(error)
+            return
+        except ValueError:
+            line.problem = f'"{words}" is not a plain number'
+            return
+        line.problem = ""
+        if not put(**{name: value}):
+            line.problem = " ".join(state.problems)
+
+    def follow(change):
+        words = write(getattr(get(state.batch), name))
+        if words != line.value:
+            busy[0] = True
+            try:
+                line.value, line.problem = words, ""
+            finally:
+                busy[0] = False
+
+    line.observe(typed, "value")
+    state.observe(follow, "batch")
+    return line
+
+
+def _plain(rule, words) -> bool:
+    return isinstance(rule, Quantity) and rule.kind == "plain" and bool(words)
+
+
+def _pick(state, label, rule, name, get, put):
+    pick = Pick(label, list(rule.options), getattr(get(state.batch), name))
+    pick.observe(lambda change: put(**{name: pick.value}), "value")
+    state.observe(lambda change: setattr(pick, "value", getattr(get(state.batch), name)), "batch")
+    return pick
+
+
+def _switch(state, label, name, get, put):
+    switch = Switch(label, getattr(get(state.batch), name))
+    switch.observe(lambda change: put(**{name: switch.value}), "value")
+    state.observe(lambda change: setattr(switch, "value", getattr(get(state.batch), name)), "batch")
+    return switch

@@ -1,0 +1,76 @@
+"""Notebooks that have already run when they are opened.
+
+JupyterLab has no setting to run a notebook when it opens, and rightly so for notebooks of strangers. Ours are known by name: when the
+page asks for one, its session is started, its cells are run in it, and the page gets the notebook with its outputs. JupyterLab then finds
+the session by the notebook's path and draws the live widgets. The file on the disk is not touched.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+from collections import defaultdict
+from typing import Any
+
+from jupyter_server.services.contents.largefilemanager import AsyncLargeFileManager
+from jupyter_server.utils import ensure_async
+from nbclient import NotebookClient
+
+TIMEOUT = 120  # s, for one cell; judgement: a cell that takes longer is stuck
+
+
+class LiveNotebooks(AsyncLargeFileManager):
+    """Files as JupyterLab knows them; the notebooks whose paths stand in `live` are run when they are first asked for."""
+
+    parent: Any  # the server this belongs to
+    live: frozenset[str] = frozenset()
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(**more)
+        self._locks: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
+        self._ran: dict[str, tuple[Any, list[Any]]] = {}  # path -> (time of the file that was run, its cells with outputs)
+
+    async def get(
+        self, path: str, content: bool = True, type: str | None = None, format: str | None = None, require_hash: bool = False
+    ) -> dict[str, Any]:
+        model = await super().get(path, content=content, type=type, format=format, require_hash=require_hash)
+        if content and model["type"] == "notebook" and path.strip("/") in self.live:
+            await self._enliven(path.strip("/"), model)
+        return model
+
+    async def _enliven(self, path: str, model: dict[str, Any]) -> None:
+        """Put into `model` the outputs of the running session, after starting one if there is none."""
+        async with self._locks[path]:
+            if not await ensure_async(self.parent.session_manager.session_exists(path=path)):
+                try:
+                    await self._run(path, model["content"])
+                except Exception as error:  # the notebook still opens, as it stands on the disk
+                    print(f"curelab: {path} could not be run: {error}", file=sys.stderr, flush=True)
+                    return
+                self._ran[path] = (model["last_modified"], model["content"]["cells"])
+            elif path in self._ran and self._ran[path][0] == model["last_modified"]:
+                model["content"]["cells"] = self._ran[path][1]  # a file saved since then brings its own outputs
+
+    async def _run(self, path: str, notebook: Any) -> None:
+        name = path.rpartition("/")[2]
+        session = await ensure_async(
+            self.parent.session_manager.create_session(path=path, name=name, type="notebook", kernel_name="python3")
+        )
+        manager = self.parent.kernel_manager.get_kernel(session["kernel"]["id"])
+        client = NotebookClient(notebook, km=manager, timeout=TIMEOUT, allow_errors=True, record_timing=False)
+        client.kc = channels = manager.client()
+        channels.start_channels()
+        try:
+            await channels.wait_for_ready(timeout=60)
+            count = 0
+            for place, cell in enumerate(notebook.cells):
+                if cell.cell_type == "code":
+                    count += 1
+                    cell.outputs = []
+                    await client.async_execute_cell(cell, place, execution_count=count, store_history=True)
+                    cell.metadata["trusted"] = True  # else the page hides the widgets; it was run here, a moment ago
+                    for output in cell.outputs:
+                        if output.output_type == "error":
+                            print(f"curelab: a cell of {path} failed: {output.ename}: {output.evalue}", file=sys.stderr, flush=True)
+        finally:
+            channels.stop_channels()

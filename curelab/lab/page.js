@@ -1,0 +1,17 @@
+// What every widget needs of the page. Put in front of each script.
+function node(name, properties = {}, parent = null) {
+  const made = Object.assign(document.createElement(name), properties);
+  // On the inputs themselves, or JupyterLab takes the keys: the arrows would change the cell, and x would cut it.
+  if (/^(input|select|button)$/.test(name)) made.setAttribute('data-lm-suppress-shortcuts', 'true');
+  if (parent) parent.append(made);
+  return made;
+}
+
+// Marks the cell and the notebook a widget has come to stand in, so that the style sheet can take away what a cook need not see.
+// (A :has() on the notebook would do it without a script, but the browser would check it again at every redraw.)
+function settle(el) {
+  requestAnimationFrame(() => {
+    el.closest('.jp-CodeCell')?.classList.add('cl-cell');
+    el.closest('.jp-Notebook')?.classList.add('cl-bench');
+  });
+}
