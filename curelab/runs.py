@@ -242,6 +242,14 @@ class Run:
         w = (amount + float(start[bath]) * self.water + reserve) / (water + self.water)
         return min(w, float(start[bath])) if reserve else w  # salt that never dissolves leaves the purge saturated
 
+    def resting(self, name: str, piece: int) -> float:
+        """Fraction of the meat of a piece if this run went on until nothing moves: where it is heading."""
+        body = self.bodies[piece]
+        green = body.piece.weight
+        change = self.water_before[piece] if self.water_target is None else self.water_target
+        held = {other: self.equilibrium(other, piece) * body.chain.capacity.sum() for other in TRACERS}
+        return held["nitrite" if name == FREE else name] / (green * (1 + change) + sum(held.values()))
+
     def water_change(self, piece: int, times: np.ndarray) -> np.ndarray:
         """Water taken up or given off (t,), as a fraction of the green weight: from what it was towards the target, as salt goes."""
         before = self.water_before[piece]

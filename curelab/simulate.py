@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
-from scipy.optimize import brentq
 
 from . import units
 from .assembly import Body, Clock, Wiring, body_of, film, wire
@@ -52,7 +51,7 @@ class _Plan:
     temperature: Log
     longest: float
     bath: dict[str, float] = field(default_factory=dict)
-    turn_every: float | None = None
+    turns: tuple[float, ...] = ()  # s since the run began, those within `longest`
     running: bool = False
     until: Criterion | None = None
     saturation: float = np.inf  # kg salt per kg water above which salt lies undissolved
@@ -197,7 +196,7 @@ def _plans(stage: AnyStage, index: int, state: _State, numbers: Numbers):
             yield _Plan(
                 stage, index, name, made.water, faces, stage.temperature, stage.longest,
                 {solute: getattr(made, solute) for solute in TRACERS},
-                turn_every=stage.turn_every if stage.lying else None, running=stage.running, until=stage.until,
+                turns=_turns(stage), running=stage.running, until=stage.until,
             )  # fmt: skip
         else:
             for number, water in enumerate(stage.waters, 1):
@@ -205,14 +204,21 @@ def _plans(stage: AnyStage, index: int, state: _State, numbers: Numbers):
                 yield _Plan(stage, index, label, water.amount, faces, water.temperature, water.lasts, until=stage.until)
 
 
+def _turns(stage: Brine) -> tuple[float, ...]:
+    """When the piece is turned over, s since the brine began."""
+    if stage.turn_every and stage.lying:
+        return tuple(np.arange(stage.turn_every, stage.longest, stage.turn_every).tolist())
+    return tuple(time for time in stage.turns if time < stage.longest)
+
+
 def _run(plan: _Plan, state: _State, loss: str, numbers: Numbers) -> Run:
     """Compute one run and move `state` to its end."""
     clock = Clock.of(plan.temperature, plan.longest, numbers)
     wirings = [
-        wire(state.bodies, np.inf if plan.running else plan.water, faces) for faces in plan.faces[: 2 if plan.turn_every else 1]
+        wire(state.bodies, np.inf if plan.running else plan.water, faces) for faces in plan.faces[: 2 if plan.turns else 1]
     ]
     start = {name: _start(name, plan, state, wirings[0]) for name in (*TRACERS, FREE)}
-    turns = np.arange(plan.turn_every, plan.longest, plan.turn_every) if plan.turn_every else np.zeros(0)
+    turns = np.array(plan.turns)
     eigen = [cache(lambda w=wiring: modes_of(w.network)) for wiring in wirings]
     tracks = []
     names = [name for name in TRACERS if start[name].any()]
@@ -257,6 +263,8 @@ def _track(names, start, ratios, ends, modes: list[Modes], clock, rates=None) ->
 
 def _dissolving(plan, state, start, clock, wiring, numbers) -> Track:
     """Salt in a sealed cure: held at saturation while salt lies undissolved, then a finite bath."""
+    from scipy.optimize import brentq  # here, because it takes longer to import than all the rest
+
     wet = wire(state.bodies, np.inf, plan.faces[0])
     modes = modes_of(wet.network)
     dry = (start[wiring.bath] - plan.saturation) * plan.water

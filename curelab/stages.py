@@ -50,6 +50,30 @@ class TemperatureRule(Rule):
         return [[units.text(time, "time", system), units.text(kelvin, "temperature", system)] for time, kelvin in value]
 
 
+class TimesRule(Rule):
+    """A list of times since the stage began, growing: ["2 d", "4 d 3 h"]; kept as seconds."""
+
+    def read(self, given, strict):
+        if isinstance(given, str) or not isinstance(given, (list, tuple)):
+            raise refuse("", f'{given!r} is not a list of times; write it like ["2 d", "4 d"]')
+        if len(given) > 2000:
+            raise refuse("", f"there are {len(given)} times; at most 2000 are read, so leave some out")
+        problems, times = [], []
+        for number, time in enumerate(given, 1):
+            try:
+                times.append(Quantity("time", "0 s", "400 d", "give days or hours", above_low=True).read(time, strict))
+            except InputError as error:
+                problems += error.under(f"[{number}]")
+        if not problems and any(b <= a for a, b in zip(times, times[1:], strict=False)):
+            problems.append(Problem("", "the times must grow from entry to entry"))
+        if problems:
+            raise InputError(problems)
+        return tuple(times)
+
+    def write(self, value, system):
+        return [units.text(time, "time", system) for time in value]
+
+
 def _temperature():
     return ruled(TemperatureRule())
 
@@ -122,7 +146,8 @@ class Brine(_Ending):
     """The piece lies under brine in a vessel.
 
     bath: what the brine is made of; None means "as weighed out" and is filled in by the batch.
-    lying: one broad face rests on the vessel, where little brine moves; turn_every [s]: swaps the faces; None: never.
+    lying: one broad face rests on the vessel, where little brine moves. Turning swaps the faces: `turn_every` so many seconds, or at
+    the times in `turns` [s since the stage began]; neither: never.
     stirred: the brine is kept moving. running: the brine is endless, its strength never falls.
     """
 
@@ -130,13 +155,17 @@ class Brine(_Ending):
     bath: Bath | None = ruled(Part(Bath), None)
     lying: bool = ruled(Flag(), True)
     turn_every: float | None = quantity("time", "10 min", "400 d", "every second day is usual", default=None)
+    turns: tuple[float, ...] = ruled(TimesRule(), ())
     stirred: bool = ruled(Flag(), False)
     running: bool = ruled(Flag(), False)
 
     def conflicts(self):
         yield from super().conflicts()
-        if self.turn_every and not self.lying:
-            yield Problem("turn_every", "turning only matters for a piece that lies on the vessel; leave it out or set lying = true")
+        given = "turn_every" if self.turn_every else "turns"
+        if (self.turn_every or self.turns) and not self.lying:
+            yield Problem(given, "turning only matters for a piece that lies on the vessel; leave it out or set lying = true")
+        if self.turn_every and self.turns:
+            yield Problem("turns", 'pieces are turned by "turn_every" or at the times in "turns", and both are given; say one')
         if self.bath is not None:
             limit = brine_properties.solubility(self.warmest)
             if self.bath.strength > limit:

@@ -186,7 +186,7 @@ def test_a_broken_budget_is_an_error(history):
 
 def test_assumptions_name_what_applies(history):
     said = " ".join(history.assumptions)
-    assert "edges of a slab" in said and "cylinder" not in said and "purge" not in said
+    assert "edges of flat are left out" in said and "cylinder" not in said and "purge" not in said
     assert "Nordin 1969" in said and "extrapolated" not in said
     other = simulate(
         Piece(thickness="6 cm", weight="1 kg", shape="cylinder"),

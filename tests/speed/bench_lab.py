@@ -1,0 +1,121 @@
+"""How long a cook waits: from the command to a live picture, from a key to the repaint, and from the end of a drag to the last value.
+
+    python tests/speed/bench_lab.py                                   the notebook of widgets that the browser tests use
+    python tests/speed/bench_lab.py --notebook soak.ipynb --slider "Hours in the soak"
+
+Not a test: it prints figures for the machine it runs on. Needs playwright and a Chromium.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import runpy
+import statistics
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+HELP = runpy.run_path(str(Path(__file__).resolve().parents[1] / "browser" / "conftest.py"))
+
+# Notes, for the event asked for and for every repaint, when it happened: `shown` is the frame after the change of the drawing.
+WATCH = """event => {
+  const log = window.curelabLog = { begun: [], shown: [] };
+  document.addEventListener(event, () => log.begun.push(performance.now()), true);
+  const seen = new MutationObserver(() => requestAnimationFrame(() => {
+    const channel = new MessageChannel();
+    channel.port1.onmessage = () => log.shown.push(performance.now());
+    channel.port2.postMessage(0);
+  }));
+  for (const drawing of document.querySelectorAll('.cl-drawing')) seen.observe(drawing, { attributes: true, attributeFilter: ['data-revision'] });
+}"""
+QUIET = "since => { const now = performance.now(), log = window.curelabLog; return log.shown.length && log.shown.at(-1) > log.begun.at(-1) && now - log.shown.at(-1) > since; }"
+
+
+def steps(page, slider, count: int) -> list[float]:
+    """Milliseconds from each of `count` key presses to the last repaint that it caused."""
+    slider.focus()
+    page.evaluate(WATCH, "keydown")
+    waited = []
+    for number in range(count):
+        page.evaluate("() => { window.curelabLog.begun.length = window.curelabLog.shown.length = 0; }")
+        page.keyboard.press("ArrowRight" if (number // 5) % 2 == 0 else "ArrowLeft")
+        page.wait_for_function(QUIET, arg=200, timeout=10_000)
+        log = page.evaluate("window.curelabLog")
+        waited.append(log["shown"][-1] - log["begun"][0])
+    return waited
+
+
+def drag(page, slider) -> dict[str, float | bool]:
+    """A hand that moves over the middle half of the slider in 1.5 s: how long that took, and how soon the last value was shown."""
+    box = slider.bounding_box()
+    y, start, far = box["y"] + box["height"] / 2, box["x"] + 0.3 * box["width"], 0.4 * box["width"]
+    # Take it by the handle, wherever it is: a press beside it makes it jump there.
+    page.mouse.move(start, y)
+    page.mouse.down()
+    page.wait_for_timeout(700)
+    page.evaluate(WATCH, "input")
+    begun = time.perf_counter()
+    for move in range(1, 61):
+        due = begun + 0.025 * move
+        page.mouse.move(start + far * move / 60, y)
+        time.sleep(max(0.0, due - time.perf_counter()))
+    took = time.perf_counter() - begun
+    page.wait_for_function(QUIET, arg=300, timeout=20_000)
+    log = page.evaluate("window.curelabLog")
+    agrees = slider.evaluate("input => Math.abs(input.value - input.closest('.cl-knob').dataset.value) < 1e-9")
+    page.mouse.up()
+    return {
+        "took_s": round(took, 2),
+        "repaints": len(log["shown"]),
+        "last_value_after_ms": round(log["shown"][-1] - log["begun"][-1]),
+        "agrees": agrees,
+    }
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--notebook", help="a notebook of curelab, by name, or a file")
+    parser.add_argument("--slider", default="Strength", help="the slider to move, by its name on the page")
+    parser.add_argument("--steps", type=int, default=40)
+    parser.add_argument("--screenshot", type=Path, help="write a picture of the page here")
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        notebook = given.notebook
+        if notebook is None:
+            (folder / "synthetic").mkdir()
+            notebook = HELP["write_synthetic"](folder / "synthetic")
+        begun = time.perf_counter()
+        with HELP["running_lab"](notebook, folder / "work") as (address, _):
+            up = time.perf_counter() - begun
+            with HELP["watched_page"]() as page:
+                opened = time.perf_counter()
+                page.goto(address)
+                page.locator(".cl-drawing[data-revision] .cl-line").first.wait_for(state="attached", timeout=60_000)
+                slider = page.get_by_role("slider", name=given.slider, exact=True)
+                slider.wait_for()
+                drawn = time.perf_counter()
+                page.wait_for_timeout(1500)
+                waited = sorted(steps(page, slider, given.steps))
+                page.wait_for_timeout(800)
+                moved = drag(page, slider)
+                if given.screenshot:
+                    page.screenshot(path=given.screenshot, full_page=True)
+                figures = {
+                    "address_after_s": round(up, 2),
+                    "picture_after_opening_s": round(drawn - opened, 2),
+                    "start_to_picture_s": round(up + drawn - opened, 2),
+                    "step_median_ms": round(statistics.median(waited)),
+                    "step_p95_ms": round(waited[int(0.95 * (len(waited) - 1))]),
+                    "drag": moved,
+                    "errors_on_the_page": page.problems,
+                    "asked_of_other_machines": page.outside,
+                }
+    print(json.dumps(figures, indent=1))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

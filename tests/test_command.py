@@ -1,0 +1,121 @@
+"""The command as a person meets it: exit codes, sentences, no traceback, nothing overwritten; and the same from an installed wheel."""
+
+import json
+import os
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+import pytest
+
+from curelab.__main__ import main
+from curelab.batch import load
+from curelab.outcome import run
+from curelab.sources import datasets_folder
+
+DEMO = datasets_folder() / "demo_brisket.toml"
+
+
+def said(arguments: list[str], capsys) -> tuple[int, str, str]:
+    code = main(arguments)
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def test_run_prints_a_report_with_every_part(capsys):
+    code, out, err = said(["run", str(DEMO)], capsys)
+    assert code == 0 and err == ""
+    for part in ("invented", "WEIGH OUT", "WHAT HAPPENS INSIDE", "ANSWERS", "CHECKS", "CAUTIONS", "WHAT IT RESTS ON", "poison"):
+        assert part in out
+    assert max(map(len, out.splitlines())) <= 120
+
+
+def test_json_holds_the_same_floats_as_the_library(capsys):
+    code, out, _ = said(["run", str(DEMO), "--json"], capsys)
+    found = json.loads(out)
+    outcome = run(load(DEMO))
+    assert code == 0
+    _, end = outcome.history.span(0)
+    assert found["stages"][0]["salt core"]["value"] == outcome.history.core("salt", end, "point")
+    assert found["cautions"] and found["sources"] and found["verdicts"]
+
+
+def test_csv_writes_tables_and_never_over_old_ones(capsys, tmp_path):
+    code, _, err = said(["run", str(DEMO), "--csv", str(tmp_path / "out")], capsys)
+    assert code == 0 and "places.csv" in err
+    before = (tmp_path / "out" / "places.csv").read_bytes()
+    code, _, err = said(["run", str(DEMO), "--csv", str(tmp_path / "out")], capsys)
+    assert code == 2 and "left as it was" in err
+    assert (tmp_path / "out" / "places.csv").read_bytes() == before
+
+
+def test_new_check_run_walk(capsys, tmp_path):
+    path = tmp_path / "mine.toml"
+    assert said(["new", str(path)], capsys)[0] == 0
+    assert said(["check", str(path)], capsys)[:2] == (0, '"My first batch" is in order.\n')
+    assert said(["run", str(path)], capsys)[0] == 0
+    path.write_text("schema = 1\n", encoding="utf-8")
+    code, _, err = said(["new", str(path)], capsys)
+    assert code == 2 and "left as it was" in err and path.read_text(encoding="utf-8") == "schema = 1\n"
+
+
+def test_check_lists_every_problem_with_exit_code_2(capsys, tmp_path):
+    path = tmp_path / "bad.toml"
+    text = DEMO.read_text(encoding="utf-8").replace('"8 cm"', '"7 kg"').replace('lasts = "10 d"', 'last = "10 d"')
+    path.write_text(text, encoding="utf-8")
+    code, out, err = said(["check", str(path)], capsys)
+    assert code == 2 and out == ""
+    assert "pieces[1].thickness" in err and 'did you mean "lasts"' in err and "nothing was written" in err
+    assert "Traceback" not in err
+
+
+def test_what_cannot_be_simulated_is_a_sentence_too(capsys, tmp_path):
+    path = tmp_path / "frozen.toml"
+    text = DEMO.read_text(encoding="utf-8").replace('temperature = "3 degC"\nlasts = "3 d"', 'temperature = "-40 degC"\nlasts = "3 d"')
+    path.write_text(text, encoding="utf-8")
+    code, _, err = said(["run", str(path)], capsys)
+    assert code == 2 and "stages[2].temperature" in err
+
+
+def test_unknown_words_after_the_command_are_exit_code_2():
+    with pytest.raises(SystemExit) as caught:
+        main(["dance"])
+    assert caught.value.code == 2
+
+
+def test_a_reader_that_goes_away_is_no_error():
+    command = f'"{sys.executable}" -m curelab run "{DEMO}" | head -n 1'
+    done = subprocess.run(["bash", "-o", "pipefail", "-c", command], capture_output=True, text=True)
+    assert "Traceback" not in done.stderr
+    assert done.stdout.startswith("Brisket half")
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory):
+    root = Path(__file__).parent.parent
+    out = tmp_path_factory.mktemp("wheel")
+    subprocess.run([sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", out, root], check=True, capture_output=True)
+    return next(out.glob("*.whl"))
+
+
+def test_datasets_and_notebooks_work_from_a_wheel_outside_the_checkout(wheel, tmp_path):
+    """The wheel alone, unpacked into a bare environment that borrows only the third-party libraries."""
+    venv.create(tmp_path / "env", with_pip=False, system_site_packages=False)
+    python = tmp_path / "env" / "bin" / "python"
+    site = next((tmp_path / "env").glob("lib/python*/site-packages"))
+    subprocess.run([sys.executable, "-m", "zipfile", "-e", wheel, site], check=True)
+    borrowed = [path for path in sys.path if path.endswith("site-packages")]
+    # Only the libraries: the editable install's own finder would bring the checkout back, so .pth files are not processed here.
+    (site / "borrow.py").write_text(f"import sys; sys.path += {borrowed!r}", encoding="utf-8")
+    code = (
+        "import borrow, curelab, pathlib; from curelab.sources import datasets_folder; from curelab.__main__ import main;"
+        f"assert pathlib.Path(curelab.__file__).is_relative_to({str(site)!r}), curelab.__file__;"
+        f"assert str(datasets_folder()).startswith({str(site)!r});"
+        "from curelab.lab.launcher import notebooks_folder; assert (notebooks_folder() / 'start.ipynb').is_file();"
+        "raise SystemExit(main(['run', str(datasets_folder() / 'demo_loin.toml')]))"
+    )
+    clean = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
+    done = subprocess.run([python, "-c", code], cwd=tmp_path, capture_output=True, text=True, env=clean)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("Pork loin")
