@@ -6,14 +6,16 @@ last digit. Reading and writing lose nothing: batch -> file -> batch gives an eq
 
 from __future__ import annotations
 
-from datetime import datetime
+import hashlib
 from pathlib import Path
+from typing import Any
 
-from .fields import Choice, Flag, InputError, Part, Problem, Record, Rule, Several, Words, from_plain, quantity, refuse, ruled, to_plain
+from .fields import Choice, Flag, InputError, Part, Problem, Record, Several, Words, from_plain, quantity, refuse, ruled, to_plain
 from .limits import RULE_SETS
 from .matter.solutes import LOSS_MODELS
 from .piece import Piece
-from .stages import STAGES, AnyStage, Brine, SealedCure
+from .plan import LocalTimeRule, Plan
+from .stages import STAGES, AnyStage, Brine, SealedCure, require_bath
 from .tomlfile import read_table, to_toml, write_text
 from .units import read
 from .vessel import Vessel, fits
@@ -76,26 +78,19 @@ class OneOf(Several):
         return super().write([value], system)[0]
 
 
-class Start(Rule):
-    """A local date and time, "2026-11-25 08:00"."""
-
-    def read(self, given, strict):
-        if isinstance(given, datetime):
-            given = given.isoformat(" ", "minutes")
-        try:
-            return datetime.fromisoformat(given).isoformat(" ", "minutes")
-        except (TypeError, ValueError):
-            raise refuse("", f'{given!r} is not a date and time; write it like "2026-11-25 08:00"') from None
-
-
 class Batch(Record):
-    """One cure, from the raw pieces to the log. Raises InputError with every problem at once."""
+    """One cure, from the raw pieces to the log. Raises InputError with every problem at once.
+
+    id: what sheet, label and calendar know the batch by; left out, it follows from the name. start: local time at which the first stage
+    begins (the zero of the log); or the plan says when to serve.
+    """
 
     schema: int = ruled(Choice((SCHEMA,)))
+    id: str = ruled(Words(40), "")
     name: str = ruled(Words(120))
     note: str = ruled(Words(2000), "")
     invented: bool = ruled(Flag(), False)
-    start: str | None = ruled(Start(), None)
+    start: str | None = ruled(LocalTimeRule(), None)
     units: str = ruled(Choice(("metric", "us")), "metric")
     rules: str = ruled(Choice(tuple(RULE_SETS)), "US")
     product: str = ruled(Words(60), "cured meat")
@@ -104,6 +99,7 @@ class Batch(Record):
     vessel: Vessel | None = ruled(Part(Vessel), None)
     weigh_out: WeighOut | None = ruled(OneOf(WEIGH_OUTS, tag="method"), None)
     stages: tuple[AnyStage, ...] = ruled(Several(STAGES, tag="do", least=1, most=60))
+    plan: Plan | None = ruled(Part(Plan), None)
     log: tuple[Reading, ...] = ruled(Several((Reading,), most=20000), ())
 
     def conflicts(self):
@@ -117,6 +113,9 @@ class Batch(Record):
         for number, entry in enumerate(self.log, 1):
             if entry.piece and entry.piece not in names:
                 yield Problem(f"log[{number}].piece", f'there is no piece "{entry.piece}"; there is {", ".join(names)}')
+        if self.plan is not None and (self.start is None) == (self.plan.serve is None):
+            told = "neither is given" if self.start is None else "both are given"
+            yield Problem("plan", f'the dates hang on "start" of the batch or on "serve" in the plan, and {told}; give exactly one')
         waiting = [number for number, stage in enumerate(self.stages, 1) if _unweighed(stage)]
         if waiting and self.weigh_out is None:
             yield Problem(f"stages[{waiting[0]}]", "has no amounts, and there is no weigh_out to take them from; give one of the two")
@@ -127,11 +126,20 @@ class Batch(Record):
                 filled = self.filled()
                 if self.vessel is not None:
                     for brine in (stage for stage in filled if isinstance(stage, Brine)):
-                        found = fits(self.vessel, self.pieces, brine.bath)
-                        if not found.fits:
-                            yield Problem("vessel", found.sentence)
+                        try:
+                            found = fits(self.vessel, self.pieces, require_bath(brine))
+                        except InputError as error:
+                            yield from (Problem("vessel", str(problem)) for problem in error.problems)
+                        else:
+                            if not found.fits:
+                                yield Problem("vessel", found.sentence)
             except InputError as error:
                 yield from error.problems
+
+    @property
+    def known_by(self) -> str:
+        """The id, or eight letters and digits that follow from the name: two batches of one name need an id each."""
+        return self.id or hashlib.sha256(self.name.encode()).hexdigest()[:8]
 
     @property
     def weighed(self) -> Weighed | None:
@@ -163,7 +171,11 @@ def _unweighed(stage: AnyStage) -> bool:
 
 def load(path: str | Path) -> Batch:
     """The batch in a file. Raises InputError with every problem at once."""
-    table = read_table(path)
+    return from_table(read_table(path))
+
+
+def from_table(table: dict[str, Any]) -> Batch:
+    """The batch in a table read from TOML. Raises InputError with every problem at once."""
     if "schema" in table and table["schema"] != SCHEMA:
         raise refuse("schema", f"this file has schema {table['schema']!r}, and this curelab reads schema {SCHEMA}; use a matching version")
     return from_plain(Batch, table)

@@ -12,7 +12,7 @@ import difflib
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, dataclass, field, fields
-from typing import Any, ClassVar, Self, TypeVar, dataclass_transform
+from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar
 
 from . import units
 
@@ -195,11 +195,15 @@ def quantity(kind: str, low: str, high: str, remedy: str = "", default: Any = MI
     return ruled(Quantity(kind, low, high, remedy, above_low), default)
 
 
-@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(ruled, quantity))
 class Record:
     """Base of every plain record: subclasses become frozen keyword-only dataclasses whose fields are read when made."""
 
     tag: ClassVar[str] = ""
+
+    if TYPE_CHECKING:
+
+        def __init__(self, **given: Any) -> None:
+            """Fields by name: texts as a cook writes them, or SI."""
 
     def __init_subclass__(cls, **kwargs):
         super().__init_subclass__(**kwargs)

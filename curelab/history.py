@@ -115,6 +115,12 @@ class History:
         """Fraction at the saltier face of the lean."""
         return self.at("surface", quantity, times, piece, basis)
 
+    def resting(self, quantity: str, stage: int, piece: int | str = 0) -> float:
+        """Fraction of the meat that a stage is heading for: where it would come to rest if it never ended (in a soak: its last water)."""
+        self.span(stage)
+        last = [run for run in self.runs if run.index == stage][-1]
+        return last.resting(_known(quantity), self._piece(piece))
+
     def first_bite(self, quantity: str, times: Times = None, piece: int | str = 0, depth: float = 0.005):
         """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
         number = self._piece(piece)

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-
 from .batch import Batch
 from .forecast import Answer, Window, corners, soak_needed, time_to, window
 from .history import History
@@ -71,15 +69,8 @@ class Outcome:
         return tuple(found)
 
     def _ends_too_salty(self, index: int) -> bool:
-        run = next(run for run in self.history.runs if run.index == index)
-        times = np.array([run.length])
         limit = self.history.numbers.si("taste.too_salty")
-        for number in range(len(run.bodies)):
-            body = run.bodies[number]
-            green = run.equilibrium("salt", number) * body.chain.capacity.sum() / body.tissue_mass.sum()
-            if green / (1 + float(run.water_change(number, times)[0]) + green) > limit:
-                return True
-        return False
+        return any(self.history.resting("salt", index, piece.name) > limit for piece in self.batch.pieces)
 
     @cached_property
     def verdicts(self) -> tuple[Verdict, ...]:

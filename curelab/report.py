@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from . import __version__, units
-from .fields import to_plain
+from .fields import InputError, Problem, to_plain
 from .forecast import Answer, Window
 from .ingoing import WHY_METHODS_DIFFER
 from .limits import CAUTIONS
@@ -174,6 +174,9 @@ def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
         "budget.csv": _rows_csv([dict(row) for row in outcome.history.budget]),
         "verdicts.csv": _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
     }
+    taken = [name for name in tables if (folder / name).exists()]
+    if taken:  # all or none
+        raise InputError([Problem(name, "is there already and was left as it was; name another folder") for name in taken])
     written = []
     for name, text in tables.items():
         write_text(folder / name, text, overwrite=False)

@@ -16,7 +16,7 @@ import numpy as np
 from . import units
 from .assembly import Body, Clock, Wiring, body_of, film, wire
 from .criterion import Criterion
-from .fields import InputError, Problem
+from .fields import InputError, Problem, refuse
 from .history import History
 from .matter import brine, solutes, tissue
 from .piece import Piece
@@ -26,6 +26,7 @@ from .stages import AnyStage, Brine, Log, Rest, SealedCure, Soak, require_bath
 from .transport.modes import Modes, modes_of
 
 CELLS = 60
+LEAST_CELLS = 4
 LOSS_SEGMENTS = 64  # a fridge log is cut into at most so many pieces for the loss of nitrite, each with its exact mean rate
 
 
@@ -80,6 +81,8 @@ def simulate(
     """
     pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
     stages = (stages,) if isinstance(stages, (Brine, SealedCure, Rest, Soak)) else tuple(stages)
+    if not isinstance(cells, int) or cells < LEAST_CELLS:
+        raise refuse("cells", f"{cells!r} cells cannot carry a profile; give a whole number from {LEAST_CELLS} on, like {CELLS}")
     _check(pieces, stages, loss)
     tracked = (numbers or default_numbers()).tracked()
     alike = all(isinstance(stage, (Rest, SealedCure)) or not stage.lying for stage in stages)
@@ -128,6 +131,11 @@ def _walk(stages: Sequence[AnyStage], first: int, state: _State, loss: str, numb
 
 def _check(pieces, stages, loss):
     problems = []
+    for what, items, sorts in (("pieces", pieces, (Piece,)), ("stages", stages, (Brine, SealedCure, Rest, Soak))):
+        wrong = [item for item in items if not isinstance(item, sorts)]
+        if wrong:
+            kinds = ", ".join(sort.__name__ for sort in sorts)
+            raise refuse(what, f"{wrong[0]!r} is not one of {kinds}; make it one first")
     if not pieces:
         problems.append(Problem("pieces", "there is no piece; give at least one"))
     names = [piece.name for piece in pieces]
@@ -178,6 +186,12 @@ def _plans(stage: AnyStage, index: int, state: _State, numbers: Numbers):
         share = stage.purge if stage.purge is not None else numbers.si("purge.sealed_cure")
         purge = share * green
         water = sum(body.chain.capacity.sum() / body.partition for body in state.bodies)
+        if purge >= water:
+            raise refuse(
+                f"stages[{index + 1}].purge",
+                f"the cure is to draw {units.show(purge, 'mass')} of water, and only {units.show(water, 'mass')} are left in the meat; "
+                "lower the purge, or leave out one of the sealed cures",
+            )
         state.bodies = tuple(body.dried(purge / water) for body in state.bodies)
         state.water_change = [change - share for change in state.water_change]
         top = float(brine.solubility(min(max(stage.coldest, 273.15), 313.15)))

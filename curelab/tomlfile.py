@@ -44,7 +44,7 @@ def write_text(path: str | Path, words: str, *, overwrite: bool) -> None:
     """Write a whole file or nothing: beside it first, then renamed. Raises InputError if it is there and `overwrite` is False."""
     path = Path(path)
     if path.exists() and not overwrite:
-        raise _fault(path, "is there already and was left as it is; choose another name")
+        raise _fault(path, "is there already and was left as it was; choose another name")
     temporary = None
     try:
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
@@ -59,7 +59,7 @@ def write_text(path: str | Path, words: str, *, overwrite: bool) -> None:
             os.unlink(temporary)
         temporary = None
     except FileExistsError:
-        raise _fault(path, "is there already and was left as it is; choose another name") from None
+        raise _fault(path, "is there already and was left as it was; choose another name") from None
     except OSError as error:
         raise _fault(path, f"cannot be written: {error.strerror}; nothing was changed") from None
     finally:

@@ -14,6 +14,7 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from numbers import Real
 
 
 @dataclass(frozen=True)
@@ -113,10 +114,13 @@ def read(given: str | float, kind: str) -> float:
     (0.07, 276.48333333333335, 0.00012)
     """
     example, noun = KINDS[kind].example, KINDS[kind].noun
-    if isinstance(given, bool) or not isinstance(given, (str, int, float)):
+    if isinstance(given, bool) or not isinstance(given, (str, Real)):
         raise ValueError(f'{given!r} is not {noun}; write it like "{example}"')
     if not isinstance(given, str):
-        value = float(given)
+        try:
+            value = float(given)
+        except OverflowError:
+            value = math.inf
     else:
         value, rest, terms = 0.0, given.strip(), 0
         while rest:
@@ -124,6 +128,8 @@ def read(given: str | float, kind: str) -> float:
             if not match:
                 raise ValueError(f'"{given}" is not {noun}; write it like "{example}"')
             number, unit = match[1], match[2] or ""
+            if terms and number[0] in "+-":
+                raise ValueError(f'"{given}" is not {noun}, because only its beginning may carry a sign; write it like "{example}"')
             try:
                 factor, divisor, offset = _affine(unit, kind)
             except ValueError:
@@ -188,7 +194,9 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
     if kind == "plain":
         return f"{value:.{digits}g}"
     if kind == "fraction":
-        return f"{value * 1e6:.0f} ppm" if 0 < abs(value) < 1e-3 else f"{_round(100 * value, digits)} %"
+        if abs(value) < 5e-9:  # less than a hundredth of a ppm is rounding noise, or as good as none
+            return "0 %"
+        return f"{value * 1e6:.0f} ppm" if abs(value) < 1e-3 else f"{_round(100 * value, digits)} %"
     size = abs(value)
     if kind == "time":
         unit = "min" if size < 5400 else "h" if size <= 48 * 3600 else "d"

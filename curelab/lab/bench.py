@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from ..fields import InputError
 from ..pictures import Lines, Map
 from .boxes import column, row
 from .controls import Switch
@@ -60,6 +61,8 @@ class Bench:
                 return
             self.draw()
             self.says["trouble"].tell("", "alert")
+        except InputError as error:  # a combination that cannot be: its sentences say what is possible
+            self.fail(" ".join(_sentence(str(problem)) for problem in error.problems))
         except Exception as error:
             self.fail(f"This could not be computed: {error}")
             if self.state.strict:

@@ -70,7 +70,7 @@ function render({ model, el }) {
       svg('line', { class: 'cl-axis', x1: left - 4, x2: left, y1: y, y2: y }, front);
       words(row.text, { x: left - 8, y: y + 4, 'text-anchor': 'end', class: 'cl-tick' }, front);
     }
-    for (const tick of ticks(x0, x1, Math.max(2, Math.min(8, w / 64)))) {
+    for (const tick of ticks(x0, x1, Math.max(2, Math.min(8, w / 44)))) {
       const x = Math.round(across(tick.at));
       svg('line', { class: 'cl-axis', x1: x, x2: x, y1: TOP + h, y2: TOP + h + 4 }, front);
       words(tick.text, { x, y: TOP + h + 18, 'text-anchor': 'middle', class: 'cl-tick' }, front);

@@ -102,6 +102,7 @@ function mount(model, el, draw) {
   let told = '';
   function say(message) { if (told !== message) { told = message; failure.textContent = message; } root.classList.toggle('cl-failed', Boolean(message)); }
   function update() {
+    stage.style.minHeight = `${model.get('height')}px`;
     if (!root.isConnected || !root.clientWidth) return;     // not on the page yet: the resize observer calls again
     let problem = model.get('problem');
     try {

@@ -97,6 +97,8 @@ class Drawing(anywidget.AnyWidget):
         return self._held[name]
 
     def _publish(self, meta: dict[str, Any], frame: bytes | None = None) -> None:
+        if frame is None and meta == self.meta:
+            return  # the axes were let go and fitted already
         with self.hold_sync():
             if frame is not None:
                 self.frame = frame

@@ -33,12 +33,22 @@ _SETTINGS: dict[str, dict[str, Any]] = {
     "@jupyterlab/notebook-extension/panel": {
         "toolbar": [
             {"name": name, "disabled": True}
-            for name in ("save", "insert", "cut", "copy", "paste", "run", "interrupt", "restart", "cellType", "debugger-icon")
+            for name in ("save", "insert", "cut", "copy", "paste", "run", "interrupt", "restart", "cellType")
         ]
     },
-    "@jupyterlab/cell-toolbar-extension/plugin": {"showToolbar": False},
     "@jupyterlab/docmanager-extension/plugin": {"autosave": False},
 }
+
+# Parts of JupyterLab for people who write programs, each with what cannot work without it. The side bars are nearly empty without them.
+_LEFT_OUT = (
+    "@jupyterlab/debugger-extension",
+    "@jupyterlab/extensionmanager-extension",
+    "@jupyterlab/running-extension",
+    "@jupyterlab/workspaces-extension:sidebar",
+    "@jupyterlab/toc-extension",
+    "@jupyterlab/notebook-extension:toc",
+    "@jupyterlab/cell-toolbar-extension",
+)
 
 
 def notebooks_folder() -> Path:
@@ -139,12 +149,16 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
         file = private / "settings" / f"{name}.jupyterlab-settings"
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_text(json.dumps(value), encoding="utf-8")
+    page = private / "config" / "labconfig" / "page_config.json"
+    page.parent.mkdir(parents=True)
+    page.write_text(json.dumps({"disabledExtensions": dict.fromkeys(_LEFT_OUT, True)}), encoding="utf-8")
     arguments = [
         f"--ServerApp.root_dir={work}",
         "--ServerApp.ip=127.0.0.1",
         f"--ServerApp.port={port}",
         "--ServerApp.contents_manager_class=curelab.lab.live.LiveNotebooks",
         "--ServerApp.log_level=ERROR",
+        "--LabApp.log_level=ERROR",
         "--no-browser",  # it is opened below, when there is something to see
         f"--LabApp.user_settings_dir={private / 'settings'}",
         f"--LabApp.workspaces_dir={private / 'workspaces'}",

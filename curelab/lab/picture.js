@@ -84,7 +84,7 @@ function render({ model, el }) {
       svg('line', { class: 'cl-grid', x1: left, x2: left + w, y1: y, y2: y }, back);
       words(row.text, { x: left - 8, y: y + 4, 'text-anchor': 'end', class: 'cl-tick' }, back);
     }
-    for (const tick of ticks(x0, x1, Math.max(2, Math.min(8, w / 64)))) {
+    for (const tick of ticks(x0, x1, Math.max(2, Math.min(8, w / 44)))) {
       const x = Math.round(across(tick.at));
       svg('line', { class: 'cl-axis', x1: x, x2: x, y1: TOP + h, y2: TOP + h + 4 }, back);
       words(tick.text, { x, y: TOP + h + 18, 'text-anchor': 'middle', class: 'cl-tick' }, back);
@@ -124,7 +124,8 @@ function render({ model, el }) {
       if (mark.axis === 'y') {
         const y = up(mark.at);
         svg('line', { ...style, x1: left, x2: left + w, y1: y, y2: y }, front);
-        words(mark.label, { x: left + 6, y: y - TOP < 16 ? y + 15 : y - 5, class: 'cl-word cl-halo' }, front);
+        const rows = wrap(mark.label, LABEL, w - 12), below = y - TOP < 16 * rows.length;
+        rows.forEach((text, row) => words(text, { x: left + 6, y: below ? y + 15 + 15 * row : y - 5 - 15 * (rows.length - 1 - row), class: 'cl-word cl-halo' }, front));
       } else {
         const x = across(mark.at), size = width(mark.label, LABEL), flip = x + size + 8 > left + w;
         const from = flip ? x - size - 6 : x + 6;
@@ -137,7 +138,7 @@ function render({ model, el }) {
     }
   }
 
-  // Each line's name at its last point, moved apart where they would overlap; a piece of the line leads to it.
+  // Each line's name at its last point, moved apart where they would overlap; a thin line leads to it.
   function names(named) {
     const { w, h, left, across, up, colour } = geometry, ends = [];
     lines.forEach((line, place) => {
@@ -150,7 +151,7 @@ function render({ model, el }) {
     const centres = spread(ends, TOP - 12, TOP + h + 12);
     ends.forEach((end, place) => {
       const y = centres[place], x = left + w + LEADER;
-      svg('path', { d: `M${end.x.toFixed(1)} ${end.y.toFixed(1)}L${x} ${y.toFixed(1)}`, fill: 'none', stroke: end.line.stroke, 'stroke-width': Math.min(1.5, end.line.width), 'stroke-dasharray': end.line.pattern, 'stroke-opacity': 0.8 }, front);
+      svg('path', { d: `M${end.x.toFixed(1)} ${end.y.toFixed(1)}L${x} ${y.toFixed(1)}`, fill: 'none', stroke: end.line.stroke, 'stroke-opacity': 0.7 }, front);
       const text = svg('text', { class: 'cl-word', style: `fill: ${legible(end.line.colour, colour, 4.6)}` }, front);
       end.text.forEach((one, row) => { svg('tspan', { x: x + 5, y: y + 4.5 + 15 * (row - (end.text.length - 1) / 2) }, text).textContent = one; });
     });

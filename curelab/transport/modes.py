@@ -15,6 +15,9 @@ import numpy as np
 from .network import Network
 
 
+_DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it would slow everything that touches it
+
+
 @dataclass(frozen=True)
 class Modes:
     """Modes of a network; make it with `modes_of`.
@@ -36,22 +39,30 @@ class Modes:
         Held nodes keep their value in `start`. Values are never negative for a start that is not: negative rounding is cut.
         Raises ArithmeticError if more than rounding would have to be cut.
         """
-        decay = np.exp(-self.rates * clock[..., None])
-        amounts = self._amounts(start)[:, None, :] * decay
-        source = self._source(start)
-        if source is not None:
-            amounts += source[:, None, :] * self._phi(clock)
-        states = np.empty((*clock.shape, len(self.network.capacity)))
-        states[..., self.free] = amounts @ self.shapes.T
+        now = self._now(self.begin(start), clock)
         if len(self.held):
+            states = np.empty((*clock.shape, len(self.network.capacity)))
+            states[..., self.free] = now @ self.shapes.T
             states[..., self.held] = start[:, None, self.held]
-        if states.size and states.min() < 0.0:
-            scale = np.abs(start).max()
-            if states.min() < -1e-9 * scale and start.min() >= 0.0:
-                raise ArithmeticError(f"a value of {states.min():.3g} came out below zero (scale {scale:.3g})")
-            if start.min() >= 0.0:
-                np.maximum(states, 0.0, out=states)
+        else:
+            states = (now.reshape(-1, len(self.rates)) @ self.shapes.T).reshape(*clock.shape, -1)
+        lowest = states.min(initial=0.0)
+        if lowest < 0.0 and start.min() >= 0.0:
+            if lowest < -1e-9 * start.max():
+                raise ArithmeticError(f"a value of {lowest:.3g} came out below zero (scale {start.max():.3g})")
+            np.maximum(states, 0.0, out=states)
         return states
+
+    def _now(self, begun: tuple, clock: np.ndarray) -> np.ndarray:
+        """Modal amounts (s, t, m) at clock readings (s, t)."""
+        amounts, source, _ = begun
+        now = np.multiply.outer(clock, -self.rates)
+        np.maximum(now, _DEAD, out=now)
+        np.exp(now, out=now)
+        now *= amounts[:, None, :]
+        if source is not None:
+            now += source[:, None, :] * self._phi(clock)
+        return now
 
     def begin(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray | None, np.ndarray]:
         """What `read` needs of a start (s, n), computed once: modal amounts, modal source, held values."""
@@ -63,12 +74,8 @@ class Modes:
 
     def read(self, begun: tuple, clock: np.ndarray, onto: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
         """The readings `at(start, clock) @ columns`, (s, t, k), without the states: cost grows with k instead of n."""
-        amounts, source, held = begun
-        now = amounts[:, None, :] * np.exp(-self.rates * clock[..., None])
-        if source is not None:
-            now += source[:, None, :] * self._phi(clock)
-        result = now @ onto[0]
-        return result + (held @ onto[1])[:, None, :] if len(self.held) else result
+        result = self._now(begun, clock) @ onto[0]
+        return result + (begun[2] @ onto[1])[:, None, :] if len(self.held) else result
 
     def integral(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """Integral (s, t, n) of the states over the clock from 0, exact; the loss and the supply are counted from it."""
@@ -126,7 +133,7 @@ def modes_of(network: Network) -> Modes:
     matrix[np.diag_indices_from(matrix)] += network.loss[free]
     rates, vectors = np.linalg.eigh(matrix)
     rates = np.maximum(rates, 0.0)
-    for number, constant in enumerate(_constant_modes(network, free, root)):
+    for number, constant in enumerate(_constant_modes(network, free, root, rates)):
         rates[number] = 0.0
         vectors[:, number] = constant
         vectors[:, number + 1 :] -= np.outer(constant, constant @ vectors[:, number + 1 :])
@@ -141,8 +148,13 @@ def modes_of(network: Network) -> Modes:
     )
 
 
-def _constant_modes(network: Network, free: np.ndarray, root: np.ndarray) -> list[np.ndarray]:
+def _constant_modes(network: Network, free: np.ndarray, root: np.ndarray, rates: np.ndarray) -> list[np.ndarray]:
     """One unit vector for every part of the network that nothing leaves: its equilibrium, known without arithmetic."""
+    nearly_zero = np.count_nonzero(rates <= 1e-12 * rates[-1])
+    if not nearly_zero:
+        return []
+    if nearly_zero == 1 and len(free) == len(network.capacity) and not network.loss.any():
+        return [root / np.linalg.norm(root)]  # one closed part: the usual case needs no search for parts
     part = _parts(network)
     leaky = set(part[network.held | (network.loss > 0)].tolist())
     result = []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ... import pictures, telling, units
-from ...fields import InputError
+from ...fields import refuse
 from ...forecast import DAY, lasting, window_of
 from ...pictures import Trio
 from ...stages import Brine
@@ -71,7 +71,7 @@ class EquilibriumOrStrong(Bench):
         batch = self.state.batch
         stage = batch.stages[self.state.cure]
         if not isinstance(stage, Brine):
-            raise InputError([])
+            raise refuse("stages", "this page compares brines, and the batch is cured without one; open a batch that has a brine")
         made = stage.but(bath=weigh(plan, batch.pieces).bath())
         return self.state.trio((lasting(made, max(HORIZON, stage.longest)),))
 
@@ -80,8 +80,13 @@ class EquilibriumOrStrong(Bench):
         piece = batch.pieces[0].name
         now = batch.stages[self.state.cure].longest
         both = {"equilibrium": self.trio(self.equilibrium(batch)), "strong": self.trio(self.strong_brine(batch))}
+        # Both must bring the middle to nine tenths of what the equilibrium brine ends at: the salt the cook asked for.
+        wanted = 0.9 * both["equilibrium"].usual.resting("salt", 0, piece)
+        windows = {
+            name: window_of((trio.usual, trio.slow, trio.fast), f"core salt >= {100 * wanted:.3g} %") for name, trio in both.items()
+        }
         for name, trio in both.items():
-            ends = window_of((trio.usual, trio.slow, trio.fast))
+            ends = windows[name]
             show_lines(self.pictures[f"{name} salt"], pictures.over_time(trio, "salt", piece, now=now, window=ends.span))
             show_lines(
                 self.pictures[f"{name} nitrite"],
@@ -89,11 +94,11 @@ class EquilibriumOrStrong(Bench):
             )
             self.says[name].text = f"**{name.capitalize()} brine.** {telling.off_by(trio, now, piece)}"
             self.says[f"{name} nitrite"].text = telling.nitrite(trio, now, piece)
-        calm, hard = (window_of((trio.usual, trio.slow, trio.fast)) for trio in both.values())
+        calm, hard = windows.values()
         self.says["answer"].text = f"Equilibrium brine: {calm.sentence}"
         self.says["window"].text = f"Strong brine: {hard.sentence}"
         self.says["rests"].text = (
-            f"Cured means: {hard.cured}. Too salty means: {hard.too_salty} (judgement on taste). {pictures.BAND.capitalize()}. "
+            f"Cured means: {hard.cured}, nine tenths of where the equilibrium brine ends. Too salty means: {hard.too_salty} (judgement on taste). {pictures.BAND.capitalize()}. "
             "In an equilibrium brine the recipe bounds the end point; in a strong brine only the clock does."
         )
 
