@@ -593,3 +593,23 @@ def test_all_refusals_at_once():
     assert [problem.where for problem in refused.value.problems] == [
         "pieces", "loss", "stages[1].bath", "stages[2].salt", "stages[2].nitrite",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("call", "part"),
+    [
+        (lambda: simulate(Piece(thickness="6 cm", weight="1 kg"), Rest(temperature="3 degC", lasts="1 d"), cells=0), "0 cells"),
+        (lambda: simulate("brisket", Rest(temperature="3 degC", lasts="1 d")), "is not one of Piece"),
+        (lambda: simulate(Piece(thickness="6 cm", weight="1 kg"), "brine"), "is not one of Brine"),
+        (
+            lambda: simulate(
+                Piece(thickness="6 cm", weight="1 kg"),
+                [SealedCure(salt="25 g", purge="20 %", temperature="3 degC", lasts="5 d")] * 4,
+            ),
+            "are left in the meat",
+        ),
+    ],
+)
+def test_arguments_that_are_nothing_get_a_sentence(call, part):
+    with pytest.raises(InputError, match=part):
+        call()

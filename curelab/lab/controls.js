@@ -64,7 +64,7 @@ const BUILD = {
     const problem = node('span', { className: 'cl-problem', id: `${id}-problem` });
     problem.setAttribute('role', 'alert');
     box.append(problem);
-    input.addEventListener('change', () => send(model, 'value', input.value));
+    entered(input, () => { if (input.value !== model.get('value')) send(model, 'value', input.value); });
     let last;
     return () => {
       label.textContent = model.get('label');

@@ -72,8 +72,10 @@ function render({ model, el }) {
     shown = text(value); number.value = shown;
     push(value);
   });
-  number.addEventListener('input', () => { if (document.activeElement !== number) number.dispatchEvent(new Event('change')); });
-  number.addEventListener('change', () => {
+  // The little arrows of the field change it without leaving it; typing does not count until it is entered.
+  number.addEventListener('input', event => { if (!event.inputType) enter(); });
+  entered(number, enter);
+  function enter() {
     if (number.value === shown) return;                    // left as it was: the value behind it may be finer than what is shown
     const asked = number.valueAsNumber, low = model.get('min'), high = model.get('max');
     if (Number.isFinite(asked)) {
@@ -82,7 +84,7 @@ function render({ model, el }) {
     }
     shown = text(model.get('value')); number.value = shown;
     range.value = model.get('value');
-  });
+  }
   model.on('change', pull);
   pull();
   settle(el);

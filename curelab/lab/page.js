@@ -7,6 +7,12 @@ function node(name, properties = {}, parent = null) {
   return made;
 }
 
+// Calls `take` when a field is left or Enter is pressed in it. JupyterLab keeps the browser from saying so on Enter by itself.
+function entered(input, take) {
+  input.addEventListener('change', take);
+  input.addEventListener('keydown', event => { if (event.key === 'Enter') { event.stopPropagation(); take(); } });
+}
+
 // Marks the cell and the notebook a widget has come to stand in, so that the style sheet can take away what a cook need not see.
 // (A :has() on the notebook would do it without a script, but the browser would check it again at every redraw.)
 function settle(el) {

@@ -14,7 +14,9 @@ import sys
 import textwrap
 import threading
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -149,31 +151,45 @@ def running_lab(notebook: Path | str | None, folder: Path) -> Iterator[tuple[str
 
 
 @contextlib.contextmanager
-def watched_page(width: int = 1280, height: int = 1000, **more: Any) -> Iterator[Any]:
-    """A page of a fresh browser that notes errors in `problems` and requests to other machines in `outside`."""
+def running_browser() -> Iterator[Any]:
+    """A Chromium without a window. Only one can be driven from a process at a time."""
     from playwright.sync_api import sync_playwright
 
     root = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS + root)
-        page = browser.new_page(viewport={"width": width, "height": height}, **more)
-        page.problems, page.outside = [], []
-        page.on("pageerror", lambda error: page.problems.append(str(error)))
-        page.on("console", lambda message: message.type == "error" and page.problems.append(message.text))
-        page.on(
-            "request",
-            lambda request: request.url.startswith("http") and "//127.0.0.1:" not in request.url and page.outside.append(request.url),
-        )
-        yield page
+        yield browser
         browser.close()
 
 
+@contextlib.contextmanager
+def watched_page(browser: Any, width: int = 1280, height: int = 1000, **more: Any) -> Iterator[Any]:
+    """A page with a memory of its own that notes errors in `problems` and requests to other machines in `outside`."""
+    page = browser.new_page(viewport={"width": width, "height": height}, **more)
+    page.problems, page.outside = [], []
+    page.on("pageerror", lambda error: page.problems.append(str(error)))
+    page.on("console", lambda message: message.type == "error" and page.problems.append(message.text))
+    page.on(
+        "request",
+        lambda request: request.url.startswith("http") and "//127.0.0.1:" not in request.url and page.outside.append(request.url),
+    )
+    yield page
+    page.close()
+
+
 @pytest.fixture(scope="session")
-def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a running lab with the synthetic notebooks."""
+def stage() -> Iterator[Any]:
+    """The helpers of this file, for tests that need a lab or a page of their own."""
     pytest.importorskip("playwright.sync_api")
     if not CHROMIUM:
         pytest.skip("no Chromium on this machine")
+    with running_browser() as browser:
+        yield SimpleNamespace(running_lab=running_lab, watched_page=partial(watched_page, browser), write_notebook=write_notebook)
+
+
+@pytest.fixture(scope="session")
+def lab(stage: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a running lab with the synthetic notebooks."""
     notebook = write_synthetic(tmp_path_factory.mktemp("notebooks"))
     with running_lab(notebook, tmp_path_factory.mktemp("folder")) as (address, _):
         yield address

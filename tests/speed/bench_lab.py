@@ -90,7 +90,7 @@ def main() -> int:
         begun = time.perf_counter()
         with HELP["running_lab"](notebook, folder / "work") as (address, _):
             up = time.perf_counter() - begun
-            with HELP["watched_page"]() as page:
+            with HELP["running_browser"]() as browser, HELP["watched_page"](browser) as page:
                 opened = time.perf_counter()
                 page.goto(address)
                 page.locator(".cl-drawing[data-revision] .cl-line").first.wait_for(state="attached", timeout=60_000)

@@ -1,0 +1,17 @@
+"""Questions asked backwards: how long, how strong, how much soak, and how wide the window of a strong brine is.
+
+Every answer carries its criterion, its band and what it rests on. The band is the same question asked with meat that takes salt as
+slowly, and as fast, as published experiments allow; it is a pair of corners, not a probability. An answer that cannot be
+reached says what can be, and why.
+"""
+
+from .answer import CORNERS, DAY, LONGEST, RESTS_ON, Answer, banded, corners
+from .how_long import Reached, first_time, lasting, reached, time_to
+from .how_much_soak import SoakPlan, least_water, soak_needed
+from .how_strong import strength_needed
+from .window import Window, window, window_of
+
+__all__ = [
+    "CORNERS", "DAY", "LONGEST", "RESTS_ON", "Answer", "Reached", "SoakPlan", "Window", "banded", "corners", "first_time", "lasting",
+    "least_water", "reached", "soak_needed", "strength_needed", "time_to", "window", "window_of",
+]  # fmt: skip

@@ -1,0 +1,80 @@
+"""What an answer is: a number with its band and a sentence; and the two corners that make the band."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from .. import units
+from ..criterion import Criterion
+from ..sources import Numbers, default_numbers
+
+DAY = 86400.0
+LONGEST = 400 * DAY
+# What makes meat take up salt and keep nitrite slowly (first value) or fast: which end of the published range.
+CORNERS = {"obstruction.lean": ("low", "high"), "ratio.nitrite": ("low", "high"), "nitrite.loss_multiplier": ("high", "low")}
+RESTS_ON = "the published range of salt diffusion in lean meat (a factor of three), of nitrite's pace and of its loss"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A number with its band. value, low, high in SI (None: not reached); kind: a key of `curelab.units.KINDS`."""
+
+    question: str
+    value: float | None
+    low: float | None
+    high: float | None
+    kind: str
+    criterion: str
+    sentence: str
+    rests_on: str = RESTS_ON
+
+    @property
+    def reached(self) -> bool:
+        return self.value is not None
+
+    def __str__(self) -> str:
+        return self.sentence
+
+
+def corners(numbers: Numbers | None = None) -> tuple[Numbers, Numbers]:
+    """(slow, fast): the numbers at the two ends of what is published."""
+    base = numbers or default_numbers()
+    return tuple(  # type: ignore[return-value]
+        base.with_values({key: getattr(base[key], ends[side]) for key, ends in CORNERS.items()}) for side in (0, 1)
+    )
+
+
+def banded(ask: Callable[[Numbers], float | None], numbers: Numbers | None = None) -> tuple[float | None, ...]:
+    """(default, slow, fast) answers of one question."""
+    base = numbers or default_numbers()
+    return tuple(ask(each) for each in (base, *corners(base)))
+
+
+def _span(kind: str, slow: float | None, fast: float | None) -> str:
+    ends = [value for value in (slow, fast) if value is not None]
+    if not ends:
+        return "not reached by the slowest meat nor by the fastest"
+    if len(ends) == 1:
+        side = "fastest" if slow is None else "slowest"
+        return f"{units.show(ends[0], kind, digits=2)} for the {side} meat known, not reached by the other end"
+    return f"{units.show(min(ends), kind, digits=2)} to {units.show(max(ends), kind, digits=2)}"
+
+
+def _ordered(*values: float | None) -> tuple[float | None, float | None]:
+    if any(value is None for value in values):
+        return (values[0] if values[0] is not None else None, None) if values[1] is None else (values[1], None)
+    return min(values), max(values)  # type: ignore[type-var]
+
+
+def _say(criterion: Criterion, piece: str | None = None) -> str:
+    verb = "reaches" if criterion.sign == ">=" else "is down to"
+    place = {"core": "The core", "average": "The whole piece", "surface": "The surface"}[criterion.place]
+    if piece is not None:
+        place = {"core": f"The core of {piece}", "average": piece.capitalize(), "surface": f"The surface of {piece}"}[criterion.place]
+    basis = {"equilibrium": f"of its equilibrium {criterion.quantity}", "water phase": f"{criterion.quantity} in its water"}.get(
+        criterion.basis, criterion.quantity
+    )
+    return f"{place} {verb} {units.show(criterion.target, 'fraction')} {basis}"
+
+

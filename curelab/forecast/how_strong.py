@@ -1,0 +1,68 @@
+"""How strong a brine must be for a given number of days."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.optimize import brentq
+
+from .. import units
+from ..criterion import Criterion
+from ..fields import refuse
+from ..matter import brine as brine_properties
+from ..piece import Piece
+from ..simulate import simulate
+from ..sources import Numbers
+from ..stages import Brine, require_bath
+from .answer import Answer, _ordered, _say, _span, banded
+
+
+def strength_needed(
+    criterion: str | Criterion,
+    pieces: Piece | Sequence[Piece],
+    brine: Brine,
+    *,
+    loss: str = "nordin",
+    numbers: Numbers | None = None,
+) -> Answer:
+    """Salt strength (of salt and water) that makes `criterion` hold at the end of `brine`, whose water and duration are kept."""
+    wanted = Criterion.parse(criterion) if isinstance(criterion, str) else criterion
+    if wanted.quantity != "salt" or wanted.sign != ">=" or wanted.basis == "equilibrium":
+        raise refuse("criterion", f'"{wanted}" does not ask for an amount of salt; write it like "core salt >= 2 %"')
+    if brine.lasts is None:
+        raise refuse("lasts", "the strength is found for a given number of days; give the brine a duration")
+    bath = require_bath(brine)
+    top = float(brine_properties.solubility(max(brine.coldest, 273.25)))
+    most = top / (1 - top) * bath.water * (1 - 1e-9)
+
+    def margin(salt: float, these: Numbers) -> float:
+        made = brine.but(bath=bath.but(salt=salt))
+        run = simulate(pieces, made, loss=loss, numbers=these).runs[-1]
+        return float(run.margin(wanted, np.array([run.length]))[0])
+
+    def ask(these: Numbers) -> float | None:
+        if margin(most, these) < 0:
+            return None
+        salt = brentq(lambda kg: margin(kg, these), 0.0, most, xtol=1e-6 * most)
+        return salt / (salt + bath.water)
+
+    value, slow, fast = banded(ask, numbers)
+    low, high = _ordered(fast, slow)
+    days = units.show(brine.lasts, "time")
+    if value is not None:
+        grams = units.show(value / (1 - value) * bath.water, "mass")
+        sentence = (
+            f"{_say(wanted)} in {days} with a brine of {units.show(value, 'fraction')} salt, {grams} in "
+            f"{units.show(bath.water, 'mass')} of water ({_span('fraction', slow, fast)})."
+        )
+    else:
+        history = simulate(pieces, brine.but(bath=bath.but(salt=most)), loss=loss, numbers=numbers)
+        reach = min(history.at(wanted.place, "salt", None, piece.name, wanted.basis) for piece in history.pieces)
+        sentence = (
+            f"{_say(wanted)}: not in {days} with any brine. Even a saturated one ({units.show(top, 'fraction')}) brings it to "
+            f"{units.show(reach, 'fraction')}; give it more days, or a thinner piece."
+        )
+    return Answer("how strong", value, low, high, "fraction", str(wanted), sentence)
+
+

@@ -1,0 +1,129 @@
+"""The window of a strong brine: from the first day cured in the middle to the last day before too salty. It can be empty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .. import units
+from ..criterion import Criterion
+from ..history import History
+from ..piece import Piece
+from ..simulate import simulate
+from ..sources import Numbers, default_numbers
+from ..stages import Brine, SealedCure
+from .answer import LONGEST, RESTS_ON, corners
+from .how_long import _horizons, first_time, lasting
+
+
+@dataclass(frozen=True)
+class Window:
+    """From the first day cured at the core to the last day before too salty, s since the brine began (inf: never).
+
+    `slow` and `fast`: (opens, closes) for meat at the two ends of what is published.
+    """
+
+    opens: float
+    closes: float
+    slow: tuple[float, float]
+    fast: tuple[float, float]
+    cured: str
+    too_salty: str
+    sentence: str
+    rests_on: str = RESTS_ON
+
+    @property
+    def empty(self) -> bool:
+        return not self.opens < self.closes
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """(opens, closes) [s], inf for never."""
+        return self.opens, self.closes
+
+
+def window(
+    pieces: Piece | Sequence[Piece],
+    cure: Brine | SealedCure,
+    *,
+    cured: str = "core salt >= 1.5 %",
+    too_salty: str = "average salt >= 3 %",
+    at_most: float = LONGEST,
+    loss: str = "nordin",
+    numbers: Numbers | None = None,
+) -> Window:
+    """The days in which a cure is cured at the core of every piece and not yet too salty on the whole in any.
+
+    The default criteria are judgement on taste, see the rows `taste.*` in datasets/numbers.csv.
+    """
+    ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
+
+    def ask(these: Numbers) -> History:
+        for horizon in _horizons(cure.longest, at_most):
+            history = simulate(pieces, lasting(cure, horizon), loss=loss, numbers=these)
+            if np.isfinite(_ends(history, ready, salty)).all():
+                break
+        return history
+
+    return window_of([ask(each) for each in (numbers or default_numbers(), *corners(numbers))], cured, too_salty)
+
+
+def window_of(histories: Sequence[History | None], cured: str = "core salt >= 1.5 %", too_salty: str = "average salt >= 3 %") -> Window:
+    """The window seen within histories that are there already: the usual one, and (or None) those in slow and fast meat."""
+    ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
+    usual, *others = histories
+    assert usual is not None
+    ends = [_ends(history or usual, ready, salty) for history in (usual, *others)]
+    spans = ends if len(ends) == 3 else [ends[0]] * 3
+    return Window(*spans[0], spans[1], spans[2], str(ready), str(salty), _window_words(*spans, ready, salty, usual.length, usual))
+
+
+def _ends(history: History, ready: Criterion, salty: Criterion) -> tuple[float, float]:
+    opens, closes = first_time(history, ready), first_time(history, salty, where="any")
+    return (np.inf if opens is None else opens), (np.inf if closes is None else closes)
+
+
+def _last_and_first(history: History, ready: Criterion, salty: Criterion) -> tuple[str, str]:
+    """("the middle of ...", "the ... on the whole"): the piece that is cured last, and the one that is too salty first."""
+    if len(history.pieces) == 1:
+        return "the middle", "the whole"
+
+    def order(criterion: Criterion) -> list[tuple[float, str]]:
+        found = [(first_time(history, criterion, 0.0, number), piece.name) for number, piece in enumerate(history.pieces)]
+        return sorted((np.inf if when is None else when, name) for when, name in found)
+
+    return f"the middle of the {order(ready)[-1][1]}", f"the {order(salty)[0][1]}"
+
+
+def _window_words(usual, slow, fast, ready, salty, at_most, history) -> str:
+    opens, closes = usual
+    day = lambda seconds: units.show(seconds, "time", digits=2)  # noqa: E731
+    core, whole = _last_and_first(history, ready, salty)
+    mark, limit = units.show(ready.target, "fraction"), units.show(salty.target, "fraction")
+    if np.isinf(opens):
+        return f"The window is empty: within {day(at_most)} this cure never brings {core} to {mark} {ready.quantity}."
+    if np.isinf(closes):
+        return (
+            f"Cured ({mark} {ready.quantity} in {core}) from {day(opens)} on ({day(fast[0])} to {day(slow[0])}), and never too salty "
+            f"({limit}): leave it longer and nothing goes wrong."
+        )
+    if opens < closes:
+        return (
+            f"The window is {day(opens)} to {day(closes)}: {core} has {mark} {ready.quantity} and {whole} not yet {limit}. "
+            f"In fast meat {_pair(fast)}; in slow meat {_pair(slow)}. Only the clock saves this cure."
+        )
+    return (
+        f"The window is empty: {whole} is too salty ({limit}) after {day(closes)}, and {core} is cured ({mark}) only after "
+        f"{day(opens)}. Use a weaker brine for longer, a thinner piece, or an equilibrium cure; or cure and then soak."
+    )
+
+
+def _pair(pair: tuple[float, float]) -> str:
+    opens, closes = pair
+    if not opens < closes:
+        return "empty"
+    return f"{units.show(opens, 'time', digits=2)} to {units.show(closes, 'time', digits=2)}"
+
+
