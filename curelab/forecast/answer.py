@@ -61,10 +61,13 @@ def _span(kind: str, slow: float | None, fast: float | None) -> str:
     return f"{units.show(min(ends), kind, digits=2)} to {units.show(max(ends), kind, digits=2)}"
 
 
-def _ordered(*values: float | None) -> tuple[float | None, float | None]:
-    if any(value is None for value in values):
-        return (values[0] if values[0] is not None else None, None) if values[1] is None else (values[1], None)
-    return min(values), max(values)  # type: ignore[type-var]
+def _ordered(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:
+    """(low, high) of a value and the corners that are reached; the usual value counts too, for a band need not be in order of pace:
+    slow meat takes longer to cure, and has less to soak out."""
+    known = [each for each in (value, *ends) if each is not None]
+    if not known:
+        return None, None
+    return min(known), max(known) if len(known) == len(ends) + 1 else None
 
 
 def _say(criterion: Criterion, piece: str | None = None) -> str:

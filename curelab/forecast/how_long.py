@@ -78,7 +78,7 @@ def time_to(
     base = numbers or default_numbers()
     value, history = ask(base)
     slow, fast = (ask(each)[0] for each in corners(base))
-    low, high = _ordered(fast, slow)
+    low, high = _ordered(value, fast, slow)
     if value is not None:
         sentence = f"{_say(wanted, piece)} after {units.show(value, 'time')} ({_span('time', slow, fast)})."
     else:

@@ -18,6 +18,9 @@ from ..stages import AnyStage, Log, Rest, Soak, Water, constant
 from .answer import Answer, _ordered, _say, _span, corners
 
 
+NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."
+
+
 @dataclass(frozen=True)
 class SoakPlan:
     """One way to soak: number of waters, kg in each, hours in all; `reached` of the target."""
@@ -55,7 +58,7 @@ def soak_needed(
     cold = temperature if isinstance(temperature, tuple) else constant(temperature)
 
     if _margin(cured, wanted) >= 0:
-        said = f"No soak is needed: {_say(wanted).lower()} as it is."
+        said = NO_SOAK.format(units.show(wanted.target, "fraction"))
         return Answer("how much soak", 0.0, 0.0, 0.0, "time", str(wanted), said), ()
     plans = tuple(_soak_time(cured, wanted, n, each, limit, cold, after) for n in changes)
     good = [plan for plan in plans if plan.lasts is not None]
@@ -72,7 +75,7 @@ def soak_needed(
         _soak_time(_again(cured, each_numbers), wanted, chosen.waters, each, limit, cold, after).lasts
         for each_numbers in corners(cured.numbers)
     )
-    low, high = _ordered(fast, slow)
+    low, high = _ordered(chosen.lasts, fast, slow)
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
     sentence = (
         f"{_say(wanted)} after {units.show(chosen.lasts or 0.0, 'time')} in {count} of {units.show(each, 'mass')} "
@@ -98,7 +101,7 @@ def least_water(
     cold = temperature if isinstance(temperature, tuple) else constant(temperature)
     green = sum(piece.weight for piece in cured.pieces)
     if _margin(cured, wanted) >= 0:
-        return f"No soak is needed: {_say(wanted).lower()} as it is.", ()
+        return NO_SOAK.format(units.show(wanted.target, "fraction")), ()
     plans = []
     for count in range(1, most_changes + 1):
         gap = lambda log_each, n=count: _margin(_soaked(cured, n, float(np.exp(log_each)), limit, cold, 0.0), wanted)  # noqa: E731

@@ -48,7 +48,7 @@ def strength_needed(
         return salt / (salt + bath.water)
 
     value, slow, fast = banded(ask, numbers)
-    low, high = _ordered(fast, slow)
+    low, high = _ordered(value, fast, slow)
     days = units.show(brine.lasts, "time")
     if value is not None:
         grams = units.show(value / (1 - value) * bath.water, "mass")
