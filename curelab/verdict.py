@@ -64,8 +64,8 @@ def judge(
 
     A statistic that is not a number is unknown. Raises ValueError for another sign.
 
-    >>> judge("days", 12.0, ">=", 10.0, "d", "days in cure", "a table", "seen").sentence
-    'days in cure: 12 d, at least 10 d is asked for, so it is met by 2 d.'
+    >>> judge("days", 9.0, ">=", 10.0, "d", "days in cure", "a table", "seen").sentence
+    'Days in cure: 9 d; asked is at least 10. It misses by 1.'
     """
     if sign not in ("<=", ">="):
         raise ValueError(f"sign {sign!r} must be <= or >=")
@@ -74,10 +74,9 @@ def judge(
         return unknown(name, f"{what} is not known. {remark}".strip(), source, how, limit, unit)
     good = margin >= -ROUNDING * abs(limit)
     asked = "at most" if sign == "<=" else "at least"
-    ends = f"met by {_short(max(margin, 0.0))} {unit}" if good else f"missed by {_short(-margin)} {unit}"
-    said = (
-        f"{what}: {_short(statistic)} {unit}, {asked} {_short(limit)} {unit} is asked for, so it is {ends}."
-    )
+    said = f"{what[:1].upper()}{what[1:]}: {_short(statistic)} {unit}; asked is {asked} {_short(limit)}."
+    if not good:
+        said += f" It misses by {_short(-margin)}."
     said = " ".join(part for part in (said, remark, _CAVEAT.get(how, "")) if part)
     return Verdict(
         name,

@@ -28,7 +28,9 @@ _HOME = {
 def __getattr__(name: str) -> Any:
     if name not in _HOME:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+    # Kept, because importing one of the modules may put a module of the same name here.
+    globals()[name] = found = getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+    return found
 
 
 def __dir__() -> list[str]:

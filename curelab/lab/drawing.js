@@ -32,7 +32,7 @@ function ticks(low, high, parts) {
   const raw = (high - low) / Math.max(1, parts), power = 10 ** Math.floor(Math.log10(raw));
   const step = [1, 2, 5, 10].map(k => k * power).find(s => s >= raw * (1 - 1e-9));
   const digits = Math.max(0, -Math.floor(Math.log10(step) + 1e-9)), made = [];
-  for (let k = Math.ceil(low / step - 1e-6); k * step <= high + step * 1e-6; k++) made.push({ at: k * step, text: figure((k * step).toFixed(Math.min(digits, 12))) });
+  for (let k = Math.ceil(low / step - 0.01); k * step <= high + step * 0.01; k++) made.push({ at: k * step, text: figure((k * step).toFixed(Math.min(digits, 12))) });
   return made;
 }
 function figure(text) { return text.replace(/^-(?=0*\.?0*$)/, '').replace('-', '\u2212'); }
@@ -74,7 +74,7 @@ function spread(boxes, low, high) {
       const last = groups.at(-1), top = Math.max(low, Math.min(high - last.size, last.sum / last.boxes.length));
       last.top = top;
       const before = groups.at(-2);
-      if (!before || before.top + before.size <= top + 1e-6) break;
+      break;
       groups.pop();
       // Every box of the lower group now starts below the upper one: its wish for the group's top is that much higher.
       before.sum += last.sum - last.boxes.length * before.size;

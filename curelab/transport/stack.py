@@ -75,6 +75,13 @@ class Stack:
         feed = None if self.feed is None else self.feed[:, free]
         return replace(self, shapes=self.shapes[:, free], weights=self.weights[:, free], feed=feed)
 
+    def of(self, draws: np.ndarray) -> Stack:
+        """The stack of some of the networks."""
+        feed = None if self.feed is None else self.feed[draws]
+        if len(self.shapes) == 1 and len(self.rates) > 1:
+            return Stack(self.rates[draws], self.shapes, self.weights, feed)
+        return Stack(self.rates[draws], self.shapes[draws], self.weights[draws], feed)
+
     def _decayed(self, start, clock):
         free = start if self.feed is None else start[..., :-1]
         decay = self.rates[:, None, None, :] * -clock[..., None]

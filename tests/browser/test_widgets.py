@@ -229,7 +229,7 @@ def test_a_reload_keeps_the_state_and_a_linked_page_is_live_too(page):
     page.locator(LIVE).first.wait_for(state="attached", timeout=60_000)
     assert page.get_by_label("Strength, %, as a number").input_value() == "8.5"
     page.get_by_role("link", name="the second page").click()
-    panel = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden)").filter(has_text="Second page")
+    panel = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden)").filter(has=page.get_by_role("heading", name="Second page"))
     panel.locator(LIVE).first.wait_for(state="attached", timeout=60_000)
     assert panel.get_by_label("Strength, %, as a number").input_value() == "5.0"  # its own kernel, its own state
     slider = panel.get_by_role("slider", name="Strength", exact=True)
@@ -257,10 +257,12 @@ def test_on_a_telephone_nothing_is_lost(lab, stage):
 def test_control_c_ends_the_lab_cleanly(stage, tmp_path):
     notebook = stage.write_notebook(tmp_path / "start.ipynb", "# A page", "import os\nos.getpid()")
     with stage.running_lab(notebook, tmp_path / "work") as (address, process):
-        assert urllib.request.urlopen(address, timeout=10).status == 200
+        with urllib.request.urlopen(address, timeout=10) as answer:
+            assert answer.status == 200
         with pytest.raises(urllib.error.HTTPError) as refused:
             urllib.request.urlopen(re.sub(r"/doc/tree.*", "/api/contents", address), timeout=10)  # no token, no files
         assert refused.value.code == 403
+        refused.value.close()
         assert re.match(r"http://127\.0\.0\.1:\d+/", address)
         kernels = psutil.Process(process.pid).children(recursive=True)
         assert kernels

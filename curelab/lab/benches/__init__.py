@@ -1,6 +1,6 @@
 """The benches: one view each on the shared state. They arrange and show; what they show is computed in the library."""
 
-from ..bench import Bench
+from ..workbench import Bench
 from ..state import State, opened
 from .batch import BatchBench
 from .equilibrium_or_strong import EquilibriumOrStrong

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ... import pictures, report, units
 from ...limits import RULE_SETS
-from ..bench import Bench, column, row, show_lines
+from ..workbench import Bench, column, row, show_lines
 from ..controls import Line, Pick, Press
 from ..forms import form
 from ..picture import Picture

@@ -8,7 +8,7 @@ from ...forecast import DAY, lasting, window_of
 from ...pictures import Trio
 from ...stages import Brine
 from ...weighing import EquilibriumBrine, StrongBrine, weigh
-from ..bench import Bench, column, row, show_lines
+from ..workbench import Bench, column, row, show_lines
 from ..controls import Press
 from ..dials import DAYS, STRENGTH, TARGET, THICKNESS, dial
 from ..picture import Picture

@@ -6,7 +6,7 @@ from ... import pictures, telling, units
 from ...forecast import least_water, soak_needed
 from ...simulate import simulate
 from ...stages import Rest, Soak, Water
-from ..bench import Bench, column, row, show_lines
+from ..workbench import Bench, column, row, show_lines
 from ..controls import Press
 from ..dials import DAYS, HOURS, REST, TARGET, WATER, Scale, dial
 from ..picture import Picture

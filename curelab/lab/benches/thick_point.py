@@ -5,7 +5,7 @@ from __future__ import annotations
 from ... import pictures, telling
 from ...forecast import DAY
 from ...stages import Brine
-from ..bench import Bench, column, row, show_lines, show_map
+from ..workbench import Bench, column, row, show_lines, show_map
 from ..controls import Pick
 from ..depthmap import DepthMap
 from ..dials import CAP, DAYS, FRIDGE, TARGET, THICKNESS, dial
