@@ -99,6 +99,15 @@ class Trio:
         return (usual, None, None) if not self.others else (usual, np.min(every, axis=0), np.max(every, axis=0))
 
 
+def shared_range(*pictures: Lines) -> tuple[float, float]:
+    """One y range, from zero to a round number, that holds all lines and bands of several pictures."""
+    top = max(float(np.max(part)) for picture in pictures for s in picture.series for part in (s.y, s.high) if part is not None)
+    if top <= 0:
+        return 0.0, 1.0
+    step = 10.0 ** np.floor(np.log10(top))
+    return 0.0, float(next(step * k for k in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * k >= top * (1 - 1e-9)))
+
+
 def scale(quantity: str, basis: str | None = None) -> tuple[float, str]:
     """(factor, unit) in which a fraction of this quantity is shown."""
     on = {"meat": "of the meat", "green weight": "green weight", "water phase": "of salt and water", "equilibrium": "of equilibrium"}[

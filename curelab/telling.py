@@ -24,21 +24,21 @@ def cured(trio: Trio, piece: str, criterion: str = CURED) -> str:
     """When a piece is cured to the middle, with the band if the trio has one."""
     usual, slow, fast = cured_days(trio, piece, criterion)
     horizon = units.show(trio.usual.length, "time", digits=2)
-    what = f"The middle of the {piece} has {_target(criterion)}"
+    what = f"the {piece} is cured to the middle"
     if usual is None:
-        early = f"; in fast meat on {_day(fast)}" if fast is not None else ""
-        return f"{what}: not within {horizon}{early}."
+        early = f", in fast meat on {_day(fast)}" if fast is not None else ""
+        return f"Within {horizon} the {piece} is **not** cured to the middle{early}."
     if not trio.others:
-        return f"{what} on {_day(usual)}."
+        return f"On **{_day(usual)}** {what}."
     late = _day(slow) if slow is not None else f"not within {horizon}"
-    return f"{what} on {_day(usual)} (fast meat {_day(fast)}, slow meat {late})."
+    return f"On **{_day(usual)}** {what} (fast meat {_day(fast)}, slow meat {late})."
 
 
 def reached(trio: Trio, time: float, piece: str) -> str:
     """How far a piece has come at a time."""
     values = [100 * h.core("salt", min(time, h.length), piece, "equilibrium") for h in (trio.usual, *trio.others)]
     band = f" ({min(values):.0f} to {max(values):.0f})" if trio.others else ""
-    return f"On {_day(time)} its middle has {values[0]:.0f} %{band} of the salt it is heading for."
+    return f"On {_day(time)} the middle of the {piece} has {values[0]:.0f} %{band} of the salt it is heading for."
 
 
 def off_by(trio: Trio, time: float, piece: str, days: float = 3.0) -> str:
@@ -69,8 +69,8 @@ def soaked(trio: Trio, soak: int, piece: str) -> str:
     bite, core = 100 * trio.usual.first_bite("salt", end, piece), 100 * trio.usual.core("salt", end, piece)
     spent = units.show(end - begin, "time")
     return (
-        f"{spent} of soaking bring the {piece} from {before:.2f} to {after:.2f} % salt on the whole. The outer 5 mm have "
-        f"{bite:.2f} %, the middle still {core:.2f} %."
+        f"After {spent} of soak the {piece} has **{after:.2f} %** salt on the whole; before it had {before:.2f} %. The outer 5 mm have "
+        f"{bite:.2f} %, the middle {core:.2f} %."
     )
 
 
@@ -80,12 +80,6 @@ def rested(trio: Trio, piece: str) -> str:
     bite, core = 100 * trio.usual.first_bite("salt", end, piece), 100 * trio.usual.core("salt", end, piece)
     even = "even enough to slice" if abs(bite - core) < 0.3 else "still uneven: more rest evens it out"
     return f"At the end of all stages: {bite:.2f} % in the outer 5 mm and {core:.2f} % in the middle, {even}."
-
-
-def _target(criterion: str) -> str:
-    wanted = Criterion.parse(criterion)
-    of = " of the salt it is heading for" if wanted.basis == "equilibrium" else f" {wanted.quantity}"
-    return f"{units.show(wanted.target, 'fraction')}{of}"
 
 
 def _day(seconds: float | None) -> str:

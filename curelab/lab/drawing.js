@@ -74,7 +74,7 @@ function spread(boxes, low, high) {
       const last = groups.at(-1), top = Math.max(low, Math.min(high - last.size, last.sum / last.boxes.length));
       last.top = top;
       const before = groups.at(-2);
-      break;
+      if (!before || before.top + before.size <= top + 1e-6) break;
       groups.pop();
       // Every box of the lower group now starts below the upper one: its wish for the group's top is that much higher.
       before.sum += last.sum - last.boxes.length * before.size;

@@ -6,9 +6,29 @@ from collections.abc import Callable
 from dataclasses import fields
 from typing import Any
 
+from ..criterion import CriterionRule
 from ..fields import Choice, Flag, InputError, Quantity, Record, Words
+from ..stages import TemperatureRule
 from .controls import Line, Pick, Switch
 from .state import State
+
+# What a field is called on the page, where its name in the file is too short to be understood there.
+LABELS = {
+    "at_most": "At most",
+    "basis": "Salt counted on",
+    "capped": "Fat on",
+    "fat_cap": "Fat cap",
+    "frozen_before": "Was frozen before",
+    "lasts": "How long",
+    "lying": "Lies on the floor of the vessel",
+    "method": "Nitrite counted by",
+    "ph": "pH, if measured",
+    "pick_up": "Weight picked up",
+    "purge": "Water drawn, of green weight",
+    "running": "Endless brine, never weaker",
+    "stirred": "Brine is stirred",
+    "turn_every": "Turn every",
+}
 
 
 def form(state: State, get: Callable[[Any], Record], put: Callable[..., Any], leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
@@ -21,18 +41,23 @@ def form(state: State, get: Callable[[Any], Record], put: Callable[..., Any], le
         rule = spec.metadata["rule"]
         if spec.name in leave_out:
             continue
-        label = spec.name.replace("_", " ").capitalize()
+        label = LABELS.get(spec.name, spec.name.replace("_", " ").capitalize())
         if isinstance(rule, Choice):
             made[spec.name] = _pick(state, label, rule, spec.name, get, put)
         elif isinstance(rule, Flag):
             made[spec.name] = _switch(state, label, spec.name, get, put)
-        elif isinstance(rule, (Quantity, Words)):
+        elif isinstance(rule, (Quantity, Words, TemperatureRule, CriterionRule)):
             made[spec.name] = _line(state, label, rule, spec.name, get, put, optional=spec.default is None)
     return made
 
 
 def _line(state, label, rule, name, get, put, optional):
-    write = lambda value: "" if value is None else str(rule.write(value, state.batch.units))  # noqa: E731
+    def write(value) -> str:
+        if value is None:
+            return ""
+        words = rule.write(value, state.batch.units)
+        return words if isinstance(words, str) else f"a log of {len(words)} readings" if isinstance(words, list) else f"{words:g}"
+
     line = Line(label, write(getattr(get(state.batch), name)))
     busy = [False]
 

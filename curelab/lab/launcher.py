@@ -100,6 +100,8 @@ def _private_jupyter() -> Iterator[Path]:
     """A folder for settings, trust, kernels' addresses and page layout of this one run, named in the environment while it lasts."""
     with tempfile.TemporaryDirectory(prefix="curelab-", ignore_cleanup_errors=True) as name:
         own = {f"JUPYTER_{kind}_DIR": os.path.join(name, kind.lower()) for kind in ("CONFIG", "DATA", "RUNTIME")}
+        # For kernels: the matrices are small, and threads that compete for a few cores can make a step ten times slower.
+        own |= dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
         before = {key: os.environ.get(key) for key in own}
         os.environ.update(own)
         try:

@@ -1,7 +1,7 @@
 """The benches: one view each on the shared state. They arrange and show; what they show is computed in the library."""
 
-from ..workbench import Bench
 from ..state import State, opened
+from ..workbench import Bench
 from .batch import BatchBench
 from .equilibrium_or_strong import EquilibriumOrStrong
 from .soak import SoakBench

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from ... import pictures, report, units
+from ... import pictures, report
 from ...limits import RULE_SETS
-from ..workbench import Bench, column, row, show_lines
 from ..controls import Line, Pick, Press
 from ..forms import form
 from ..picture import Picture
 from ..say import Say
 from ..state import WORKING_FILE
+from ..workbench import Bench, column, row, show_lines
 
 SIGNS = {"pass": "in order", "fail": "**not in order**", "unknown": "not known"}
 
@@ -35,9 +35,10 @@ class BatchBench(Bench):
                     control.label = f"Cure mix label: {name}"
             self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", fields))
         for number, stage in enumerate(state.batch.stages):
-            fields = form(state, lambda batch, n=number: batch.stages[n], lambda n=number, **changes: state.edit_stage(n, **changes))
-            if fields:
-                self.forms.append((f"Stage {number + 1}: {stage.tag}", fields))
+            # The end rule that is in use; the other one would be a second.
+            other = ("until", "at_most") if stage.until is None else ("lasts",)
+            fields = form(state, lambda batch, n=number: batch.stages[n], lambda n=number, **changes: state.edit_stage(n, **changes), other)
+            self.forms.append((f"Stage {number + 1}: {stage.tag}", fields))
         for title, fields in self.forms:
             self.controls |= {f"{title}: {name}": control for name, control in fields.items()}
         rules = Pick("Rules to check", list(RULE_SETS), state.batch.rules)
@@ -47,10 +48,11 @@ class BatchBench(Bench):
         save, reopen = Press("Save", main=True), Press("Open")
         save.on_press(lambda button: self._save())
         reopen.on_press(lambda button: self._open())
-        self.controls |= {"file": self.file, "save": save, "open": reopen}
+        printed = Press("The whole report, for reading or printing")
+        printed.on_press(lambda button: printed.hand_over("report.txt", report.words(state.outcome()), new_tab=True))
+        self.controls |= {"file": self.file, "save": save, "open": reopen, "report": printed}
         self.pictures = {"salt": Picture(), "nitrite": Picture()}
         self.says |= {"answer": Say("", "answer"), "weigh": Say("", "answer"), "verdicts": Say("", "note"), "file": Say("", "note")}
-        self.says["report"] = Say("", "note")
 
     def _save(self) -> None:
         if self.state.save(self.file.value):
@@ -69,22 +71,20 @@ class BatchBench(Bench):
         show_lines(self.pictures["nitrite"], pictures.over_time(trio, "free nitrite", names[0], places=("surface", "core")))
         self.says["answer"].text = "\n".join(answer.sentence for answer in outcome.answers)
         weighed = outcome.weighed
-        self.says["weigh"].text = "" if weighed is None else "**Weigh out**\n" + "\n".join((*weighed.lines(), *weighed.cautions))
+        self.says["weigh"].text = "" if weighed is None else "**Weigh out**\n" + "\n".join(weighed.lines())
         self.says["verdicts"].text = "\n".join(f"{SIGNS[v.outcome]}: {v.sentence} [{v.source}]" for v in outcome.verdicts)
         where = state.path or "not in a file yet"
         self.says["file"].text = f"{where}{'' if state.saved else ', with changes that are not saved'}."
-        self.says["report"].text = report.words(outcome)
 
     def layout(self):
-        forms = [column(Say(f"**{title}**", "note"), *fields.values()) for title, fields in self.forms if fields]
+        forms = [column(Say(f"**{title}**", "note"), *fields.values()) for title, fields in self.forms]
+        page = row(*forms, at_least=250)
+        for each in forms:
+            each.layout.flex = "0 1 270px"
+        buttons = row(self.controls["open"], self.controls["save"], self.controls["report"], at_least=120)
         return column(
-            row(self.controls["file"], self.controls["open"], self.controls["save"], at_least=200), self.says["file"],
-            self.says["trouble"], self.says["answer"], self.says["weigh"], row(*self.pictures.values(), at_least=320),
-            row(*forms, at_least=260), row(self.controls["rules"], self.units, self.bands, at_least=220),
-            self.says["verdicts"], self.says["caution"], self.says["report"],
+            row(self.file, buttons, share=(1, 2), at_least=260), self.says["file"], self.says["trouble"],
+            row(self.says["answer"], self.says["weigh"], at_least=320), row(*self.pictures.values(), at_least=320),
+            self.says["caution"], page, row(self.controls["rules"], self.units, self.bands, at_least=220),
+            Say("**What the rules and the checks say**", "answer"), self.says["verdicts"],
         )  # fmt: skip
-
-
-def shown(outcome, piece: str) -> str:
-    """The final salt of a piece, as the report says it."""
-    return units.show(outcome.history.average("salt", None, piece), "fraction")

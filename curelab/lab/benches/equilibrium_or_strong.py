@@ -8,11 +8,11 @@ from ...forecast import DAY, lasting, window_of
 from ...pictures import Trio
 from ...stages import Brine
 from ...weighing import EquilibriumBrine, StrongBrine, weigh
-from ..workbench import Bench, column, row, show_lines
 from ..controls import Press
 from ..dials import DAYS, STRENGTH, TARGET, THICKNESS, dial
 from ..picture import Picture
 from ..say import Say
+from ..workbench import Bench, column, row, show_lines
 
 HORIZON = 60 * DAY
 

@@ -6,11 +6,11 @@ from ... import pictures, telling, units
 from ...forecast import least_water, soak_needed
 from ...simulate import simulate
 from ...stages import Rest, Soak, Water
-from ..workbench import Bench, column, row, show_lines
 from ..controls import Press
 from ..dials import DAYS, HOURS, REST, TARGET, WATER, Scale, dial
 from ..picture import Picture
 from ..say import Say
+from ..workbench import Bench, column, row, show_lines
 
 COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
 WARMTH = {"metric": Scale("degC", 1, 20, 1), "us": Scale("degF", 34, 68, 2)}
@@ -101,7 +101,9 @@ class SoakBench(Bench):
         begin, end = trio.usual.span(number)
         show_lines(self.pictures["profile"], pictures.before_and_after(trio, begin, end, piece, batch.units))
         show_lines(self.pictures["hours"], pictures.soak_hours(trio, begin, piece, target))
-        self.says["answer"].text = telling.soaked(trio, number, piece)
+        enough = trio.usual.average("salt", begin, piece) <= target
+        said = " It had no more than you want before: no soak is needed." if enough else ""
+        self.says["answer"].text = telling.soaked(trio, number, piece) + said
         self.says["after"].text = telling.rested(trio, piece)
         self.says["needed"].text = ""
         self.says["rests"].text = (

@@ -5,14 +5,14 @@ from __future__ import annotations
 from ... import pictures, telling
 from ...forecast import DAY
 from ...stages import Brine
-from ..workbench import Bench, column, row, show_lines, show_map
 from ..controls import Pick
 from ..depthmap import DepthMap
 from ..dials import CAP, DAYS, FRIDGE, TARGET, THICKNESS, dial
 from ..picture import Picture
 from ..say import Say
+from ..workbench import Bench, column, row, show_lines, show_map
 
-HORIZON = 60 * DAY
+HORIZON = 90 * DAY
 TURNING = [("never", "never turned"), ("1 d", "turned every day"), ("2 d", "turned every 2nd day"), ("rack", "hangs free, both faces open")]
 
 
@@ -71,19 +71,16 @@ class ThickPoint(Bench):
         system, pieces = state.batch.units, state.batch.pieces
         now = state.batch.stages[state.cure].longest
         trio = state.trio(state.cure_lasting(max(HORIZON, now)))
-        for number, piece in enumerate(pieces[:2]):
-            show_lines(self.pictures[f"profile {number + 1}"], pictures.profile(trio, now, ("salt",), piece.name, system))
+        profiles = [pictures.profile(trio, now, ("salt",), piece.name, system) for piece in pieces[:2]]
+        for number, profile in enumerate(profiles):  # one scale for both, so that they can be compared
+            show_lines(self.pictures[f"profile {number + 1}"], profile, y_range=pictures.shared_range(*profiles))
         show_lines(self.pictures["middle"], pictures.middles(trio, [piece.name for piece in pieces[:2]], now))
-        level = 0.9
-        show_map(
-            self.pictures["map"],
-            pictures.depth_map(trio.usual, "salt", pieces[0].name, level, "90 % of where it is heading", system, basis="equilibrium"),
-        )
+        level = 0.9 * trio.usual.resting("salt", state.cure, pieces[0].name)
+        show_map(self.pictures["map"], pictures.depth_map(trio.usual, "salt", pieces[0].name, level, "cured down to here", system))
         self.says["answer"].text = " ".join(telling.cured(trio, piece.name) for piece in pieces[:2])
-        self.says["detail"].text = " ".join(
-            f"{piece.name.capitalize()}: {telling.reached(trio, now, piece.name)}" for piece in pieces[:2]
-        )
-        self.says["rests"].text = "\n".join((pictures.BAND.capitalize() + "." if trio.others else "Bands are off.", *trio.usual.assumptions))
+        self.says["detail"].text = " ".join(telling.reached(trio, now, piece.name) for piece in pieces[:2])
+        shaded = pictures.BAND.capitalize() + "." if trio.others else "Bands are off."
+        self.says["rests"].text = "\n".join((shaded, *trio.usual.assumptions))
 
     def layout(self):
         controls = list(self.controls.values())
