@@ -226,7 +226,7 @@ def middles(trio: Trio, pieces: list[str], now: float | None = None, target: flo
         marks.append(Mark("x", now / 86400, days(now)))
     return Lines(
         f"In the middle on {days(now)}: {', '.join(said)} of the salt it is heading for." if now is not None else "The middles over the days.",
-        "days since the start", "salt in the middle, % of where it is heading", tuple(lines), tuple(marks), BAND if trio.others else "",
+        "days since the start", "salt in the middle, % of final", tuple(lines), tuple(marks), BAND if trio.others else "",
     )  # fmt: skip
 
 
@@ -298,8 +298,11 @@ def depth_map(
     z = np.array([np.interp(depth, found.depth, row) for row in found.values]).T
     line = None
     if level is not None:
-        where = [_reach(found.depth, row, level) for row in found.values]
-        line = (times / 86400, along * np.array(where))
+        where = np.array([_reach(found.depth, row, level) for row in found.values])
+        through = np.flatnonzero(where >= found.depth[-1] / 2)
+        if len(through):  # the line ends where both sides meet
+            where[through[0] + 1 :] = np.nan
+        line = (times / 86400, along * where)
     value = factor * history.core(quantity, None, name, basis)
     return Map(
         f"{name.capitalize()}: {NAMES.get(quantity, quantity)} from face to face over the days; the middle ends at {value:.3g} "

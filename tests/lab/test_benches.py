@@ -1,0 +1,229 @@
+"""State and benches in this process, with exceptions in callbacks fatal: what the sliders write is what the file says and what runs."""
+
+import numpy as np
+import pytest
+
+from curelab import Brine, InputError
+from curelab.batch import dumps, load
+from curelab.lab.benches import BENCHES, bench
+from curelab.lab.state import State, opened, starting_batch
+from curelab.outcome import run
+from curelab.pictures import Trio
+
+
+@pytest.fixture(params=list(BENCHES))
+def name(request):
+    return request.param
+
+
+def made(name):
+    state = State(strict=True)
+    return state, bench(name, state)
+
+
+def test_every_bench_speaks_and_draws(name):
+    _, page = made(name)
+    assert page.says["answer"].text and page.says["caution"].text
+    assert all(picture.revision > 0 and not picture.problem for picture in page.pictures.values())
+
+
+def test_every_slider_moves_the_batch_and_the_pictures(name):
+    state, page = made(name)
+    for label, knob in page.controls.items():
+        if not hasattr(knob, "dragging"):
+            continue
+        before = {key: picture.revision for key, picture in page.pictures.items()}
+        knob.value = knob.value + knob.step if knob.value + knob.step <= knob.max else knob.value - knob.step
+        assert not state.problems, label
+        assert any(page.pictures[key].revision > count for key, count in before.items()), label
+
+
+def test_extremes_of_every_slider_leave_a_picture_or_a_reason(name):
+    for end in ("min", "max"):
+        state, page = made(name)
+        for label, knob in page.controls.items():
+            if hasattr(knob, "dragging"):
+                knob.value = getattr(knob, end)
+                for picture in page.pictures.values():
+                    assert picture.problem or picture.meta, label
+                if state.problems:
+                    assert page.says["trouble"].text and page.says["trouble"].kind == "alert", label
+                    assert page.says["answer"].text == "", label
+
+
+def test_units_switch_everywhere_at_once_and_lose_nothing(name):
+    state, page = made(name)
+    before = state.batch
+    page.units.value = "us"
+    assert all(getattr(control, "unit", "") not in ("cm", "mm", "kg", "°C") for control in page.controls.values())
+    assert state.batch.but(units="metric") == before
+    page.units.value = "metric"
+    assert state.batch == before
+
+
+def test_bands_off_takes_the_bands_away(name):
+    _, page = made(name)
+    page.bands.value = False
+    for picture in page.pictures.values():
+        assert not any(line.get("band") for line in picture.meta.get("series", []))
+
+
+def test_the_thick_point_bench_builds_the_batch_an_api_would():
+    state, page = made("thick point")
+    page.controls["thickness 1"].value = 9.5
+    page.controls["thickness 2"].value = 3.0
+    page.controls["fat cap"].value = 6
+    page.controls["days"].value = 21
+    page.controls["temperature"].value = 2.0
+    page.controls["salt"].value = 2.6
+    page.controls["turning"].value = "1 d"
+    start = starting_batch()
+    one, two = start.pieces
+    stage = start.stages[0].but(lasts="21 d", temperature="2 degC", turn_every="1 d")
+    api = start.but(
+        pieces=[one.but(thickness="9.5 cm", fat_cap="6 mm"), two.but(thickness="3 cm")],
+        stages=[stage, start.stages[1]],
+        weigh_out=start.weigh_out.but(salt="2.6 %"),
+    )
+    assert state.batch == api
+    assert dumps(state.batch) == dumps(api)
+
+
+def test_the_soak_bench_builds_the_batch_an_api_would():
+    state, page = made("soak")
+    page.controls["water"].value = 6.0
+    page.controls["count"].value = 3
+    page.controls["hours"].value = 1.5
+    page.controls["temperature"].value = 6
+    page.controls["rest"].value = 24
+    soak = state.batch.stages[-2]
+    assert [(w.amount, w.lasts, w.temperature[0][1]) for w in soak.waters] == [(6.0, 5400.0, 279.15)] * 3
+    assert state.batch.stages[-1].lasts == 86400.0
+
+
+def test_the_strong_brine_is_put_into_the_batch_only_when_asked():
+    state, page = made("equilibrium or strong")
+    before = state.batch.weigh_out
+    page.controls["strength"].value = 15
+    assert state.batch.weigh_out == before
+    page.controls["choose"].press()
+    assert state.batch.weigh_out.tag == "strong brine" and state.batch.weigh_out.strength == 0.15
+
+
+def test_the_batch_bench_shows_what_the_command_computes():
+    state, page = made("batch")
+    title = next(key for key in page.controls if key.endswith(": thickness"))
+    page.controls[title].value = "7 cm"
+    outcome = run(state.batch)
+    mine = state.outcome()
+    _, end = outcome.history.span(0)
+    assert mine.history.core("salt", end) == outcome.history.core("salt", end)  # to the last digit
+    assert page.says["answer"].text == "\n".join(answer.sentence for answer in outcome.answers)
+
+
+def test_numbers_of_a_longer_look_are_those_of_the_run():
+    """Benches simulate past the planned day to show what comes; at the planned day that is the same to rounding."""
+    state = State(strict=True)
+    trio = state.trio(state.cure_lasting(90 * 86400.0))
+    _, end = state.outcome().history.span(0)
+    for place in ("core", "average", "surface"):
+        for quantity in ("salt", "free nitrite"):
+            assert trio.usual.at(place, quantity, end) == pytest.approx(state.outcome().history.at(place, quantity, end), rel=1e-9)
+
+
+def test_an_impossible_edit_keeps_the_batch_greys_the_pictures_and_says_what_is_possible():
+    state, page = made("thick point")
+    before = state.batch
+    state.edit_piece(0, thickness="5 mm", fat_cap="10 mm")
+    assert state.batch is before
+    assert all(picture.problem for picture in page.pictures.values())
+    assert page.says["answer"].text == "" and "2 mm of lean" in page.says["trouble"].text
+    state.edit_piece(0, thickness="6 cm")
+    assert not any(picture.problem for picture in page.pictures.values())
+    assert page.says["trouble"].text == ""
+
+
+def test_an_exception_greys_the_pictures_and_reaches_the_tests(monkeypatch):
+    state, page = made("thick point")
+
+    def broken(self, *more):
+        raise ZeroDivisionError("made to fail")
+
+    monkeypatch.setattr(State, "trio", broken)
+    with pytest.raises(ZeroDivisionError):
+        state.edit_piece(0, thickness="6 cm")
+    assert all("made to fail" in picture.problem for picture in page.pictures.values())
+    state.strict = False
+    state.edit_piece(0, thickness="7 cm")
+    assert "made to fail" in page.says["trouble"].text
+
+
+def test_save_reopen_and_never_over_another_file(tmp_path):
+    state, page = made("batch")
+    page.file.value = str(tmp_path / "mine.toml")
+    page.controls["save"].press()
+    assert state.saved and load(tmp_path / "mine.toml") == state.batch
+    state.edit_piece(0, thickness="5 cm")
+    assert not state.saved
+    page.controls["save"].press()
+    assert load(tmp_path / "mine.toml").pieces[0].thickness == 0.05
+    (tmp_path / "other.toml").write_text("not mine", encoding="utf-8")
+    page.file.value = str(tmp_path / "other.toml")
+    page.controls["save"].press()
+    assert state.problems and (tmp_path / "other.toml").read_text(encoding="utf-8") == "not mine"
+    page.controls["open"].press()
+    assert state.problems
+    page.file.value = str(tmp_path / "mine.toml")
+    page.controls["open"].press()
+    assert not state.problems and page.says["trouble"].text == ""
+
+
+def test_a_bench_opens_the_working_file_of_its_folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    state = State()
+    state.edit_piece(0, thickness="6.5 cm")
+    assert state.save()
+    assert opened().batch == state.batch
+    (tmp_path / "my-batch.toml").write_text("broken = ", encoding="utf-8")
+    again = opened()
+    assert again.problems and again.batch == starting_batch()
+
+
+def test_a_field_that_does_not_read_says_why_and_changes_nothing():
+    state, page = made("batch")
+    key = next(key for key in page.controls if key.endswith(": weight"))
+    before = state.batch
+    page.controls[key].value = "heavy"
+    assert "not a mass" in page.controls[key].problem and state.batch == before
+    page.controls[key].value = "3 kg"
+    assert page.controls[key].problem == "" and state.batch.pieces[0].weight == 3.0
+
+
+def test_axes_hold_still_while_a_hand_moves():
+    _, page = made("equilibrium or strong")
+    knob, picture = page.controls["salt"], page.pictures["equilibrium salt"]
+    knob.dragging = True
+    wide = picture.meta["y_range"]
+    knob.value = knob.min
+    assert picture.meta["y_range"] == wide
+    knob.dragging = False
+    assert picture.meta["y_range"][1] < wide[1]
+
+
+def test_trio_bands_hold_the_usual_line():
+    trio: Trio = State().trio()
+    for quantity in ("salt", "nitrite", "free nitrite"):
+        usual, low, high = trio.at("core", quantity, trio.usual.times, "thick end")
+        assert np.all(low <= usual + 1e-15) and np.all(usual <= high + 1e-15)
+
+
+def test_a_batch_without_a_brine_says_so_on_the_brine_page():
+    state, page = made("equilibrium or strong")
+    cure = {"salt": "80 g", "temperature": "3 degC", "lasts": "10 d"}
+    from curelab import SealedCure
+
+    state.edit(lambda batch: batch.but(weigh_out=None, stages=[SealedCure(**cure)]))
+    assert "without one" in page.says["trouble"].text
+    assert isinstance(starting_batch().stages[0], Brine)
+    with pytest.raises(InputError):
+        SealedCure(**(cure | {"lasts": None}))
