@@ -139,8 +139,9 @@ def wire(bodies: tuple[Body, ...], bath_water: float, faces: tuple[float, float]
     contacts = []
     for number, body in enumerate(bodies):
         if faces is not None:
+            round_body = body.chain.area[0] == 0  # it touches the vessel along a line at most: its one face is free
             contacts += [
-                Contact(number, face, 0, faces[face]) for face in (0, 1) if body.chain.area[face] > 0
+                Contact(number, face, 0, max(faces) if round_body else faces[face]) for face in (0, 1) if body.chain.area[face] > 0
             ]
     network = assemble([body.chain for body in bodies], [bath_water], contacts)
     starts = np.cumsum([0] + [len(body.chain.capacity) for body in bodies])

@@ -613,3 +613,15 @@ def test_all_refusals_at_once():
 def test_arguments_that_are_nothing_get_a_sentence(call, part):
     with pytest.raises(InputError, match=part):
         call()
+
+
+@pytest.mark.parametrize("shape", ["cylinder", "sphere"])
+def test_a_round_piece_lies_on_a_line_that_is_left_out(shape):
+    """Lying, turned or hanging makes no difference to it, as its assumptions say."""
+    piece = Piece(shape=shape, thickness="8 cm", weight="2 kg")
+    stage = Brine(bath=Bath(water="2 kg", salt="90 g"), temperature="3 degC", lasts="10 d", lying=False)
+    hanging, lying, turned = (
+        simulate(piece, one).core("salt") for one in (stage, stage.but(lying=True), stage.but(lying=True, turn_every="2 d"))
+    )
+    assert lying == pytest.approx(hanging, rel=1e-9)
+    assert turned == pytest.approx(hanging, rel=1e-6)

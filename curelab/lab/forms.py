@@ -79,7 +79,7 @@ def _line(state, label, rule, name, get, put, optional):
 
     def follow(change):
         words = write(getattr(get(state.batch), name))
-        if words != line.value:
+        if words != line.value or change["name"] == "opened":
             busy[0] = True
             try:
                 line.value, line.problem = words, ""
@@ -87,7 +87,7 @@ def _line(state, label, rule, name, get, put, optional):
                 busy[0] = False
 
     line.observe(typed, "value")
-    state.observe(follow, "batch")
+    state.observe(follow, ["batch", "opened"])
     return line
 
 

@@ -76,7 +76,7 @@ function render({ model, el }) {
   number.addEventListener('input', event => { if (!event.inputType) enter(); });
   entered(number, enter);
   function enter() {
-    if (false) return;                    // left as it was: the value behind it may be finer than what is shown
+    if (number.value === shown) return;                    // left as it was: the value behind it may be finer than what is shown
     const asked = number.valueAsNumber, low = model.get('min'), high = model.get('max');
     if (Number.isFinite(asked)) {
       push(Math.min(high, Math.max(low, asked)));

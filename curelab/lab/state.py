@@ -37,6 +37,7 @@ class State(T.HasTraits):
     bands = T.Bool(True)
     problems = T.Tuple()
     revision = T.Int(0)
+    opened = T.Int(0)  # counts files opened, because a file may hold the very batch that is there
 
     def __init__(self, batch: Batch | None = None, path: str = "", *, strict: bool = False):
         super().__init__(batch=batch or starting_batch(), path=path)
@@ -92,6 +93,7 @@ class State(T.HasTraits):
         with self.hold_trait_notifications():
             self.batch, self.path, self.problems = batch, str(path), ()
             self.saved = True
+            self.opened += 1
         self.revision += 1
         return True
 

@@ -106,10 +106,16 @@ def _spread(parts: np.ndarray, shapes: np.ndarray) -> np.ndarray:
 
 
 def stack_of(
-    capacity: np.ndarray, a: np.ndarray, b: np.ndarray, conductance: np.ndarray, loss: np.ndarray | None = None
+    capacity: np.ndarray,
+    a: np.ndarray,
+    b: np.ndarray,
+    conductance: np.ndarray,
+    loss: np.ndarray | None = None,
+    mirror: np.ndarray | None = None,
 ) -> Stack:
     """Solve connected networks: capacity (d, n) > 0, the last node inf in all where it is held; a, b (m,) the ends of
-    the links, no pair twice; conductance (d, m) > 0; loss (d, n) >= 0 per unit clock.
+    the links, no pair twice; conductance (d, m) > 0; loss (d, n) >= 0 per unit clock. `mirror` (n,): if every network stays the
+    same when node k and node mirror[k] change places, the order that says so; it halves the problem.
 
     Cost: one eigenproblem of n nodes for each draw (25 nodes: 0.05 ms), or one for all where only the pace differs.
     """
@@ -122,7 +128,7 @@ def stack_of(
     if pace is not None:
         rates, vectors, root = _solved(capacity[:1], a, b, conductance[:1], None, free)
         return Stack(rates * pace[:, None] + shift[:, None], vectors / root[..., None], vectors * root[..., None])
-    rates, vectors, root = _solved(capacity, a, b, conductance, loss, free)
+    rates, vectors, root = _solved(capacity, a, b, conductance, loss, free, mirror)
     feed = None
     if held:
         feed = np.zeros((len(capacity), free))
@@ -139,7 +145,30 @@ def _pace(capacity: np.ndarray, conductance: np.ndarray) -> np.ndarray | None:
     return led[:, 0] / stored[:, 0]
 
 
-def _solved(capacity, a, b, conductance, loss, free):
+def _folded(matrix: np.ndarray, mirror: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Modes of matrices (d, n, n) that stay the same when node k and node mirror[k] change places: even modes first, then
+    odd ones. Two problems of half the size cost a quarter of one.
+    """
+    alone = np.flatnonzero(mirror == np.arange(len(mirror)))
+    left = np.flatnonzero(np.arange(len(mirror)) < mirror)
+    right = mirror[left]
+    same, cross = matrix[:, left[:, None], left], matrix[:, left[:, None], right]
+    to_alone = np.sqrt(2.0) * matrix[:, left[:, None], alone]
+    inner = matrix[:, alone[:, None], alone]
+    even = np.concatenate(
+        [np.concatenate([same + cross, to_alone], axis=2), np.concatenate([to_alone.swapaxes(1, 2), inner], axis=2)], axis=1
+    )
+    (even_rates, u), (odd_rates, v) = np.linalg.eigh(even), np.linalg.eigh(same - cross)
+    half, count = len(left), even.shape[1]
+    vectors = np.zeros(matrix.shape)
+    vectors[:, left, :count] = vectors[:, right, :count] = u[:, :half] / np.sqrt(2.0)
+    vectors[:, alone, :count] = u[:, half:]
+    vectors[:, left, count:] = v / np.sqrt(2.0)
+    vectors[:, right, count:] = -v / np.sqrt(2.0)
+    return np.concatenate([even_rates, odd_rates], axis=1), vectors
+
+
+def _solved(capacity, a, b, conductance, loss, free, mirror=None):
     size = capacity.shape[1]
     matrix = np.zeros((len(capacity), size, size))
     matrix[:, a, b] = matrix[:, b, a] = -conductance
@@ -151,7 +180,7 @@ def _solved(capacity, a, b, conductance, loss, free):
     matrix = matrix / root[:, :, None] / root[:, None, :]
     if loss is not None:
         matrix[:, inside, inside] += loss[:, :free]
-    rates, vectors = np.linalg.eigh(matrix)
+    rates, vectors = np.linalg.eigh(matrix) if mirror is None else _folded(matrix, mirror[:free])
     np.maximum(rates, 0.0, out=rates)
     if loss is None and free == size:
         # Nothing leaves, so the slowest mode is known without arithmetic: equilibrium, kept exactly.

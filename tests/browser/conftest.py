@@ -121,9 +121,12 @@ def write_synthetic(folder: Path) -> Path:
 @contextlib.contextmanager
 def running_lab(notebook: Path | str | None, folder: Path) -> Iterator[tuple[str, subprocess.Popen[str]]]:
     """(address, process) of a lab started by the launcher in a process of its own."""
-    code = f"import sys; from curelab.lab.launcher import launch; sys.exit(launch({None if notebook is None else str(notebook)!r}, folder={str(folder)!r}, browser=False))"
+    what = None if notebook is None else str(notebook)
+    call = f"launch({what!r}, folder={str(folder)!r}, browser=False)"
+    code = f"import sys; from curelab.lab.launcher import launch; sys.exit({call})"
+    own = dict(os.environ, PYTHONUNBUFFERED="1")
     process = subprocess.Popen(
-        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=dict(os.environ, PYTHONUNBUFFERED="1")
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=own
     )
     guard = threading.Timer(90, process.kill)  # so that a lab that never comes up fails the test instead of holding it
     guard.start()

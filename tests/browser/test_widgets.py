@@ -10,6 +10,7 @@ import signal
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -51,7 +52,8 @@ def set_strength(page: Any, value: float) -> None:
 
 
 def top_tick(page: Any) -> float:
-    return float(page.locator(".cl-drawing").first.locator("text.cl-tick").evaluate_all("all => Math.max(...all.filter(t => t.getAttribute('text-anchor') === 'end').map(t => +t.textContent))"))
+    """The largest number beside the axis of y of the first picture."""
+    return max(map(float, page.locator(".cl-drawing").first.locator("text.cl-tick[text-anchor=end]").all_text_contents()))
 
 
 def test_the_page_is_live_without_pressing_run_and_asks_nothing_of_the_internet(page):
@@ -86,7 +88,8 @@ def test_every_control_has_a_name_and_room_for_a_finger(page):
     ):
         assert page.get_by_role(role, name=name, exact=True).count() >= 1, (role, name)
     # WCAG 2.2, success criterion 2.5.8: targets of at least 24 by 24 CSS pixels; for a box with a label the label counts.
-    sizes = page.locator(".cl-control :is(input[type=range], input[type=number], input[type=text], select, button, label.cl-choice)").evaluate_all(
+    targets = ".cl-control :is(input[type=range], input[type=number], input[type=text], select, button, label.cl-choice)"
+    sizes = page.locator(targets).evaluate_all(
         "all => all.map(one => [one.outerHTML.slice(0, 60), one.getBoundingClientRect().width, one.getBoundingClientRect().height])"
     )
     assert len(sizes) == 11
@@ -107,12 +110,13 @@ def luminance(colour: str) -> float:
 def test_names_at_the_lines_can_be_read_and_do_not_overlap(page):
     set_strength(page, 0.5)  # all lines end close together
     boxes = page.locator(".cl-drawing").first.locator("text.cl-word:not(.cl-halo)").evaluate_all(
-        "all => all.map(t => { const b = t.getBoundingClientRect(); return [t.textContent, b.top, b.bottom, getComputedStyle(t).fill, b.right]; })"
+        """all => all.map(t => { const b = t.getBoundingClientRect();
+                                 return [t.textContent, b.top, b.bottom, getComputedStyle(t).fill, b.right]; })"""
     )
     assert [box[0] for box in boxes] == ["day 1", "day 2", "day 4", "day 7", "day 12", "day 20"]
     ordered = sorted(boxes, key=lambda box: box[1])
     assert [box[0] for box in ordered] == ["day 20", "day 12", "day 7", "day 4", "day 2", "day 1"]  # in the order of the lines
-    for upper, lower in zip(ordered, ordered[1:], strict=False):
+    for upper, lower in pairwise(ordered):
         assert upper[2] - lower[1] <= 2  # the boxes of letters touch, the letters do not
     for box in boxes:
         assert 1.05 / (luminance(box[3]) + 0.05) >= 4.5, box  # WCAG 2.2, 1.4.3, on white
@@ -124,8 +128,7 @@ def test_switching_units_tells_the_value_once_and_nothing_else(page):
     page.get_by_role("spinbutton", name="Thickness, in, as a number").wait_for()
     assert page.get_by_role("slider", name="Thickness", exact=True).get_attribute("aria-valuetext") == "2.76 in"
     number = page.get_by_role("spinbutton", name="Thickness, in, as a number")
-    number.focus()
-    number.blur()  # a look at the field is no change, though it shows fewer figures than the value has
+    number.press("Enter")  # entered as it stands is no change, though the field shows fewer figures than the value has
     page.get_by_role("radio", name="metric", exact=True).check()
     page.get_by_role("spinbutton", name="Thickness, cm, as a number").wait_for()
     page.wait_for_timeout(300)
@@ -189,11 +192,12 @@ def test_the_map_has_the_colours_of_cividis_at_the_right_places(page):
     colormaps = pytest.importorskip("matplotlib").colormaps  # an independent table of the same colours
     set_strength(page, 5)
     chart = page.locator(".cl-drawing").nth(1)
-    top = float(chart.locator("text.cl-tick").evaluate_all("all => Math.max(...all.filter(t => !t.getAttribute('text-anchor')).map(t => +t.textContent))"))
+    top = max(map(float, chart.locator("text.cl-tick:not([text-anchor])").all_text_contents()))  # of the colour bar
     for u, v in ((0.1, 0.1), (0.5, 0.5), (0.95, 0.05), (0.9, 0.9)):
         pixel, days, depth = chart.locator("canvas").first.evaluate(
             """(canvas, [u, v]) => { const c = Math.floor(u * canvas.width), r = Math.floor(v * canvas.height);
-               return [[...canvas.getContext('2d').getImageData(c, r, 1, 1).data], 20 * (c + .5) / canvas.width, 35 * (r + .5) / canvas.height]; }""",
+               const pixel = canvas.getContext('2d').getImageData(c, r, 1, 1).data;
+               return [[...pixel], 20 * (c + .5) / canvas.width, 35 * (r + .5) / canvas.height]; }""",
             [u, v],
         )
         expected = np.array(colormaps["cividis"](salt(5, days, depth) / top)) * 255

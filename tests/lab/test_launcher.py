@@ -55,5 +55,6 @@ def test_a_notebook_that_is_not_there_is_named(tmp_path):
 
 
 def test_the_launcher_does_not_wait_for_the_widgets():
-    code = "import sys, curelab.lab.launcher; print(sorted({'ipywidgets', 'anywidget', 'plotly', 'pandas', 'jupyterlab'} & set(sys.modules)))"
+    late = {"ipywidgets", "anywidget", "plotly", "pandas", "jupyterlab"}
+    code = f"import sys, curelab.lab.launcher; print(sorted({late!r} & set(sys.modules)))"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"

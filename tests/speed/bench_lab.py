@@ -28,9 +28,13 @@ WATCH = """event => {
     channel.port1.onmessage = () => log.shown.push(performance.now());
     channel.port2.postMessage(0);
   }));
-  for (const drawing of document.querySelectorAll('.cl-drawing')) seen.observe(drawing, { attributes: true, attributeFilter: ['data-revision'] });
+  const what = { attributes: true, attributeFilter: ['data-revision'] };
+  for (const drawing of document.querySelectorAll('.cl-drawing')) seen.observe(drawing, what);
 }"""
-QUIET = "since => { const now = performance.now(), log = window.curelabLog; return log.shown.length && log.shown.at(-1) > log.begun.at(-1) && now - log.shown.at(-1) > since; }"
+QUIET = """since => {
+  const now = performance.now(), log = window.curelabLog, last = log.shown.at(-1);
+  return log.shown.length && last > log.begun.at(-1) && now - last > since;
+}"""
 
 
 def steps(page, slider, count: int) -> list[float]:

@@ -1,0 +1,408 @@
+"""Bands: the vectorised engine against `simulate` draw by draw, distributions, probabilities, executors, and what matters most."""
+
+from __future__ import annotations
+
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from multiprocessing import get_context
+
+import numpy as np
+import pytest
+
+from curelab import Bath, Brine, Criterion, Piece, Rest, SealedCure, Soak, Water, simulate
+from curelab.ensemble import Ensemble, Loop
+from curelab.sensitivity import at_end, how_long, what_matters
+from curelab.sources import default_numbers
+from curelab.spread import Request, quantiles, spread
+from curelab.transport.modes import modes_of
+from curelab.transport.network import Network
+from curelab.transport.stack import stack_of
+from curelab.uncertain import draw, inputs_for, uncertain_inputs
+
+DAY = 86400.0
+PIECE = Piece(name="point", thickness="6 cm", weight="2 kg")
+THIN = Piece(name="flat", thickness="3 cm", weight="1 kg", tissue="pork loin", shape="cylinder")
+BATH = Bath(water="2 kg", salt="90 g", nitrite="0.5 g", sugar="40 g", nitrate="0.4 g")
+LOG = [["0 h", "2 degC"], ["40 h", "4 degC"], ["41 h", "6 degC"], ["60 h", "3 degC"]]
+REST = Rest(temperature="5 degC", lasts="2 d")
+WATERS = (Water(amount="4 kg", lasts="1 h", temperature="8 degC"), Water(amount="4 kg", lasts="2 h", temperature="5 degC"))
+FLOATING = Brine(bath=BATH, temperature="3 degC", lasts="6 d", lying=False)
+TURNED = Brine(bath=BATH, temperature="3 degC", lasts="6 d", turn_every="2 d")
+UNTIL = Brine(bath=BATH, temperature="3 degC", lying=False, until="core salt >= 60 % of equilibrium", at_most="20 d")
+EARLY = Soak(until="average salt <= 1.9 %", waters=(Water(amount="4 kg", lasts="5 h", temperature="8 degC"),) * 3)
+BAG = SealedCure(salt="100 g", nitrite="0.3 g", temperature="3 degC", lasts="8 d")
+CASES = {
+    "floating": ((PIECE,), (FLOATING, REST, Soak(waters=WATERS))),
+    "turned": ((PIECE,), (TURNED, REST, Soak(waters=WATERS, stirred=True))),
+    "turned by list": ((PIECE,), (TURNED.but(turn_every=None, turns=["1 d", "3 d"]), REST)),
+    "two pieces": ((PIECE, THIN), (TURNED, REST, Soak(waters=WATERS))),
+    "sphere with pH": ((PIECE.but(shape="sphere", ph=5.7),), (FLOATING, REST, Soak(waters=WATERS))),
+    "cap on one face, thawed": ((PIECE.but(fat_cap="6 mm", frozen_before=True),), (TURNED, REST, Soak(waters=WATERS))),
+    "cap on both faces": ((PIECE.but(fat_cap="6 mm", capped="both faces"),), (FLOATING, REST)),
+    "sealed, two pieces": ((PIECE, THIN.but(shape="slab")), (BAG, REST, Soak(waters=WATERS))),
+    "sealed, never dissolved": ((PIECE,), (BAG.but(salt="400 g", lasts="2 d"), REST)),
+    "running": ((PIECE,), (FLOATING.but(running=True), REST, Soak(waters=WATERS))),
+    "fridge log": ((PIECE,), (TURNED.but(temperature=LOG), Rest(temperature=LOG, lasts="3 d"), Soak(waters=WATERS))),
+    "until": ((PIECE,), (UNTIL, REST, EARLY, REST)),
+}
+QUANTITIES = ("salt", "sugar", "nitrate", "nitrite", "free nitrite")
+BASES = ("meat", "green weight", "water phase", "equilibrium")
+
+
+def drawn(name, count=8, loss="nordin"):
+    pieces, stages = CASES[name]
+    usual = simulate(pieces, stages, loss=loss, cells=12)
+    inputs = inputs_for(pieces, stages, loss, default_numbers(), usual.numbers.used)
+    return pieces, stages, draw(inputs, count, seed=1), usual.length
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_every_draw_equals_simulate_of_that_draw(name):
+    pieces, stages, draws, length = drawn(name)
+    many = Ensemble(pieces, stages, draws.columns, cells=12, segments=64)
+    one_by_one = Loop(pieces, stages, draws.columns, cells=12)
+    # A stage that ends by a criterion ends within the second to which it is sought.
+    near = 1e-10 if name != "until" else 1e-4
+    assert np.abs(many.length - one_by_one.length).max() <= (0.0 if name != "until" else 4.0)
+    times = np.linspace(0.0, length, 31)
+    for number in range(len(pieces)):
+        for quantity in QUANTITIES:
+            bath = one_by_one.bath(quantity, times).max() or 1.0
+            for basis in BASES:
+                # Behind fat a piece has taken up next to nothing, and a share of next to nothing loses digits.
+                scale = 10.0 if basis == "equilibrium" else bath
+                for place in ("core", "average", "surface"):
+                    theirs = one_by_one.at(place, quantity, times, number, basis)
+                    ours = many.at(place, quantity, times, number, basis)
+                    assert np.abs(ours - theirs).max() <= near * scale, (quantity, basis, place)
+                theirs = one_by_one.profile(quantity, times, number, basis)
+                ours = many.profile(quantity, times, number, basis)
+                assert np.abs(ours - theirs).max() <= near * scale, (quantity, basis)
+        assert many.depths(number) == pytest.approx(one_by_one.depths(number), rel=1e-12)
+        assert many.weight(times, number) == pytest.approx(one_by_one.weight(times, number), rel=max(near, 1e-10))
+    for quantity in QUANTITIES:
+        theirs = one_by_one.bath(quantity, times)
+        assert np.abs(many.bath(quantity, times) - theirs).max() <= near * (theirs.max() or 1)
+    for words in ("core salt >= 50 % of equilibrium", "average salt >= 1 %", "core free nitrite >= 20 ppm"):
+        ours, theirs = (each.first_time(Criterion.parse(words)) for each in (many, one_by_one))
+        assert np.array_equal(np.isinf(ours), np.isinf(theirs)), words
+        assert np.abs(np.where(np.isinf(ours), 0, ours) - np.where(np.isinf(theirs), 0, theirs)).max() <= 2.0, words
+
+
+@pytest.mark.parametrize(
+    ("name", "inside", "face"),
+    [("floating", 1e-3, 4e-3), ("turned", 1e-3, 5e-3), ("two pieces", 1.2e-3, 5e-3), ("sealed, two pieces", 1e-3, 1.2e-2),
+     ("cap on one face, thawed", 1.2e-3, 8e-3), ("cap on both faces", 1.2e-3, 5e-3)],
+)  # fmt: skip
+def test_few_cells_cost_little(name, inside, face):
+    """Against 60 cells, as a share of the driving force (the strongest bath), from an hour after a stage began."""
+    pieces, stages, draws, _ = drawn(name)
+    few = Ensemble(pieces, stages, draws.columns)
+    fine = Ensemble(pieces, stages, draws.columns, cells=60)
+    times = np.concatenate(
+        [run.begin[0] + np.linspace(min(3600.0, run.length[0]), run.length[0], 12) for run in fine.runs]
+    )
+    for quantity in ("salt", "nitrite"):
+        driving = fine.bath(quantity, np.linspace(0, fine.length[0], 200)).max(axis=1) * pieces[0].water() / pieces[0].weight
+        for number in range(len(pieces)):
+            for place, most in (("core", inside), ("average", inside), ("surface", face)):
+                gap = few.at(place, quantity, times, number) - fine.at(place, quantity, times, number)
+                assert np.all(np.abs(gap).max(axis=1) <= most * driving), (place, quantity)
+
+
+def test_fridge_log_needs_few_pieces_of_loss():
+    pieces, stages, draws, length = drawn("fridge log")
+    times = np.linspace(0.0, length, 40)
+    few, every = (Ensemble(pieces, stages, draws.columns, segments=n).at("core", "free nitrite", times) for n in (4, 64))
+    assert np.abs(few - every).max() <= 2e-3 * every.max()
+
+
+def test_nothing_is_lost_in_any_draw():
+    pieces, stages, draws, _ = drawn("two pieces")
+    many = Ensemble(pieces, stages, draws.columns)
+    run = many.runs[0]
+    for name in ("salt", "nitrite", "sugar"):
+        at = [np.full((many.count, 1), when) for when in (0.0, 6 * DAY)]
+        before, after = (
+            sum(run.amount(name, t, n)[:, 0] for n in range(2)) + run.in_bath(name, t)[:, 0] * run.water for t in at
+        )
+        assert after == pytest.approx(before, rel=1e-11)
+
+
+def test_stack_equals_modes():
+    """A sheaf of random networks, free and with the last node held, with and without loss."""
+    rng = np.random.default_rng(5)
+    a, b = np.array([0, 1, 2, 3, 4]), np.array([1, 2, 3, 4, 0])
+    for held in (False, True):
+        for lossy in (False, True):
+            capacity = rng.uniform(0.5, 2.0, (3, 5))
+            if held:
+                capacity[:, -1] = np.inf
+            conductance = rng.uniform(0.5, 2.0, (3, 5))
+            loss = rng.uniform(0.0, 0.5, (3, 5)) * lossy
+            stack = stack_of(capacity, a, b, conductance, loss)
+            start, clock = rng.uniform(0, 1, (3, 1, 5)), np.tile(np.linspace(0, 3, 7), (3, 1, 1))
+            for number in range(3):
+                network = Network(capacity[number], a, b, conductance[number], loss[number])
+                modes = modes_of(network)
+                theirs = modes.at(start[number], clock[number])
+                assert stack.at(start, clock)[number] == pytest.approx(theirs, rel=1e-11)
+                rows = rng.uniform(0, 1, (2, 5))
+                assert stack.at(start, clock, rows)[number] == pytest.approx(theirs @ rows.T, rel=1e-11)
+                given = modes.supplied(modes.integral(start[number], clock[number]))
+                assert stack.supplied(start, clock)[number] == pytest.approx(given, rel=1e-10, abs=1e-13)
+
+
+def test_networks_in_proportion_share_one_basis():
+    capacity, conductance = np.array([[1.0, 2.0, 1.0]]), np.array([[1.0, 3.0]])
+    by = np.array([[1.0], [0.5], [4.0]])
+    stack = stack_of(capacity * by, np.array([0, 1]), np.array([1, 2]), conductance * by**2, np.full((3, 3), 0.25))
+    assert len(stack.shapes) == 1
+    single = stack_of(capacity, np.array([0, 1]), np.array([1, 2]), conductance).rates
+    assert stack.rates == pytest.approx(single * by + 0.25, rel=1e-12)
+
+
+# ---- what is uncertain -----------------------------------------------------------------------------------------------
+
+NOT_DRAWN = {
+    "water.salt_diffusivity.3C": "only its product with obstruction.lean moves anything, and that range was taken over it",
+    "obstruction.cooked": "no stage here cooks",
+    "water_change.": "all rows share one scatter, the input water uptake",
+    "tissue.": "fat holds little water; the flux through a cap goes with its product with fat.relative_diffusivity, known 140-fold worse",
+    "taste.": "a threshold that is asked about, not an input",
+    "colour.": "a threshold that is asked about, not an input",
+    "protection.": "a threshold that is asked about, not an input",
+    "rival.": "drives nothing; the activation energy of water is the input activation energy",
+    "sugar.crystal_density": "moves the volume of a brine in the vessel only",
+}
+
+
+def test_every_published_range_is_drawn_or_has_a_reason():
+    rows = {row.key for row in uncertain_inputs()}
+    numbers = default_numbers()
+    ranged = {key for key in numbers if numbers[key].low is not None and numbers[key].low != numbers[key].high}
+    excused = {key for key in ranged if any(key.startswith(start) for start in NOT_DRAWN)}
+    assert ranged - rows == excused - rows
+    assert not rows & excused
+    for start in NOT_DRAWN:
+        assert any(key.startswith(start) for key in ranged), start
+    for row in uncertain_inputs():
+        assert row.source and row.remedy and row.meaning
+        if row.kind == "number":
+            published = default_numbers()[row.key]
+            assert (published.low, published.high) == (row.low, row.high), row.key
+            assert row.unit == published.unit
+
+
+def test_every_input_moves_something():
+    moved = set()
+    cases = ("cap on one face, thawed", "nordin"), ("two pieces", "nordin"), ("sealed, two pieces", "takagi"), ("turned", "nordin")
+    for name, loss in cases:
+        pieces, stages, draws, length = drawn(name, loss=loss)
+        middle = {row.key: row.at(np.full(2, 0.5)) for row in draws.inputs}
+        for row in draws.inputs:
+            many = Ensemble(pieces, stages, middle | {row.key: row.at(np.array([0.2, 0.8]))}, loss=loss, cells=12)
+            readings = [many.at("core", quantity, (0.3 * length, length), n) for quantity in QUANTITIES for n in range(len(pieces))]
+            readings.append(many.weight((length,)))
+            if any(np.abs(value[1] - value[0]).max() > 1e-6 * np.abs(value).max() for value in readings if value.any()):
+                moved.add(row.key.split(" of ")[0])
+    assert moved == {row.key for row in uncertain_inputs()}
+
+
+def test_inputs_are_those_the_batch_depends_on():
+    keys = {row.key for row in drawn("sealed, two pieces")[2].inputs}
+    assert {"purge.sealed_cure", "thickness of point", "thickness of flat", "ph.beef", "ph.pork"} <= keys
+    assert not {"fat.relative_diffusivity", "film.contact", "frozen_thawed.multiplier", "nitrite.takagi.half_life"} & keys
+    assert "ph.beef" not in {row.key for row in drawn("sphere with pH")[2].inputs}
+    own = default_numbers().with_values({"obstruction.lean": 0.4})
+    many = spread(PIECE, FLOATING, count=8, numbers=own)
+    assert "obstruction.lean" not in {row.key for row in many.inputs}
+    assert Ensemble((PIECE,), (FLOATING,), {"temperature": np.zeros(1)}, numbers=own).at("core", "salt")[0, 0] > 1.05 * Ensemble(
+        (PIECE,), (FLOATING,), {"temperature": np.zeros(1)}
+    ).at("core", "salt")[0, 0]
+
+
+def test_distributions_have_the_quantiles_they_claim():
+    """By the definition of each distribution: ends, 5 and 95 % points, mode, and the mean of a triangle, (a + b + c) / 3."""
+    rows = {row.key: row for row in uncertain_inputs()}
+    shares = (np.arange(20000) + 0.5) / 20000
+    lognormal = rows["obstruction.lean"].at(np.array([0.05, 0.5, 0.95]))
+    assert lognormal == pytest.approx([0.183, (0.183 * 0.61) ** 0.5, 0.61], rel=1e-12)
+    assert rows["thickness"].at(np.array([0.05, 0.5, 0.95])) == pytest.approx([-4, 0, 4], rel=1e-12, abs=1e-12)
+    assert rows["ratio.sugar"].at(np.array([0, 0.5, 1])) == pytest.approx([0.15, 0.3, 0.6], rel=1e-12)
+    assert rows["nitrite.takagi.half_life"].at(np.array([0, 0.5, 1])) == pytest.approx([4, 4.5, 5], rel=1e-12)
+    triangle = rows["ratio.nitrite"].at(shares)
+    assert triangle.mean() == pytest.approx((0.3 + 0.8 + 0.98) / 3, rel=1e-6)
+    assert np.all(np.diff(triangle) > 0)
+
+
+def test_draws_are_stored_with_their_seed():
+    rows = uncertain_inputs()[:3]
+    one, same, other = draw(rows, 100, seed=4), draw(rows, 100, seed=4), draw(rows, 100, seed=5)
+    assert all(np.array_equal(one.columns[key], same.columns[key]) for key in one.columns)
+    assert not np.array_equal(one.columns["ratio.nitrite"], other.columns["ratio.nitrite"])
+    assert one.seed == 4 and one.count == 100
+    with pytest.raises(ValueError, match="at least one"):
+        draw((), 64)
+
+
+# ---- answers ---------------------------------------------------------------------------------------------------------
+
+
+def test_quantiles_are_quantiles():
+    values = np.random.default_rng(0).normal(size=(37, 3, 1100))
+    for ours, level in zip(quantiles(values), (0.1, 0.5, 0.9), strict=True):
+        assert ours == pytest.approx(np.quantile(values, level, axis=0), rel=1e-12)
+
+
+def test_executors_give_the_same_to_the_last_digit():
+    def ask(executor):
+        many = spread(PIECE, (FLOATING, REST), count=1100, seed=2, cells=6, executor=executor)
+        band = many.profile("salt", (2 * DAY, 7 * DAY))
+        return np.concatenate([band.low.ravel(), band.middle.ravel(), many.time_to("average salt >= 1 %", 0).values])
+
+    alone = ask(None)
+    with ThreadPoolExecutor(2) as threads:
+        assert np.array_equal(ask(threads), alone)
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as processes:
+        assert np.array_equal(ask(processes), alone)
+
+
+@pytest.fixture(scope="module")
+def many():
+    return spread(PIECE, (FLOATING, REST, Soak(waters=WATERS)), count=128, seed=1)
+
+
+def test_answers_name_draws_and_inputs(many):
+    times = many.time_to("core salt >= 90 % of equilibrium", 0)
+    window = many.window()
+    chance = many.verdicts(draws=8)[0]
+    matters = what_matters(many, at_end("core", "salt"), "the salt at the core", method="rank")
+    for said, count in (
+        (times.sentence, 128), (times.sentence_by(21 * DAY), 128), (window.sentence, 128), (chance.sentence, 8),
+        (many.at("core", "salt").rests_on, 128), (many.meaning, 128), (matters.sentence, 128),
+    ):  # fmt: skip
+        assert str(count) in said and "how fast meat takes salt" in said and "thickness of point" in said, said
+
+
+def test_times_and_chances_agree(many):
+    times = many.time_to("core salt >= 60 % of equilibrium", 0)
+    low, middle, high = (times.quantile(level) for level in (0.1, 0.5, 0.9))
+    assert low < middle < high
+    assert times.chance(middle) == pytest.approx(0.5, abs=0.01)
+    assert many.chance("core salt >= 60 % of equilibrium", 5 * DAY) == pytest.approx(times.chance(5 * DAY), abs=1e-12)
+    ensemble = Ensemble((PIECE,), (FLOATING.but(lasts=60 * DAY),), many.draws.part(slice(0, 5)))
+    assert ensemble.first_time(Criterion.parse("core salt >= 60 % of equilibrium")) == pytest.approx(times.values[:5], abs=2.0)
+
+
+def test_never_is_said_as_never(many):
+    never = many.time_to("average salt >= 30 %", 0, at_most=20 * DAY)
+    assert np.all(np.isinf(never.values)) and never.chance(20 * DAY) == 0
+    assert "not within 20 d in every case" in never.sentence
+    window = many.window(cured="core salt >= 20 %", at_most=20 * DAY)
+    assert window.empty == 1.0 and "empty in every case" in window.sentence
+
+
+def test_window_is_judged_draw_by_draw():
+    strong = Brine(bath=Bath(water="4 kg", salt="700 g"), temperature="3 degC", lasts="4 d", lying=False)
+    found = spread(PIECE, strong, count=64, seed=3).window(at_most=30 * DAY)
+    assert found.empty == pytest.approx(np.mean(found.opens >= found.closes))
+    thin = spread(PIECE.but(thickness="1 cm"), strong, count=64, seed=3).window(at_most=30 * DAY)
+    assert thin.empty <= found.empty
+    when, share = thin.best
+    assert share == pytest.approx(np.mean((thin.opens <= when) & (when < thin.closes)))
+
+
+def test_bands_lie_in_order_and_hold_the_usual_case(many):
+    times = np.linspace(DAY, 8 * DAY, 5)
+    band = many.profile("salt", times, depths=21)
+    assert band.low.shape == (5, 21) and band.depth[0] == 0 and band.depth[-1] == 1
+    assert np.all(band.low <= band.middle) and np.all(band.middle <= band.high)
+    usual = simulate(PIECE, (FLOATING, REST, Soak(waters=WATERS))).profile("salt", times)
+    at = np.array([np.interp(band.depth * 0.06, usual.depth, row) for row in usual.values])
+    assert np.all(band.low <= at * (1 + 1e-3)) and np.all(at <= band.high * (1 + 1e-3))
+
+
+def test_unknown_stays_unknown(many):
+    for row in many.verdicts(draws=8):
+        assert row.passes + row.fails + row.unknown == pytest.approx(1.0)
+    assert any(row.unknown == 1.0 and row.passes == 0.0 for row in many.verdicts(draws=8))
+
+
+def test_an_answer_too_large_is_refused(many):
+    with pytest.raises(MemoryError, match="ask for fewer"):
+        huge = spread(PIECE, FLOATING, count=8, cells=6)
+        from curelab import spread as module
+
+        saved, module.MOST_BYTES = module.MOST_BYTES, 100
+        try:
+            huge.readings([Request.of("profile", quantity="salt", times=(DAY, 2 * DAY))])
+        finally:
+            module.MOST_BYTES = saved
+
+
+# ---- what matters most -----------------------------------------------------------------------------------------------
+
+
+def test_indices_of_a_known_sum():
+    """y = 2 x1 + x2 with like inputs has first-order = total = 4/5 and 1/5: variances of independent terms add."""
+    inputs = [row for row in uncertain_inputs() if row.key in ("temperature", "water uptake", "meat weight")]
+    many = spread(PIECE, FLOATING, count=512, inputs=inputs, cells=6)
+
+    def ask(each):
+        return 2 * each.draws.columns["temperature"] / 1.5 + each.draws.columns["water uptake"] / 6
+
+    found = what_matters(many, ask, "a sum", draws=1024)
+    by = {row.input.key: row for row in found.rows}
+    assert found.rows[0].input.key == "temperature" and found.evaluations == 1024 * 5
+    for key, share in (("temperature", 0.8), ("water uptake", 0.2), ("meat weight", 0.0)):
+        assert by[key].first == pytest.approx(share, abs=0.03)
+        assert by[key].total == pytest.approx(share, abs=0.03)
+    ranked = {row.input.key: row.first for row in what_matters(many, ask, "a sum", method="rank").rows}
+    assert ranked["temperature"] == pytest.approx(0.8, abs=0.05)
+
+
+def test_the_sentence_says_what_to_do():
+    inputs = [row for row in drawn("floating")[2].inputs if row.key.startswith("thickness") or row.key == "meat weight"]
+    many = spread(PIECE, FLOATING, count=64, inputs=inputs, cells=6)
+    found = what_matters(many, how_long("core salt >= 60 % of equilibrium"), "the days until the core is cured", draws=32)
+    assert found.sentence.startswith("Measure the thickness of point again, at its thickest, with a skewer before anything else")
+    with pytest.raises(ValueError, match="sobol, rank"):
+        what_matters(many, how_long("core salt >= 60 % of equilibrium"), "x", method="guess")
+
+
+def test_time_counts_from_the_beginning_of_the_stage(many):
+    """The rest begins on day 6; what is asked for is the time of the rest alone, found here on a fine grid of readings."""
+    two = spread(PIECE, (FLOATING, REST), count=16, seed=1)
+    wanted = "core salt >= 1 %"
+    times = two.time_to(wanted, 1, at_most=30 * DAY).values
+    longer = Ensemble((PIECE,), (FLOATING, REST.but(lasts=30 * DAY)), two.draws.columns)
+    grid = 6 * DAY + np.linspace(1.0, 30 * DAY, 6000)
+    met = longer.at("core", "salt", grid) >= 0.01
+    expected = np.where(met.any(axis=1), grid[np.argmax(met, axis=1)] - 6 * DAY, np.inf)
+    assert np.isfinite(expected).sum() >= 4
+    assert np.array_equal(np.isinf(times), np.isinf(expected))
+    both = np.isfinite(times)
+    assert np.abs(times[both] - expected[both]).max() <= grid[1] - grid[0] + 2.0
+
+
+def test_a_draw_that_never_gets_there_counts_as_the_longest(many):
+    """Otherwise the slowest meat would look like the fastest."""
+    ask = how_long("core salt >= 50 % of equilibrium", 0, at_most=8 * DAY)
+    values, times = ask(many), many.time_to("core salt >= 50 % of equilibrium", 0, at_most=8 * DAY).values
+    never = np.isinf(times)
+    assert never.any() and not never.all()
+    assert values[never].min() > values[~never].max()
+
+
+def test_an_input_that_the_engine_does_not_know_goes_through_simulate():
+    from dataclasses import replace
+
+    row = next(row for row in uncertain_inputs() if row.key == "nitrite.takagi.half_life")
+    other = replace(row, key="nitrite.nordin.constant", low=0.5, high=0.8, unit="log10 h")
+    found = spread(PIECE, FLOATING, count=8, inputs=[other], cells=8)
+    assert not found.case.fast
+    free = found.at("core", "free nitrite", (6 * DAY,))
+    assert free.low[0] < free.middle[0] < free.high[0]
+    assert found.at("core", "salt").low[0] == pytest.approx(found.at("core", "salt").high[0], rel=1e-12)
+    with pytest.raises(ValueError, match="does not know"):
+        Ensemble((PIECE,), (FLOATING,), {"nitrite.nordin.constant": np.ones(3)})
