@@ -68,17 +68,9 @@ class Track:
         which = slice(place, place + 1)
         return self._gather(times, lambda leg, t: leg.states(t, which)[0])
 
-    def read(self, times: np.ndarray, place: int, columns: np.ndarray) -> np.ndarray:
-        """Readings (t, k) of one solute: w @ columns, for columns (n, k)."""
-        known: dict[int, tuple] = {}
-
-        def one(leg: Leg, t: np.ndarray) -> np.ndarray:
-            key = id(leg.modes)
-            if key not in known:
-                known[key] = leg.modes.onto(columns)
-            return leg.read(t, place, known[key])
-
-        return self._gather(times, one)
+    def read(self, times: np.ndarray, place: int, onto) -> np.ndarray:
+        """Readings (t, k) of one solute; `onto(modes)` gives what `Modes.onto` makes of the columns."""
+        return self._gather(times, lambda leg, t: leg.read(t, place, onto(leg.modes)))
 
     @cached_property
     def _ends(self) -> np.ndarray:
@@ -203,8 +195,19 @@ class Run:
             if len(self._seen) >= 32:
                 self._seen.clear()
             track, place = self._home[name]
-            self._seen[key] = np.maximum(track.read(times, place, columns), 0.0)
+            self._seen[key] = np.maximum(track.read(times, place, self._onto), 0.0)
         return self._seen[key]
+
+    @cached_property
+    def _projections(self) -> dict[int, tuple]:
+        return {}
+
+    def _onto(self, modes: Modes) -> tuple:
+        """The columns seen by the modes of a leg, made once for each."""
+        key = id(modes)  # the legs keep their modes alive as long as this run
+        if key not in self._projections:
+            self._projections[key] = modes.onto(self._columns[0])
+        return self._projections[key]
 
     def _reading(self, name: str, times: np.ndarray, *keys) -> np.ndarray:
         """(t,) of one column, or (t, n) of several."""

@@ -234,6 +234,9 @@ def _run(plan: _Plan, state: _State, loss: str, numbers: Numbers) -> Run:
     start = {name: _start(name, plan, state, wirings[0]) for name in (*TRACERS, FREE)}
     turns = np.array(plan.turns)
     eigen = [cache(lambda w=wiring: modes_of(w.network)) for wiring in wirings]
+    flip = _flip(state.bodies, wirings)
+    if flip is not None:
+        eigen[1] = cache(lambda: eigen[0]().renumbered(flip, wirings[1].network))
     tracks = []
     names = [name for name in TRACERS if start[name].any()]
     if "salt" in names and start["salt"][wirings[0].bath] > plan.saturation:
@@ -254,6 +257,17 @@ def _run(plan: _Plan, state: _State, loss: str, numbers: Numbers) -> Run:
     run = _ended(run, plan)
     _hand_on(run, state)
     return run
+
+
+def _flip(bodies: tuple[Body, ...], wirings: list[Wiring]) -> np.ndarray | None:
+    """Where each node lies after a turn, if a turned piece is the mirror image of what it was; None if it is not, or never turned."""
+    if len(wirings) < 2 or not all(body.piece.symmetric for body in bodies):
+        return None
+    order = np.arange(len(wirings[0].network.capacity))
+    for nodes, body in zip(wirings[0].slices, bodies, strict=True):
+        if body.chain.area[0] > 0:
+            order[nodes] = order[nodes][::-1]
+    return order
 
 
 def _start(name: str, plan: _Plan, state: _State, wiring: Wiring) -> np.ndarray:
@@ -308,13 +322,16 @@ def _free_track(plan, state, start, turns, clock, wirings, loss, numbers) -> Tra
     acid = [body.piece.acidity(numbers) for body in state.bodies]
     begins = np.concatenate([[0.0], ends[:-1]])
 
+    flip = _flip(state.bodies, wirings)
+
     @cache
     def modes(turned: int, warmth: tuple[float, ...], speed: float) -> Modes:
         wiring = wirings[turned]
         rate = np.zeros(len(wiring.network.capacity))
         for nodes, value in zip(wiring.slices, warmth, strict=True):
             rate[nodes] = value / speed
-        return modes_of(wiring.network.with_loss(rate))
+        network = wiring.network.with_loss(rate)
+        return modes(0, warmth, speed).renumbered(flip, network) if turned and flip is not None else modes_of(network)
 
     legs = []
     for begin, end in zip(begins, ends, strict=True):

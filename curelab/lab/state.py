@@ -18,6 +18,7 @@ from ..batch import Batch
 from ..fields import InputError
 from ..forecast import corners, lasting
 from ..pictures import Trio
+from ..piece import Piece
 from ..simulate import simulate
 from ..sources import datasets_folder, default_numbers
 from ..stages import AnyStage, Brine, SealedCure, Soak
@@ -111,14 +112,15 @@ class State(T.HasTraits):
 
     # -- results -----------------------------------------------------------------------------------------------------------------
 
-    def trio(self, stages: tuple[AnyStage, ...] | None = None) -> Trio:
-        """The history of `stages` (default: those of the batch) and, with bands on, of the same in slow and fast meat."""
+    def trio(self, stages: tuple[AnyStage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Trio:
+        """The history of `stages` and `pieces` (default: those of the batch) and, with bands on, of the same in slow and fast meat."""
         wanted = self.batch.filled() if stages is None else stages
-        key = (self.batch.pieces, wanted, self.batch.loss, self.bands)
+        meat = pieces or self.batch.pieces
+        key = (meat, wanted, self.batch.loss, self.bands)
         if key not in self._trios:
             numbers = default_numbers()
             every = (numbers, *corners(numbers)) if self.bands else (numbers,)
-            made = [simulate(self.batch.pieces, wanted, loss=self.batch.loss, numbers=each) for each in every]
+            made = [simulate(meat, wanted, loss=self.batch.loss, numbers=each) for each in every]
             if len(self._trios) >= 8:
                 self._trios.clear()
             self._trios[key] = Trio(*made)

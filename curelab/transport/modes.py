@@ -8,13 +8,14 @@ hand: a closed part of the network conserves its amount exactly, because its con
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
 from .network import Network
 
 
+REMEMBERED = 48  # networks; two pieces that lie in a vessel take about 1 MB each
 _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it would slow everything that touches it
 
 
@@ -77,6 +78,11 @@ class Modes:
         result = self._now(begun, clock) @ onto[0]
         return result + (begun[2] @ onto[1])[:, None, :] if len(self.held) else result
 
+    def renumbered(self, order: np.ndarray, network: Network) -> Modes:
+        """The modes of `network`, which is this one with its node i standing where node order[i] stands here: no new eigenproblem."""
+        place = np.searchsorted(self.free, order[self.free])
+        return Modes(network, self.rates, self.shapes[place], self.weights[place], self.feed[:, place], self.free, self.held)
+
     def integral(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """Integral (s, t, n) of the states over the clock from 0, exact; the loss and the supply are counted from it."""
         phi = self._phi(clock)
@@ -124,7 +130,32 @@ class Modes:
 
 
 def modes_of(network: Network) -> Modes:
-    """Solve the eigenproblem of `network` once. Cost grows with the cube of the number of free nodes (60: about 0.3 ms)."""
+    """Solve the eigenproblem of `network`. Cost grows with the cube of the number of free nodes (60: about 0.3 ms).
+
+    The last networks are remembered by their content, because stages, waters and the positions of a slider often repeat one;
+    `modes_of.cache_clear()` forgets them.
+    """
+    return _solved(_Content(network))
+
+
+class _Content:
+    """A network that is equal to another when all its numbers are."""
+
+    def __init__(self, network: Network):
+        self.network = network
+        parts = (network.capacity, network.a, network.b, network.conductance, network.loss)
+        self.key = b"|".join(part.tobytes() for part in parts)
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Content) and self.key == other.key
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _solved(content: _Content) -> Modes:
+    network = content.network
     held = network.held
     free = np.flatnonzero(~held)
     laplacian = network.laplacian()
@@ -146,6 +177,9 @@ def modes_of(network: Network) -> Modes:
         free,
         np.flatnonzero(held),
     )
+
+
+modes_of.cache_clear = _solved.cache_clear  # type: ignore[attr-defined]
 
 
 def _constant_modes(network: Network, free: np.ndarray, root: np.ndarray, rates: np.ndarray) -> list[np.ndarray]:

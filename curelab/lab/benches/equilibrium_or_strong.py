@@ -67,13 +67,15 @@ class EquilibriumOrStrong(Bench):
         return StrongBrine(water=calm.water, strength=self.strong, nitrite=calm.nitrite, cure=calm.cure)
 
     def trio(self, plan) -> Trio:
-        """The cure of the batch with another weigh-out, looked at over two months."""
+        """The first piece alone, in its share of the water, in the cure of the batch with another weigh-out, over two months."""
         batch = self.state.batch
+        piece = batch.pieces[0]
+        alone = plan.but(water=plan.water * piece.weight / sum(each.weight for each in batch.pieces))
         stage = batch.stages[self.state.cure]
         if not isinstance(stage, Brine):
             raise refuse("stages", "this page compares brines, and the batch is cured without one; open a batch that has a brine")
-        made = stage.but(bath=weigh(plan, batch.pieces).bath())
-        return self.state.trio((lasting(made, max(HORIZON, stage.longest)),))
+        made = stage.but(bath=weigh(alone, piece).bath())
+        return self.state.trio((lasting(made, max(HORIZON, stage.longest)),), (piece,))
 
     def draw(self):
         batch = self.state.batch
@@ -98,7 +100,7 @@ class EquilibriumOrStrong(Bench):
         self.says["answer"].text = f"Equilibrium brine: {calm.sentence}"
         self.says["window"].text = f"Strong brine: {hard.sentence}"
         self.says["rests"].text = (
-            f"Cured means: {hard.cured}, nine tenths of where the equilibrium brine ends. Too salty means: {hard.too_salty} (judgement on taste). {pictures.BAND.capitalize()}. "
+            f"Shown: the {piece} alone, in its share of the water. Cured means: {hard.cured}, nine tenths of where the equilibrium brine ends. Too salty means: {hard.too_salty} (judgement on taste). {pictures.BAND.capitalize()}. "
             "In an equilibrium brine the recipe bounds the end point; in a strong brine only the clock does."
         )
 
