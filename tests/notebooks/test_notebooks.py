@@ -1,0 +1,76 @@
+"""Every notebook runs from top to bottom in a fresh kernel, is thin, and lies in git without outputs or widget state."""
+
+import ast
+import re
+from pathlib import Path
+
+import nbformat
+import pytest
+from nbclient import NotebookClient
+
+ROOT = Path(__file__).parents[2] / "notebooks"
+BENCHES = [path for path in sorted(ROOT.glob("*.ipynb")) if path.name != "proof.ipynb"]
+
+# What each bench must have come to, asked of its objects in the kernel: the picture is drawn and no fault is on the page.
+ASKED = """
+page = _
+assert page.says["answer"].text, "no answer"
+assert not page.says["trouble"].text, page.says["trouble"].text
+assert all(picture.revision > 0 and not picture.problem for picture in page.pictures.values())
+knob = next(control for control in page.controls.values() if hasattr(control, "dragging") or control.label == "Thickness")
+before = {key: picture.revision for key, picture in page.pictures.items()}
+page.bands.value = False
+assert all(page.pictures[key].revision > count for key, count in before.items())
+print(type(page).__name__, "answers")
+"""
+
+
+@pytest.mark.parametrize("path", BENCHES, ids=lambda path: path.name)
+def test_it_runs_and_its_objects_answer(path, tmp_path):
+    notebook = nbformat.read(path, 4)
+    code = [cell for cell in notebook.cells if cell.cell_type == "code"]
+    code[0].source = code[0].source.replace("bench(", "_ = bench(")
+    notebook.cells.append(nbformat.v4.new_code_cell(ASKED))
+    NotebookClient(notebook, timeout=120, resources={"metadata": {"path": str(tmp_path)}}).execute()
+    assert "answers" in notebook.cells[-1].outputs[0]["text"]
+
+
+@pytest.mark.parametrize("path", BENCHES, ids=lambda path: path.name)
+def test_it_lies_in_git_without_outputs(path):
+    notebook = nbformat.read(path, 4)
+    assert "widgets" not in notebook.metadata
+    for cell in notebook.cells:
+        assert cell.metadata.get("editable") is False and cell.metadata.get("deletable") is False
+        if cell.cell_type == "code":
+            assert not cell.outputs and cell.execution_count is None
+            assert cell.metadata["jupyter"]["source_hidden"] is True
+
+
+@pytest.mark.parametrize("path", sorted(ROOT.glob("*.ipynb")), ids=lambda path: path.name)
+def test_it_is_thin(path):
+    for cell in nbformat.read(path, 4).cells:
+        if cell.cell_type == "code":
+            lines = [line for line in cell.source.splitlines() if line.strip() and not line.strip().startswith("#")]
+            assert len(lines) <= 5, cell.source
+            assert not any(isinstance(node, (ast.FunctionDef, ast.ClassDef, ast.Lambda)) for node in ast.walk(ast.parse(cell.source)))
+
+
+@pytest.mark.parametrize("path", sorted(ROOT.glob("*.ipynb")), ids=lambda path: path.name)
+def test_its_links_lead_somewhere(path):
+    for cell in nbformat.read(path, 4).cells:
+        if cell.cell_type == "markdown":
+            for target in re.findall(r"\]\(([^)#]+)\)", cell.source):
+                if not target.startswith("http"):
+                    assert (ROOT / target).exists(), target
+
+
+def test_nbval_agrees():
+    """The notebooks also pass nbval's lax run: the same command a contributor may use."""
+    import subprocess
+    import sys
+
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-o", "addopts=", "--nbval-lax", "--nbval-current-env", str(ROOT / "start.ipynb")],
+        capture_output=True, text=True, cwd=ROOT,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
