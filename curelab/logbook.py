@@ -1,12 +1,15 @@
-"""The log in a batch file: a line added at the end, taken away again, or written out as CSV. Nothing else in the file is touched.
+"""The log in a batch file: a line added at the end, taken away again, or written out as CSV. Nothing else in
+the file is touched.
 
-Whoever writes holds a lock for as long as that takes, reads the file anew, checks the whole as it will be, writes it beside, and renames.
-So two writers lose nothing of each other, and a crash or a full disk leaves the old file or the new one, never half of one.
+Whoever writes holds a lock for as long as that takes, reads the file anew, checks the whole as it will be,
+writes it beside, and renames. So two writers lose nothing of each other, and a crash or a full disk leaves
+the old file or the new one, never half of one.
 """
 
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import os
 import re
@@ -28,17 +31,21 @@ from .tomlfile import LARGEST, read_table, to_toml
 
 WAIT = 10.0  # s for another writer
 PART = ".log-part"
-HEAD = "[[log]]  # added by curelab"  # by this, undo knows what is not the cook's own hand
-_TAIL = re.compile(r"\n*(" + re.escape(HEAD) + r"\n(?:[a-z]+ = [^\n]*\n)+)\Z")
+# By this line, and by the digits of a checksum at its end, undo knows what is not the cook's own hand.
+HEAD = "[[log]]  # added by curelab"
+_TAIL = re.compile(r"\n*(" + re.escape(HEAD) + r" [0-9a-f]{6}\n(?:[a-z]+ = [^\n]*\n)+)\Z")
 _CLOCK = re.compile(r'^(at = "[^"]*")  # .*$', re.MULTILINE)
 
 
-def append_reading(path: str | Path, reading: Reading, *, start: datetime | None = None, wait: float = WAIT) -> Batch:
+def append_reading(
+    path: str | Path, reading: Reading, *, start: datetime | None = None, wait: float = WAIT
+) -> Batch:
     """Add a reading at the end of the log in a batch file, and return the batch as it now is.
 
-    Parameters: `start`, local time of the zero of the log, if known: the reading gets its time on the clock as a comment. The rest of the
-    file stays to the byte (unless its log is one list in brackets: then the file is written anew, without its comments). Raises InputError
-    when the file or the reading is no good, the disk is full, or another program writes for longer than `wait` s; nothing is changed then.
+    Parameters: `start`, local time of the zero of the log, if known: the reading gets its time on the clock
+    as a comment. The rest of the file stays to the byte (unless its log is one list in brackets: then the
+    file is written anew, without its comments). Raises InputError when the file or the reading is no good,
+    the disk is full, or another program writes for longer than `wait` s; nothing is changed then.
     """
     path = Path(path).resolve()  # so that a link stays a link
     with locked(path, wait):
@@ -62,7 +69,8 @@ def append_reading(path: str | Path, reading: Reading, *, start: datetime | None
 
 
 def undo(path: str | Path, *, wait: float = WAIT) -> Reading:
-    """Take the last reading out again, and return it. Only what `append_reading` wrote, and nobody touched since, is taken.
+    """Take the last reading out again, and return it. Only what `append_reading` wrote, and nobody touched
+    since, is taken.
 
     Raises InputError where the log is empty or its end was written by hand; nothing is changed then.
     """
@@ -75,7 +83,7 @@ def undo(path: str | Path, *, wait: float = WAIT) -> Reading:
         plain = words.replace("\r\n", "\n")
         tail = _TAIL.search(plain)
         by_hand = refuse("log", "its last entry was written by hand; take it out of the file by hand too")
-        if tail is None or _CLOCK.sub(r"\1", tail[1]) != _entry(batch.log[-1], batch):
+        if tail is None or not _untouched(tail[1]):
             raise by_hand
         shorter = plain[: tail.start()].rstrip("\n") + "\n"
         if from_table(tomllib.loads(shorter)) != batch.but(log=batch.log[:-1]):
@@ -85,7 +93,8 @@ def undo(path: str | Path, *, wait: float = WAIT) -> Reading:
 
 
 def save_keeping_log(batch: Batch, path: str | Path, *, wait: float = WAIT) -> Batch:
-    """Write a batch over its own file, but with the log that is in the file by now: what others logged meanwhile stays.
+    """Write a batch over its own file, but with the log that is in the file by now: what others logged
+    meanwhile stays.
 
     Returns the batch as written. Comments in the file are lost. Raises InputError as `append_reading` does.
     """
@@ -97,13 +106,25 @@ def save_keeping_log(batch: Batch, path: str | Path, *, wait: float = WAIT) -> B
 
 
 def as_csv(batch: Batch, start: datetime | None = None) -> str:
-    """The log as CSV: number, seconds and days since the start, time on the clock (if known), what, value as written and in SI, error,
-    piece, note.
+    """The log as CSV: number, seconds and days since the start, time on the clock (if known), what, value
+    as written and in SI, error, piece, note.
     """
     file = io.StringIO()
     writer = csv.writer(file, lineterminator="\n")
     writer.writerow(
-        ("number", "at_s", "at_days", "clock", "what", "value", "value_si", "si_unit", "error", "piece", "note")
+        (
+            "number",
+            "at_s",
+            "at_days",
+            "clock",
+            "what",
+            "value",
+            "value_si",
+            "si_unit",
+            "error",
+            "piece",
+            "note",
+        )
     )
     clock = KitchenClock(batch.plan.zone if batch.plan else None)
     for number, entry in enumerate(batch.log, 1):
@@ -140,11 +161,17 @@ def log_words(batch: Batch, start: datetime | None = None) -> str:
     for number, entry in enumerate(batch.log, 1):
         when = f"day {entry.at / 86400:.2f}"
         if start is not None:
-            when = f"{say_time.moment(clock.local(clock.instant_of(start) + round(entry.at / 60)), batch.units, year=True)} ({when})"
+            moment = clock.local(clock.instant_of(start) + round(entry.at / 60))
+            when = f"{say_time.moment(moment, batch.units, year=True)} ({when})"
         error = f" (give or take {entry.error})" if entry.error else ""
         said = " ".join(
             part
-            for part in (entry.what, entry.value + error, f"[{entry.piece}]" if entry.piece else "", entry.note)
+            for part in (
+                entry.what,
+                entry.value + error,
+                f"[{entry.piece}]" if entry.piece else "",
+                entry.note,
+            )
             if part
         )
         lines.append(f"{number:4}  {when}  {said}")
@@ -152,7 +179,17 @@ def log_words(batch: Batch, start: datetime | None = None) -> str:
 
 
 def _entry(reading: Reading, batch: Batch) -> str:
-    return HEAD + "\n" + to_toml(to_plain(reading, batch.units))
+    body = to_toml(to_plain(reading, batch.units))
+    return f"{HEAD} {_digits(body)}\n{body}"
+
+
+def _digits(body: str) -> str:
+    return hashlib.sha256(body.encode("utf-8")).hexdigest()[:6]
+
+
+def _untouched(entry: str) -> bool:
+    head, body = _CLOCK.sub(r"\1", entry).split("\n", 1)
+    return head.endswith(_digits(body))
 
 
 def _text(path: Path) -> str:
@@ -203,9 +240,11 @@ def _sync_folder(folder: Path) -> None:
 
 @contextmanager
 def locked(path: str | Path, wait: float = WAIT) -> Iterator[None]:
-    """Be the only writer of this batch file. The lock falls with the process that holds it, so a crash leaves none behind.
+    """Be the only writer of this batch file. The lock falls with the process that holds it, so a crash leaves
+    none behind.
 
-    The batch file itself is replaced, so the lock lies on its folder; on Windows, which locks no folders, on a small file beside it.
+    The batch file itself is replaced, so the lock lies on its folder; on Windows, which locks no folders, on
+    a small file beside it.
     """
     path = Path(path).resolve()
     until = time.monotonic() + wait
