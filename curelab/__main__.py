@@ -9,7 +9,7 @@ from pathlib import Path
 
 from . import __version__
 from .fields import InputError, refuse
-from .paper_commands import add_paper
+from .paper.commands import add_paper
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -30,11 +30,14 @@ def main(arguments: list[str] | None = None) -> int:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="curelab", description="See what salt and nitrite do inside whole-muscle meat. Without a word after it: opens the lab."
+        prog="curelab",
+        description="See what salt and nitrite do inside whole-muscle meat. Without a word after it: opens the lab.",
     )
     parser.add_argument("--version", action="version", version=f"curelab {__version__}")
     parser.set_defaults(act=_open)
-    parser.add_argument("--no-browser", action="store_true", help="print the address of the lab instead of opening a browser")
+    parser.add_argument(
+        "--no-browser", action="store_true", help="print the address of the lab instead of opening a browser"
+    )
     parser.add_argument("--folder", type=Path, help="where the lab keeps its notebooks and batches")
     actions = parser.add_subparsers(title="instead of opening the lab", metavar="")
     run = actions.add_parser("run", help="run a batch file and print the report")

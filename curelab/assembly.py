@@ -8,6 +8,7 @@ every temperature runs on the same one.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -45,7 +46,9 @@ class Body:
     def dried(self, share: float) -> Body:
         """The same body after it has given up this share of its water."""
         chain = self.chain.scaled(self.chain.capacity.sum() * (1 - share))
-        return Body(self.piece, chain, self.lean, self.tissue_mass, self.partition, self.place, self.core, self.mirrored)
+        return Body(
+            self.piece, chain, self.lean, self.tissue_mass, self.partition, self.place, self.core, self.mirrored
+        )
 
 
 def body_of(piece: Piece, cells: int, halves_alike: bool, numbers: Numbers) -> Body:
@@ -141,14 +144,16 @@ def wire(bodies: tuple[Body, ...], bath_water: float, faces: tuple[float, float]
         if faces is not None:
             round_body = body.chain.area[0] == 0  # it touches the vessel along a line at most: its one face is free
             contacts += [
-                Contact(number, face, 0, max(faces) if round_body else faces[face]) for face in (0, 1) if body.chain.area[face] > 0
+                Contact(number, face, 0, max(faces) if round_body else faces[face])
+                for face in (0, 1)
+                if body.chain.area[face] > 0
             ]
     network = assemble([body.chain for body in bodies], [bath_water], contacts)
     starts = np.cumsum([0] + [len(body.chain.capacity) for body in bodies])
     shares = {(contact.chain, contact.face): face_share(bodies[contact.chain].chain, contact) for contact in contacts}
     return Wiring(
         network,
-        tuple(slice(int(a), int(b)) for a, b in zip(starts, starts[1:], strict=False)),
+        tuple(slice(int(a), int(b)) for a, b in itertools.pairwise(starts)),
         int(starts[-1]),
         tuple((shares.get((n, 0), 0.0), shares.get((n, 1), 0.0)) for n in range(len(bodies))),
     )

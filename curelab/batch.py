@@ -10,7 +10,21 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
-from .fields import Choice, Flag, InputError, Part, Problem, Record, Several, Words, from_plain, quantity, refuse, ruled, to_plain
+from .fields import (
+    Choice,
+    Flag,
+    InputError,
+    Part,
+    Problem,
+    Record,
+    Several,
+    Words,
+    from_plain,
+    quantity,
+    refuse,
+    ruled,
+    to_plain,
+)
 from .limits import RULE_SETS
 from .matter.solutes import LOSS_MODELS
 from .piece import Piece
@@ -18,8 +32,8 @@ from .plan import LocalTimeRule, Plan
 from .stages import STAGES, AnyStage, Brine, SealedCure, require_bath
 from .tomlfile import read_table, to_toml, write_text
 from .units import read
-from .vessel import Vessel, fits
 from .weighing import WEIGH_OUTS, Weighed, WeighOut, weigh
+from .weighing.vessel import Vessel, fits
 
 SCHEMA = 1
 
@@ -41,7 +55,7 @@ class Reading(Record):
     `error`: how far off the reading may be, in the same unit.
     """
 
-    at: float = quantity("time", "0 s", "400 d", "say how long after the start, like \"4 d\"")
+    at: float = quantity("time", "0 s", "400 d", 'say how long after the start, like "4 d"')
     what: str = ruled(Choice(tuple(READINGS)))
     value: str = ruled(Words(120), "")
     error: str = ruled(Words(40), "")
@@ -115,13 +129,21 @@ class Batch(Record):
                 yield Problem(f"log[{number}].piece", f'there is no piece "{entry.piece}"; there is {", ".join(names)}')
         if self.plan is not None and (self.start is None) == (self.plan.serve is None):
             told = "neither is given" if self.start is None else "both are given"
-            yield Problem("plan", f'the dates hang on "start" of the batch or on "serve" in the plan, and {told}; give exactly one')
+            yield Problem(
+                "plan",
+                f'the dates hang on "start" of the batch or on "serve" in the plan, and {told}; give exactly one',
+            )
         waiting = [number for number, stage in enumerate(self.stages, 1) if _unweighed(stage)]
         if waiting and self.weigh_out is None:
-            yield Problem(f"stages[{waiting[0]}]", "has no amounts, and there is no weigh_out to take them from; give one of the two")
+            yield Problem(
+                f"stages[{waiting[0]}]",
+                "has no amounts, and there is no weigh_out to take them from; give one of the two",
+            )
         if self.weigh_out is not None:
             if not waiting:
-                yield Problem("weigh_out", "no stage uses it, because every cure has its own amounts; remove one of the two")
+                yield Problem(
+                    "weigh_out", "no stage uses it, because every cure has its own amounts; remove one of the two"
+                )
             try:
                 filled = self.filled()
                 if self.vessel is not None:
@@ -158,7 +180,9 @@ class Batch(Record):
         for number, stage in enumerate(self.stages, 1):
             if weighed is not None and _unweighed(stage):
                 try:
-                    stage = stage.but(bath=weighed.bath()) if isinstance(stage, Brine) else stage.but(**weighed.sealed())
+                    stage = (
+                        stage.but(bath=weighed.bath()) if isinstance(stage, Brine) else stage.but(**weighed.sealed())
+                    )
                 except InputError as error:
                     raise InputError(error.under(f"stages[{number}]")) from None
             result.append(stage)
@@ -177,7 +201,10 @@ def load(path: str | Path) -> Batch:
 def from_table(table: dict[str, Any]) -> Batch:
     """The batch in a table read from TOML. Raises InputError with every problem at once."""
     if "schema" in table and table["schema"] != SCHEMA:
-        raise refuse("schema", f"this file has schema {table['schema']!r}, and this curelab reads schema {SCHEMA}; use a matching version")
+        raise refuse(
+            "schema",
+            f"this file has schema {table['schema']!r}, and this curelab reads schema {SCHEMA}; use a matching version",
+        )
     return from_plain(Batch, table)
 
 

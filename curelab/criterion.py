@@ -45,7 +45,9 @@ class Criterion:
         """Raises ValueError with one sentence when the words say something else."""
         match = _PATTERN.match(" ".join(str(words).split()))
         if not match:
-            raise ValueError(f'"{words}" is not a criterion; write it like "core salt >= 90 % of equilibrium" or "average salt <= 2.4 %"')
+            raise ValueError(
+                f'"{words}" is not a criterion; write it like "core salt >= 90 % of equilibrium" or "average salt <= 2.4 %"'
+            )
         place, quantity, sign, target, basis = match.groups()
         quantity = quantity.lower()
         value = units.read(target, "fraction")

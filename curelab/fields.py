@@ -150,7 +150,7 @@ class Several(Rule):
     least: int = 0
 
     def read(self, given, strict):
-        if isinstance(given, Mapping) or isinstance(given, (str, bytes)) or not isinstance(given, Iterable):
+        if isinstance(given, (Mapping, str, bytes)) or not isinstance(given, Iterable):
             raise refuse("", f"{given!r} is not a list; give one entry for each")
         given = list(given)
         if not self.least <= len(given) <= self.most:
@@ -174,7 +174,7 @@ class Several(Rule):
         given = table.pop(self.tag, None)
         names = {sort.tag: sort for sort in self.sorts}
         if given is None:
-            raise refuse(self.tag, f'missing; say one of {", ".join(names)}')
+            raise refuse(self.tag, f"missing; say one of {', '.join(names)}")
         try:
             Choice(tuple(names)).read(given, True)
         except InputError as error:

@@ -16,7 +16,14 @@ _LAYOUT = {
     "paper_bgcolor": "white",
     "plot_bgcolor": "white",
 }
-_AXIS = {"showgrid": True, "gridcolor": "#e4e4e4", "zeroline": False, "linecolor": "#666", "showline": True, "ticks": "outside"}
+_AXIS = {
+    "showgrid": True,
+    "gridcolor": "#e4e4e4",
+    "zeroline": False,
+    "linecolor": "#666",
+    "showline": True,
+    "ticks": "outside",
+}
 
 
 def lines(picture: Lines) -> go.Figure:
@@ -26,14 +33,30 @@ def lines(picture: Lines) -> go.Figure:
         if series.low is not None and series.high is not None:
             figure.add_scatter(x=series.x, y=series.low, mode="lines", line={"width": 0}, hoverinfo="skip")
             figure.add_scatter(
-                x=series.x, y=series.high, mode="lines", line={"width": 0}, fill="tonexty", fillcolor=_faint(series.colour), hoverinfo="skip"
+                x=series.x,
+                y=series.high,
+                mode="lines",
+                line={"width": 0},
+                fill="tonexty",
+                fillcolor=_faint(series.colour),
+                hoverinfo="skip",
             )
     for series in picture.series:
         figure.add_scatter(
-            x=series.x, y=series.y, mode="lines", name=series.label, line={"color": series.colour, "dash": _PLOTLY_DASH[series.dash], "width": 2.5}
+            x=series.x,
+            y=series.y,
+            mode="lines",
+            name=series.label,
+            line={"color": series.colour, "dash": _PLOTLY_DASH[series.dash], "width": 2.5},
         )
         figure.add_annotation(
-            x=series.x[-1], y=series.y[-1], text=series.label, font={"color": series.colour}, showarrow=False, xanchor="left", xshift=6
+            x=series.x[-1],
+            y=series.y[-1],
+            text=series.label,
+            font={"color": series.colour},
+            showarrow=False,
+            xanchor="left",
+            xshift=6,
         )
     for mark in picture.marks:
         add = figure.add_hline if mark.axis == "y" else figure.add_vline
@@ -48,10 +71,23 @@ def lines(picture: Lines) -> go.Figure:
 def depth_map(picture: Map) -> go.Figure:
     """The map with its colour bar, and the line of the criterion."""
     figure = go.Figure(
-        go.Heatmap(x=picture.x, y=picture.y, z=picture.z, colorscale="Cividis", zmin=0, colorbar={"title": {"text": picture.z_label, "side": "right"}})
+        go.Heatmap(
+            x=picture.x,
+            y=picture.y,
+            z=picture.z,
+            colorscale="Cividis",
+            zmin=0,
+            colorbar={"title": {"text": picture.z_label, "side": "right"}},
+        )
     )
     if picture.line is not None:
-        figure.add_scatter(x=picture.line[0], y=picture.line[1], mode="lines", line={"color": "white", "width": 2}, name=picture.line_label)
+        figure.add_scatter(
+            x=picture.line[0],
+            y=picture.line[1],
+            mode="lines",
+            line={"color": "white", "width": 2},
+            name=picture.line_label,
+        )
     figure.update_layout(title={"text": picture.sentence, "font": {"size": 15}}, **_LAYOUT)
     figure.update_xaxes(title=picture.x_label, **_AXIS)
     figure.update_yaxes(title=picture.y_label, autorange="reversed", **_AXIS)
@@ -61,7 +97,16 @@ def depth_map(picture: Map) -> go.Figure:
 
 def _note(figure: go.Figure, note: str) -> None:
     if note:
-        figure.add_annotation(text=note, xref="paper", yref="paper", x=0, y=-0.2, showarrow=False, xanchor="left", font={"size": 12, "color": "#555"})
+        figure.add_annotation(
+            text=note,
+            xref="paper",
+            yref="paper",
+            x=0,
+            y=-0.2,
+            showarrow=False,
+            xanchor="left",
+            font={"size": 12, "color": "#555"},
+        )
 
 
 def _faint(colour: str) -> str:

@@ -45,7 +45,13 @@ class History:
     """
 
     def __init__(
-        self, pieces: tuple[Piece, ...], stages: tuple[AnyStage, ...], runs: tuple[Run, ...], loss: str, cells: int, numbers: Numbers
+        self,
+        pieces: tuple[Piece, ...],
+        stages: tuple[AnyStage, ...],
+        runs: tuple[Run, ...],
+        loss: str,
+        cells: int,
+        numbers: Numbers,
     ):
         self.pieces, self.stages, self.runs = pieces, stages, runs
         self.loss, self.cells, self.numbers = loss, cells, numbers
@@ -68,16 +74,22 @@ class History:
         """(begin, end) in s of the stage with this number, from 0."""
         runs = [run for run in self.runs if run.index == stage]
         if not runs:
-            raise ValueError(f"stage {stage} was not run; there are {len(self.stages)} and the last one run is {self.runs[-1].index}")
+            raise ValueError(
+                f"stage {stage} was not run; there are {len(self.stages)} and the last one run is {self.runs[-1].index}"
+            )
         return runs[0].begin, runs[-1].end
 
     def _read(self, times: Times, one) -> Any:
         """Gather `one(run, seconds in run)` over the runs that own `times`; a scalar in gives a scalar out."""
         asked = np.asarray(self.length if times is None else times, dtype=float)
         flat = np.atleast_1d(asked)
-        if flat.size and (not np.all(np.isfinite(flat)) or flat.min() < 0 or flat.max() > self.length * (1 + 1e-12) + 1e-6):
+        if flat.size and (
+            not np.all(np.isfinite(flat)) or flat.min() < 0 or flat.max() > self.length * (1 + 1e-12) + 1e-6
+        ):
             raise ValueError(f"times must lie between 0 and {self.length:g} s, the end of this history")
-        owner = np.minimum(np.searchsorted([run.end for run in self.runs], flat - 1e-6, side="left"), len(self.runs) - 1)
+        owner = np.minimum(
+            np.searchsorted([run.end for run in self.runs], flat - 1e-6, side="left"), len(self.runs) - 1
+        )
         result: np.ndarray | None = None
         for number in np.unique(owner):
             run, chosen = self.runs[number], owner == number
@@ -175,7 +187,9 @@ class History:
             for name in QUANTITIES:
                 row = {"stage": run.index, "run": run.label, "quantity": name, **run.budget(name)}
                 if abs(row["residual"]) > RESIDUAL:
-                    raise ArithmeticError(f"the {name} budget of {run.label} misses by {row['residual']:.2e} of what was there")
+                    raise ArithmeticError(
+                        f"the {name} budget of {run.label} misses by {row['residual']:.2e} of what was there"
+                    )
                 rows.append(row)
         return tuple(rows)
 
@@ -191,10 +205,16 @@ class History:
         said += [sentence for piece in self.pieces if (sentence := self._edges(piece))]
         if any(piece.shape == "cylinder" for piece in self.pieces):
             said.append("The ends of a cylinder are left out, so a short piece is cured somewhat sooner than shown.")
-        if any(isinstance(s, (Brine, Soak)) and s.lying for s in self.stages) and any(p.shape != "slab" for p in self.pieces):
-            said.append("Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here.")
+        if any(isinstance(s, (Brine, Soak)) and s.lying for s in self.stages) and any(
+            p.shape != "slab" for p in self.pieces
+        ):
+            said.append(
+                "Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here."
+            )
         if any(isinstance(s, SealedCure) for s in self.stages):
-            said.append("The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves.")
+            said.append(
+                "The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves."
+            )
         model = solutes.LOSS_MODELS[self.loss]
         said.append(f"Free nitrite: {model.summary} ({model.source}; {model.how}).")
         for piece in self.pieces:
@@ -292,7 +312,7 @@ class History:
         """Per stage and piece, for reading: how long, why it ended, salt and nitrite at its end."""
         rows = []
         for number in sorted({run.index for run in self.runs}):
-            begin, end = self.span(number)
+            _begin, end = self.span(number)
             for piece in self.pieces:
                 rows.append(
                     {
@@ -321,7 +341,9 @@ class History:
     def _repr_html_(self) -> str:
         rows = self.summary()
         head = "".join(f'<th scope="col">{html.escape(key)}</th>' for key in rows[0])
-        body = "".join("<tr>" + "".join(f"<td>{html.escape(value)}</td>" for value in row.values()) + "</tr>" for row in rows)
+        body = "".join(
+            "<tr>" + "".join(f"<td>{html.escape(value)}</td>" for value in row.values()) + "</tr>" for row in rows
+        )
         return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 

@@ -12,8 +12,8 @@ from .limits import Verdict, check_all
 from .simulate import simulate
 from .sources import Numbers, default_numbers
 from .stages import Brine, SealedCure, Soak
-from .vessel import Fit, fits
 from .weighing import Meaning, StrongBrine, Weighed, explain
+from .weighing.vessel import Fit, fits
 
 CURED = "core salt >= 90 % of equilibrium"
 
@@ -28,7 +28,9 @@ class Outcome:
     slow: History
     fast: History
 
-    def band(self, place: str, quantity: str, time: float, piece: str, basis: str | None = None) -> tuple[float, float, float]:
+    def band(
+        self, place: str, quantity: str, time: float, piece: str, basis: str | None = None
+    ) -> tuple[float, float, float]:
         """(value, low, high) of a reading: as usual, and between the two corners."""
         value = self.history.at(place, quantity, time, piece, basis)
         # Stages that end by a criterion end at other times in other meat: compare the same stage by its end.
@@ -88,7 +90,12 @@ class Outcome:
         plan = self.batch.weigh_out
         pick_up = plan.pick_up if isinstance(plan, StrongBrine) else None
         return tuple(
-            (index, explain(stage.bath if isinstance(stage, Brine) else stage, self.batch.pieces, pick_up, self.history.numbers))
+            (
+                index,
+                explain(
+                    stage.bath if isinstance(stage, Brine) else stage, self.batch.pieces, pick_up, self.history.numbers
+                ),
+            )
             for index, stage in enumerate(self.history.stages)
             if isinstance(stage, (Brine, SealedCure))
         )

@@ -101,7 +101,13 @@ class Trio:
 
 def shared_range(*pictures: Lines) -> tuple[float, float]:
     """One y range, from zero to a round number, that holds all lines and bands of several pictures."""
-    top = max(float(np.max(part)) for picture in pictures for s in picture.series for part in (s.y, s.high) if part is not None)
+    top = max(
+        float(np.max(part))
+        for picture in pictures
+        for s in picture.series
+        for part in (s.y, s.high)
+        if part is not None
+    )
     if top <= 0:
         return 0.0, 1.0
     step = 10.0 ** np.floor(np.log10(top))
@@ -110,9 +116,12 @@ def shared_range(*pictures: Lines) -> tuple[float, float]:
 
 def scale(quantity: str, basis: str | None = None) -> tuple[float, str]:
     """(factor, unit) in which a fraction of this quantity is shown."""
-    on = {"meat": "of the meat", "green weight": "green weight", "water phase": "of salt and water", "equilibrium": "of equilibrium"}[
-        basis or default_basis(quantity)
-    ]
+    on = {
+        "meat": "of the meat",
+        "green weight": "green weight",
+        "water phase": "of salt and water",
+        "equilibrium": "of equilibrium",
+    }[basis or default_basis(quantity)]
     if quantity in PARTS_PER_MILLION and basis != "equilibrium":
         return 1e6, f"mg per kg {on}"
     return 100.0, f"% {on}"
@@ -124,12 +133,17 @@ def depth_scale(system: str) -> tuple[float, str]:
 
 
 def days(seconds: float) -> str:
-    """"day 9.5", or hours in the first two days."""
+    """ "day 9.5", or hours in the first two days."""
     return f"{seconds / 3600:.3g} h" if seconds < 172800 else f"day {seconds / 86400:.3g}"
 
 
 def profile(
-    trio: Trio, time: float, quantities: tuple[str, ...] = ("salt",), piece: str | int = 0, system: str = "metric", basis: str | None = None
+    trio: Trio,
+    time: float,
+    quantities: tuple[str, ...] = ("salt",),
+    piece: str | int = 0,
+    system: str = "metric",
+    basis: str | None = None,
 ) -> Lines:
     """Across the piece at one time [s]; all quantities must share a unit."""
     name = _name(trio, piece)
@@ -162,14 +176,18 @@ def _inside(trio: Trio, time: float, quantities, piece: str, basis) -> str:
         for place in ("core", "surface"):
             usual, low, high = trio.at(place, quantity, np.array([time]), piece, basis)
             said[place] = _number(factor, usual[0], None if low is None else low[0], None if high is None else high[0])
-        parts.append(f"{NAMES.get(quantity, quantity)}: {said['core']} {unit.split()[0] if factor == 100 else 'mg/kg'} in the middle, {said['surface']} outside")
+        parts.append(
+            f"{NAMES.get(quantity, quantity)}: {said['core']} {unit.split()[0] if factor == 100 else 'mg/kg'} in the middle, {said['surface']} outside"
+        )
     return f"{piece.capitalize()}, {days(time)}. {'; '.join(parts).capitalize()}."
 
 
 def _number(factor: float, usual: float, low: float | None, high: float | None) -> str:
     digits = 0 if factor > 1000 else 2
     words = f"{factor * usual:.{digits}f}"
-    return words if low is None or high is None else f"{words} ({factor * low:.{digits}f} to {factor * high:.{digits}f})"
+    return (
+        words if low is None or high is None else f"{words} ({factor * low:.{digits}f} to {factor * high:.{digits}f})"
+    )
 
 
 def over_time(
@@ -220,7 +238,9 @@ def middles(trio: Trio, pieces: list[str], now: float | None = None, target: flo
             )
         )  # fmt: skip
         if now is not None:
-            said.append(f"{name} {100 * trio.usual.core('salt', min(now, trio.usual.length), name, 'equilibrium'):.0f} %")
+            said.append(
+                f"{name} {100 * trio.usual.core('salt', min(now, trio.usual.length), name, 'equilibrium'):.0f} %"
+            )
     marks = [Mark("y", 100 * target, f"cured: {100 * target:.0f} %")]
     if now is not None:
         marks.append(Mark("x", now / 86400, days(now)))

@@ -28,7 +28,10 @@ class Piece(Record):
     name: str = ruled(Words(60), "piece")
     shape: str = ruled(Choice(SHAPES), "slab")
     thickness: float = quantity(
-        "length", "2 mm", "40 cm", "measure the thickest point with a ruler or a skewer, in the direction that is thinnest there"
+        "length",
+        "2 mm",
+        "40 cm",
+        "measure the thickest point with a ruler or a skewer, in the direction that is thinnest there",
     )
     weight: float = quantity("mass", "10 g", "100 kg", "weigh the raw piece, before salt or water")
     tissue: str = ruled(Choice(tuple(name for name, kind in TISSUES.items() if kind.kind != "fat")), "lean beef")
@@ -39,7 +42,9 @@ class Piece(Record):
 
     def conflicts(self):
         if self.fat_cap and self.shape != "slab":
-            yield Problem("fat_cap", f"only a slab can carry a fat cap, and this is a {self.shape}; leave it out or trim it")
+            yield Problem(
+                "fat_cap", f"only a slab can carry a fat cap, and this is a {self.shape}; leave it out or trim it"
+            )
         elif self.lean_thickness < 0.002:
             yield Problem("fat_cap", "leaves less than 2 mm of lean; the thickness is measured with the cap included")
 

@@ -30,8 +30,7 @@ class LocalTimeRule(Rule):
         if found.tzinfo is not None:
             raise refuse(
                 "",
-                f'"{given}" has its own offset; write the kitchen\'s clock time only, and name the zone in '
-                "[plan]",
+                f'"{given}" has its own offset; write the kitchen\'s clock time only, and name the zone in [plan]',
             )
         return found.isoformat(" ", "minutes")
 
@@ -71,15 +70,11 @@ class HoursRule(Rule):
         if isinstance(given, Hours):
             return given
         match = self._PATTERN.match(given) if isinstance(given, str) else None
-        opens, closes = (
-            (int(match[1]) * 60 + int(match[2]), int(match[3]) * 60 + int(match[4])) if match else (DAY, 0)
-        )
+        opens, closes = (int(match[1]) * 60 + int(match[2]), int(match[3]) * 60 + int(match[4])) if match else (DAY, 0)
         if match is None or opens >= DAY or closes > DAY or int(match[2]) > 59 or int(match[4]) > 59:
             raise refuse("", f'{given!r} are not the hours of a kitchen; write them like "07:00-22:00"')
         if opens == closes:
-            raise refuse(
-                "", f'"{given}" opens and closes at once; leave hours out for a kitchen that never closes'
-            )
+            raise refuse("", f'"{given}" opens and closes at once; leave hours out for a kitchen that never closes')
         return Hours(opens, closes)
 
     def write(self, value, system):

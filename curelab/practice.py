@@ -43,7 +43,11 @@ def held_against_model(which: str = "", numbers: Numbers | None = None) -> tuple
         if not row["rule_id"].startswith(which):
             continue
         piece = Piece(
-            name=row["cut"][:60], shape=row["shape"], thickness=f"{row['thickness_cm']} cm", weight=f"{row['weight_lb']} lb", tissue=row["tissue"]
+            name=row["cut"][:60],
+            shape=row["shape"],
+            thickness=f"{row['thickness_cm']} cm",
+            weight=f"{row['weight_lb']} lb",
+            tissue=row["tissue"],
         )
         water = 4 * piece.weight
         strength = float(row["brine_percent"]) / 100

@@ -13,11 +13,11 @@ from typing import Any
 from . import __version__, units
 from .fields import InputError, Problem, to_plain
 from .forecast import Answer, Window
-from .ingoing import WHY_METHODS_DIFFER
 from .limits import CAUTIONS
 from .outcome import Outcome
 from .runs import FREE
 from .tomlfile import write_text
+from .weighing.methods import WHY_METHODS_DIFFER
 
 WIDTH = 96
 
@@ -58,7 +58,10 @@ def words(outcome: Outcome) -> str:
         out += _wrapped(answer.sentence)
     if not outcome.answers:
         out.append("  Nothing to ask: the batch only rests and soaks, and ends at eating salt.")
-    out += ["", f"CHECKS  (rules: {batch.rules}; a guide, not a permit: your local code and licensed practice go first)"]
+    out += [
+        "",
+        f"CHECKS  (rules: {batch.rules}; a guide, not a permit: your local code and licensed practice go first)",
+    ]
     for verdict in outcome.verdicts:
         out += _wrapped(f"{verdict.outcome.upper():8}{verdict.sentence} [{verdict.source}]", "          ", "  ")
     out += ["", "CAUTIONS"]
@@ -80,7 +83,9 @@ def words(outcome: Outcome) -> str:
 
 
 def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
-    return textwrap.wrap(sentence, WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False) or [first]
+    return textwrap.wrap(sentence, WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False) or [
+        first
+    ]
 
 
 def _stage_lines(outcome: Outcome) -> list[str]:
@@ -92,9 +97,13 @@ def _stage_lines(outcome: Outcome) -> list[str]:
         out += _wrapped(
             f"{index + 1}. {history.stages[index].tag.capitalize()}, day {begin / 86400:.3g} to {end / 86400:.3g}: ended {history.ending(index)}"
         )
-        out.append(f"     {'':{wide}}  {'salt, % of the meat':20}{'on the whole':>20}{'in the middle':>20}{'outside':>20}".rstrip())
+        out.append(
+            f"     {'':{wide}}  {'salt, % of the meat':20}{'on the whole':>20}{'in the middle':>20}{'outside':>20}".rstrip()
+        )
         for piece in outcome.batch.pieces:
-            cells = "".join(f"{_band(outcome, place, 'salt', end, piece.name):>20}" for place in ("average", "core", "surface"))
+            cells = "".join(
+                f"{_band(outcome, place, 'salt', end, piece.name):>20}" for place in ("average", "core", "surface")
+            )
             out.append(f"     {piece.name:{wide}}  {'':20}{cells}")
             if history.average("nitrite", end, piece.name) > 0:
                 cells = "".join(
@@ -140,7 +149,9 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "verdicts": [asdict(verdict) for verdict in outcome.verdicts],
         "budget": [dict(row) for row in history.budget],
         "assumptions": list(history.assumptions),
-        "sources": [{"key": n.key, "value": n.value, "unit": n.unit, "how": n.how, "source": n.source} for n in history.sources],
+        "sources": [
+            {"key": n.key, "value": n.value, "unit": n.unit, "how": n.how, "source": n.source} for n in history.sources
+        ],
         "cautions": list(CAUTIONS),
     }
 
@@ -176,7 +187,9 @@ def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
     }
     taken = [name for name in tables if (folder / name).exists()]
     if taken:  # all or none
-        raise InputError([Problem(name, "is there already and was left as it was; name another folder") for name in taken])
+        raise InputError(
+            [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
+        )
     written = []
     for name, text in tables.items():
         write_text(folder / name, text, overwrite=False)

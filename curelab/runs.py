@@ -103,7 +103,9 @@ class Track:
         first = self.legs[0]
         if not first.reserve:
             return np.zeros(len(times))
-        return np.where(times <= first.end, np.maximum(first.reserve - first.supplied(np.minimum(times, first.end))[0], 0.0), 0.0)
+        return np.where(
+            times <= first.end, np.maximum(first.reserve - first.supplied(np.minimum(times, first.end))[0], 0.0), 0.0
+        )
 
 
 @dataclass(frozen=True)
@@ -175,7 +177,12 @@ class Run:
         for piece, (nodes, body) in enumerate(zip(self.wirings[0].slices, self.bodies, strict=True)):
             lean = np.flatnonzero(body.lean) + nodes.start
             add((piece, "amount"), nodes, body.chain.capacity)
-            for key, node in (("first", nodes.start), ("last", nodes.stop - 1), ("lean first", lean[0]), ("lean last", lean[-1])):
+            for key, node in (
+                ("first", nodes.start),
+                ("last", nodes.stop - 1),
+                ("lean first", lean[0]),
+                ("lean last", lean[-1]),
+            ):
                 add((piece, key), node, 1.0)
             add((piece, "core"), nodes, body.core)
         add("bath", self.wirings[0].bath, 1.0)
@@ -227,7 +234,9 @@ class Run:
         """kg (t,) in the bath, dry salt included; zero for a running bath, which is counted by what it gives."""
         if self.running or self.sealed:
             return np.zeros(len(times))
-        return self.bath_w(name, times) * self.water + (self._home[name][0].undissolved(times) if name in self._home else 0.0)
+        return self.bath_w(name, times) * self.water + (
+            self._home[name][0].undissolved(times) if name in self._home else 0.0
+        )
 
     def equilibrium(self, name: str, piece: int = 0) -> float:
         """w at which this run would come to rest; for free nitrite that of nitrite as added."""
@@ -330,7 +339,9 @@ class Run:
         w = np.concatenate([ends[:, :1], cells, ends[:, 1:]], axis=1)
         depth = np.concatenate([chain.edges[:1], chain.centres, chain.edges[-1:]])
         per_tissue = chain.capacity / body.tissue_mass
-        values = self.on_basis(name, w, basis, times, piece, np.concatenate([per_tissue[:1], per_tissue, per_tissue[-1:]]))
+        values = self.on_basis(
+            name, w, basis, times, piece, np.concatenate([per_tissue[:1], per_tissue, per_tissue[-1:]])
+        )
         if chain.area[0] == 0:  # measured from the middle: show both halves
             values = np.concatenate([values[:, :0:-1], values[:, 1:]], axis=1)
             depth = chain.edges[-1] + np.concatenate([-depth[:0:-1], depth[1:]])

@@ -27,7 +27,9 @@ from .transport.modes import Modes, modes_of
 
 CELLS = 60
 LEAST_CELLS = 4
-LOSS_SEGMENTS = 64  # a fridge log is cut into at most so many pieces for the loss of nitrite, each with its exact mean rate
+LOSS_SEGMENTS = (
+    64  # a fridge log is cut into at most so many pieces for the loss of nitrite, each with its exact mean rate
+)
 
 
 @dataclass
@@ -82,7 +84,9 @@ def simulate(
     pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
     stages = (stages,) if isinstance(stages, (Brine, SealedCure, Rest, Soak)) else tuple(stages)
     if not isinstance(cells, int) or cells < LEAST_CELLS:
-        raise refuse("cells", f"{cells!r} cells cannot carry a profile; give a whole number from {LEAST_CELLS} on, like {CELLS}")
+        raise refuse(
+            "cells", f"{cells!r} cells cannot carry a profile; give a whole number from {LEAST_CELLS} on, like {CELLS}"
+        )
     _check(pieces, stages, loss)
     tracked = (numbers or default_numbers()).tracked()
     alike = all(isinstance(stage, (Rest, SealedCure)) or not stage.lying for stage in stages)
@@ -162,7 +166,9 @@ def _check(pieces, stages, loss):
 
 def _sealed_problems(stage: SealedCure, green: float):
     if stage.salt is None:
-        yield InputError([Problem("salt", "this cure has not been weighed out; give its grams, or run it from a batch")])
+        yield InputError(
+            [Problem("salt", "this cure has not been weighed out; give its grams, or run it from a batch")]
+        )
     for name, most in (("nitrite", 1e-3), ("nitrate", 3e-3)):
         share = getattr(stage, name) / green if green else 0.0
         if share > most:
@@ -229,7 +235,8 @@ def _run(plan: _Plan, state: _State, loss: str, numbers: Numbers) -> Run:
     """Compute one run and move `state` to its end."""
     clock = Clock.of(plan.temperature, plan.longest, numbers)
     wirings = [
-        wire(state.bodies, np.inf if plan.running else plan.water, faces) for faces in plan.faces[: 2 if plan.turns else 1]
+        wire(state.bodies, np.inf if plan.running else plan.water, faces)
+        for faces in plan.faces[: 2 if plan.turns else 1]
     ]
     start = {name: _start(name, plan, state, wirings[0]) for name in (*TRACERS, FREE)}
     turns = np.array(plan.turns)

@@ -201,9 +201,7 @@ def datasets_folder() -> Traversable:
         return packaged
     beside = Path(__file__).resolve().parent.parent / "datasets"
     if not beside.is_dir():
-        raise FileNotFoundError(
-            "the curelab datasets folder is missing; reinstall curelab or use a full checkout"
-        )
+        raise FileNotFoundError("the curelab datasets folder is missing; reinstall curelab or use a full checkout")
     return beside
 
 

@@ -6,6 +6,7 @@ and may end earlier by `until`. There is no default duration. A temperature is c
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import ClassVar
 
@@ -36,10 +37,14 @@ class TemperatureRule(Rule):
                 problems += error.under(f"[{number}]")
             except (TypeError, ValueError):
                 problems.append(Problem(f"[{number}]", f'{entry!r} is not a pair like ["9 h", "5 degC"]'))
-        if not problems and (not points or any(b[0] <= a[0] for a, b in zip(points, points[1:], strict=False))):
-            problems.append(Problem("", "the times of a fridge log must grow from entry to entry, and one entry is the least"))
+        if not problems and (not points or any(b[0] <= a[0] for a, b in itertools.pairwise(points))):
+            problems.append(
+                Problem("", "the times of a fridge log must grow from entry to entry, and one entry is the least")
+            )
         if len(points) > 20000:
-            problems.append(Problem("", f"the fridge log has {len(points)} entries; at most 20000 are read, so thin it out"))
+            problems.append(
+                Problem("", f"the fridge log has {len(points)} entries; at most 20000 are read, so thin it out")
+            )
         if problems:
             raise InputError(problems)
         return tuple(points)
@@ -64,7 +69,7 @@ class TimesRule(Rule):
                 times.append(Quantity("time", "0 s", "400 d", "give days or hours", above_low=True).read(time, strict))
             except InputError as error:
                 problems += error.under(f"[{number}]")
-        if not problems and any(b <= a for a, b in zip(times, times[1:], strict=False)):
+        if not problems and any(b <= a for a, b in itertools.pairwise(times)):
             problems.append(Problem("", "the times must grow from entry to entry"))
         if problems:
             raise InputError(problems)
@@ -138,7 +143,9 @@ class _Ending(Stage):
             both = "both are given" if self.lasts is not None else "neither is given"
             yield Problem("lasts", f'a stage ends by "lasts" or by "until", and {both}; say exactly one')
         elif (self.until is None) != (self.at_most is None):
-            missing = "until needs at_most, the longest you would wait" if self.until else "at_most only goes with until"
+            missing = (
+                "until needs at_most, the longest you would wait" if self.until else "at_most only goes with until"
+            )
             yield Problem("at_most", f"{missing}; add or remove it")
 
 
@@ -163,9 +170,13 @@ class Brine(_Ending):
         yield from super().conflicts()
         given = "turn_every" if self.turn_every else "turns"
         if (self.turn_every or self.turns) and not self.lying:
-            yield Problem(given, "turning only matters for a piece that lies on the vessel; leave it out or set lying = true")
+            yield Problem(
+                given, "turning only matters for a piece that lies on the vessel; leave it out or set lying = true"
+            )
         if self.turn_every and self.turns:
-            yield Problem("turns", 'pieces are turned by "turn_every" or at the times in "turns", and both are given; say one')
+            yield Problem(
+                "turns", 'pieces are turned by "turn_every" or at the times in "turns", and both are given; say one'
+            )
         if self.bath is not None:
             limit = brine_properties.solubility(self.warmest)
             if self.bath.strength > limit:
@@ -196,7 +207,9 @@ class SealedCure(_Ending):
     sugar: float = quantity("mass", "0 g", "50 kg", "weigh the sugar", default=0.0)
     nitrate: float = quantity("mass", "0 g", "1 kg", "weigh the cure mix and take the share on its label", default=0.0)
     nitrite: float = quantity("mass", "0 g", "1 kg", "weigh the cure mix and take the share on its label", default=0.0)
-    purge: float | None = quantity("fraction", "0.2 %", "20 %", "a few percent of the green weight is usual", default=None)
+    purge: float | None = quantity(
+        "fraction", "0.2 %", "20 %", "a few percent of the green weight is usual", default=None
+    )
 
 
 class Rest(_Ending):

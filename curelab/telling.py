@@ -44,7 +44,11 @@ def reached(trio: Trio, time: float, piece: str) -> str:
 def off_by(trio: Trio, time: float, piece: str, days: float = 3.0) -> str:
     """Salt on the whole and in the middle when a cure is taken out early, on time, or late by some days."""
     parts = []
-    for label, when in ((f"{days:g} days early", time - days * DAY), ("on the day", time), (f"{days:g} days late", time + days * DAY)):
+    for label, when in (
+        (f"{days:g} days early", time - days * DAY),
+        ("on the day", time),
+        (f"{days:g} days late", time + days * DAY),
+    ):
         if 0 < when <= trio.usual.length:
             whole, core = (100 * read("salt", when, piece) for read in (trio.usual.average, trio.usual.core))
             parts.append(f"{label}: {whole:.2f} % on the whole, {core:.2f} % in the middle")
@@ -83,7 +87,13 @@ def rested(trio: Trio, piece: str) -> str:
 
 
 def _day(seconds: float | None) -> str:
-    return "no day" if seconds is None else f"day {seconds / DAY:.2g}" if seconds < 10 * DAY else f"day {seconds / DAY:.0f}"
+    return (
+        "no day"
+        if seconds is None
+        else f"day {seconds / DAY:.2g}"
+        if seconds < 10 * DAY
+        else f"day {seconds / DAY:.0f}"
+    )
 
 
 def _band(values: list[float]) -> str:

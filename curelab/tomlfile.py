@@ -22,7 +22,9 @@ def read_table(path: str | Path) -> dict[str, Any]:
             raise _fault(path, "is a folder; name the file in it")
         size = path.stat().st_size
         if size > LARGEST:
-            raise _fault(path, f"has {size / 1e6:,.0f} MB, and a batch has at most {LARGEST / 1e6:.0f}; is it the right file?")
+            raise _fault(
+                path, f"has {size / 1e6:,.0f} MB, and a batch has at most {LARGEST / 1e6:.0f}; is it the right file?"
+            )
         return tomllib.loads(path.read_bytes().decode("utf-8"))
     except FileNotFoundError:
         raise _fault(path, 'does not exist; check the name, or make one with "curelab new FILE"') from None

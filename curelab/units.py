@@ -87,7 +87,11 @@ def _affine(unit: str, kind: str) -> tuple[float, float, float]:
         if kind != "temperature":
             factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)
             inverse = round(1.0 / factor)
-            return (1.0, float(inverse), 0.0) if inverse > 1 and math.isclose(1.0 / inverse, factor, rel_tol=1e-12) else (factor, 1.0, 0.0)
+            return (
+                (1.0, float(inverse), 0.0)
+                if inverse > 1 and math.isclose(1.0 / inverse, factor, rel_tol=1e-12)
+                else (factor, 1.0, 0.0)
+            )
         zero, hundred = (float(registry.Quantity(v, named).to("K").magnitude) for v in (0.0, 100.0))
         return (hundred - zero) / 100.0, 1.0, zero
     except (pint.errors.PintError, AttributeError, TypeError, ValueError, AssertionError):
@@ -129,7 +133,9 @@ def read(given: str | float, kind: str) -> float:
                 raise ValueError(f'"{given}" is not {noun}; write it like "{example}"')
             number, unit = match[1], match[2] or ""
             if terms and number[0] in "+-":
-                raise ValueError(f'"{given}" is not {noun}, because only its beginning may carry a sign; write it like "{example}"')
+                raise ValueError(
+                    f'"{given}" is not {noun}, because only its beginning may carry a sign; write it like "{example}"'
+                )
             try:
                 factor, divisor, offset = _affine(unit, kind)
             except ValueError:
@@ -172,7 +178,9 @@ def text(value: float, kind: str, system: str = "metric") -> str:
         for digits in range(1, 9):
             words = f"{number:.{digits}g}"
             if "e" not in words and read(f"{words} {unit}", kind) == value:
-                candidates.append((abs(number) < 1, len(words.replace(".", "").strip("0")), len(words), f"{words} {unit}".strip()))
+                candidates.append(
+                    (abs(number) < 1, len(words.replace(".", "").strip("0")), len(words), f"{words} {unit}".strip())
+                )
                 break
     if candidates:
         return min(candidates)[3]

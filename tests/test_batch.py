@@ -49,7 +49,9 @@ def test_any_batch_survives_its_file(thickness, weight, kelvin, days, salt, name
         name=name,
         units=system,
         pieces=[Piece(name="a", thickness=thickness, weight=weight)],
-        weigh_out=EquilibriumBrine(water=weight, salt=salt, nitrite="100 ppm", cure=CureLabel(name=name, nitrite="6.25 %")),
+        weigh_out=EquilibriumBrine(
+            water=weight, salt=salt, nitrite="100 ppm", cure=CureLabel(name=name, nitrite="6.25 %")
+        ),
         stages=[
             Brine(temperature=kelvin, lasts=days, turn_every="1 d"),
             Rest(temperature=[(0.0, kelvin), (days, 275.0)], until="core salt >= 90 % of equilibrium", at_most=days),
@@ -74,12 +76,22 @@ FAULTS = {
     "TOML infinity": ('weight = "2.1 kg"', "weight = inf", "pieces[1].weight", "has no unit"),
     "wrong unit": ('thickness = "8 cm"', 'thickness = "7 kg"', "pieces[1].thickness", '"kg" does not measure a length'),
     "no unit": ('thickness = "8 cm"', "thickness = 8", "pieces[1].thickness", "has no unit"),
-    "Fahrenheit for Celsius": ('temperature = "3 degC"\nlasts = "3 d"', 'temperature = "38 degC"\nlasts = "3 d"', "stages[2].temperature", '"38 degF"'),
+    "Fahrenheit for Celsius": (
+        'temperature = "3 degC"\nlasts = "3 d"',
+        'temperature = "38 degC"\nlasts = "3 d"',
+        "stages[2].temperature",
+        '"38 degF"',
+    ),
     "oversaturated": ('salt = "2.4 %"\n', 'salt = "15 %"\n', "weigh_out.water", "does not dissolve"),
     "too thick for the vessel": ('height = "20 cm"', 'height = "6 cm"', "vessel", "does not go into a vessel"),
     "nitrite a hundredfold": ('nitrite = "125 ppm"', 'nitrite = "12500 ppm"', "weigh_out.nitrite", "poison"),
     "unknown field": ('thickness = "8 cm"', 'thicknes = "8 cm"', "pieces[1].thicknes", 'did you mean "thickness"'),
-    "two end rules": ('lasts = "10 d"', 'lasts = "10 d"\nuntil = "average salt >= 1 %"\nat_most = "9 d"', "stages[1].lasts", "exactly one"),
+    "two end rules": (
+        'lasts = "10 d"',
+        'lasts = "10 d"\nuntil = "average salt >= 1 %"\nat_most = "9 d"',
+        "stages[1].lasts",
+        "exactly one",
+    ),
     "no end rule": ('lasts = "10 d"\n', "", "stages[1].lasts", "exactly one"),
     "until without a maximum": ('lasts = "10 d"', 'until = "average salt >= 1 %"', "stages[1].at_most", "longest"),
     "not a criterion": ('lasts = "10 d"', 'until = "done"\nat_most = "9 d"', "stages[1].until", "not a criterion"),
@@ -107,12 +119,20 @@ def test_each_fault_has_its_place_and_its_sentence(fault, tmp_path):
 
 
 def test_all_problems_come_at_once(tmp_path):
-    text = changed('thickness = "8 cm"', 'thickness = "8 kg"').replace('do = "rest"', 'do = "sleep"').replace('nitrite = "6.25 %"', "nitrite = 6.25")
+    text = (
+        changed('thickness = "8 cm"', 'thickness = "8 kg"')
+        .replace('do = "rest"', 'do = "sleep"')
+        .replace('nitrite = "6.25 %"', "nitrite = 6.25")
+    )
     path = tmp_path / "batch.toml"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError) as caught:
         load(path)
-    assert {problem.where for problem in caught.value.problems} == {"pieces[1].thickness", "stages[2].do", "weigh_out.cure.nitrite"}
+    assert {problem.where for problem in caught.value.problems} == {
+        "pieces[1].thickness",
+        "stages[2].do",
+        "weigh_out.cure.nitrite",
+    }
 
 
 FILES = {

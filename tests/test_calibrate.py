@@ -10,12 +10,12 @@ import pytest
 
 from curelab import Bath, Brine, InputError, Piece, simulate
 from curelab.batch import Batch, Reading, load, save
-from curelab.calibrate import Measurement, fit, from_log, learned, measure, salometer, tasted
-from curelab.logbook import append_reading, locked
+from curelab.learn.calibrate import Measurement, fit, from_log, learned, measure, salometer, tasted
+from curelab.learn.update import MeatAndFridge, compare, load_profile, save_profile, update
 from curelab.matter import brine
+from curelab.paper.logbook import append_reading, locked
 from curelab.sources import default_numbers, read_table
-from curelab.uncertain import inputs_for
-from curelab.update import MeatAndFridge, compare, load_profile, save_profile, update
+from curelab.spread.uncertain import inputs_for
 
 DAY = 86400.0
 PIECE = Piece(name="p", thickness="5 cm", weight="2 kg")
@@ -30,7 +30,9 @@ def history(**values):
 
 def readings(of, what="salometer", error=0.5, days=DAYS, noise=None, piece=""):
     made = [Measurement(what, day * DAY, 1.0, error, piece) for day in days]
-    return [replace(one, value=measure(of, one) + (noise.normal(0, error) if noise is not None else 0.0)) for one in made]
+    return [
+        replace(one, value=measure(of, one) + (noise.normal(0, error) if noise is not None else 0.0)) for one in made
+    ]
 
 
 def batch(log, **more):
@@ -59,7 +61,9 @@ def test_salometer_in_the_cold_follows_the_handbook_densities():
         mine: dict[float, dict[float, float]] = {}
         for row in rows:
             if row["source"] == source:
-                mine.setdefault(float(row["temperature_C"]), {})[float(row["mass_percent"])] = float(row["density_kg_m3"])
+                mine.setdefault(float(row["temperature_C"]), {})[float(row["mass_percent"])] = float(
+                    row["density_kg_m3"]
+                )
         if not {0.0, 10.0, 20.0} <= set(mine):
             continue
         for percent in sorted(set(mine[0.0]) & set(mine[10.0]) & set(mine[20.0])):
@@ -148,12 +152,17 @@ def test_says_when_the_data_cannot_tell():
     both = fit((PIECE,), (CURE,), readings(of, days=(2,)), parameters=("obstruction.lean", "film.still"))
     assert any("fewer readings (1) than things to find (2)" in note for note in both.notes)
     # Thickness and obstruction act through one product only: D / L^2.
-    alike = fit((PIECE,), (CURE,), readings(of, what="core salt", error=1e-5), parameters=("obstruction.lean", "thickness of p"))
+    alike = fit(
+        (PIECE,), (CURE,), readings(of, what="core salt", error=1e-5), parameters=("obstruction.lean", "thickness of p")
+    )
     assert abs(alike.correlation[0, 1]) > 0.9 and any("told apart" in note for note in alike.notes)
 
 
 def test_says_when_it_is_stuck_or_the_readings_quarrel():
-    asked = [replace(one, value=one.value - 6.0) for one in readings(history(obstruction__lean=0.95), error=0.2, days=(0.25, 0.5))]
+    asked = [
+        replace(one, value=one.value - 6.0)
+        for one in readings(history(obstruction__lean=0.95), error=0.2, days=(0.25, 0.5))
+    ]
     stuck = fit((PIECE,), (CURE,), asked)
     assert any("stuck at the end" in note for note in stuck.notes)
     quarrel = readings(history(), error=0.3)
@@ -189,7 +198,8 @@ def logged(obstruction, days=(0, 2, 4, 6)):
     plain = CURE.but(bath=Bath(water="2 kg", salt="120 g"))
     of = simulate(PIECE, plain, numbers=default_numbers().with_values({"obstruction.lean": obstruction}))
     return batch(
-        Reading(at=day * DAY, what="brine strength", value=f"{100 * of.bath('salt', day * DAY):.4f} %", error="0.05 %") for day in days
+        Reading(at=day * DAY, what="brine strength", value=f"{100 * of.bath('salt', day * DAY):.4f} %", error="0.05 %")
+        for day in days
     )
 
 
@@ -201,7 +211,11 @@ def test_update_moves_the_day_the_right_way():
     for one in (fast, slow):
         wide, narrow = (times.quantile(0.9) / times.quantile(0.1) for times in (one.before, one.after))
         assert narrow < 0.7 * wide
-        assert "64 draws" in one.sentence and "thickness of p" in one.sentence and "Your brine fell from 5.66 to" in one.sentence
+        assert (
+            "64 draws" in one.sentence
+            and "thickness of p" in one.sentence
+            and "Your brine fell from 5.66 to" in one.sentence
+        )
 
 
 def test_update_needs_readings():
@@ -241,7 +255,9 @@ def test_profile_is_kept_and_used_as_prior(tmp_path):
     width = [one.fit["obstruction.lean"].high / one.fit["obstruction.lean"].low for one in (again, alone)]
     assert width[0] < width[1]
     with pytest.raises(InputError):
-        (tmp_path / "broken.toml").write_text('schema = 1\nname = "x"\n[[known]]\nkey = "a"\nlow = 2.0\nvalue = 1.0\nhigh = 3.0\n')
+        (tmp_path / "broken.toml").write_text(
+            'schema = 1\nname = "x"\n[[known]]\nkey = "a"\nlow = 2.0\nvalue = 1.0\nhigh = 3.0\n'
+        )
         load_profile(tmp_path / "broken.toml")
     after = {row.key: row for row in learned(inputs, found.fit)}["obstruction.lean"]
     assert (after.low, after.high) == (fitted.low, fitted.high)
@@ -281,6 +297,8 @@ def test_a_log_written_as_one_list_is_kept(tmp_path):
     path = tmp_path / "batch.toml"
     save(batch([]), path)
     text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace('name = "A test"', 'name = "A test"\nlog = [{ at = "1 d", what = "turned" }]', 1), encoding="utf-8")
+    path.write_text(
+        text.replace('name = "A test"', 'name = "A test"\nlog = [{ at = "1 d", what = "turned" }]', 1), encoding="utf-8"
+    )
     append_reading(path, Reading(at=2 * DAY, what="turned"))
     assert [line.at for line in load(path).log] == [DAY, 2 * DAY]

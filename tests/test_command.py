@@ -26,7 +26,16 @@ def said(arguments: list[str], capsys) -> tuple[int, str, str]:
 def test_run_prints_a_report_with_every_part(capsys):
     code, out, err = said(["run", str(DEMO)], capsys)
     assert code == 0 and err == ""
-    for part in ("invented", "WEIGH OUT", "WHAT HAPPENS INSIDE", "ANSWERS", "CHECKS", "CAUTIONS", "WHAT IT RESTS ON", "poison"):
+    for part in (
+        "invented",
+        "WEIGH OUT",
+        "WHAT HAPPENS INSIDE",
+        "ANSWERS",
+        "CHECKS",
+        "CAUTIONS",
+        "WHAT IT RESTS ON",
+        "poison",
+    ):
         assert part in out
     assert max(map(len, out.splitlines())) <= 120
 
@@ -72,7 +81,9 @@ def test_check_lists_every_problem_with_exit_code_2(capsys, tmp_path):
 
 def test_what_cannot_be_simulated_is_a_sentence_too(capsys, tmp_path):
     path = tmp_path / "frozen.toml"
-    text = DEMO.read_text(encoding="utf-8").replace('temperature = "3 degC"\nlasts = "3 d"', 'temperature = "-40 degC"\nlasts = "3 d"')
+    text = DEMO.read_text(encoding="utf-8").replace(
+        'temperature = "3 degC"\nlasts = "3 d"', 'temperature = "-40 degC"\nlasts = "3 d"'
+    )
     path.write_text(text, encoding="utf-8")
     code, _, err = said(["run", str(path)], capsys)
     assert code == 2 and "stages[2].temperature" in err
@@ -95,7 +106,11 @@ def test_a_reader_that_goes_away_is_no_error():
 def wheel(tmp_path_factory):
     root = Path(__file__).parent.parent
     out = tmp_path_factory.mktemp("wheel")
-    subprocess.run([sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", out, root], check=True, capture_output=True)
+    subprocess.run(
+        [sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", out, root],
+        check=True,
+        capture_output=True,
+    )
     return next(out.glob("*.whl"))
 
 

@@ -66,7 +66,11 @@ def test_read(words, kind, value):
         ("", "mass", 'an empty text is not a mass; write it like "2.4 kg"'),
         ("1/0 cup", "volume", '"1/0 cup" is not a volume; write it like "4 L"'),
         ("3 degC 2 degC", "temperature", '"3 degC 2 degC" is not one temperature; write it like "3 degC"'),
-        ("5 cm", "fraction", '"5 cm" is not a fraction, because "cm" does not measure a fraction; write it like "2.2 %"'),
+        (
+            "5 cm",
+            "fraction",
+            '"5 cm" is not a fraction, because "cm" does not measure a fraction; write it like "2.2 %"',
+        ),
         (True, "length", 'True is not a length; write it like "7 cm"'),
         (None, "length", 'None is not a length; write it like "7 cm"'),
         ([7], "length", '[7] is not a length; write it like "7 cm"'),
@@ -166,8 +170,14 @@ THICK = "2 mm to 40 cm); measure the thickest point with a ruler or a skewer, in
         ),
         (lambda: Piece(**GOOD | {"shape": "cone"}), 'shape: "cone" is not one of slab, cylinder, sphere'),
         (lambda: Piece(**GOOD | {"name": 7}), "name: 7 is not a text; put it between quotes"),
-        (lambda: Piece(**GOOD | {"name": "x" * 61}), "name: the text has 61 characters, at most 60 are kept; shorten it"),
-        (lambda: Piece(**GOOD | {"frozen_before": "yes"}), "frozen_before: 'yes' is neither true nor false; write true or false"),
+        (
+            lambda: Piece(**GOOD | {"name": "x" * 61}),
+            "name: the text has 61 characters, at most 60 are kept; shorten it",
+        ),
+        (
+            lambda: Piece(**GOOD | {"frozen_before": "yes"}),
+            "frozen_before: 'yes' is neither true nor false; write true or false",
+        ),
         (
             lambda: Piece(**GOOD | {"shape": "sphere", "fat_cap": "1 cm"}),
             "fat_cap: only a slab can carry a fat cap, and this is a sphere; leave it out or trim it",
@@ -215,7 +225,7 @@ THICK = "2 mm to 40 cm); measure the thickest point with a ruler or a skewer, in
         ),
         (
             lambda: Rest(temperature=[["0 h", "3 degC"], "9 h"], lasts="1 d"),
-            "temperature[2]: '9 h' is not a pair like [\"9 h\", \"5 degC\"]",
+            'temperature[2]: \'9 h\' is not a pair like ["9 h", "5 degC"]',
         ),
         (
             lambda: Rest(temperature=[[float(n), 276.15] for n in range(20001)], lasts="1 d"),
@@ -250,7 +260,9 @@ def test_a_record_refuses(make, sentence):
 
 def test_a_brine_that_cannot_exist():
     """Saturation near 26.3 % at 3 degC (handbook: 35.7 g in 100 g of water at 0 degC)."""
-    with pytest.raises(InputError, match=r"^bath: a brine of 28\.6 % salt cannot exist at 3 °C: water holds at most 26\.3 %; use more"):
+    with pytest.raises(
+        InputError, match=r"^bath: a brine of 28\.6 % salt cannot exist at 3 °C: water holds at most 26\.3 %; use more"
+    ):
         Brine(**COLD, bath=Bath(water="1 kg", salt="400 g"))
 
 
@@ -312,7 +324,9 @@ def span(low: float, high: float):
 
 temperatures = st.one_of(
     span(271.0, 298.0),
-    st.lists(st.tuples(span(0.0, 3e7), span(271.0, 298.0)), min_size=1, max_size=5, unique_by=lambda point: point[0]).map(sorted),
+    st.lists(
+        st.tuples(span(0.0, 3e7), span(271.0, 298.0)), min_size=1, max_size=5, unique_by=lambda point: point[0]
+    ).map(sorted),
 )
 criteria = st.builds(
     Criterion,
@@ -336,7 +350,11 @@ def endings(draw):
 def pieces(draw):
     shape = draw(st.sampled_from(SHAPES))
     thickness = draw(span(0.01, 0.4))
-    cap = {"fat_cap": draw(span(0.0, 0.3 * thickness).filter(lambda x: x < 0.1))} if shape == "slab" and draw(flags) else {}
+    cap = (
+        {"fat_cap": draw(span(0.0, 0.3 * thickness).filter(lambda x: x < 0.1))}
+        if shape == "slab" and draw(flags)
+        else {}
+    )
     ph = draw(st.one_of(st.none(), span(4.8, 7.5)))
     return Piece(
         name=draw(st.text(max_size=60)), shape=shape, thickness=thickness, weight=draw(span(0.01, 100.0)), frozen_before=draw(flags),
@@ -351,7 +369,9 @@ def stages(draw):
     if kind is Soak:
         water = st.builds(Water, amount=span(0.01, 2000.0), lasts=span(60.0, 1e6), temperature=temperatures)
         until = draw(st.one_of(st.none(), criteria))
-        return Soak(waters=draw(st.lists(water, min_size=1, max_size=4)), until=until, lying=draw(flags), stirred=draw(flags))
+        return Soak(
+            waters=draw(st.lists(water, min_size=1, max_size=4)), until=until, lying=draw(flags), stirred=draw(flags)
+        )
     common = {"temperature": draw(temperatures), **draw(endings())}
     if kind is Rest:
         return Rest(**common)
@@ -360,7 +380,9 @@ def stages(draw):
             salt=draw(st.one_of(st.none(), span(1e-4, 50.0))), sugar=draw(span(0.0, 1.0)), nitrite=draw(span(0.0, 1.0)),
             purge=draw(st.one_of(st.none(), span(0.002, 0.2))), **common,
         )  # fmt: skip
-    bath = draw(st.one_of(st.none(), st.builds(Bath, water=span(1.0, 2000.0), salt=span(0.1, 0.2), nitrite=span(0.0, 4e-3))))
+    bath = draw(
+        st.one_of(st.none(), st.builds(Bath, water=span(1.0, 2000.0), salt=span(0.1, 0.2), nitrite=span(0.0, 4e-3)))
+    )
     if bath is not None:  # warm enough not to freeze
         common["temperature"] = draw(span(274.0, 298.0))
     lying = draw(flags)

@@ -17,7 +17,9 @@ POINT = Piece(name="point", thickness="8 cm", weight="2 kg", tissue="lean beef")
 
 
 def brine(salt="90 g", water="2 kg", lasts="10 d", **more):
-    return Brine(bath=Bath(water=water, salt=salt, nitrite="0.4 g"), temperature="3 degC", lasts=lasts, lying=False, **more)
+    return Brine(
+        bath=Bath(water=water, salt=salt, nitrite="0.4 g"), temperature="3 degC", lasts=lasts, lying=False, **more
+    )
 
 
 def test_time_to_the_core_is_that_of_the_plane_sheet():
@@ -116,7 +118,9 @@ def test_an_unreachable_soak_agrees_with_the_closed_mass_balance():
     start = cured.amount("salt")
     for plan in plans:
         left = start * (held / (held + 2.0)) ** plan.waters
-        assert plan.best == pytest.approx(left / (left + 2.0), rel=0.15)  # the weight gained in water enters the percentage
+        assert plan.best == pytest.approx(
+            left / (left + 2.0), rel=0.15
+        )  # the weight gained in water enters the percentage
 
 
 def test_no_soak_where_none_is_needed():

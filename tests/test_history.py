@@ -209,7 +209,11 @@ def test_sources_are_those_that_were_used(history):
 
 
 def test_endings(history):
-    assert [history.ending(number) for number in range(3)] == ["after 6 d, as planned", "after 48 h, as planned", "after 16 h, as planned"]
+    assert [history.ending(number) for number in range(3)] == [
+        "after 6 d, as planned",
+        "after 48 h, as planned",
+        "after 16 h, as planned",
+    ]
 
 
 def test_summary_and_looks(history):

@@ -8,9 +8,9 @@ import pytest
 import vobject
 
 from curelab.batch import from_table
-from curelab.calendar_file import calendar
 from curelab.fields import InputError
-from curelab.schedule import schedule
+from curelab.paper.calendar_file import calendar
+from curelab.paper.schedule import schedule
 
 NOW = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 LATER = NOW + timedelta(hours=5)
@@ -59,26 +59,16 @@ def test_one_event_a_task_at_the_same_instant_with_an_alarm(found, content):
 
 
 def test_days_to_check_fill_a_day(found, content):
-    days = {
-        event.dtstart.value
-        for event in read(content).values()
-        if not isinstance(event.dtstart.value, datetime)
-    }
+    days = {event.dtstart.value for event in read(content).values() if not isinstance(event.dtstart.value, datetime)}
     salty = next(check for check in found.checks if check.kind == "too salty")
     assert salty.latest in days and all(type(day) is date for day in days)
 
 
 def test_the_file_keeps_to_the_letter_of_the_standard(content):
     lines = content.split(b"\r\n")
-    assert lines[-1] == b"" and not any(
-        b"\n" in line or b"\r" in line for line in lines
-    )  # RFC 5545, 3.1: CRLF
+    assert lines[-1] == b"" and not any(b"\n" in line or b"\r" in line for line in lines)  # RFC 5545, 3.1: CRLF
     assert max(map(len, lines)) <= 75  # RFC 5545, 3.1: at most 75 octets, longer lines folded
-    assert (
-        b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\n" in content
-        and b"PRODID:" in content
-        and b"METHOD:PUBLISH" in content
-    )
+    assert b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\n" in content and b"PRODID:" in content and b"METHOD:PUBLISH" in content
     for name in (b"UID:", b"DTSTAMP:", b"SEQUENCE:"):  # RFC 5545, 3.6.1: once in every event
         assert content.count(b"\r\n" + name) == content.count(b"BEGIN:VEVENT")
     content.decode("utf-8")
@@ -98,11 +88,7 @@ def test_what_did_not_change_keeps_its_stamp_and_what_is_gone_is_cancelled(found
     fewer = calendar(schedule(batch(turn_every="3 d")), LATER, content)
     before, after = read(content), read(fewer)
     assert before.keys() == after.keys()  # nothing vanishes silently
-    gone = [
-        name
-        for name, event in after.items()
-        if hasattr(event, "status") and event.status.value == "CANCELLED"
-    ]
+    gone = [name for name, event in after.items() if hasattr(event, "status") and event.status.value == "CANCELLED"]
     assert len(gone) == 1 and "turn" in before[gone[0]].summary.value.lower()
     kept = [name for name in before if before[name].dtstamp.value == after[name].dtstamp.value]
     changed = [name for name in before if name not in kept]

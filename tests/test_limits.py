@@ -6,7 +6,7 @@ import math
 import pytest
 from pytest import approx
 
-from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, process, rule_sets, simulate
+from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate
 from curelab.limits import (
     CAUTIONS,
     RULE_SETS,
@@ -18,11 +18,13 @@ from curelab.limits import (
     check_taken_up,
     find,
     picks,
+    process,
+    rule_sets,
     unprotected_time,
 )
+from curelab.limits.verdict import judge, unknown, worst_first
 from curelab.matter.solutes import nitrite_as
 from curelab.sources import default_numbers, read_table
-from curelab.verdict import judge, unknown, worst_first
 
 POINT = Piece(name="point", thickness="5 cm", weight="1 kg")
 LITTLE = Piece(name="little", thickness="2 cm", weight="1 kg")
@@ -31,9 +33,7 @@ DAY = 86400.0
 
 def dry(ppm, nitrate=0.0):
     """A sealed cure with so many mg of nitrite on POINT's kilogram."""
-    return SealedCure(
-        salt="25 g", nitrite=ppm * 1e-6, nitrate=nitrate * 1e-6, temperature="3 degC", lasts="14 d"
-    )
+    return SealedCure(salt="25 g", nitrite=ppm * 1e-6, nitrate=nitrate * 1e-6, temperature="3 degC", lasts="14 d")
 
 
 def wet(ppm, **more):
@@ -308,9 +308,7 @@ def test_a_cold_batch(kept_cold):
     assert found["kept cold"].outcome == "pass"
     assert found["kept cold"].limit == approx((40 - 32) / 1.8, rel=1e-9)  # FB 2265: 36 to 40 degF
     assert found["not too cold"].outcome == "pass"
-    assert found["not too cold"].limit == approx(
-        (34 - 32) / 1.8, rel=1e-9
-    )  # Clemson HGIC 3603: stops below 34 degF
+    assert found["not too cold"].limit == approx((34 - 32) / 1.8, rel=1e-9)  # Clemson HGIC 3603: stops below 34 degF
     assert found["core unprotected and warm"].statistic == 0
     assert found["soak water"].limit == approx((70 - 32) / 1.8, rel=1e-9)  # FB 2265: not above 70 degF
     salt = found["salt in the water of the core"]
@@ -350,10 +348,7 @@ def test_a_protected_core_does_not_count():
     numbers = default_numbers()
     # Either hurdle alone protects; with both out of reach, the warm day counts in full.
     for key in ("protection.water_phase_salt", "protection.free_nitrite"):
-        assert (
-            unprotected_time(history, numbers=numbers.with_values({key: 1000 if "nitrite" in key else 50}))
-            == 0
-        )
+        assert unprotected_time(history, numbers=numbers.with_values({key: 1000 if "nitrite" in key else 50})) == 0
     out_of_reach = numbers.with_values({"protection.water_phase_salt": 50, "protection.free_nitrite": 1000})
     assert unprotected_time(history, numbers=out_of_reach) == approx(DAY, rel=1e-6)
     assert unprotected_time(history, numbers=out_of_reach.with_values({"protection.cold": 11})) == 0
@@ -383,9 +378,7 @@ def test_too_cold_and_too_short_and_too_warm_a_soak():
     found = by_name(check_process(history))
     assert found["not too cold"].outcome == "fail" and "add those days" in found["not too cold"].sentence
     assert found["days in dry cure"].outcome == "unknown"
-    assert found["days in dry cure"].limit == approx(
-        2 / 0.45359237, rel=1e-9
-    )  # Clemson HGIC 3603: 2 days a pound
+    assert found["days in dry cure"].limit == approx(2 / 0.45359237, rel=1e-9)  # Clemson HGIC 3603: 2 days a pound
     assert found["soak water"].outcome == "fail"
     assert "days in brine" not in found
 
@@ -401,9 +394,7 @@ def test_too_cold_and_too_short_and_too_warm_a_soak():
 )
 def test_every_trade_rule_in_use_decides(rule_id, column, text, name, outcome, monkeypatch, kept_cold):
     assert by_name(check_process(kept_cold))[name].outcome == "pass"
-    rows = [
-        row | {column: text} if row["rule_id"] == rule_id else row for row in read_table("trade_rules.csv")
-    ]
+    rows = [row | {column: text} if row["rule_id"] == rule_id else row for row in read_table("trade_rules.csv")]
     monkeypatch.setattr(process, "read_table", lambda table: rows)
     assert by_name(check_process(kept_cold))[name].outcome == outcome
 

@@ -17,11 +17,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from curelab import logbook
 from curelab.__main__ import main
 from curelab.batch import READINGS, Reading, load
 from curelab.fields import InputError
-from curelab.logbook import append_reading, as_csv, locked, save_keeping_log, undo
+from curelab.paper import logbook
+from curelab.paper.logbook import append_reading, as_csv, locked, save_keeping_log, undo
 
 DAY = 86400.0
 TEXT = """# My own words; curelab keeps them.
@@ -149,9 +149,7 @@ def test_a_reading_that_is_no_good_changes_nothing(file):
 
 
 def test_a_log_in_brackets_is_kept_too(file):
-    file.write_text(
-        TEXT.replace("start =", 'log = [{ at = "1 h", what = "turned" }]\nstart ='), encoding="utf-8"
-    )
+    file.write_text(TEXT.replace("start =", 'log = [{ at = "1 h", what = "turned" }]\nstart ='), encoding="utf-8")
     append_reading(file, TURNED)
     assert [entry.at for entry in load(file).log] == [3600.0, DAY]
 
@@ -178,7 +176,7 @@ def test_saving_a_batch_keeps_what_others_logged_meanwhile(file):
 def child(file, words, **more):
     """Start another Python on this file."""
     code = (
-        f"import sys\nfrom curelab import logbook\nfrom curelab.batch import Reading\nfile = {str(file)!r}\n"
+        f"import sys\nfrom curelab.paper import logbook\nfrom curelab.batch import Reading\nfile = {str(file)!r}\n"
         + textwrap.dedent(words)
     )
     return subprocess.Popen(
@@ -304,20 +302,13 @@ def test_the_table_holds_every_reading(file):
     from zoneinfo import ZoneInfo
 
     rows = list(
-        csv.DictReader(
-            io.StringIO(as_csv(load(file), datetime(2026, 3, 28, 9, 0, tzinfo=ZoneInfo("Europe/Berlin"))))
-        )
+        csv.DictReader(io.StringIO(as_csv(load(file), datetime(2026, 3, 28, 9, 0, tzinfo=ZoneInfo("Europe/Berlin")))))
     )
     assert [row["note"] for row in rows] == ["", 'with "quotes", commas\nand lines']
     assert (
-        float(rows[0]["value_si"]) == pytest.approx(273.15 + (38 - 32) / 1.8, rel=1e-12)
-        and rows[0]["si_unit"] == "K"
+        float(rows[0]["value_si"]) == pytest.approx(273.15 + (38 - 32) / 1.8, rel=1e-12) and rows[0]["si_unit"] == "K"
     )
-    assert (
-        rows[0]["at_days"] == "1.5000"
-        and rows[0]["clock"] == "2026-03-29 22:00+02:00"
-        and rows[1]["si_unit"] == ""
-    )
+    assert rows[0]["at_days"] == "1.5000" and rows[0]["clock"] == "2026-03-29 22:00+02:00" and rows[1]["si_unit"] == ""
 
 
 def test_the_command_logs_lists_and_undoes(file, capsys, tmp_path):
@@ -335,10 +326,7 @@ def test_the_command_logs_lists_and_undoes(file, capsys, tmp_path):
     assert log[1].at == 2 * DAY  # from 09:00 of winter time to 10:00 of summer time
     listed = run()[1].out
     assert len(listed.splitlines()) == 3 and "Mon 30 Mar 2026 10:00" in listed
-    assert (
-        run("--csv", str(tmp_path / "log.csv"))[0] == 0
-        and len((tmp_path / "log.csv").read_text().splitlines()) == 4
-    )
+    assert run("--csv", str(tmp_path / "log.csv"))[0] == 0 and len((tmp_path / "log.csv").read_text().splitlines()) == 4
     assert run("--undo")[0] == 0 and len(load(file).log) == 2
     before = file.read_bytes()
     for words in (

@@ -14,7 +14,7 @@ from curelab.batch import from_table, load
 from curelab.fields import InputError
 from curelab.matter import brine
 from curelab.outcome import run
-from curelab.scaling import scale, shop, shop_words
+from curelab.paper.scaling import scale, shop, shop_words
 from curelab.sources import datasets_folder
 
 BRISKET = load(datasets_folder() / "demo_brisket.toml")
@@ -42,9 +42,7 @@ OWN = {
 }
 
 
-@pytest.mark.parametrize(
-    "batch", [LOIN, small(SEALED), small(OWN)], ids=["weighed out", "sealed", "own bath"]
-)
+@pytest.mark.parametrize("batch", [LOIN, small(SEALED), small(OWN)], ids=["weighed out", "sealed", "own bath"])
 def test_all_grows_alike_so_the_profile_stays(batch):
     larger = scale(batch, by=2.5).batch
     before, after = run(batch), run(larger)
@@ -53,9 +51,7 @@ def test_all_grows_alike_so_the_profile_stays(batch):
         for place in ("core", "average", "surface"):
             value = before.history.at(place, quantity, None, name)
             assert after.history.at(place, quantity, None, name) == pytest.approx(value, rel=1e-9)
-    assert after.history.weight(None, name) == pytest.approx(
-        2.5 * before.history.weight(None, name), rel=1e-9
-    )
+    assert after.history.weight(None, name) == pytest.approx(2.5 * before.history.weight(None, name), rel=1e-9)
     assert larger.pieces[0].thickness == batch.pieces[0].thickness
 
 
@@ -65,11 +61,7 @@ def test_a_weight_is_that_of_all_pieces():
     assert scaled.batch.weighed.water == pytest.approx(2.5, rel=1e-12)
     assert scaled.batch.weighed.cure_mix == pytest.approx(BRISKET.weighed.cure_mix / 2, rel=1e-12)
     assert scaled.batch.stages[2].waters[0].amount == pytest.approx(3.0, rel=1e-12)
-    assert (
-        scaled.batch.log == ()
-        and scaled.batch.id == ""
-        and any("Thickness stays" in note for note in scaled.notes)
-    )
+    assert scaled.batch.log == () and scaled.batch.id == "" and any("Thickness stays" in note for note in scaled.notes)
 
 
 @settings(max_examples=25, deadline=None)
@@ -85,9 +77,7 @@ def test_more_pieces_share_the_bath_and_each_has_its_profile():
     assert [piece.name for piece in more.pieces] == ["point", "flat 1", "flat 2"]
     assert more.weigh_out.water == pytest.approx(5.0 * (2.1 + 2 * 1.9) / 4.0, rel=1e-12)
     history = run(more).history
-    assert history.core("salt", None, "flat 1") == pytest.approx(
-        history.core("salt", None, "flat 2"), rel=1e-12
-    )
+    assert history.core("salt", None, "flat 1") == pytest.approx(history.core("salt", None, "flat 2"), rel=1e-12)
     assert history.core("salt", None, "point") < 0.5 * history.core("salt", None, "flat 1")
     assert [piece.name for piece in scale(BRISKET, counts={"point": 0}).batch.pieces] == ["flat"]
 
@@ -134,14 +124,10 @@ def test_the_list_adds_up():
     found = amounts(BRISKET)
     weighed = BRISKET.weighed
     assert units.read(found["plain salt"], "mass") == pytest.approx(weighed.plain_salt, rel=0.01)
-    assert units.read(found["cure mix pink cure, label 6.25 %"], "mass") == pytest.approx(
-        weighed.cure_mix, rel=0.02
-    )
+    assert units.read(found["cure mix pink cure, label 6.25 %"], "mass") == pytest.approx(weighed.cure_mix, rel=0.02)
     assert units.read(found["cold water for the soak"], "water") == pytest.approx(12.0, rel=0.01)
     assert found["a fine scale"] == "shows 0.1 g" and "34 cm by 26 cm" in found["the vessel"]
-    assert all(
-        what in shop_words(BRISKET) and amount in shop_words(BRISKET) for what, amount in found.items()
-    )
+    assert all(what in shop_words(BRISKET) and amount in shop_words(BRISKET) for what, amount in found.items())
     assert "lb" in amounts(LOIN)["pork loin"]
 
 
@@ -158,9 +144,7 @@ def test_a_vessel_to_look_for_holds_meat_and_brine():
 def test_sealed_cures_want_bags_and_own_nitrite_is_named_as_such():
     found = amounts(small(SEALED))
     assert (
-        found["bags that seal"] == "1"
-        and "0.15 g of sodium nitrite" in found["cure mix"]
-        and "a vessel" not in found
+        found["bags that seal"] == "1" and "0.15 g of sodium nitrite" in found["cure mix"] and "a vessel" not in found
     )
 
 
@@ -168,15 +152,11 @@ def test_the_command_writes_a_new_batch_with_an_id_of_its_own(tmp_path, capsys):
     new, source = tmp_path / "new.toml", str(datasets_folder() / "demo_loin.toml")
     assert main(["scale", source, "--weight", "10 lb", "-o", str(new)]) == 0
     made = load(new)
-    assert (
-        made.pieces[0].weight == pytest.approx(10 * 0.45359237, rel=1e-12) and made.known_by != LOIN.known_by
-    )
+    assert made.pieces[0].weight == pytest.approx(10 * 0.45359237, rel=1e-12) and made.known_by != LOIN.known_by
     before = new.read_bytes()
     assert main(["scale", source, "--by", "2", "-o", str(new)]) == 2 and new.read_bytes() == before
     assert main(["scale", source, "--count", "loin", "-o", str(tmp_path / "b.toml")]) == 2
-    assert (
-        main(["scale", source, "--count", "loin=3", "--name", "three", "-o", str(tmp_path / "b.toml")]) == 0
-    )
+    assert main(["scale", source, "--count", "loin=3", "--name", "three", "-o", str(tmp_path / "b.toml")]) == 0
     assert len(load(tmp_path / "b.toml").pieces) == 3 and load(tmp_path / "b.toml").name == "three"
     capsys.readouterr()
     assert main(["shop", str(new)]) == 0 and capsys.readouterr().out == shop_words(made)

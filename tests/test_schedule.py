@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 
 from curelab import Piece
 from curelab.batch import Batch, dumps, from_table
-from curelab.chain import GIVES, Impossible, Link, lay
 from curelab.fields import InputError
 from curelab.forecast import time_to, window
-from curelab.kitchen_clock import KitchenClock, intersect, later, merge, nearest
 from curelab.outcome import CURED
+from curelab.paper.kitchen_clock import KitchenClock, intersect, later, merge, nearest
+from curelab.paper.schedule import plan_words, schedule
+from curelab.paper.timeline import GIVES, Impossible, Link, lay
 from curelab.plan import Hours, Plan
-from curelab.schedule import plan_words, schedule
 from curelab.simulate import simulate
 from curelab.stages import Bath, Brine
 
@@ -110,9 +110,7 @@ def test_sets_of_spans_agree_with_sets_of_minutes(pairs, wanted, least, more):
     minutes = {m for first, length in pairs for m in range(first, first + length + 1)}
     flat = lambda found: {m for first, last in found for m in range(first, last + 1)}  # noqa: E731
     assert flat(spans) == minutes
-    assert flat(later(spans, least, least + more)) == {
-        m + d for m in minutes for d in range(least, least + more + 1)
-    }
+    assert flat(later(spans, least, least + more)) == {m + d for m in minutes for d in range(least, least + more + 1)}
     assert flat(intersect(spans, [(10, 20), (22, 40)])) == minutes & ({*range(10, 21)} | {*range(22, 41)})
     best = min(minutes, key=lambda m: (abs(m - wanted), -m), default=None)
     assert nearest(spans, wanted) == best
@@ -152,9 +150,7 @@ def test_no_turn_at_three_in_the_morning_and_the_effect_is_computed():
 
 def test_turns_by_the_list_are_turns_by_the_rule():
     rule = Brine(bath=Bath(water="1 kg", salt="40 g"), temperature="3 degC", lasts="6 d", turn_every="1 d")
-    names = rule.but(
-        turn_every=None, turns=["1 d", "2 d", "3 d", "4 d", "5 d", "7 d"]
-    )  # the last lies beyond the end
+    names = rule.but(turn_every=None, turns=["1 d", "2 d", "3 d", "4 d", "5 d", "7 d"])  # the last lies beyond the end
     never = rule.but(turn_every=None)
     piece = Piece(**SLAB)
     whole = [simulate(piece, stage).average("salt") for stage in (rule, names, never)]
@@ -172,10 +168,7 @@ def test_a_turn_that_falls_on_another_is_left_out_and_said():
     found = schedule(batch(brine={"turn_every": "3 h", "lasts": "2 d"}, plan={"hours": "07:00-22:00"}))
     assert found.left_out and all("left out" in words for words in found.left_out)
     turns = [task.minutes for task in found.tasks if "turn" in task.key]
-    assert (
-        len(turns) + len(found.left_out) == 15
-        and min(b - a for a, b in pairwise(turns)) >= 45
-    )
+    assert len(turns) + len(found.left_out) == 15 and min(b - a for a, b in pairwise(turns)) >= 45
     assert set(found.left_out) <= set(found.moves)
 
 
@@ -221,9 +214,7 @@ LINKS = st.lists(
     border=st.integers(0, 6),
     free=st.booleans(),
 )
-def test_every_border_lies_in_the_hours_and_every_length_in_its_bounds(
-    links, opens, hours, start, border, free
-):
+def test_every_border_lies_in_the_hours_and_every_length_in_its_bounds(links, opens, hours, start, border, free):
     clock = KitchenClock("Europe/Berlin", Hours(opens, (opens + hours) % DAY or DAY), ("wednesday",))
     border = min(border, len(links))
     anchor = clock.instant("2026-03-20 00:00", "") + start
@@ -294,9 +285,7 @@ def test_what_waits_for_a_criterion_waits_in_the_plan_too():
     check = found.checks[0]
     fast, slow = found.wished.fast.length, found.wished.slow.length
     assert (
-        check.earliest == first_open(found, fast)
-        and check.latest == first_open(found, slow)
-        and fast < reached < slow
+        check.earliest == first_open(found, fast) and check.latest == first_open(found, slow) and fast < reached < slow
     )
 
 
@@ -319,12 +308,8 @@ def test_days_to_check_are_those_of_the_forecast():
     assert ready.earliest == (found.start + timedelta(seconds=answer.low)).date()
     assert ready.latest == (found.start + timedelta(seconds=answer.high)).date()
     closes = window(piece, stage)
-    assert (
-        salty.kind == "too salty" and salty.latest == (found.start + timedelta(seconds=closes.fast[1])).date()
-    )
-    assert (
-        found.start + timedelta(seconds=closes.closes)
-    ).date() > salty.latest and "fastest meat" in salty.sentence
+    assert salty.kind == "too salty" and salty.latest == (found.start + timedelta(seconds=closes.fast[1])).date()
+    assert (found.start + timedelta(seconds=closes.closes)).date() > salty.latest and "fastest meat" in salty.sentence
     mild = schedule(batch(brine={"lasts": "3 d", "bath": {"water": "1 kg", "salt": "30 g"}}, plan={}))
     assert all(check.kind == "ready" for check in mild.checks)
 

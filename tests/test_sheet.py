@@ -14,14 +14,15 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from curelab import paper, pictures, units
+from curelab import pictures, units
 from curelab.__main__ import main
 from curelab.batch import from_table, load
-from curelab.drawn_lines import BOTTOM, LEFT, RIGHT, TOP, svg_lines, ticks
 from curelab.fields import InputError
-from curelab.paper import label_html, sheet_html
-from curelab.schedule import plan_words, schedule
-from curelab.sheet import label, ounces, sheet
+from curelab.paper import pages as paper
+from curelab.paper.drawn_lines import BOTTOM, LEFT, RIGHT, TOP, svg_lines, ticks
+from curelab.paper.pages import label_html, sheet_html
+from curelab.paper.schedule import plan_words, schedule
+from curelab.paper.sheet import label, ounces, sheet
 from curelab.sources import datasets_folder
 
 DEMO = datasets_folder() / "demo_brisket.toml"
@@ -100,9 +101,7 @@ def test_everything_computed_stands_on_the_sheet(plans, name):
     )
     assert page.text.count("done") == rows  # a line to write on for each
     assert (
-        "batch " + found.batch.known_by in page.text
-        and "curelab 0." in page.text
-        and "INVENTED EXAMPLE" in page.text
+        "batch " + found.batch.known_by in page.text and "curelab 0." in page.text and "INVENTED EXAMPLE" in page.text
     )
     for caution in ("never spoon it", "Botulism", "licensed practice"):
         assert caution in page.text
@@ -174,11 +173,7 @@ def test_the_label_says_what_a_vessel_needs(plans):
 def test_shortened_small_print_says_where_the_rest_is(plans):
     whole = sheet(plans["full us"])
     printed, root = paper.fitted(whole, paper.PAPERS["letter"])
-    assert (
-        printed.rows == whole.rows
-        and printed.weighings == whole.weighings
-        and printed.cautions == whole.cautions
-    )
+    assert printed.rows == whole.rows and printed.weighings == whole.weighings and printed.cautions == whole.cautions
     assert (
         printed.verdicts == whole.verdicts
         and len(printed.moves) < len(whole.moves)
@@ -192,20 +187,14 @@ def test_shortened_small_print_says_where_the_rest_is(plans):
 # -- nothing is loaded, nothing runs ---------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    "make", [lambda found: sheet_html(sheet(found)), lambda found: label_html(label(found))]
-)
+@pytest.mark.parametrize("make", [lambda found: sheet_html(sheet(found)), lambda found: label_html(label(found))])
 def test_no_script_and_no_network(plans, make):
     page = make(plans["brisket"])
     tags = Reader(page).tags
-    assert not {"script", "link", "img", "iframe", "object", "embed", "base", "form"} & {
-        tag for tag, _ in tags
-    }
+    assert not {"script", "link", "img", "iframe", "object", "embed", "base", "form"} & {tag for tag, _ in tags}
     for _, attributes in tags:
         assert not [
-            name
-            for name in attributes
-            if name.startswith("on") or name in ("src", "href", "xlink:href", "srcset")
+            name for name in attributes if name.startswith("on") or name in ("src", "href", "xlink:href", "srcset")
         ]
     assert re.findall(r"https?://[^\"' )]*", page) in (
         [],
@@ -253,9 +242,7 @@ def test_lines_apart_in_grey_have_dashes_and_a_legend(plans):
     root = ET.fromstring(svg_lines(pictures.over_time(pictures.Trio(history), "salt", "point")))
     name = "{http://www.w3.org/2000/svg}"
     dashes = [line.get("stroke-dasharray") for line in root.iter(f"{name}polyline")]
-    assert len(set(dashes)) == 3 and {"surface", "average", "core"} <= {
-        text.text for text in root.iter(f"{name}text")
-    }
+    assert len(set(dashes)) == 3 and {"surface", "average", "core"} <= {text.text for text in root.iter(f"{name}text")}
 
 
 @pytest.mark.parametrize("high", [1e-6, 0.3, 1.0, 2.2, 7.9, 80.0, 99999.0])
@@ -297,9 +284,7 @@ def test_one_page_on_both_papers(plans, browser, tmp_path, name, size):
     # ISO 216 and ANSI Y14.1, in points
     assert measured == pytest.approx({"a4": (595.28, 841.89), "letter": (612.0, 792.0)}[size], rel=2e-3)
     text = " ".join(
-        subprocess.run(
-            ["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True
-        ).stdout.split()
+        subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True).stdout.split()
     )
     assert plans[name].batch.known_by in text and "your local code and licensed practice go first" in text
 
@@ -310,9 +295,7 @@ def test_weights_are_large_enough_for_arms_length(plans, browser, tmp_path):
     path = tmp_path / "page.pdf"
     path.write_bytes(paper.pdf(sheet_html(sheet(plans["full us"]), "letter"), browser))
     info(path)
-    words = subprocess.run(
-        ["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True
-    ).stdout
+    words = subprocess.run(["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True).stdout
     box = re.search(r'yMin="([\d.]+)"[^>]*yMax="([\d.]+)">34\.0<', words)
     assert float(box[2]) - float(box[1]) >= 22
 
@@ -341,12 +324,8 @@ def test_the_command_writes_what_the_library_makes(plans, tmp_path, capsys):
     file = tmp_path / "batch.toml"
     file.write_bytes(DEMO.read_bytes())
     assert main(["sheet", str(file)]) == 0 and main(["label", str(file), "--paper", "letter"]) == 0
-    assert (tmp_path / "batch-sheet.html").read_text(encoding="utf-8") == sheet_html(
-        sheet(plans["brisket"]), "a4"
-    )
-    assert (tmp_path / "batch-label.html").read_text(encoding="utf-8") == label_html(
-        label(plans["brisket"]), "letter"
-    )
+    assert (tmp_path / "batch-sheet.html").read_text(encoding="utf-8") == sheet_html(sheet(plans["brisket"]), "a4")
+    assert (tmp_path / "batch-label.html").read_text(encoding="utf-8") == label_html(label(plans["brisket"]), "letter")
     capsys.readouterr()
     assert main(["plan", str(file)]) == 0
     assert capsys.readouterr().out == plan_words(plans["brisket"])

@@ -33,7 +33,14 @@ def brine(**changes) -> Brine:
 
 
 def sealed(**changes) -> SealedCure:
-    given_ = {"salt": "45 g", "sugar": "10 g", "nitrite": "0.2 g", "nitrate": "0.2 g", "temperature": "3 degC", "lasts": "6 d"}
+    given_ = {
+        "salt": "45 g",
+        "sugar": "10 g",
+        "nitrite": "0.2 g",
+        "nitrate": "0.2 g",
+        "temperature": "3 degC",
+        "lasts": "6 d",
+    }
     return SealedCure(**(given_ | changes))
 
 
@@ -158,7 +165,10 @@ def test_half_a_slab_is_the_whole_one(stages):
 def test_extending_equals_doing_all_at_once(stages):
     """Also where a lying stage comes after a slab that was cut to the middle."""
     for more in ((rest("5 h"), soak()), (brine(lying=True, lasts="2 d"),)):
-        once, twice = simulate(piece(), (*stages, *more), cells=CELLS), extend(simulate(piece(), stages, cells=CELLS), more)
+        once, twice = (
+            simulate(piece(), (*stages, *more), cells=CELLS),
+            extend(simulate(piece(), stages, cells=CELLS), more),
+        )
         assert twice.length == once.length and twice.stages == once.stages
         for name in QUANTITIES:
             np.testing.assert_allclose(twice.profile(name).values, once.profile(name).values, rtol=1e-9, atol=1e-16)
@@ -270,7 +280,9 @@ def test_ten_days_are_four_and_six(shape, lying):
     two = simulate(piece(shape=shape), parts, cells=CELLS)
     times = np.linspace(0, 10 * DAY, 41)
     for name in QUANTITIES:
-        np.testing.assert_allclose(two.profile(name, times).values, one.profile(name, times).values, rtol=1e-9, atol=1e-15)
+        np.testing.assert_allclose(
+            two.profile(name, times).values, one.profile(name, times).values, rtol=1e-9, atol=1e-15
+        )
     np.testing.assert_allclose(two.weight(times), one.weight(times), rtol=1e-11)
 
 
@@ -295,7 +307,9 @@ def test_a_long_brine_is_the_closed_balance(shape):
     assert history.bath("salt") == pytest.approx(level / (1 + level), rel=1e-6)
     assert history.amount("salt") == pytest.approx(level * partition() * meat.water(), rel=1e-6)
     assert history.core("salt", basis="equilibrium") == pytest.approx(1.0, rel=1e-6)
-    assert history.core("salt", basis="water phase") == pytest.approx(partition() * level / (1 + partition() * level), rel=1e-6)
+    assert history.core("salt", basis="water phase") == pytest.approx(
+        partition() * level / (1 + partition() * level), rel=1e-6
+    )
 
 
 def test_a_soak_of_long_waters_is_the_dilution_formula():
@@ -323,7 +337,9 @@ def test_turning_swaps_the_faces():
     still = simulate(piece(), brine(lying=True))
     turned = simulate(piece(), brine(lying=True, turn_every="3 d"))
     early = np.linspace(0, 3 * DAY, 7)
-    np.testing.assert_allclose(turned.profile("salt", early).values, still.profile("salt", early).values, rtol=1e-9, atol=1e-15)
+    np.testing.assert_allclose(
+        turned.profile("salt", early).values, still.profile("salt", early).values, rtol=1e-9, atol=1e-15
+    )
     run = turned.runs[0]
     assert run.wirings[1].face_shares[0] == pytest.approx(run.wirings[0].face_shares[0][::-1], rel=1e-9)
     assert run.turns.tolist() == [3 * DAY]
@@ -370,7 +386,9 @@ def test_the_path_of_a_log_does_not_matter_to_salt_but_its_mean_does():
     """Warm first or cold first: the same clock at the end, so the same salt; the loss of nitrite sees when it was there."""
     warm_first = [["0 h", "8 degC"], ["72 h", "8 degC"], ["73 h", "1 degC"], ["145 h", "1 degC"]]
     cold_first = [["0 h", "1 degC"], ["72 h", "1 degC"], ["73 h", "8 degC"], ["145 h", "8 degC"]]
-    one, other = (simulate(piece(), brine(temperature=log, lasts="145 h"), cells=CELLS) for log in (warm_first, cold_first))
+    one, other = (
+        simulate(piece(), brine(temperature=log, lasts="145 h"), cells=CELLS) for log in (warm_first, cold_first)
+    )
     np.testing.assert_allclose(one.profile("salt").values, other.profile("salt").values, rtol=1e-9)
     assert one.amount("salt", 3 * DAY) > 1.1 * other.amount("salt", 3 * DAY)
     assert abs(one.amount(FREE) / other.amount(FREE) - 1) > 1e-3
@@ -446,7 +464,12 @@ def test_purge_leaves_the_meat():
 
 @pytest.mark.parametrize(
     "words",
-    ["core salt >= 60 % of equilibrium", "average salt >= 1.5 %", "core nitrite >= 20 ppm", "surface salt >= 3 % of the water phase"],
+    [
+        "core salt >= 60 % of equilibrium",
+        "average salt >= 1.5 %",
+        "core nitrite >= 20 ppm",
+        "surface salt >= 3 % of the water phase",
+    ],
 )
 def test_until_is_when_it_holds(words):
     history = simulate(piece(), brine(lasts=None, until=words, at_most="60 d"))
@@ -455,7 +478,9 @@ def test_until_is_when_it_holds(words):
     before = history.at(wanted.place, wanted.quantity, history.length - 2.0, basis=wanted.basis)
     assert before < wanted.target <= value
     assert 60.0 < history.length < 60 * DAY
-    assert history.ending(0).startswith("after ") and words in history.ending(0) and "not reached" not in history.ending(0)
+    assert (
+        history.ending(0).startswith("after ") and words in history.ending(0) and "not reached" not in history.ending(0)
+    )
 
 
 def test_until_not_reached_says_so():
@@ -468,7 +493,10 @@ def test_until_not_reached_says_so():
 
 def test_a_soak_ends_in_the_water_that_did_it():
     start = brine(lasts="30 d")
-    history = simulate(piece(), [start, soak(("2 kg", "1 d"), ("2 kg", "1 d"), ("2 kg", "30 d"), until="average salt <= 1.6 %"), rest()])
+    history = simulate(
+        piece(),
+        [start, soak(("2 kg", "1 d"), ("2 kg", "1 d"), ("2 kg", "30 d"), until="average salt <= 1.6 %"), rest()],
+    )
     soaked = [run for run in history.runs if run.index == 1]
     assert [run.reached for run in soaked] == [False, True]
     assert history.average("salt", history.span(1)[1]) <= 0.016
@@ -495,12 +523,17 @@ def test_two_alike_in_one_bath_are_one_in_half_of_it():
 
 
 def test_pieces_share_what_there_is():
-    pieces = [piece(name="thin", thickness="3 cm"), piece(name="round", shape="cylinder", thickness="9 cm", weight="2 kg")]
+    pieces = [
+        piece(name="thin", thickness="3 cm"),
+        piece(name="round", shape="cylinder", thickness="9 cm", weight="2 kg"),
+    ]
     history = simulate(pieces, [brine(), rest("2 d"), soak()], cells=CELLS)
     assert all(abs(row["residual"]) < 1e-10 for row in history.budget)
     alone = simulate(pieces[0], brine(), cells=CELLS)
     assert history.amount("salt", 6 * DAY, "thin") < alone.amount("salt", 6 * DAY)
-    assert history.core("salt", basis="equilibrium", piece="thin") > history.core("salt", basis="equilibrium", piece="round")
+    assert history.core("salt", basis="equilibrium", piece="thin") > history.core(
+        "salt", basis="equilibrium", piece="round"
+    )
     begin, end = history.span(1)
     for name in ("thin", "round"):  # at rest each keeps its own
         assert history.amount("salt", end, name) == pytest.approx(history.amount("salt", begin, name), rel=1e-12)
@@ -598,7 +631,10 @@ def test_all_refusals_at_once():
 @pytest.mark.parametrize(
     ("call", "part"),
     [
-        (lambda: simulate(Piece(thickness="6 cm", weight="1 kg"), Rest(temperature="3 degC", lasts="1 d"), cells=0), "0 cells"),
+        (
+            lambda: simulate(Piece(thickness="6 cm", weight="1 kg"), Rest(temperature="3 degC", lasts="1 d"), cells=0),
+            "0 cells",
+        ),
         (lambda: simulate("brisket", Rest(temperature="3 degC", lasts="1 d")), "is not one of Piece"),
         (lambda: simulate(Piece(thickness="6 cm", weight="1 kg"), "brine"), "is not one of Brine"),
         (
@@ -621,7 +657,8 @@ def test_a_round_piece_lies_on_a_line_that_is_left_out(shape):
     piece = Piece(shape=shape, thickness="8 cm", weight="2 kg")
     stage = Brine(bath=Bath(water="2 kg", salt="90 g"), temperature="3 degC", lasts="10 d", lying=False)
     hanging, lying, turned = (
-        simulate(piece, one).core("salt") for one in (stage, stage.but(lying=True), stage.but(lying=True, turn_every="2 d"))
+        simulate(piece, one).core("salt")
+        for one in (stage, stage.but(lying=True), stage.but(lying=True, turn_every="2 d"))
     )
     assert lying == pytest.approx(hanging, rel=1e-9)
     assert turned == pytest.approx(hanging, rel=1e-6)

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Criterion, Piece, Rest, SealedCure, Soak, Water, simulate
-from curelab.ensemble import Ensemble, Loop
-from curelab.sensitivity import at_end, how_long, what_matters
 from curelab.sources import default_numbers
 from curelab.spread import Request, quantiles, spread
+from curelab.spread.ensemble import Ensemble, Loop
+from curelab.spread.sensitivity import at_end, how_long, what_matters
+from curelab.spread.uncertain import draw, inputs_for, uncertain_inputs
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Network
 from curelab.transport.stack import stack_of
-from curelab.uncertain import draw, inputs_for, uncertain_inputs
 
 DAY = 86400.0
 PIECE = Piece(name="point", thickness="6 cm", weight="2 kg")
@@ -24,7 +24,10 @@ THIN = Piece(name="flat", thickness="3 cm", weight="1 kg", tissue="pork loin", s
 BATH = Bath(water="2 kg", salt="90 g", nitrite="0.5 g", sugar="40 g", nitrate="0.4 g")
 LOG = [["0 h", "2 degC"], ["40 h", "4 degC"], ["41 h", "6 degC"], ["60 h", "3 degC"]]
 REST = Rest(temperature="5 degC", lasts="2 d")
-WATERS = (Water(amount="4 kg", lasts="1 h", temperature="8 degC"), Water(amount="4 kg", lasts="2 h", temperature="5 degC"))
+WATERS = (
+    Water(amount="4 kg", lasts="1 h", temperature="8 degC"),
+    Water(amount="4 kg", lasts="2 h", temperature="5 degC"),
+)
 FLOATING = Brine(bath=BATH, temperature="3 degC", lasts="6 d", lying=False)
 TURNED = Brine(bath=BATH, temperature="3 degC", lasts="6 d", turn_every="2 d")
 UNTIL = Brine(bath=BATH, temperature="3 degC", lying=False, until="core salt >= 60 % of equilibrium", at_most="20 d")
@@ -102,7 +105,9 @@ def test_few_cells_cost_little(name, inside, face):
         [run.begin[0] + np.linspace(min(3600.0, run.length[0]), run.length[0], 12) for run in fine.runs]
     )
     for quantity in ("salt", "nitrite"):
-        driving = fine.bath(quantity, np.linspace(0, fine.length[0], 200)).max(axis=1) * pieces[0].water() / pieces[0].weight
+        driving = (
+            fine.bath(quantity, np.linspace(0, fine.length[0], 200)).max(axis=1) * pieces[0].water() / pieces[0].weight
+        )
         for number in range(len(pieces)):
             for place, most in (("core", inside), ("average", inside), ("surface", face)):
                 gap = few.at(place, quantity, times, number) - fine.at(place, quantity, times, number)
@@ -112,7 +117,9 @@ def test_few_cells_cost_little(name, inside, face):
 def test_fridge_log_needs_few_pieces_of_loss():
     pieces, stages, draws, length = drawn("fridge log")
     times = np.linspace(0.0, length, 40)
-    few, every = (Ensemble(pieces, stages, draws.columns, segments=n).at("core", "free nitrite", times) for n in (4, 64))
+    few, every = (
+        Ensemble(pieces, stages, draws.columns, segments=n).at("core", "free nitrite", times) for n in (4, 64)
+    )
     assert np.abs(few - every).max() <= 2e-3 * every.max()
 
 
@@ -195,13 +202,22 @@ def test_every_published_range_is_drawn_or_has_a_reason():
 
 def test_every_input_moves_something():
     moved = set()
-    cases = ("cap on one face, thawed", "nordin"), ("two pieces", "nordin"), ("sealed, two pieces", "takagi"), ("turned", "nordin")
+    cases = (
+        ("cap on one face, thawed", "nordin"),
+        ("two pieces", "nordin"),
+        ("sealed, two pieces", "takagi"),
+        ("turned", "nordin"),
+    )
     for name, loss in cases:
         pieces, stages, draws, length = drawn(name, loss=loss)
         middle = {row.key: row.at(np.full(2, 0.5)) for row in draws.inputs}
         for row in draws.inputs:
             many = Ensemble(pieces, stages, middle | {row.key: row.at(np.array([0.2, 0.8]))}, loss=loss, cells=12)
-            readings = [many.at("core", quantity, (0.3 * length, length), n) for quantity in QUANTITIES for n in range(len(pieces))]
+            readings = [
+                many.at("core", quantity, (0.3 * length, length), n)
+                for quantity in QUANTITIES
+                for n in range(len(pieces))
+            ]
             readings.append(many.weight((length,)))
             if any(np.abs(value[1] - value[0]).max() > 1e-6 * np.abs(value).max() for value in readings if value.any()):
                 moved.add(row.key.split(" of ")[0])
@@ -211,14 +227,17 @@ def test_every_input_moves_something():
 def test_inputs_are_those_the_batch_depends_on():
     keys = {row.key for row in drawn("sealed, two pieces")[2].inputs}
     assert {"purge.sealed_cure", "thickness of point", "thickness of flat", "ph.beef", "ph.pork"} <= keys
-    assert not {"fat.relative_diffusivity", "film.contact", "frozen_thawed.multiplier", "nitrite.takagi.half_life"} & keys
+    assert (
+        not {"fat.relative_diffusivity", "film.contact", "frozen_thawed.multiplier", "nitrite.takagi.half_life"} & keys
+    )
     assert "ph.beef" not in {row.key for row in drawn("sphere with pH")[2].inputs}
     own = default_numbers().with_values({"obstruction.lean": 0.4})
     many = spread(PIECE, FLOATING, count=8, numbers=own)
     assert "obstruction.lean" not in {row.key for row in many.inputs}
-    assert Ensemble((PIECE,), (FLOATING,), {"temperature": np.zeros(1)}, numbers=own).at("core", "salt")[0, 0] > 1.05 * Ensemble(
-        (PIECE,), (FLOATING,), {"temperature": np.zeros(1)}
-    ).at("core", "salt")[0, 0]
+    assert (
+        Ensemble((PIECE,), (FLOATING,), {"temperature": np.zeros(1)}, numbers=own).at("core", "salt")[0, 0]
+        > 1.05 * Ensemble((PIECE,), (FLOATING,), {"temperature": np.zeros(1)}).at("core", "salt")[0, 0]
+    )
 
 
 def test_distributions_have_the_quantiles_they_claim():
@@ -291,7 +310,9 @@ def test_times_and_chances_agree(many):
     assert times.chance(middle) == pytest.approx(0.5, abs=0.01)
     assert many.chance("core salt >= 60 % of equilibrium", 5 * DAY) == pytest.approx(times.chance(5 * DAY), abs=1e-12)
     ensemble = Ensemble((PIECE,), (FLOATING.but(lasts=60 * DAY),), many.draws.part(slice(0, 5)))
-    assert ensemble.first_time(Criterion.parse("core salt >= 60 % of equilibrium")) == pytest.approx(times.values[:5], abs=2.0)
+    assert ensemble.first_time(Criterion.parse("core salt >= 60 % of equilibrium")) == pytest.approx(
+        times.values[:5], abs=2.0
+    )
 
 
 def test_never_is_said_as_never(many):
@@ -331,7 +352,7 @@ def test_unknown_stays_unknown(many):
 def test_an_answer_too_large_is_refused(many):
     with pytest.raises(MemoryError, match="ask for fewer"):
         huge = spread(PIECE, FLOATING, count=8, cells=6)
-        from curelab import spread as module
+        from curelab.spread import draws as module
 
         saved, module.MOST_BYTES = module.MOST_BYTES, 100
         try:
@@ -364,8 +385,12 @@ def test_indices_of_a_known_sum():
 def test_the_sentence_says_what_to_do():
     inputs = [row for row in drawn("floating")[2].inputs if row.key.startswith("thickness") or row.key == "meat weight"]
     many = spread(PIECE, FLOATING, count=64, inputs=inputs, cells=6)
-    found = what_matters(many, how_long("core salt >= 60 % of equilibrium"), "the days until the core is cured", draws=32)
-    assert found.sentence.startswith("Measure the thickness of point again, at its thickest, with a skewer before anything else")
+    found = what_matters(
+        many, how_long("core salt >= 60 % of equilibrium"), "the days until the core is cured", draws=32
+    )
+    assert found.sentence.startswith(
+        "Measure the thickness of point again, at its thickest, with a skewer before anything else"
+    )
     with pytest.raises(ValueError, match="sobol, rank"):
         what_matters(many, how_long("core salt >= 60 % of equilibrium"), "x", method="guess")
 

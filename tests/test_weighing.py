@@ -112,10 +112,7 @@ def test_methods_side_by_side():
     assert table["water phase"].value < table["equilibrium"].value
     assert table["pick-up"].value is None and "weigh" in table["pick-up"].remark
     assert list(
-        {
-            row.method
-            for row in ingoing_table(SealedCure(salt="20 g", temperature="3 degC", lasts="1 d"), LOIN)
-        }
+        {row.method for row in ingoing_table(SealedCure(salt="20 g", temperature="3 degC", lasts="1 d"), LOIN)}
     ) == ["dry"]
     for word in ("equilibrium", "water", "pick-up"):
         assert word in WHY_METHODS_DIFFER
@@ -128,9 +125,7 @@ def test_water_phase_method_is_where_the_simulation_comes_to_rest():
     history = simulate((LOIN, FLAT), cure)
     rows = {row.method: row.value for row in ingoing_table(bath, (LOIN, FLAT))}
     weights = [LOIN.weight, FLAT.weight]
-    reached = sum(
-        w * history.average("nitrite", None, p.name) for w, p in zip(weights, (LOIN, FLAT), strict=True)
-    )
+    reached = sum(w * history.average("nitrite", None, p.name) for w, p in zip(weights, (LOIN, FLAT), strict=True))
     assert reached / sum(weights) == approx(rows["water phase"], rel=1e-4)
 
 
@@ -156,9 +151,7 @@ def test_equilibrium_brine_by_hand():
 def test_water_phase_brine_lands_on_its_target():
     plan = EquilibriumBrine(water="2 kg", salt="2 %", nitrite="100 ppm", cure=BAG, basis="water phase")
     made = weigh(plan, LOIN)
-    history = simulate(
-        LOIN, Brine(bath=made.bath(), temperature="4 degC", lasts="300 d", lying=False, stirred=True)
-    )
+    history = simulate(LOIN, Brine(bath=made.bath(), temperature="4 degC", lasts="300 d", lying=False, stirred=True))
     assert history.average("salt", basis="green weight") == approx(0.02, rel=1e-4)
     assert history.average("nitrite") == approx(100e-6, rel=1e-4)
     # and the trade's basis gives other grams
@@ -204,9 +197,7 @@ def test_forward_and_back(ppm, water, green, share, nitrate):
     brine = StrongBrine(water=water, strength=share, nitrite=ppm, cure=bag, sugar="2 %")
     rows = {row.method: row.value for row in ingoing_table(weigh(brine, piece), piece)}
     assert rows["equilibrium"] == approx(ppm, rel=1e-9)
-    picked = StrongBrine(
-        water=water, strength=share, nitrite=ppm / 2, cure=bag, method="pick-up", pick_up="10 %"
-    )
+    picked = StrongBrine(water=water, strength=share, nitrite=ppm / 2, cure=bag, method="pick-up", pick_up="10 %")
     rows = {row.method: row.value for row in ingoing_table(weigh(picked, piece), piece, pick_up=0.1)}
     assert rows["pick-up"] == approx(ppm / 2, rel=1e-9)
     dry = weigh(SealedDryCure(salt="3 %", nitrite=ppm, cure=bag), piece)
@@ -237,9 +228,7 @@ def test_explained_in_words():
     # 10 % of the water is 9.09 % of the brine is 34.4 degrees (9.0909 / 26.395).
     assert "9.1 % salt by weight, 10.0 % of its water, 34 degrees" in lines[0]
     assert len(lines) == 5
-    assert "salometer" not in "".join(
-        explain(SealedCure(salt="20 g", temperature="3 degC", lasts="1 d"), LOIN).lines()
-    )
+    assert "salometer" not in "".join(explain(SealedCure(salt="20 g", temperature="3 degC", lasts="1 d"), LOIN).lines())
 
 
 # ---- refusals and cautions -----------------------------------------------------------------------------
@@ -273,9 +262,7 @@ def test_all_problems_at_once_and_files_read_back():
     assert set(said) == {"salt", "nitrite", "cure.nitrite"}
     for plan in (
         EquilibriumBrine(water="2 L", salt="2.2 %", nitrite="120 ppm", cure=BAG, basis="water phase"),
-        StrongBrine(
-            water="1 gal", salometer="55", nitrite="200 ppm", method="pick-up", pick_up="8 %", cure=BAG
-        ),
+        StrongBrine(water="1 gal", salometer="55", nitrite="200 ppm", method="pick-up", pick_up="8 %", cure=BAG),
         SealedDryCure(salt="2.5 %", sugar="1 %"),
     ):
         assert from_plain(type(plan), to_plain(plan)) == plan
@@ -287,9 +274,7 @@ def test_mix_that_is_saltier_than_the_target():
     said = problems(lambda: weigh(plan, LOIN))["salt"]
     assert "brings 23.9 g" in said and "2.39 %" in said and "75 ppm" in said
     # A strong brine is told in its own terms: 4.776 kg in 1 kg of water, by hand, is 82.7 % of the brine.
-    strong = StrongBrine(
-        water="1 kg", strength="15 %", nitrite="200 ppm", method="pick-up", pick_up="1 %", cure=weak
-    )
+    strong = StrongBrine(water="1 kg", strength="15 %", nitrite="200 ppm", method="pick-up", pick_up="1 %", cure=weak)
     assert "82.7 % instead of 15 %" in problems(lambda: weigh(strong, LOIN))["salt"]
     # What the sentence advises works: that much salt, or that little nitrite.
     assert weigh(plan.but(salt="2.39 %"), LOIN).plain_salt < 0.05e-3
@@ -311,19 +296,12 @@ def test_brine_that_cannot_be():
 def test_strong_brine_says_one_strength_and_one_method():
     assert "both" in problems(lambda: StrongBrine(water="1 kg", strength="10 %", salometer="40"))["strength"]
     assert "neither" in problems(lambda: StrongBrine(water="1 kg"))["strength"]
-    assert (
-        "needs pick_up"
-        in problems(lambda: StrongBrine(water="1 kg", strength="10 %", method="pick-up"))["pick_up"]
-    )
-    assert (
-        "only goes" in problems(lambda: StrongBrine(water="1 kg", strength="10 %", pick_up="5 %"))["pick_up"]
-    )
+    assert "needs pick_up" in problems(lambda: StrongBrine(water="1 kg", strength="10 %", method="pick-up"))["pick_up"]
+    assert "only goes" in problems(lambda: StrongBrine(water="1 kg", strength="10 %", pick_up="5 %"))["pick_up"]
 
 
 def test_pick_up_far_too_small_is_refused():
-    plan = StrongBrine(
-        water="1 kg", strength="15 %", nitrite="200 ppm", method="pick-up", pick_up="1 %", cure=BAG
-    )
+    plan = StrongBrine(water="1 kg", strength="15 %", nitrite="200 ppm", method="pick-up", pick_up="1 %", cure=BAG)
     assert "far above any curing brine" in problems(lambda: weigh(plan, LOIN))["nitrite"]
     # so small that no amount of cure mix would do
     assert "nitrite" in problems(lambda: weigh(plan.but(pick_up="0.01 %"), LOIN))
@@ -332,16 +310,12 @@ def test_pick_up_far_too_small_is_refused():
 
 def test_cautions():
     assert "no nitrite" in weigh(SealedDryCure(salt="2 %"), LOIN).cautions[0]
-    plan = StrongBrine(
-        water="2 kg", strength="15 %", nitrite="200 ppm", method="pick-up", pick_up="10 %", cure=BAG
-    )
+    plan = StrongBrine(water="2 kg", strength="15 %", nitrite="200 ppm", method="pick-up", pick_up="10 %", cure=BAG)
     made = weigh(plan, LOIN)
     assert any("toxic" in line for line in made.cautions)
     # By hand: pickle 2 / 0.85 / (1 - 0.002) = 2.35766 kg with 0.2 % nitrite; 4.71531 g on 3.35766 kg.
     assert any("up to 1404 mg/kg: take it out on time" in line for line in made.cautions)
-    small = weigh(
-        SealedDryCure(salt="2 %", nitrite="100 ppm", cure=BAG), Piece(thickness="2 cm", weight="100 g")
-    )
+    small = weigh(SealedDryCure(salt="2 %", nitrite="100 ppm", cure=BAG), Piece(thickness="2 cm", weight="100 g"))
     assert any("cannot be weighed well" in line for line in small.cautions)
 
 

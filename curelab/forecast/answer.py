@@ -12,7 +12,11 @@ from ..sources import Numbers, default_numbers
 DAY = 86400.0
 LONGEST = 400 * DAY
 # What makes meat take up salt and keep nitrite slowly (first value) or fast: which end of the published range.
-CORNERS = {"obstruction.lean": ("low", "high"), "ratio.nitrite": ("low", "high"), "nitrite.loss_multiplier": ("high", "low")}
+CORNERS = {
+    "obstruction.lean": ("low", "high"),
+    "ratio.nitrite": ("low", "high"),
+    "nitrite.loss_multiplier": ("high", "low"),
+}
 RESTS_ON = "the published range of salt diffusion in lean meat (a factor of three), of nitrite's pace and of its loss"
 
 
@@ -74,10 +78,11 @@ def _say(criterion: Criterion, piece: str | None = None) -> str:
     verb = "reaches" if criterion.sign == ">=" else "is down to"
     place = {"core": "The core", "average": "The whole piece", "surface": "The surface"}[criterion.place]
     if piece is not None:
-        place = {"core": f"The core of {piece}", "average": piece.capitalize(), "surface": f"The surface of {piece}"}[criterion.place]
-    basis = {"equilibrium": f"of its equilibrium {criterion.quantity}", "water phase": f"{criterion.quantity} in its water"}.get(
-        criterion.basis, criterion.quantity
-    )
+        place = {"core": f"The core of {piece}", "average": piece.capitalize(), "surface": f"The surface of {piece}"}[
+            criterion.place
+        ]
+    basis = {
+        "equilibrium": f"of its equilibrium {criterion.quantity}",
+        "water phase": f"{criterion.quantity} in its water",
+    }.get(criterion.basis, criterion.quantity)
     return f"{place} {verb} {units.show(criterion.target, 'fraction')} {basis}"
-
-

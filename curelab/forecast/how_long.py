@@ -100,7 +100,10 @@ def _nearest(history: History, criterion: Criterion, stage: int) -> str:
     bound = "most" if criterion.sign == ">=" else "least"
     why = {
         "free nitrite": "nitrite is lost in the meat as fast as it arrives",
-    }.get(criterion.quantity, "the bath holds no more to give" if criterion.sign == ">=" else "the water has come level with the meat")
+    }.get(
+        criterion.quantity,
+        "the bath holds no more to give" if criterion.sign == ">=" else "the water has come level with the meat",
+    )
     return (
         f"The {bound} that {name} comes to is {units.show(value, 'fraction')}, after {units.show(when, 'time')}, "
         f"because {why} or because there is not enough time."
@@ -137,5 +140,3 @@ def reached(
             for k, time in enumerate(times)
         ]
     return tuple(rows)
-
-

@@ -17,7 +17,6 @@ from ..sources import Numbers
 from ..stages import AnyStage, Log, Rest, Soak, Water, constant
 from .answer import Answer, _ordered, _say, _span, corners
 
-
 NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."
 
 
@@ -140,7 +139,9 @@ def _margin(history: History, criterion: Criterion) -> float:
     return float(run.margin(criterion, np.array([run.length]))[0])
 
 
-def _soak_time(cured: History, wanted: Criterion, count: int, each: float, limit: float, cold: Log, rest: float) -> SoakPlan:
+def _soak_time(
+    cured: History, wanted: Criterion, count: int, each: float, limit: float, cold: Log, rest: float
+) -> SoakPlan:
     gap = lambda seconds: _margin(_soaked(cured, count, each, seconds, cold, rest), wanted)  # noqa: E731
     shortest = 60.0 * count
     if gap(limit) < 0:
@@ -154,5 +155,3 @@ def _soak_time(cured: History, wanted: Criterion, count: int, each: float, limit
 def _again(history: History, numbers: Numbers) -> History:
     """The same batch with other numbers."""
     return simulate(history.pieces, history.stages, loss=history.loss, cells=history.cells, numbers=numbers)
-
-

@@ -64,5 +64,3 @@ def strength_needed(
             f"{units.show(reach, 'fraction')}; give it more days, or a thinner piece."
         )
     return Answer("how strong", value, low, high, "fraction", str(wanted), sentence)
-
-

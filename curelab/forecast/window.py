@@ -70,14 +70,18 @@ def window(
     return window_of([ask(each) for each in (numbers or default_numbers(), *corners(numbers))], cured, too_salty)
 
 
-def window_of(histories: Sequence[History | None], cured: str = "core salt >= 1.5 %", too_salty: str = "average salt >= 3 %") -> Window:
+def window_of(
+    histories: Sequence[History | None], cured: str = "core salt >= 1.5 %", too_salty: str = "average salt >= 3 %"
+) -> Window:
     """The window seen within histories that are there already: the usual one, and (or None) those in slow and fast meat."""
     ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
     usual, *others = histories
     assert usual is not None
     ends = [_ends(history or usual, ready, salty) for history in (usual, *others)]
     spans = ends if len(ends) == 3 else [ends[0]] * 3
-    return Window(*spans[0], spans[1], spans[2], str(ready), str(salty), _window_words(*spans, ready, salty, usual.length, usual))
+    return Window(
+        *spans[0], spans[1], spans[2], str(ready), str(salty), _window_words(*spans, ready, salty, usual.length, usual)
+    )
 
 
 def _ends(history: History, ready: Criterion, salty: Criterion) -> tuple[float, float]:
@@ -91,7 +95,9 @@ def _last_and_first(history: History, ready: Criterion, salty: Criterion) -> tup
         return "the middle", "the whole"
 
     def order(criterion: Criterion) -> list[tuple[float, str]]:
-        found = [(first_time(history, criterion, 0.0, number), piece.name) for number, piece in enumerate(history.pieces)]
+        found = [
+            (first_time(history, criterion, 0.0, number), piece.name) for number, piece in enumerate(history.pieces)
+        ]
         return sorted((np.inf if when is None else when, name) for when, name in found)
 
     return f"the middle of the {order(ready)[-1][1]}", f"the {order(salty)[0][1]}"
@@ -125,5 +131,3 @@ def _pair(pair: tuple[float, float]) -> str:
     if not opens < closes:
         return "empty"
     return f"{units.show(opens, 'time', digits=2)} to {units.show(closes, 'time', digits=2)}"
-
-

@@ -22,7 +22,12 @@ def row(*widgets: Any, share: Sequence[float] | None = None, at_least: int = 260
         widget.layout.flex = f"{part:g} 1 {round(at_least * part / min(parts))}px"
         widget.layout.min_width = "0"
     layout = ipywidgets.Layout(
-        display="flex", flex_flow="row wrap", align_items="flex-start", grid_gap=f"4px {gap}px", width="100%", overflow="visible"
+        display="flex",
+        flex_flow="row wrap",
+        align_items="flex-start",
+        grid_gap=f"4px {gap}px",
+        width="100%",
+        overflow="visible",
     )
     return ipywidgets.Box(children=widgets, layout=layout)
 
@@ -33,5 +38,7 @@ def column(*widgets: Any, gap: int = 8) -> ipywidgets.Box:
         widget.layout.min_width = "0"
         if widget.layout.width is None:
             widget.layout.width = "100%"
-    layout = ipywidgets.Layout(display="flex", flex_flow="column", align_items="stretch", grid_gap=f"{gap}px", overflow="visible")
+    layout = ipywidgets.Layout(
+        display="flex", flex_flow="column", align_items="stretch", grid_gap=f"{gap}px", overflow="visible"
+    )
     return ipywidgets.Box(children=widgets, layout=layout)

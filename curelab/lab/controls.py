@@ -51,7 +51,9 @@ class Pick(_Control):
 
     _UNSAID = object()
 
-    def __init__(self, label: str, options: Iterable[Any], value: Any = _UNSAID, radio: bool = False, **more: Any) -> None:
+    def __init__(
+        self, label: str, options: Iterable[Any], value: Any = _UNSAID, radio: bool = False, **more: Any
+    ) -> None:
         super().__init__(sort="pick", label=label, radio=radio, **more)
         self.refit(options, value)
 
@@ -81,7 +83,9 @@ class Pick(_Control):
     @T.validate("index")
     def _check_index(self, proposal: Any) -> int:
         if not 0 <= proposal["value"] < len(self.options) and self.options:
-            raise T.TraitError(f"{self.label}: index {proposal['value']} must lie between 0 and {len(self.options) - 1}.")
+            raise T.TraitError(
+                f"{self.label}: index {proposal['value']} must lie between 0 and {len(self.options) - 1}."
+            )
         return proposal["value"]
 
     @T.observe("index")

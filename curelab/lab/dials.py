@@ -38,7 +38,13 @@ _SHOWN = {"degC": "°C", "degF": "°F", "d": "days", "h": "hours", "inch": "in"}
 
 
 def dial(
-    state: State, label: str, kind: str, scales: dict[str, Scale], get: Callable[[Batch], float], put: Callable[[str], Any], help: str = ""
+    state: State,
+    label: str,
+    kind: str,
+    scales: dict[str, Scale],
+    get: Callable[[Batch], float],
+    put: Callable[[str], Any],
+    help: str = "",
 ) -> Knob:
     """A slider for one quantity. `get` reads it from the batch in SI; `put` is given words such as "8.5 cm" and edits the state."""
     knob = Knob(label, *_place(state.batch, kind, scales, get), unit=_unit(state.batch, scales), help=help)
@@ -68,7 +74,9 @@ def _unit(batch: Batch, scales: dict[str, Scale]) -> str:
     return _SHOWN.get(unit, unit)
 
 
-def _place(batch: Batch, kind: str, scales: dict[str, Scale], get: Callable[[Batch], float]) -> tuple[float, float, float, float]:
+def _place(
+    batch: Batch, kind: str, scales: dict[str, Scale], get: Callable[[Batch], float]
+) -> tuple[float, float, float, float]:
     """(value, low, high, step); a value outside the usual range widens it, so that nothing in a file is out of reach."""
     scale = scales[batch.units]
     value = round(units.convert(get(batch), kind, scale.unit), 6)

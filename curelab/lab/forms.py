@@ -31,7 +31,9 @@ LABELS = {
 }
 
 
-def form(state: State, get: Callable[[Any], Record], put: Callable[..., Any], leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
+def form(
+    state: State, get: Callable[[Any], Record], put: Callable[..., Any], leave_out: tuple[str, ...] = ()
+) -> dict[str, Any]:
     """Controls for the plain fields of the record that `get` finds in the batch; `put(name=value)` edits it.
 
     A field that does not read says why under itself, and the batch stays as it was.
@@ -56,7 +58,13 @@ def _line(state, label, rule, name, get, put, optional):
         if value is None:
             return ""
         words = rule.write(value, state.batch.units)
-        return words if isinstance(words, str) else f"a log of {len(words)} readings" if isinstance(words, list) else f"{words:g}"
+        return (
+            words
+            if isinstance(words, str)
+            else f"a log of {len(words)} readings"
+            if isinstance(words, list)
+            else f"{words:g}"
+        )
 
     line = Line(label, write(getattr(get(state.batch), name)))
     busy = [False]

@@ -115,7 +115,11 @@ def _private_jupyter() -> Iterator[Path]:
 
 
 def launch(
-    notebook: str | os.PathLike[str] | None = None, *, folder: str | os.PathLike[str] | None = None, port: int = 0, browser: bool = True
+    notebook: str | os.PathLike[str] | None = None,
+    *,
+    folder: str | os.PathLike[str] | None = None,
+    port: int = 0,
+    browser: bool = True,
 ) -> int:
     """Open the lab, and return 0 when it has been stopped by Ctrl-C (or another polite signal).
 
@@ -171,7 +175,10 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
     ]
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         arguments.append("--allow-root")
-        print("curelab: you are root, so whoever holds the address below can do anything on this machine.", file=sys.stderr)
+        print(
+            "curelab: you are root, so whoever holds the address below can do anything on this machine.",
+            file=sys.stderr,
+        )
     server = LabApp.initialize_server(argv=arguments)
     server.contents_manager.live = live
     opening: list[asyncio.Task[None]] = []

@@ -28,10 +28,17 @@ class LiveNotebooks(AsyncLargeFileManager):
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
         self._locks: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
-        self._ran: dict[str, tuple[Any, list[Any]]] = {}  # path -> (time of the file that was run, its cells with outputs)
+        self._ran: dict[
+            str, tuple[Any, list[Any]]
+        ] = {}  # path -> (time of the file that was run, its cells with outputs)
 
     async def get(
-        self, path: str, content: bool = True, type: str | None = None, format: str | None = None, require_hash: bool = False
+        self,
+        path: str,
+        content: bool = True,
+        type: str | None = None,
+        format: str | None = None,
+        require_hash: bool = False,
     ) -> dict[str, Any]:
         model = await super().get(path, content=content, type=type, format=format, require_hash=require_hash)
         if content and model["type"] == "notebook" and path.strip("/") in self.live:
@@ -71,6 +78,10 @@ class LiveNotebooks(AsyncLargeFileManager):
                     cell.metadata["trusted"] = True  # else the page hides the widgets; it was run here, a moment ago
                     for output in cell.outputs:
                         if output.output_type == "error":
-                            print(f"curelab: a cell of {path} failed: {output.ename}: {output.evalue}", file=sys.stderr, flush=True)
+                            print(
+                                f"curelab: a cell of {path} failed: {output.ename}: {output.evalue}",
+                                file=sys.stderr,
+                                flush=True,
+                            )
         finally:
             channels.stop_channels()

@@ -106,7 +106,9 @@ def _read(
             continue
         if own["x"].ndim != 1 or not own["x"].size or any(part.shape != own["x"].shape for part in own.values()):
             shapes = {key: part.shape for key, part in own.items()}
-            wrong.append(f"{name}: x, y, low and high must be one-dimensional, of one length and not empty, not {shapes}.")
+            wrong.append(
+                f"{name}: x, y, low and high must be one-dimensional, of one length and not empty, not {shapes}."
+            )
             continue
         if not np.isfinite(own["x"]).all() or (np.diff(own["x"]) < 0).any():
             wrong.append(f"{name}: x must be finite and never decrease.")

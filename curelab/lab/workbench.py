@@ -93,7 +93,15 @@ def _sentence(problem: str) -> str:
 def show_lines(widget: Picture, picture: Lines, **more: Any) -> None:
     """Draw a picture of lines."""
     series = [
-        {"x": s.x, "y": s.y, "low": s.low, "high": s.high, "label": s.label, "colour": s.colour, "dash": s.dash or "solid"}
+        {
+            "x": s.x,
+            "y": s.y,
+            "low": s.low,
+            "high": s.high,
+            "label": s.label,
+            "colour": s.colour,
+            "dash": s.dash or "solid",
+        }
         for s in picture.series
     ]
     marks = [{"axis": mark.axis, "at": mark.at, "label": mark.label} for mark in picture.marks]

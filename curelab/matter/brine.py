@@ -22,16 +22,10 @@ _WATER_MOLAR_MASS = 0.0180153  # kg/mol, the value the osmotic coefficient is de
 
 
 def _coefficients(relation: str) -> dict[str, float]:
-    return {
-        row["term"]: float(row["value"])
-        for row in read_table("coefficients.csv")
-        if row["relation"] == relation
-    }
+    return {row["term"]: float(row["value"]) for row in read_table("coefficients.csv") if row["relation"] == relation}
 
 
-def _nodes(
-    table: str, x: str, y: str, keep: str = "model"
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _nodes(table: str, x: str, y: str, keep: str = "model") -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     rows = sorted((float(row[x]), float(row[y])) for row in read_table(table) if row["role"] == keep)
     array = np.array(rows)
     return array[:, 0], array[:, 1]

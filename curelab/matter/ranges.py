@@ -26,8 +26,7 @@ def kelvin(values: ArrayLike, low_celsius: float, high_celsius: float) -> NDArra
         low_celsius + ZERO_CELSIUS,
         high_celsius + ZERO_CELSIUS,
         "temperature (K)",
-        f"this relation holds from {low_celsius:g} to {high_celsius:g} degC, and takes kelvin "
-        f"(4 degC is 277.15 K)",
+        f"this relation holds from {low_celsius:g} to {high_celsius:g} degC, and takes kelvin (4 degC is 277.15 K)",
     )
 
 

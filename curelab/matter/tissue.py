@@ -49,9 +49,7 @@ class Tissue:
             raise ValueError(f"tissue {self.name!r}: " + "; ".join(faults))
 
 
-def tissue_density(
-    water: float, protein: float, fat: float, temperature: float = ZERO_CELSIUS + 4.0
-) -> float:
+def tissue_density(water: float, protein: float, fat: float, temperature: float = ZERO_CELSIUS + 4.0) -> float:
     """Density, kg/m3, of tissue from its composition (kg/kg); what is not water, protein or fat counts as
     ash.
 
@@ -62,9 +60,7 @@ def tissue_density(
     1048
     """
     celsius = (
-        float(
-            within(temperature, ZERO_CELSIUS, ZERO_CELSIUS + 100.0, "temperature (K)", "unfrozen tissue only")
-        )
+        float(within(temperature, ZERO_CELSIUS, ZERO_CELSIUS + 100.0, "temperature (K)", "unfrozen tissue only"))
         - ZERO_CELSIUS
     )
     ash = max(0.0, 1.0 - water - protein - fat)

@@ -2,8 +2,8 @@
 
 Source: J. Crank, The Mathematics of Diffusion, 2nd ed. (Oxford, 1975); equation numbers from memory:
 constant surface 4.17 and 4.18 (sheet), 5.22 and 5.23 (cylinder), 6.18 and 6.20 (sphere); stirred bath of limited volume 4.36 and 4.37,
-5.32 and 5.33, 6.29 and 6.30; resistance at the surface 4.50 and 4.53, 5.46 and 5.49, 6.41 and 6.43. test_series.py holds these
-functions against 15-digit values that were evaluated from the same series by an independent program.
+5.32 and 5.33, 6.29 and 6.30; resistance at the surface 4.50 and 4.53, 5.46 and 5.49, 6.41 and 6.43. tests/exact/test_series.py holds
+these functions against 15-digit values that were evaluated from the same series by an independent program.
 """
 
 from __future__ import annotations

@@ -63,7 +63,8 @@ def build(layers: list[Layer], shape: str = "slab") -> Chain:
     """Cells across `layers`, listed from the first face (slab) or from the middle outwards, for unit area, length or count."""
     starts = np.concatenate([[0.0], np.cumsum([layer.width for layer in layers])])
     edges = np.concatenate(
-        [[0.0]] + [start + layer.width * graded(layer.cells, shape)[1:] for start, layer in zip(starts, layers, strict=False)]
+        [[0.0]]
+        + [start + layer.width * graded(layer.cells, shape)[1:] for start, layer in zip(starts, layers, strict=False)]
     )
     centres = 0.5 * (edges[1:] + edges[:-1])
     owner = np.repeat(np.arange(len(layers)), [layer.cells for layer in layers])

@@ -14,7 +14,6 @@ import numpy as np
 
 from .network import Network
 
-
 REMEMBERED = 48  # networks; two pieces that lie in a vessel take about 1 MB each
 _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it would slow everything that touches it
 
@@ -81,7 +80,9 @@ class Modes:
     def renumbered(self, order: np.ndarray, network: Network) -> Modes:
         """The modes of `network`, which is this one with its node i standing where node order[i] stands here: no new eigenproblem."""
         place = np.searchsorted(self.free, order[self.free])
-        return Modes(network, self.rates, self.shapes[place], self.weights[place], self.feed[:, place], self.free, self.held)
+        return Modes(
+            network, self.rates, self.shapes[place], self.weights[place], self.feed[:, place], self.free, self.held
+        )
 
     def integral(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """Integral (s, t, n) of the states over the clock from 0, exact; the loss and the supply are counted from it."""
@@ -92,7 +93,9 @@ class Modes:
             tau = np.broadcast_to(clock[..., None], phi.shape)
             slow = self.rates * tau < 1e-5
             rates = np.where(self.rates > 0, self.rates, 1.0)
-            amounts += source[:, None, :] * np.where(slow, 0.5 * tau**2 * (1 - self.rates * tau / 3), (tau - phi) / rates)
+            amounts += source[:, None, :] * np.where(
+                slow, 0.5 * tau**2 * (1 - self.rates * tau / 3), (tau - phi) / rates
+            )
         result = np.empty((*clock.shape, len(self.network.capacity)))
         result[..., self.free] = amounts @ self.shapes.T
         if len(self.held):
@@ -101,7 +104,9 @@ class Modes:
 
     def lost(self, integral: np.ndarray) -> np.ndarray:
         """Amount (s, t) that the first-order loss has taken, from `integral`."""
-        rate = np.where(self.network.held, 0.0, self.network.loss * np.where(self.network.held, 0.0, self.network.capacity))
+        rate = np.where(
+            self.network.held, 0.0, self.network.loss * np.where(self.network.held, 0.0, self.network.capacity)
+        )
         return integral @ rate
 
     def supplied(self, integral: np.ndarray) -> np.ndarray:

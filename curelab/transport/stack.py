@@ -156,7 +156,8 @@ def _folded(matrix: np.ndarray, mirror: np.ndarray) -> tuple[np.ndarray, np.ndar
     to_alone = np.sqrt(2.0) * matrix[:, left[:, None], alone]
     inner = matrix[:, alone[:, None], alone]
     even = np.concatenate(
-        [np.concatenate([same + cross, to_alone], axis=2), np.concatenate([to_alone.swapaxes(1, 2), inner], axis=2)], axis=1
+        [np.concatenate([same + cross, to_alone], axis=2), np.concatenate([to_alone.swapaxes(1, 2), inner], axis=2)],
+        axis=1,
     )
     (even_rates, u), (odd_rates, v) = np.linalg.eigh(even), np.linalg.eigh(same - cross)
     half, count = len(left), even.shape[1]

@@ -22,7 +22,13 @@ from typing import Any
 import pytest
 
 CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome") or shutil.which("chromium-browser")
-FLAGS = ["--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+FLAGS = [
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 # Invented numbers; no meat in here. Six lines of 200 points with bands, a map of 60 by 100, and 10 ms of "computing".
 SYNTHETIC = """
@@ -101,7 +107,9 @@ def write_notebook(path: Path, *sources: str) -> Path:
     cells = [
         v4.new_markdown_cell(source)
         if source.startswith("# ")
-        else v4.new_code_cell(source, metadata={"jupyter": {"source_hidden": True}, "editable": False, "deletable": False})
+        else v4.new_code_cell(
+            source, metadata={"jupyter": {"source_hidden": True}, "editable": False, "deletable": False}
+        )
         for source in (textwrap.dedent(source).strip() for source in sources)
     ]
     import nbformat
@@ -115,7 +123,9 @@ def write_notebook(path: Path, *sources: str) -> Path:
 def write_synthetic(folder: Path) -> Path:
     """start.ipynb and second.ipynb in `folder`, each with a link to the other."""
     write_notebook(folder / "second.ipynb", "# Second page\n\nBack to [the start](start.ipynb).", SYNTHETIC + SHOWN)
-    return write_notebook(folder / "start.ipynb", "# Widgets\n\nSee [the second page](second.ipynb).", SYNTHETIC + SHOWN)
+    return write_notebook(
+        folder / "start.ipynb", "# Widgets\n\nSee [the second page](second.ipynb).", SYNTHETIC + SHOWN
+    )
 
 
 @contextlib.contextmanager
@@ -174,7 +184,9 @@ def watched_page(browser: Any, width: int = 1280, height: int = 1000, **more: An
     page.on("console", lambda message: message.type == "error" and page.problems.append(message.text))
     page.on(
         "request",
-        lambda request: request.url.startswith("http") and "//127.0.0.1:" not in request.url and page.outside.append(request.url),
+        lambda request: (
+            request.url.startswith("http") and "//127.0.0.1:" not in request.url and page.outside.append(request.url)
+        ),
     )
     yield page
     page.close()
@@ -187,7 +199,9 @@ def stage() -> Iterator[Any]:
     if not CHROMIUM:
         pytest.skip("no Chromium on this machine")
     with running_browser() as browser:
-        yield SimpleNamespace(running_lab=running_lab, watched_page=partial(watched_page, browser), write_notebook=write_notebook)
+        yield SimpleNamespace(
+            running_lab=running_lab, watched_page=partial(watched_page, browser), write_notebook=write_notebook
+        )
 
 
 @pytest.fixture(scope="session")

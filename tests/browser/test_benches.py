@@ -32,7 +32,10 @@ def visit(stage, kitchen):
         page = go.watch(width)
         page.goto(address.replace("start.ipynb", f"{name}.ipynb"))
         page.wait_for_selector("[data-revision]", timeout=30_000)
-        page.wait_for_function("() => [...document.querySelectorAll('[data-revision]')].every(e => +e.dataset.revision > 0)", timeout=30_000)
+        page.wait_for_function(
+            "() => [...document.querySelectorAll('[data-revision]')].every(e => +e.dataset.revision > 0)",
+            timeout=30_000,
+        )
         return page
 
     open_pages = []
@@ -59,7 +62,9 @@ def step(page, label: str, key: str = "ArrowRight") -> None:
     page.get_by_role("slider", name=label, exact=True).focus()
     page.keyboard.press(key)
     page.wait_for_function(
-        "old => [...document.querySelectorAll('[data-revision]')].reduce((s, e) => s + +e.dataset.revision, 0) > old", arg=before, timeout=20_000
+        "old => [...document.querySelectorAll('[data-revision]')].reduce((s, e) => s + +e.dataset.revision, 0) > old",
+        arg=before,
+        timeout=20_000,
     )
 
 
@@ -75,7 +80,9 @@ def drag(page, label: str, share: float) -> None:
         page.mouse.move(box["x"] + box["width"] * (0.3 + (share - 0.3) * k / 10), box["y"] + box["height"] / 2)
     page.mouse.up()
     page.wait_for_function(
-        "old => [...document.querySelectorAll('[data-revision]')].reduce((s, e) => s + +e.dataset.revision, 0) > old", arg=before, timeout=20_000
+        "old => [...document.querySelectorAll('[data-revision]')].reduce((s, e) => s + +e.dataset.revision, 0) > old",
+        arg=before,
+        timeout=20_000,
     )
 
 

@@ -53,7 +53,9 @@ def set_strength(page: Any, value: float) -> None:
 
 def top_tick(page: Any) -> float:
     """The largest number beside the axis of y of the first picture."""
-    return max(map(float, page.locator(".cl-drawing").first.locator("text.cl-tick[text-anchor=end]").all_text_contents()))
+    return max(
+        map(float, page.locator(".cl-drawing").first.locator("text.cl-tick[text-anchor=end]").all_text_contents())
+    )
 
 
 def test_the_page_is_live_without_pressing_run_and_asks_nothing_of_the_internet(page):
@@ -88,7 +90,9 @@ def test_every_control_has_a_name_and_room_for_a_finger(page):
     ):
         assert page.get_by_role(role, name=name, exact=True).count() >= 1, (role, name)
     # WCAG 2.2, success criterion 2.5.8: targets of at least 24 by 24 CSS pixels; for a box with a label the label counts.
-    targets = ".cl-control :is(input[type=range], input[type=number], input[type=text], select, button, label.cl-choice)"
+    targets = (
+        ".cl-control :is(input[type=range], input[type=number], input[type=text], select, button, label.cl-choice)"
+    )
     sizes = page.locator(targets).evaluate_all(
         "all => all.map(one => [one.outerHTML.slice(0, 60), one.getBoundingClientRect().width, one.getBoundingClientRect().height])"
     )
@@ -109,13 +113,24 @@ def luminance(colour: str) -> float:
 
 def test_names_at_the_lines_can_be_read_and_do_not_overlap(page):
     set_strength(page, 0.5)  # all lines end close together
-    boxes = page.locator(".cl-drawing").first.locator("text.cl-word:not(.cl-halo)").evaluate_all(
-        """all => all.map(t => { const b = t.getBoundingClientRect();
+    boxes = (
+        page.locator(".cl-drawing")
+        .first.locator("text.cl-word:not(.cl-halo)")
+        .evaluate_all(
+            """all => all.map(t => { const b = t.getBoundingClientRect();
                                  return [t.textContent, b.top, b.bottom, getComputedStyle(t).fill, b.right]; })"""
+        )
     )
     assert [box[0] for box in boxes] == ["day 1", "day 2", "day 4", "day 7", "day 12", "day 20"]
     ordered = sorted(boxes, key=lambda box: box[1])
-    assert [box[0] for box in ordered] == ["day 20", "day 12", "day 7", "day 4", "day 2", "day 1"]  # in the order of the lines
+    assert [box[0] for box in ordered] == [
+        "day 20",
+        "day 12",
+        "day 7",
+        "day 4",
+        "day 2",
+        "day 1",
+    ]  # in the order of the lines
     for upper, lower in pairwise(ordered):
         assert upper[2] - lower[1] <= 2  # the boxes of letters touch, the letters do not
     for box in boxes:
@@ -233,7 +248,9 @@ def test_a_reload_keeps_the_state_and_a_linked_page_is_live_too(page):
     page.locator(LIVE).first.wait_for(state="attached", timeout=60_000)
     assert page.get_by_label("Strength, %, as a number").input_value() == "8.5"
     page.get_by_role("link", name="the second page").click()
-    panel = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden)").filter(has=page.get_by_role("heading", name="Second page"))
+    panel = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden)").filter(
+        has=page.get_by_role("heading", name="Second page")
+    )
     panel.locator(LIVE).first.wait_for(state="attached", timeout=60_000)
     assert panel.get_by_label("Strength, %, as a number").input_value() == "5.0"  # its own kernel, its own state
     slider = panel.get_by_role("slider", name="Strength", exact=True)
@@ -248,7 +265,9 @@ def test_on_a_telephone_nothing_is_lost(lab, stage):
         page.goto(lab)
         page.locator(LIVE).first.wait_for(state="attached", timeout=60_000)
         page.wait_for_timeout(500)
-        widths = page.locator(".cl-control input[type=range]").evaluate_all("all => all.map(one => one.getBoundingClientRect().width)")
+        widths = page.locator(".cl-control input[type=range]").evaluate_all(
+            "all => all.map(one => one.getBoundingClientRect().width)"
+        )
         assert len(widths) == 2 and min(widths) > 200
         edges = page.locator(":is(.cl-control, .cl-drawing, .cl-say), .cl-drawing text").evaluate_all(
             "all => all.map(one => one.getBoundingClientRect()).filter(box => box.width).map(box => [box.left, box.right])"
@@ -276,7 +295,9 @@ def test_control_c_ends_the_lab_cleanly(stage, tmp_path):
         _, alive = psutil.wait_procs(kernels, timeout=5)
         assert alive == []
     assert "os.getpid" in (tmp_path / "work" / "start.ipynb").read_text()
-    assert (tmp_path / "work" / "start.ipynb").read_text() == notebook.read_text()  # run, and left as it was on the disk
+    assert (
+        tmp_path / "work" / "start.ipynb"
+    ).read_text() == notebook.read_text()  # run, and left as it was on the disk
 
 
 def test_a_cell_that_fails_is_shown_and_the_rest_still_runs(stage, tmp_path):

@@ -1,4 +1,4 @@
-"""The network of one body against Crank's exact answers (sources: see series.py), and how fast the error falls with the cells.
+"""The network of one body against Crank's exact answers (sources: see curelab/proof/series.py), and how fast the error falls with the cells.
 
 Errors are in units of the driving force: the level of the bath above that of the body at the start.
 """
@@ -11,13 +11,12 @@ from scipy.special import erfc
 
 from curelab.assembly import body_of
 from curelab.piece import Piece
+from curelab.proof import series
 from curelab.sources import default_numbers, read_table
 from curelab.transport import chain as chains
 from curelab.transport.chain import Layer, build
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Contact, assemble
-
-from . import series
 
 SHAPES = tuple(series.DIMENSION)
 FO = np.array([0.05, 0.1, 0.2, 0.5, 1.0])

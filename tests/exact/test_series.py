@@ -1,13 +1,12 @@
-"""The series of series.py against tables of 15-digit values and of printed roots, before anything is held against them."""
+"""The series of curelab/proof/series.py against tables of 15-digit values and of printed roots, before anything is held against them."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
+from curelab.proof import series
 from curelab.sources import read_table
-
-from . import series
 
 VALUES = read_table("analytic_values.csv")
 ROOTS = read_table("crank_roots.csv")

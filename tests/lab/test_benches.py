@@ -128,7 +128,9 @@ def test_numbers_of_a_longer_look_are_those_of_the_run():
     _, end = state.outcome().history.span(0)
     for place in ("core", "average", "surface"):
         for quantity in ("salt", "free nitrite"):
-            assert trio.usual.at(place, quantity, end) == pytest.approx(state.outcome().history.at(place, quantity, end), rel=1e-9)
+            assert trio.usual.at(place, quantity, end) == pytest.approx(
+                state.outcome().history.at(place, quantity, end), rel=1e-9
+            )
 
 
 def test_an_impossible_edit_keeps_the_batch_greys_the_pictures_and_says_what_is_possible():

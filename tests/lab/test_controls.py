@@ -15,7 +15,14 @@ def heard(widget, name="value"):
 def test_a_knob_refuses_what_does_not_fit_and_stays_as_it_was():
     knob = Knob("Thickness", 7, 1, 20, 0.5, unit="cm")
     told = heard(knob)
-    for wrong in ({"value": 21}, {"value": float("nan")}, {"min": 8}, {"max": 6}, {"step": 0}, {"min": 30, "value": 31}):
+    for wrong in (
+        {"value": 21},
+        {"value": float("nan")},
+        {"min": 8},
+        {"max": 6},
+        {"step": 0},
+        {"min": 30, "value": 31},
+    ):
         with pytest.raises(TraitError, match="Thickness"):
             knob.refit(**wrong)
         assert (knob.value, knob.min, knob.max, knob.step) == (7, 1, 20, 0.5)

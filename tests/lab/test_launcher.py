@@ -32,13 +32,18 @@ def test_files_are_copied_once_brought_up_to_date_and_kept_when_changed(tmp_path
     (work / "batches/b.toml").write_text("x = 2\n")
     notebook(home / "a.ipynb", "three")
     shipped["batches/b.toml"].write_text("x = 3\n")
-    assert [sentence.split("; ")[0] for sentence in furnish(work, shipped)] == ["kept your own a.ipynb", "kept your own batches/b.toml"]
+    assert [sentence.split("; ")[0] for sentence in furnish(work, shipped)] == [
+        "kept your own a.ipynb",
+        "kept your own batches/b.toml",
+    ]
     assert "my own words" in (work / "a.ipynb").read_text() and (work / "batches/b.toml").read_text() == "x = 2\n"
 
     (work / "a.ipynb").rename(work / "mine.ipynb")
     assert len(furnish(work, shipped)) == 1
     assert "three" in (work / "a.ipynb").read_text()
-    assert sorted(path.name for path in work.rglob("*")) == sorted([RECORD, "a.ipynb", "b.toml", "batches", "mine.ipynb"])
+    assert sorted(path.name for path in work.rglob("*")) == sorted(
+        [RECORD, "a.ipynb", "b.toml", "batches", "mine.ipynb"]
+    )
 
 
 def test_a_folder_that_another_hand_filled_is_not_overwritten(tmp_path):
@@ -57,4 +62,6 @@ def test_a_notebook_that_is_not_there_is_named(tmp_path):
 def test_the_launcher_does_not_wait_for_the_widgets():
     late = {"ipywidgets", "anywidget", "plotly", "pandas", "jupyterlab"}
     code = f"import sys, curelab.lab.launcher; print(sorted({late!r} & set(sys.modules)))"
-    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
+    assert (
+        subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
+    )

@@ -18,11 +18,7 @@ DENSITY_SOURCES = {
 
 @pytest.mark.parametrize("word", DENSITY_SOURCES)
 def test_density_at_handbook_nodes(word: str) -> None:
-    rows = [
-        entry
-        for entry in read_table("brine_density.csv")
-        if word in entry["source"] and entry["how"] != "memory"
-    ]
+    rows = [entry for entry in read_table("brine_density.csv") if word in entry["source"] and entry["how"] != "memory"]
     assert len(rows) >= 4
     x = np.array([float(entry["mass_percent"]) for entry in rows]) / 100.0
     kelvin = np.array([float(entry["temperature_C"]) for entry in rows]) + 273.15
@@ -46,16 +42,12 @@ def test_water_activity_at_seen_values() -> None:
 def test_freezing_points_of_lange() -> None:
     """Lange's Handbook 15th ed. Table 5.13, not used in the relation: 1.5 % of the depression from 15 % up,
     6 % below, where that table is known to be small."""
-    rows = [
-        entry for entry in read_table("freezing.csv") if "Lange" in entry["source"] and entry["how"] == "seen"
-    ]
+    rows = [entry for entry in read_table("freezing.csv") if "Lange" in entry["source"] and entry["how"] == "seen"]
     assert len(rows) == 19
     for entry in rows:
         percent = float(entry["mass_percent"])
         depression = 273.15 - brine.freezing_point(percent / 100.0)
-        assert depression == pytest.approx(
-            -float(entry["freezing_point_C"]), rel=0.015 if percent >= 15 else 0.06
-        )
+        assert depression == pytest.approx(-float(entry["freezing_point_C"]), rel=0.015 if percent >= 15 else 0.06)
 
 
 def test_freezing_point_ends() -> None:
@@ -159,9 +151,7 @@ def test_possible_brines_pass_and_impossible_ones_are_told_why() -> None:
         brine.check_possible(10.0, 277.15)
 
 
-@pytest.mark.parametrize(
-    "x, kelvin", [(-0.01, 280.0), (0.3, 280.0), (0.1, 4.0), (0.1, 330.0), (np.nan, 280.0)]
-)
+@pytest.mark.parametrize("x, kelvin", [(-0.01, 280.0), (0.3, 280.0), (0.1, 4.0), (0.1, 330.0), (np.nan, 280.0)])
 def test_density_refuses_out_of_range(x: float, kelvin: float) -> None:
     with pytest.raises(ValueError, match="outside"):
         brine.density(x, kelvin)

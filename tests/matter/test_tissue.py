@@ -41,18 +41,13 @@ def test_density_of_pure_water() -> None:
 
 def test_heated_chicken_diffusivity() -> None:
     """Odake, sous-vide chicken thigh 62 to 68 degC: 2.124e-9 m2/s."""
-    assert obstruction(TISSUES["cooked brisket"]) * water_diffusivity(338.15) == pytest.approx(
-        2.124e-9, rel=0.02
-    )
+    assert obstruction(TISSUES["cooked brisket"]) * water_diffusivity(338.15) == pytest.approx(2.124e-9, rel=0.02)
 
 
 def test_nothing_diffuses_faster_in_tissue_than_in_water() -> None:
     numbers = default_numbers()
     highest = numbers.with_values(
-        {
-            key: numbers[key].high
-            for key in ("obstruction.lean", "obstruction.cooked", "frozen_thawed.multiplier")
-        }
+        {key: numbers[key].high for key in ("obstruction.lean", "obstruction.cooked", "frozen_thawed.multiplier")}
     )
     for entry in TISSUES.values():
         assert 0.0 < obstruction(entry, highest, frozen_thawed=True) < 1.0

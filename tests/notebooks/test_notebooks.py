@@ -52,7 +52,10 @@ def test_it_is_thin(path):
         if cell.cell_type == "code":
             lines = [line for line in cell.source.splitlines() if line.strip() and not line.strip().startswith("#")]
             assert len(lines) <= 5, cell.source
-            assert not any(isinstance(node, (ast.FunctionDef, ast.ClassDef, ast.Lambda)) for node in ast.walk(ast.parse(cell.source)))
+            assert not any(
+                isinstance(node, (ast.FunctionDef, ast.ClassDef, ast.Lambda))
+                for node in ast.walk(ast.parse(cell.source))
+            )
 
 
 @pytest.mark.parametrize("path", sorted(ROOT.glob("*.ipynb")), ids=lambda path: path.name)

@@ -28,8 +28,7 @@ def phreeqc_rows(percents: np.ndarray, celsius: float) -> np.ndarray:
     for number, percent in enumerate(percents, start=1):
         molality = 1000.0 * percent / (100.0 - percent) / 58.4428
         blocks.append(
-            f"SOLUTION {number}\n temp {celsius}\n units mol/kgw\n"
-            f" Na {molality:.10f}\n Cl {molality:.10f} charge\n"
+            f"SOLUTION {number}\n temp {celsius}\n units mol/kgw\n Na {molality:.10f}\n Cl {molality:.10f} charge\n"
         )
     punch = (
         "USER_PUNCH\n -headings aw eta\n 10 PUNCH ACT('H2O')\n 20 PUNCH VISCOS\n"
@@ -40,9 +39,7 @@ def phreeqc_rows(percents: np.ndarray, celsius: float) -> np.ndarray:
     names = [engine.GetSelectedOutputValue(0, column) for column in range(columns)]
     wanted = [names.index("aw"), names.index("eta")]
     rows = range(1, engine.GetSelectedOutputRowCount())
-    return np.array(
-        [[float(engine.GetSelectedOutputValue(row, column)) for column in wanted] for row in rows]
-    )
+    return np.array([[float(engine.GetSelectedOutputValue(row, column)) for column in wanted] for row in rows])
 
 
 def test_water_activity_against_phreeqc() -> None:

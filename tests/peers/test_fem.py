@@ -33,7 +33,9 @@ def by_elements() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
     stiff = BilinearForm(lambda u, v, p: by_place(CONDUCTIVITY)(p.x[0]) * dot(grad(u), grad(v))).assemble(basis)
     mass = BilinearForm(lambda u, v, p: by_place(STORAGE)(p.x[0]) * u * v).assemble(basis)
-    gone = BilinearForm(lambda u, v, p: by_place(tuple(s * r for s, r in zip(STORAGE, LOSS, strict=True)))(p.x[0]) * u * v)
+    gone = BilinearForm(
+        lambda u, v, p: by_place(tuple(s * r for s, r in zip(STORAGE, LOSS, strict=True)))(p.x[0]) * u * v
+    )
     size = basis.N
     matrix, store = np.zeros((size + 1, size + 1)), np.zeros((size + 1, size + 1))
     matrix[:size, :size] = (stiff + gone.assemble(basis)).toarray()
@@ -47,9 +49,7 @@ def by_elements() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     rate = -np.linalg.solve(store, matrix)
     start = np.zeros(size + 1)
     start[size] = 1.0
-    path = solve_ivp(
-        lambda _, w: rate @ w, (0, TIMES[-1]), start, "Radau", TIMES, rtol=1e-9, atol=1e-11, jac=rate
-    ).y.T
+    path = solve_ivp(lambda _, w: rate @ w, (0, TIMES[-1]), start, "Radau", TIMES, rtol=1e-9, atol=1e-11, jac=rate).y.T
     amount = path[:, :size] @ (mass @ np.ones(size))
     probe = basis.probes(np.array([[0.1, 0.5, 0.9]]))
     return amount, path[:, size], (probe @ path[:, :size].T).T

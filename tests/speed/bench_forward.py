@@ -127,7 +127,9 @@ def import_seconds(code: str, repeats: int = 7) -> float:
     timed = f"import time; b = time.perf_counter(); {code}; print(time.perf_counter() - b)"
     root = Path(__file__).resolve().parents[2]
     return statistics.median(
-        float(subprocess.run([sys.executable, "-c", timed], cwd=root, capture_output=True, text=True, check=True).stdout)
+        float(
+            subprocess.run([sys.executable, "-c", timed], cwd=root, capture_output=True, text=True, check=True).stdout
+        )
         for _ in range(repeats)
     )
 
@@ -137,12 +139,16 @@ def main() -> None:
     piece, cure, times = batch()
     rows.append(("transport, 3 solutes, 60 cells, 200 times", f"{median_ms(lambda: by_modes(3)):.2f} ms", "2 ms"))
     rows.append(("simulate alone, same", f"{median_ms(lambda: simulate(piece, cure)):.2f} ms", ""))
-    rows.append(("simulate and all states at 200 times", f"{median_ms(lambda: by_simulate(piece, cure, times)):.2f} ms", "2 ms"))
+    rows.append(
+        ("simulate and all states at 200 times", f"{median_ms(lambda: by_simulate(piece, cure, times)):.2f} ms", "2 ms")
+    )
 
     centres = build([Layer(1.0, 1.0, 1.0, CELLS)], "half slab").centres
     for solutes in (1, 3):
         reference = [exact(centres, ratio * FO) for ratio in RATIOS[:solutes]]
-        network = list(by_modes(solutes)[:, :, :-1])  # itself exact in time: what is left is the error of the integrator
+        network = list(
+            by_modes(solutes)[:, :, :-1]
+        )  # itself exact in time: what is left is the error of the integrator
         ours, mine = worst(by_modes(solutes), reference), median_ms(lambda n=solutes: by_modes(n))
         rows.append((f"stirred bath, {solutes} solute(s): modes", f"{mine:.2f} ms", f"error {ours:.1e}"))
         for label, answer, most in (
@@ -153,7 +159,9 @@ def main() -> None:
             rtol = chosen_tolerance(lambda r, n=solutes, a=answer: worst(by_integrator(n, r), a), most)
             error = worst(by_integrator(solutes, rtol), answer)
             spent = median_ms(lambda n=solutes, r=rtol: by_integrator(n, r), 7)
-            rows.append((f"  BDF, {label}, rtol {rtol:g}", f"{spent:.1f} ms", f"error {error:.1e}, {spent / mine:.0f} x"))
+            rows.append(
+                (f"  BDF, {label}, rtol {rtol:g}", f"{spent:.1f} ms", f"error {error:.1e}, {spent / mine:.0f} x")
+            )
 
     base = import_seconds("import numpy, scipy.linalg")
     rows.append(("import numpy, scipy.linalg", f"{base:.3f} s", ""))

@@ -1,6 +1,6 @@
 """What bands cost, one row per case; run with OPENBLAS_NUM_THREADS=1 for one core. Nothing is asserted here.
 
-    OPENBLAS_NUM_THREADS=1 python tests/speed/bench_spread.py
+OPENBLAS_NUM_THREADS=1 python tests/speed/bench_spread.py
 """
 
 from __future__ import annotations
@@ -16,7 +16,12 @@ from curelab.spread import spread
 BATH = Bath(water="2 kg", salt="90 g", nitrite="0.5 g")
 AFTER = (
     Rest(temperature="4 degC", lasts="2 d"),
-    Soak(waters=(Water(amount="4 kg", lasts="1 h", temperature="8 degC"), Water(amount="4 kg", lasts="1 h", temperature="8 degC"))),
+    Soak(
+        waters=(
+            Water(amount="4 kg", lasts="1 h", temperature="8 degC"),
+            Water(amount="4 kg", lasts="1 h", temperature="8 degC"),
+        )
+    ),
 )
 POINT = Piece(name="point", thickness="6 cm", weight="2 kg")
 FLAT = Piece(name="flat", thickness="4 cm", weight="1.5 kg")
@@ -49,7 +54,9 @@ def main() -> None:
     print(f"{'bands of 3 solutes, 60 times x 40 depths':42}{'draws':>8}{'ms':>9}")
     name = "one piece, all faces in brine"
     took = bands(*CASES[name], 10_000)
-    print(f"{name:42}{10_000:8}{1000 * took:9.0f}   peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    print(
+        f"{name:42}{10_000:8}{1000 * took:9.0f}   peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
+    )
     for name, (pieces, stages) in CASES.items():
         best = min(bands(pieces, stages, 500) for _ in range(3))
         print(f"{name:42}{500:8}{1000 * best:9.0f}")

@@ -65,7 +65,9 @@ def test_states_are_the_matrix_exponential(network, seed):
     matrix = generator(network)
     for solute in range(2):
         for number, clock in enumerate(CLOCK[solute]):
-            np.testing.assert_allclose(states[solute, number], expm(matrix * clock) @ start[solute], rtol=1e-9, atol=1e-11)
+            np.testing.assert_allclose(
+                states[solute, number], expm(matrix * clock) @ start[solute], rtol=1e-9, atol=1e-11
+            )
 
 
 @few
@@ -159,7 +161,9 @@ def test_flux_runs_from_high_to_low(link, high):
             assert gained == pytest.approx(sign * moved, rel=1e-5)
     supplied = modes.supplied(modes.integral(w[None], np.array([[tiny]])))[0, 0]
     bath_is_high = high == 0
-    assert supplied == pytest.approx((moved if bath_is_high else -moved) if link == "held bath" else 0.0, rel=1e-5, abs=1e-30)
+    assert supplied == pytest.approx(
+        (moved if bath_is_high else -moved) if link == "held bath" else 0.0, rel=1e-5, abs=1e-30
+    )
 
 
 def test_loss_takes_out():

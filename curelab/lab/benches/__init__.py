@@ -7,7 +7,12 @@ from .equilibrium_or_strong import EquilibriumOrStrong
 from .soak import SoakBench
 from .thick_point import ThickPoint
 
-BENCHES = {"thick point": ThickPoint, "equilibrium or strong": EquilibriumOrStrong, "soak": SoakBench, "batch": BatchBench}
+BENCHES = {
+    "thick point": ThickPoint,
+    "equilibrium or strong": EquilibriumOrStrong,
+    "soak": SoakBench,
+    "batch": BatchBench,
+}
 
 
 def bench(name: str, state: State | None = None) -> Bench:

@@ -21,7 +21,11 @@ class BatchBench(Bench):
         state = self.state
         self.forms: list[tuple[str, dict]] = []
         for number, piece in enumerate(state.batch.pieces):
-            fields = form(state, lambda batch, n=number: batch.pieces[n], lambda n=number, **changes: state.edit_piece(n, **changes))
+            fields = form(
+                state,
+                lambda batch, n=number: batch.pieces[n],
+                lambda n=number, **changes: state.edit_piece(n, **changes),
+            )
             self.forms.append((f"Piece {number + 1}: {piece.name}", fields))
         if state.batch.weigh_out is not None:
             fields = form(state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes))
@@ -37,12 +41,19 @@ class BatchBench(Bench):
         for number, stage in enumerate(state.batch.stages):
             # The end rule that is in use; the other one would be a second.
             other = ("until", "at_most") if stage.until is None else ("lasts",)
-            fields = form(state, lambda batch, n=number: batch.stages[n], lambda n=number, **changes: state.edit_stage(n, **changes), other)
+            fields = form(
+                state,
+                lambda batch, n=number: batch.stages[n],
+                lambda n=number, **changes: state.edit_stage(n, **changes),
+                other,
+            )
             self.forms.append((f"Stage {number + 1}: {stage.tag}", fields))
         for title, fields in self.forms:
             self.controls |= {f"{title}: {name}": control for name, control in fields.items()}
         rules = Pick("Rules to check", list(RULE_SETS), state.batch.rules)
-        rules.observe(lambda change: state.edit(lambda batch: batch.but(rules=rules.value, product="cured meat")), "value")
+        rules.observe(
+            lambda change: state.edit(lambda batch: batch.but(rules=rules.value, product="cured meat")), "value"
+        )
         self.controls["rules"] = rules
         self.file = Line("Batch file", state.path or WORKING_FILE)
         save, reopen = Press("Save", main=True), Press("Open")
@@ -52,7 +63,12 @@ class BatchBench(Bench):
         printed.on_press(lambda button: printed.hand_over("report.txt", report.words(state.outcome()), new_tab=True))
         self.controls |= {"file": self.file, "save": save, "open": reopen, "report": printed}
         self.pictures = {"salt": Picture(), "nitrite": Picture()}
-        self.says |= {"answer": Say("", "answer"), "weigh": Say("", "answer"), "verdicts": Say("", "note"), "file": Say("", "note")}
+        self.says |= {
+            "answer": Say("", "answer"),
+            "weigh": Say("", "answer"),
+            "verdicts": Say("", "note"),
+            "file": Say("", "note"),
+        }
 
     def _save(self) -> None:
         if self.state.save(self.file.value):
@@ -65,14 +81,22 @@ class BatchBench(Bench):
     def draw(self):
         state = self.state
         outcome = state.outcome()
-        trio = pictures.Trio(outcome.history, outcome.slow, outcome.fast) if state.bands else pictures.Trio(outcome.history)
+        trio = (
+            pictures.Trio(outcome.history, outcome.slow, outcome.fast)
+            if state.bands
+            else pictures.Trio(outcome.history)
+        )
         names = [piece.name for piece in state.batch.pieces]
         show_lines(self.pictures["salt"], pictures.over_time(trio, "salt", names[0]))
-        show_lines(self.pictures["nitrite"], pictures.over_time(trio, "free nitrite", names[0], places=("surface", "core")))
+        show_lines(
+            self.pictures["nitrite"], pictures.over_time(trio, "free nitrite", names[0], places=("surface", "core"))
+        )
         self.says["answer"].text = "\n".join(answer.sentence for answer in outcome.answers)
         weighed = outcome.weighed
         self.says["weigh"].text = "" if weighed is None else "**Weigh out**\n" + "\n".join(weighed.lines())
-        self.says["verdicts"].text = "\n".join(f"{SIGNS[v.outcome]}: {v.sentence} [{v.source}]" for v in outcome.verdicts)
+        self.says["verdicts"].text = "\n".join(
+            f"{SIGNS[v.outcome]}: {v.sentence} [{v.source}]" for v in outcome.verdicts
+        )
         where = state.path or "not in a file yet"
         self.says["file"].text = f"{where}{'' if state.saved else ', with changes that are not saved'}."
 

@@ -32,7 +32,12 @@ class EquilibriumOrStrong(Bench):
             lambda words: state.edit(lambda batch: batch.but(weigh_out=self.equilibrium(batch).but(salt=words))),
         )  # fmt: skip
         self.controls["strength"] = dial(
-            state, "Strong brine: salt, of brine", "fraction", STRENGTH, lambda batch: units.read(self.strong, "fraction"), self._strengthen
+            state,
+            "Strong brine: salt, of brine",
+            "fraction",
+            STRENGTH,
+            lambda batch: units.read(self.strong, "fraction"),
+            self._strengthen,
         )
         self.controls["days"] = dial(
             state, "Days in the cure", "time", DAYS, lambda batch: batch.stages[state.cure].longest,
@@ -44,7 +49,8 @@ class EquilibriumOrStrong(Bench):
         for name in ("equilibrium salt", "strong salt", "equilibrium nitrite", "strong nitrite"):
             self.pictures[name] = Picture()
         self.says |= {
-            name: Say("", "answer") for name in ("answer", "window", "equilibrium", "strong", "equilibrium nitrite", "strong nitrite")
+            name: Say("", "answer")
+            for name in ("answer", "window", "equilibrium", "strong", "equilibrium nitrite", "strong nitrite")
         }
         self.says["rests"] = Say("", "note")
 
@@ -59,7 +65,9 @@ class EquilibriumOrStrong(Bench):
         if isinstance(plan, EquilibriumBrine):
             return plan
         water = getattr(plan, "water", sum(piece.weight for piece in batch.pieces))
-        return EquilibriumBrine(water=water, salt="2.2 %", nitrite=plan.nitrite if plan else 0.0, cure=plan.cure if plan else None)
+        return EquilibriumBrine(
+            water=water, salt="2.2 %", nitrite=plan.nitrite if plan else 0.0, cure=plan.cure if plan else None
+        )
 
     def strong_brine(self, batch) -> StrongBrine:
         """A strong brine with the same water, cure mix and nitrite."""
@@ -73,7 +81,9 @@ class EquilibriumOrStrong(Bench):
         alone = plan.but(water=plan.water * piece.weight / sum(each.weight for each in batch.pieces))
         stage = batch.stages[self.state.cure]
         if not isinstance(stage, Brine):
-            raise refuse("stages", "this page compares brines, and the batch is cured without one; open a batch that has a brine")
+            raise refuse(
+                "stages", "this page compares brines, and the batch is cured without one; open a batch that has a brine"
+            )
         made = stage.but(bath=weigh(alone, piece).bath())
         return self.state.trio((lasting(made, max(HORIZON, stage.longest)),), (piece,))
 
@@ -85,11 +95,14 @@ class EquilibriumOrStrong(Bench):
         # Both must bring the middle to nine tenths of what the equilibrium brine ends at: the salt the cook asked for.
         wanted = 0.9 * both["equilibrium"].usual.resting("salt", 0, piece)
         windows = {
-            name: window_of((trio.usual, trio.slow, trio.fast), f"core salt >= {100 * wanted:.3g} %") for name, trio in both.items()
+            name: window_of((trio.usual, trio.slow, trio.fast), f"core salt >= {100 * wanted:.3g} %")
+            for name, trio in both.items()
         }
         for name, trio in both.items():
             ends = windows[name]
-            show_lines(self.pictures[f"{name} salt"], pictures.over_time(trio, "salt", piece, now=now, window=ends.span))
+            show_lines(
+                self.pictures[f"{name} salt"], pictures.over_time(trio, "salt", piece, now=now, window=ends.span)
+            )
             show_lines(
                 self.pictures[f"{name} nitrite"],
                 pictures.over_time(trio, "free nitrite", piece, now=now, places=("surface", "core")),
@@ -106,7 +119,12 @@ class EquilibriumOrStrong(Bench):
 
     def layout(self):
         sides = [
-            column(self.says[name], self.pictures[f"{name} salt"], self.says[f"{name} nitrite"], self.pictures[f"{name} nitrite"])
+            column(
+                self.says[name],
+                self.pictures[f"{name} salt"],
+                self.says[f"{name} nitrite"],
+                self.pictures[f"{name} nitrite"],
+            )
             for name in ("equilibrium", "strong")
         ]
         return column(

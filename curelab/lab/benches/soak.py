@@ -22,8 +22,16 @@ class SoakBench(Bench):
     def build(self):
         state = self.state
         if state.soak is None:
-            fresh = Water(amount=max(1.0, round(sum(piece.weight for piece in state.batch.pieces))), lasts="1 h", temperature="4 degC")
-            state.edit(lambda batch: batch.but(stages=(*batch.stages, Soak(waters=(fresh, fresh)), Rest(lasts="12 h", temperature="3 degC"))))
+            fresh = Water(
+                amount=max(1.0, round(sum(piece.weight for piece in state.batch.pieces))),
+                lasts="1 h",
+                temperature="4 degC",
+            )
+            state.edit(
+                lambda batch: batch.but(
+                    stages=(*batch.stages, Soak(waters=(fresh, fresh)), Rest(lasts="12 h", temperature="3 degC"))
+                )
+            )
         self.target = "2.2 %"
         first = lambda batch: batch.stages[self._soak(batch)].waters[0]  # noqa: E731
         self.controls["days"] = dial(
@@ -31,13 +39,28 @@ class SoakBench(Bench):
             lambda words: state.edit_stage(state.cure, lasts=words, until=None, at_most=None),
         )  # fmt: skip
         self.controls["water"] = dial(
-            state, "Water each time", "water", WATER, lambda batch: first(batch).amount, lambda words: self._waters(amount=words)
+            state,
+            "Water each time",
+            "water",
+            WATER,
+            lambda batch: first(batch).amount,
+            lambda words: self._waters(amount=words),
         )
         self.controls["count"] = dial(
-            state, "Waters", "plain", COUNT, lambda batch: len(batch.stages[self._soak(batch)].waters), lambda words: self._waters(count=int(words))
+            state,
+            "Waters",
+            "plain",
+            COUNT,
+            lambda batch: len(batch.stages[self._soak(batch)].waters),
+            lambda words: self._waters(count=int(words)),
         )
         self.controls["hours"] = dial(
-            state, "Hours in each", "time", HOURS, lambda batch: first(batch).lasts, lambda words: self._waters(lasts=words)
+            state,
+            "Hours in each",
+            "time",
+            HOURS,
+            lambda batch: first(batch).lasts,
+            lambda words: self._waters(lasts=words),
         )
         self.controls["temperature"] = dial(
             state, "Water temperature", "temperature", WARMTH, lambda batch: first(batch).temperature[0][1],
@@ -49,14 +72,24 @@ class SoakBench(Bench):
                 lambda words: state.edit_stage(self._rest(state.batch), lasts=words, until=None, at_most=None),
             )  # fmt: skip
         self.controls["target"] = dial(
-            state, "Salt I want, of the meat", "fraction", TARGET, lambda batch: units.read(self.target, "fraction"), self._aim
+            state,
+            "Salt I want, of the meat",
+            "fraction",
+            TARGET,
+            lambda batch: units.read(self.target, "fraction"),
+            self._aim,
         )
         ask = Press("How much soak would it take?")
         ask.on_press(lambda button: self._ask())
         self.controls["ask"] = ask
         for name in ("profile", "hours"):
             self.pictures[name] = Picture()
-        self.says |= {"answer": Say("", "answer"), "after": Say("", "answer"), "needed": Say("", "answer"), "rests": Say("", "note")}
+        self.says |= {
+            "answer": Say("", "answer"),
+            "after": Say("", "answer"),
+            "needed": Say("", "answer"),
+            "rests": Say("", "note"),
+        }
 
     @staticmethod
     def _soak(batch) -> int:

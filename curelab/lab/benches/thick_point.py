@@ -13,7 +13,12 @@ from ..say import Say
 from ..workbench import Bench, column, row, show_lines, show_map
 
 HORIZON = 90 * DAY
-TURNING = [("never", "never turned"), ("1 d", "turned every day"), ("2 d", "turned every 2nd day"), ("rack", "hangs free, both faces open")]
+TURNING = [
+    ("never", "never turned"),
+    ("1 d", "turned every day"),
+    ("2 d", "turned every 2nd day"),
+    ("rack", "hangs free, both faces open"),
+]
 
 
 class ThickPoint(Bench):
@@ -76,7 +81,10 @@ class ThickPoint(Bench):
             show_lines(self.pictures[f"profile {number + 1}"], profile, y_range=pictures.shared_range(*profiles))
         show_lines(self.pictures["middle"], pictures.middles(trio, [piece.name for piece in pieces[:2]], now))
         level = 0.9 * trio.usual.resting("salt", state.cure, pieces[0].name)
-        show_map(self.pictures["map"], pictures.depth_map(trio.usual, "salt", pieces[0].name, level, "cured down to here", system))
+        show_map(
+            self.pictures["map"],
+            pictures.depth_map(trio.usual, "salt", pieces[0].name, level, "cured down to here", system),
+        )
         self.says["answer"].text = " ".join(telling.cured(trio, piece.name) for piece in pieces[:2])
         self.says["detail"].text = " ".join(telling.reached(trio, now, piece.name) for piece in pieces[:2])
         shaded = pictures.BAND.capitalize() + "." if trio.others else "Bands are off."

@@ -1,0 +1,1 @@
+"""Learning from a batch: what its readings say about this meat and this fridge, and what that does to the plan."""

@@ -1,0 +1,106 @@
+"""One check with its outcome: pass, fail or unknown, and all that a reader needs to doubt it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+OUTCOMES = ("fail", "unknown", "pass")
+ROUNDING = 5e-4
+"""Relative slack at a limit: printed pairs such as 80 mg/kg of ion and 120 mg/kg of NaNO2 agree no better
+than 2e-4, and a target set right on a limit must not fail by arithmetic (judgement).
+"""
+
+_CAVEAT = {
+    "second-hand": "This limit was read second-hand, in a text that restates it.",
+    "memory": "This limit is from memory and was not confirmed.",
+    "judgement": "This limit is a judgement, not a rule.",
+    "common practice": "This limit is common practice, no source.",
+}
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A check: `statistic` against `limit` in `unit`, `margin` (positive on the good side; None when
+    unknown), and where it is from.
+
+    how: "seen", "derived", "second-hand", "memory", "judgement" or "common practice"; anything but the
+    first two is said in the sentence.
+    """
+
+    name: str
+    outcome: str
+    statistic: float | None
+    limit: float | None
+    unit: str
+    margin: float | None
+    sentence: str
+    source: str
+    how: str
+
+    @property
+    def counts_as_pass(self) -> bool:
+        """True for a pass only; unknown never counts as one."""
+        return self.outcome == "pass"
+
+    def __str__(self) -> str:
+        return f"{self.outcome}: {self.name}: {self.sentence}"
+
+
+def judge(
+    name: str,
+    statistic: float,
+    sign: str,
+    limit: float,
+    unit: str,
+    what: str,
+    source: str,
+    how: str,
+    remark: str = "",
+    otherwise: str = "fail",
+) -> Verdict:
+    """Pass if `statistic` `sign` `limit` ("<=" or ">="), else `otherwise` ("fail", or "unknown" where missing
+    a mark proves nothing).
+
+    A statistic that is not a number is unknown. Raises ValueError for another sign.
+
+    >>> judge("days", 9.0, ">=", 10.0, "d", "days in cure", "a table", "seen").sentence
+    'Days in cure: 9 d; asked is at least 10. It misses by 1.'
+    """
+    if sign not in ("<=", ">="):
+        raise ValueError(f"sign {sign!r} must be <= or >=")
+    margin = limit - statistic if sign == "<=" else statistic - limit
+    if margin != margin:
+        return unknown(name, f"{what} is not known. {remark}".strip(), source, how, limit, unit)
+    good = margin >= -ROUNDING * abs(limit)
+    asked = "at most" if sign == "<=" else "at least"
+    said = f"{what[:1].upper()}{what[1:]}: {_short(statistic)} {unit}; asked is {asked} {_short(limit)}."
+    if not good:
+        said += f" It misses by {_short(-margin)}."
+    said = " ".join(part for part in (said, remark, _CAVEAT.get(how, "")) if part)
+    return Verdict(
+        name,
+        "pass" if good else otherwise,
+        statistic,
+        limit,
+        unit,
+        margin if good or otherwise == "fail" else None,
+        said,
+        source,
+        how,
+    )
+
+
+def unknown(name: str, reason: str, source: str, how: str, limit: float | None = None, unit: str = "") -> Verdict:
+    """A check that could not be made, with the reason."""
+    sentence = " ".join(part for part in (reason, _CAVEAT.get(how, "")) if part)
+    return Verdict(name, "unknown", None, limit, unit, None, sentence, source, how)
+
+
+def worst_first(verdicts: Iterable[Verdict]) -> tuple[Verdict, ...]:
+    """Fail, then unknown, then pass; otherwise in the order given."""
+    return tuple(sorted(verdicts, key=lambda verdict: OUTCOMES.index(verdict.outcome)))
+
+
+def _short(value: float) -> str:
+    return f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"

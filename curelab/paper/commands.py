@@ -1,0 +1,292 @@
+"""The actions of the `curelab` command that bring a batch to paper and back: plan, sheet, label, log,
+scale, shop.
+"""
+
+from __future__ import annotations
+
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+from .. import units
+from ..fields import InputError, Problem, refuse
+
+PAPER = ("a4", "letter")
+
+
+def add_paper(actions) -> None:
+    """Add the actions to the command's own."""
+    plan = actions.add_parser("plan", help="print the dates of a batch, and write them as a calendar file")
+    plan.add_argument("file", type=Path)
+    plan.add_argument("--ics", type=Path, metavar="OUT.ics", help="write a calendar file")
+    plan.add_argument(
+        "--update",
+        action="store_true",
+        help="OUT.ics is a former calendar of this batch: bring it up to date",
+    )
+    plan.set_defaults(act=_plan)
+    for name, act, words in (
+        ("sheet", _sheet, "write the batch sheet, one page to print"),
+        ("label", _label, "write the label for the vessel"),
+    ):
+        action = actions.add_parser(name, help=words)
+        action.add_argument("file", type=Path)
+        action.add_argument(
+            "-o",
+            "--out",
+            type=Path,
+            metavar="OUT.html",
+            help="where to; a name that ends in .pdf makes a PDF",
+        )
+        action.add_argument("--paper", choices=PAPER, help="paper size; by the units of the batch if left out")
+        action.add_argument("--units", choices=("metric", "us"), help="show weights and temperatures in these units")
+        action.add_argument("--replace", action="store_true", help="write over a file that is there already")
+        action.set_defaults(act=act)
+    log = actions.add_parser(
+        "log", help="add a reading to the batch file, list them, or take the last one out",
+        epilog="curelab log FILE weight 2.31 kg --piece point; curelab log FILE note floats",
+    )  # fmt: skip
+    log.add_argument("file", type=Path)
+    log.add_argument(
+        "reading",
+        nargs="*",
+        metavar="WHAT VALUE",
+        help="what was measured or done, and its value with a unit; nothing: list the log",
+    )
+    log.add_argument("--at", metavar='"DATE TIME"', help="when, on the kitchen's clock; now if left out")
+    log.add_argument("--after", metavar="TIME", help='or how long after the start, like "4 d"')
+    log.add_argument("--piece", default="", help="which piece")
+    log.add_argument("--error", default="", help="how far off it may be, in the same unit")
+    log.add_argument("--note", default="", help="words to go with it")
+    log.add_argument("--undo", action="store_true", help="take the last entry out again")
+    log.add_argument("--csv", type=Path, metavar="OUT.csv", help="write the log as a table; - prints it")
+    log.set_defaults(act=_log)
+    scale = actions.add_parser("scale", help="write the same batch for other meat")
+    scale.add_argument("file", type=Path)
+    scale.add_argument("--weight", help='green weight of all pieces together, like "6 kg"')
+    scale.add_argument("--by", type=float, help="so many times as much meat")
+    scale.add_argument(
+        "--count",
+        action="append",
+        default=[],
+        metavar="PIECE=N",
+        help="so many of a piece; may be given again",
+    )
+    scale.add_argument("--name", help="name of the new batch")
+    scale.add_argument("-o", "--out", type=Path, required=True, metavar="NEW.toml")
+    scale.set_defaults(act=_scale)
+    shop = actions.add_parser("shop", help="print what to buy and what to have at hand")
+    shop.add_argument("file", type=Path)
+    shop.add_argument("--units", choices=("metric", "us"), help="show weights in these units")
+    shop.set_defaults(act=_shop)
+
+
+def _loaded(given):
+    from ..batch import load
+
+    batch = load(given.file)
+    return batch.but(units=given.units) if getattr(given, "units", None) else batch
+
+
+def _plan(given) -> int:
+    from .schedule import plan_words, schedule
+
+    now = datetime.now(UTC)
+    found = schedule(_loaded(given), now=now)
+    if given.update and given.ics is None:
+        raise refuse("--update", "there is no calendar to bring up to date; name it with --ics")
+    if given.ics is not None:
+        from .calendar_file import calendar
+
+        former = _bytes(given.ics) if given.update else None
+        _write(given.ics, calendar(found, now, former), given.update)
+    print(plan_words(found), end="")
+    if given.ics is not None:
+        print(f"\nWrote {given.ics}.")
+    return 0
+
+
+def _sheet(given) -> int:
+    from .pages import sheet_html
+    from .schedule import schedule
+    from .sheet import sheet
+
+    batch = _loaded(given)
+    return _page(given, "sheet", lambda paper: sheet_html(sheet(schedule(batch)), paper), batch)
+
+
+def _label(given) -> int:
+    from .pages import label_html
+    from .schedule import schedule
+    from .sheet import label
+
+    batch = _loaded(given)
+    return _page(given, "label", lambda paper: label_html(label(schedule(batch)), paper), batch)
+
+
+def _page(given, kind: str, make, batch) -> int:
+    from .pages import pages, pdf
+
+    out = given.out or given.file.with_name(f"{given.file.stem}-{kind}.html")
+    if out.suffix.lower() not in (".html", ".htm", ".pdf"):
+        raise refuse("--out", f'"{out.name}" ends neither in .html nor in .pdf; say which by the end of the name')
+    if out.exists() and not given.replace:
+        raise refuse(out.name, "is there already and was left as it was; choose another name, or say --replace")
+    page = make(given.paper or ("letter" if batch.units == "us" else "a4"))
+    content = page.encode("utf-8")
+    if out.suffix.lower() == ".pdf":
+        content = pdf(page)
+        if (count := pages(content)) > 1:
+            print(f"This batch is too large for one page; the {kind} has {count}.")
+    _write(out, content, given.replace)
+    print(f"Wrote {out}.")
+    return 0
+
+
+def _log(given) -> int:
+    from ..batch import Reading, load
+    from .logbook import append_reading, as_csv, log_words, undo
+
+    wanted = [bool(given.reading), given.undo, given.csv is not None]
+    if sum(wanted) > 1:
+        raise refuse("log", "add a reading, take one out, or write a table; one at a time")
+    batch = load(given.file)
+    start = _start(batch)
+    if given.undo:
+        gone = undo(given.file)
+        print(f"Took out: {gone.what} {gone.value} {gone.note}".rstrip() + ".")
+    elif given.csv is not None:
+        table = as_csv(batch, start)
+        if str(given.csv) == "-":
+            print(table, end="")
+        else:
+            _write(given.csv, table.encode("utf-8"), False)
+            print(f"Wrote {given.csv}.")
+    elif given.reading:
+        what, value, note = _said(given.reading, given.note)
+        at = _moment(given, batch, start)
+        reading = Reading(at=at, what=what, value=value, error=given.error, piece=given.piece, note=note)
+        longer = append_reading(given.file, reading, start=start)
+        print(log_words(longer.but(log=longer.log[-1:]), start).split(maxsplit=1)[1], end="")
+    else:
+        print(log_words(batch, start), end="")
+    return 0
+
+
+def _said(words: list[str], note: str) -> tuple[str, str, str]:
+    """(what, value, note) of the words behind the file: "brine", "strength", "4.1", "%" as well as "brine
+    strength" and "4.1 %".
+    """
+    from ..batch import READINGS
+
+    every = " ".join(words).replace("brine-strength", "brine strength").split()
+    for count in (2, 1):
+        what = " ".join(every[:count])
+        if what in READINGS:
+            rest = " ".join(every[count:])
+            if READINGS[what]:
+                return what, rest, note
+            return what, "", " ".join(part for part in (rest, note) if part)
+    return every[0], " ".join(every[1:]), note
+
+
+def _start(batch):
+    """Local time of the zero of the log, None for a batch without dates."""
+    from .kitchen_clock import KitchenClock
+
+    if batch.start is not None:
+        clock = KitchenClock(batch.plan.zone if batch.plan else None)
+        return clock.local(clock.instant(batch.start, "start"))
+    if batch.plan is None:
+        return None
+    from .schedule import schedule
+
+    return schedule(batch).start  # counted back from the serving time
+
+
+def _moment(given, batch, start: datetime | None) -> float:
+    """s after the start at which a reading was taken."""
+    from ..plan import LocalTimeRule
+    from .kitchen_clock import KitchenClock
+
+    if given.after is not None:
+        if given.at is not None:
+            raise refuse("--after", "both --at and --after are given; say when only once")
+        try:
+            return units.read(given.after, "time")
+        except ValueError as error:
+            raise refuse("--after", str(error)) from None
+    if start is None:
+        raise refuse(
+            "start",
+            'the batch has no start to count from; put one in the file, or say how long after it, like --after "4 d"',
+        )
+    clock = KitchenClock(batch.plan.zone if batch.plan else None)
+    zero = clock.instant_of(start)
+    if given.at is None:
+        # A floating clock is read off the wall, that is off this machine.
+        at = clock.instant_of(datetime.now(UTC) if start.tzinfo else datetime.now())
+    else:
+        try:
+            at = clock.instant(LocalTimeRule().read(given.at, True), "--at")
+        except InputError as error:
+            raise InputError(
+                [Problem(problem.where or "--at", problem.sentence) for problem in error.problems]
+            ) from None
+    if at < zero:
+        before = f"that is {(zero - at) / 1440:.1f} days before the start, from which the log counts"
+        raise refuse("--at", f"{before}; check the date, or the start in the file")
+    return 60.0 * (at - zero)
+
+
+def _scale(given) -> int:
+    import secrets
+
+    from ..batch import save
+    from .scaling import scale
+
+    counts = {}
+    for words in given.count:
+        name, equals, number = words.rpartition("=")
+        if not equals or not number.strip().isdigit():
+            raise refuse("--count", f'"{words}" is not a piece and a number; write it like "point=2"')
+        counts[name] = int(number)
+    scaled = scale(_loaded(given), weight=given.weight, by=given.by, counts=counts or None, id=secrets.token_hex(4))
+    made = scaled.batch.but(name=given.name) if given.name else scaled.batch
+    save(made, given.out)
+    print(f"Wrote {given.out}.", *scaled.notes, sep="\n")
+    return 0
+
+
+def _shop(given) -> int:
+    from .scaling import shop_words
+
+    print(shop_words(_loaded(given)), end="")
+    return 0
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise refuse(path.name, f"cannot be read: {error.strerror}; leave --update out to write a new one") from None
+
+
+def _write(path: Path, content: bytes, overwrite: bool) -> None:
+    """Write a whole file or nothing, and none that is there already unless asked to."""
+    there = refuse(path.name, "is there already and was left as it was; choose another name")
+    if path.exists() and not overwrite:
+        raise there
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        beside.write_bytes(content)
+        if overwrite:
+            os.replace(beside, path)
+        else:
+            os.link(beside, path)  # unlike a rename, refuses if someone was faster
+    except FileExistsError:
+        raise there from None
+    except OSError as error:
+        raise refuse(path.name, f"cannot be written: {error.strerror}; nothing was changed") from None
+    finally:
+        beside.unlink(missing_ok=True)

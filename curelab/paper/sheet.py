@@ -1,0 +1,374 @@
+"""What stands on the batch sheet and on the label, as plain data: one content for paper, command and
+bench. No HTML in here.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+from .. import __version__, pictures, units
+from ..limits import CAUTIONS
+from ..matter.brine import to_strength
+from ..pictures import Lines, Mark, Trio
+from ..piece import Piece
+from ..stages import Brine, SealedCure
+from ..weighing import on_scale
+from . import say_time
+from .schedule import Schedule
+from .tasks import capital
+
+PICTURES = 2  # profiles on a sheet: of the thickest and the thinnest piece
+OUNCE = 0.028349523125  # kg
+
+
+@dataclass(frozen=True)
+class Amount:
+    """One thing to weigh: what, how much in large, and the same in other words in small."""
+
+    what: str
+    large: str
+    small: str = ""
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """What goes into one cure."""
+
+    title: str
+    amounts: tuple[Amount, ...]
+
+
+@dataclass(frozen=True)
+class Turn:
+    """When to turn; `moved`: not when it was asked for."""
+
+    day: str
+    clock: str
+    moved: bool
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line to tick off; `turns` belong to the stage that begins here."""
+
+    day: str
+    clock: str
+    title: str
+    detail: str
+    moved: bool
+    turns: tuple[Turn, ...] = ()
+
+
+@dataclass(frozen=True)
+class Meat:
+    """A piece, and what becomes of it by the plan."""
+
+    name: str
+    what: str
+    green: str
+    thick: str
+    outcome: str
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A verdict in one sentence."""
+
+    outcome: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The batch sheet, from top to bottom."""
+
+    title: str
+    batch_id: str
+    invented: bool
+    dates: str
+    zone: str
+    meat: tuple[Meat, ...]
+    weighings: tuple[Weighing, ...]
+    vessel: str
+    rows: tuple[Row, ...]
+    moves: tuple[str, ...]
+    effects: tuple[str, ...]
+    checks: tuple[str, ...]
+    pictures: tuple[Lines, ...]
+    verdicts: tuple[Judged, ...]
+    passed: tuple[str, ...]
+    rules: str
+    cautions: tuple[str, ...]
+    rests_on: tuple[str, ...]
+    version: str
+
+
+@dataclass(frozen=True)
+class Label:
+    """What is stuck on the vessel."""
+
+    title: str
+    batch_id: str
+    invented: bool
+    into: str
+    out: str
+    cure: tuple[str, ...]
+    nitrite: bool
+    strength: str
+    version: str
+
+
+def ounces(kilograms: float) -> str:
+    """Pounds and ounces, to within 2 % of the mass.
+
+    >>> ounces(1.0), ounces(0.018), ounces(5.0)
+    ('2 lb 3.3 oz', '0.63 oz', '11 lb 0.5 oz')
+    """
+    total = kilograms / OUNCE
+    step = next((s for s in (0.5, 0.1, 0.05) if s <= 0.02 * total and s <= max(0.1, 0.005 * total)), 0.01)
+    step = step if total >= 0.5 else 0.001
+    pounds, rest = divmod(round(round(total / step) * step, 3), 16)
+    odd = f"{rest:.3f}".rstrip("0").rstrip(".")
+    return f"{pounds:.0f} lb {odd} oz" if pounds else f"{odd} oz"
+
+
+def sheet(found: Schedule) -> Sheet:
+    """The sheet of a plan."""
+    batch, planned = found.batch, found.planned
+    numbers = planned.history.numbers
+    worrying = [verdict for verdict in planned.verdicts if verdict.outcome != "pass"]
+    fine = [verdict for verdict in planned.verdicts if verdict.outcome == "pass"]
+    taste = [_percent(numbers.si(f"taste.normal_{end}")) for end in ("low", "high")]
+    drawn = _pictures(found)
+    sources = planned.history.sources  # after all that looks numbers up
+    uncertain = sum(number.how in ("memory", "judgement") for number in sources)
+    weighing = planned.weighed.cautions if planned.weighed else ()
+    # The first of the usual cautions says what the weigh-out says of its own nitrite already.
+    cautions = (*weighing, *CAUTIONS[1 if planned.weighed and planned.weighed.nitrite else 0 :])
+    return Sheet(
+        title=batch.name,
+        batch_id=batch.known_by,
+        invented=batch.invented,
+        dates=_dates(found),
+        zone=found.clock.zone or "",
+        meat=tuple(_meat(found, piece) for piece in batch.pieces),
+        weighings=weighings(found),
+        vessel=planned.vessel.sentence if planned.vessel else "",
+        rows=_rows(found),
+        moves=found.moves,
+        effects=found.effects,
+        checks=tuple(check.sentence for check in found.checks),
+        pictures=drawn,
+        verdicts=tuple(Judged(verdict.outcome, capital(_first(verdict.sentence))) for verdict in worrying),
+        passed=tuple(dict.fromkeys(verdict.name.partition(" (")[0] for verdict in fine)),
+        rules=batch.rules,
+        cautions=tuple(_typed(caution) for caution in cautions),
+        rests_on=(
+            *planned.history.assumptions,
+            f"{len(sources)} published numbers were used; {uncertain} of them rest on memory or judgement.",
+            f"The usual taste, {taste[0]} to {taste[1]} % salt, is a judgement.",
+        ),
+        version=__version__,
+    )
+
+
+def shortened(full: Sheet) -> Sheet:
+    """The sheet with its small print cut where a full page has no room; each cut says where the rest is to
+    be read.
+    """
+    moves, checks = full.moves, full.checks
+    if len(moves) > 2:
+        moves = (f"{len(moves)} changes by the kitchen's hours; the plan tells each.",)
+    if len(checks) > 4:
+        checks = (*checks[:4], f"{len(checks) - 4} more in the plan.")
+    effects = full.effects
+    if len(effects) > 2:
+        effects = (*effects[:2], f"{len(effects) - 2} more in the plan.")
+    rests_on = (*full.rests_on[:1], *full.rests_on[-2:], "The report of the batch names all it rests on.")
+    return dataclasses.replace(full, moves=moves, checks=checks, effects=effects, rests_on=rests_on)
+
+
+def label(found: Schedule) -> Label:
+    """The label of the vessel: the first cure of the plan, when it goes in and out, and what is in it."""
+    batch, planned = found.batch, found.planned
+    system = batch.units
+    index = next((n for n, stage in enumerate(planned.history.stages) if isinstance(stage, (Brine, SealedCure))), 0)
+    stage = planned.history.stages[index]
+    mine = [task for task in found.tasks if task.stage == index]
+    into, end = (
+        mine[0],
+        next(
+            (task for task in found.tasks if task.minutes > mine[-1].minutes and task.stage != index),
+            mine[-1],
+        ),
+    )
+    green = sum(piece.weight for piece in batch.pieces)
+    made = stage.bath if isinstance(stage, Brine) else stage if isinstance(stage, SealedCure) else None
+    water = stage.bath.water if isinstance(stage, Brine) and stage.bath else 0.0
+    cure = []
+    if planned.weighed is not None and planned.weighed.cure_mix:
+        mix, name = planned.weighed.cure_mix, planned.weighed.weigh_out.cure
+        cure.append(f"{_grams(mix)} of {name.name if name else 'cure mix'}")
+        cure.append(_per_kilogram(mix, green, water, "cure mix"))
+    elif made is not None and made.nitrite:
+        cure.append(_per_kilogram(made.nitrite, green, water, "sodium nitrite"))
+    if made is not None and made.salt and not water:
+        cure.append(_per_kilogram(made.salt, green, water, "salt in all"))
+    strength = (
+        f"brine of {100 * stage.bath.strength:.1f} % salt" if isinstance(stage, Brine) and stage.bath else stage.tag
+    )
+    contains = made is not None and bool(made.nitrite or made.nitrate)
+    when = lambda task: say_time.moment(task.at, system, year=True) if task.at else task.day  # noqa: E731
+    return Label(
+        batch.name,
+        batch.known_by,
+        batch.invented,
+        when(into),
+        when(end),
+        tuple(cure),
+        contains,
+        strength,
+        __version__,
+    )
+
+
+def _per_kilogram(mass: float, green: float, water: float, what: str) -> str:
+    said = f"{1e3 * mass / green:.3g} g {what} per kg of meat"
+    return said + (f", {1e3 * mass / (green + water):.3g} g per kg of meat and water" if water else "")
+
+
+def _dates(found: Schedule) -> str:
+    system = found.batch.units
+    if found.start is None or found.end is None:
+        return f"no dates yet; ready on {found.tasks[-1].day}"
+    first = found.tasks[0].at or found.start
+    return f"{say_time.moment(first, system, year=True)} to {say_time.moment(found.end, system, year=True)}"
+
+
+def _meat(found: Schedule, piece: Piece) -> Meat:
+    system, planned = found.batch.units, found.planned
+    cap = f", {units.show(piece.fat_cap, 'length', system)} fat on {piece.capped}" if piece.fat_cap else ""
+    end = planned.history.length
+    whole, core = (planned.band(place, "salt", end, piece.name) for place in ("average", "core"))
+    said = f"{_banded(whole)} % salt on the whole, {_banded(core)} % in the middle"
+    return Meat(
+        piece.name,
+        f"{piece.tissue}, {piece.shape}{cap}",
+        ounces(piece.weight) if system == "us" else _grams(piece.weight),
+        units.show(piece.thickness, "length", system),
+        said,
+    )
+
+
+def _banded(band: tuple[float, float, float]) -> str:
+    value, low, high = (100 * each for each in band)
+    return f"{value:.2f} ({low:.2f} to {high:.2f})"
+
+
+def _percent(fraction: float) -> str:
+    return f"{100 * fraction:.2g}"
+
+
+def _grams(kilograms: float) -> str:
+    return on_scale(kilograms).split(" (")[0]
+
+
+def weighings(found: Schedule) -> tuple[Weighing, ...]:
+    """What goes into each cure, by the weigh-out or by the stage's own amounts."""
+    batch, planned = found.batch, found.planned
+    result = []
+    for index, stage in enumerate(planned.history.stages):
+        if not isinstance(stage, (Brine, SealedCure)):
+            continue
+        written = batch.stages[index]
+        own = getattr(written, "bath", None) is not None or getattr(written, "salt", None) is not None
+        things: list[tuple[str, float]] = []
+        if planned.weighed is not None and not own:
+            made = planned.weighed
+            name = made.weigh_out.cure
+            mix = f"{name.name} ({units.text(name.nitrite, 'fraction')} nitrite)" if name else "cure mix"
+            things = [
+                ("water", made.water),
+                ("plain salt", made.plain_salt),
+                (mix, made.cure_mix),
+                ("sugar", made.sugar),
+            ]
+            cure = mix
+        else:
+            source = stage.bath if isinstance(stage, Brine) else stage
+            cure = "sodium nitrite, as the share of your cure mix (never pure)"
+            things = [
+                ("water", getattr(source, "water", 0.0)),
+                ("salt, that of the cure mix counted in", getattr(source, "salt", 0.0) or 0.0),
+            ]
+            things += [
+                (cure, getattr(source, "nitrite", 0.0)),
+                ("sodium nitrate", getattr(source, "nitrate", 0.0)),
+                ("sugar", getattr(source, "sugar", 0.0)),
+            ]
+        amounts = tuple(_amount(what, mass, batch.units, what == cure) for what, mass in things if mass > 0)
+        title = f"Weigh out for the {stage.tag}"
+        if isinstance(stage, Brine) and stage.bath is not None:
+            degrees = float(to_strength(stage.bath.strength, "salometer"))
+            title += f": {100 * stage.bath.strength:.1f} % salt, {degrees:.0f}° salometer"
+        result.append(Weighing(title, amounts))
+    return tuple(result)
+
+
+def _amount(what: str, mass: float, system: str, fine: bool) -> Amount:
+    large, _, scale = on_scale(mass).partition(" (")
+    scale = scale.rstrip(")")
+    if system == "metric" or fine:
+        also = ounces(mass) if system == "us" else ""
+        return Amount(what, large, "; ".join(part for part in (also, scale) if part))
+    also = large
+    if what == "water":
+        also = f"{units.show(mass, 'water', 'us')}, {large}"
+    return Amount(what, ounces(mass), "; ".join(part for part in (also, scale) if part))
+
+
+def _rows(found: Schedule) -> tuple[Row, ...]:
+    system = found.batch.units
+    day = lambda task: say_time.day(task.at.date(), system) if task.at else task.day  # noqa: E731
+    clock = lambda task: say_time.clock(task.at, system) if task.at else ""  # noqa: E731
+    rows: list[Row] = []
+    for task in found.tasks:
+        if task.wanted is None:
+            rows.append(Row(day(task), clock(task), task.title, task.detail, task.moved))
+        else:
+            turn = Turn(day(task), clock(task), task.moved)
+            rows[-1] = dataclasses.replace(rows[-1], turns=(*rows[-1].turns, turn))
+    return tuple(rows)
+
+
+def _pictures(found: Schedule) -> tuple[Lines, ...]:
+    """Salt from face to face on the last day, for the thickest and the thinnest piece, with the usual
+    taste marked.
+    """
+    planned, pieces = found.planned, found.batch.pieces
+    numbers = planned.history.numbers
+    trio = Trio(planned.history, planned.slow, planned.fast)
+    order = sorted(range(len(pieces)), key=lambda n: -pieces[n].thickness)
+    chosen = [order[0], *order[-1:]] if len(order) > 1 else order
+    low, high = (100 * numbers.si(f"taste.normal_{end}") for end in ("low", "high"))
+    marks = (Mark("y", low, f"usual taste from {low:g} %"), Mark("y", high, f"to {high:g} %"))
+    end = planned.history.length
+    last = next((task.at for task in found.tasks if round(end / 60) == task.minutes), None)
+    drawn = []
+    for number in chosen[:PICTURES]:
+        lines = pictures.profile(trio, end, ("salt",), pieces[number].name, found.batch.units)
+        day = say_time.day(last.date(), found.batch.units) if last else pictures.days(end)
+        drawn.append(dataclasses.replace(lines, sentence=lines.sentence.replace(pictures.days(end), day), marks=marks))
+    return tuple(drawn)
+
+
+def _first(words: str) -> str:
+    """The first sentence, with its full stop."""
+    head, stop, _ = words.partition(". ")
+    return _typed(head + ("." if stop else ""))
+
+
+def _typed(words: str) -> str:
+    """With the signs of print for the units of a file."""
+    return words.replace(" degC", " °C").replace(" degF", " °F")

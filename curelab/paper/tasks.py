@@ -1,0 +1,182 @@
+"""What to do at each border of a plan, in a cook's words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from .. import units
+from ..batch import Batch
+from ..criterion import Criterion
+from ..outcome import Outcome
+from ..stages import Brine, Log, SealedCure, Soak
+from . import say_time
+from .timeline import Link
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something to do at a moment. `at`: local time (None: the plan has no dates); `minutes` since the
+    first stage began, negative before; `stage`: number from 0, None for a step. `takes`: minutes of what
+    begins here, `wished`: as it was asked for, `name`: what that is called (a turn takes none). `wanted`:
+    minutes at which a turn was asked for.
+    """
+
+    key: str
+    at: datetime | None
+    minutes: int
+    title: str
+    detail: str = ""
+    stage: int | None = None
+    name: str = ""
+    takes: int = 0
+    wished: int = 0
+    wanted: int | None = None
+
+    @property
+    def moved(self) -> bool:
+        """Whether the kitchen's hours changed it: another length, or another hour for a turn."""
+        return self.takes != self.wished or self.wanted not in (None, self.minutes)
+
+    @property
+    def day(self) -> str:
+        """ "day 2", "day 13, 45 min": elapsed since the first stage began."""
+        whole, rest = divmod(self.minutes, 1440)
+        return f"day {whole}" + (f", {say_time.spell(rest)}" if rest else "")
+
+
+def tasks_of(
+    batch: Batch,
+    planned: Outcome,
+    links: Sequence[Link],
+    borders: Sequence[int],
+    where: Sequence[int | None],
+    turns: dict[int, list[int]],
+    wanted_turns: dict[int, list[int]],
+    zero: int,
+    local: Callable[[int], datetime | None],
+) -> tuple[Task, ...]:
+    """One task for each border and turn, in order of time.
+
+    `where`: the stage of each link (None: a step); `turns`, `wanted_turns`: instants by stage, as planned and
+    as asked for; `zero`: the instant at which the first stage begins; `local`: puts an instant on the
+    kitchen's clock.
+    """
+    before, after = (batch.plan.before, batch.plan.after) if batch.plan else ((), ())
+    steps = (*before, *after)
+    step_at = [n for n, index in enumerate(where) if index is None]
+    tasks = []
+
+    def add(key, n, title, detail="", stage=None):
+        length = (
+            (capital(links[n].name), borders[n + 1] - borders[n], links[n].nominal) if n < len(links) else ("", 0, 0)
+        )
+        tasks.append(Task(key, local(borders[n]), borders[n] - zero, title, detail, stage, *length))
+
+    seen: dict[int, int] = {}
+    for n, index in enumerate(where):
+        out = _out_of(planned, where, n)
+        if index is None:
+            number = step_at.index(n)
+            key = f"before-{number + 1}" if number < len(before) else f"after-{number + 1 - len(before)}"
+            step = steps[number]
+            title = f"{out}; {step.name[0].lower()}{step.name[1:]}" if out else step.name[0].upper() + step.name[1:]
+            add(key, n, title, _sentence(f"takes {say_time.spell(borders[n + 1] - borders[n])}", step.note))
+            continue
+        seen[index] = seen.get(index, -1) + 1
+        title, detail = _stage_words(batch, planned, index, seen[index], out, borders[n + 1] - borders[n])
+        add(
+            f"stage-{index + 1}" + (f"-water-{seen[index] + 1}" if seen[index] else ""),
+            n,
+            title,
+            detail,
+            index,
+        )
+        times = turns.get(index, [])
+        for k, (time, meant) in enumerate(zip(times, wanted_turns.get(index, times), strict=True), 1):
+            tasks.append(
+                Task(
+                    f"stage-{index + 1}-turn-{k}",
+                    local(time),
+                    time - zero,
+                    f"Turn the pieces over, {k} of {len(times)}",
+                    "",
+                    index,
+                    wanted=meant - zero,
+                )
+            )
+    last = where[-1]
+    if batch.plan and batch.plan.serve:
+        title = "Serve" if last is None else f"{_out_of(planned, where, len(where))}; serve"
+    else:
+        title = "Ready" if last is None else f"{_out_of(planned, where, len(where))}: ready"
+    add("end", len(links), title)
+    return tuple(tasks)
+
+
+PLACES = {"core": "in the middle", "average": "on the whole", "surface": "outside"}
+
+
+def in_words(criterion: Criterion) -> str:
+    """A criterion as a cook says it.
+
+    >>> in_words(Criterion.parse("average salt <= 2.4 %"))
+    'salt on the whole is at most 2.4 %'
+    """
+    bound = "at most" if criterion.sign == "<=" else "at least"
+    of = {"equilibrium": " of where it is heading", "water phase": " in its water"}.get(criterion.basis, "")
+    target = units.show(criterion.target, "fraction")
+    return f"{criterion.quantity} {PLACES[criterion.place]} is {bound} {target}{of}"
+
+
+NOUNS = {"brine": "brine", "sealed cure": "bag", "rest": "rest", "soak": "water"}
+
+
+def _out_of(planned: Outcome, where, n: int) -> str:
+    """ "Out of the brine" where a stage ends at border n and none of its waters follows."""
+    before = where[n - 1] if n else None
+    if before is None or (n < len(where) and where[n] == before):
+        return ""
+    tag = planned.history.stages[before].tag
+    return "End of the rest" if tag == "rest" else f"Out of the {NOUNS[tag]}"
+
+
+def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: str, minutes: int) -> tuple[str, str]:
+    """Title and detail where a stage, or the next water of a soak, begins."""
+    stage, system = planned.history.stages[index], batch.units
+    lead = f"{out}, " if out else ""
+    until = getattr(batch.stages[index], "until", None)
+    aim = f"until {in_words(until)}" if until else ""
+    spent = say_time.spell(minutes)
+    if isinstance(stage, Soak):
+        water = stage.waters[number]
+        warmth = _warmth(water.temperature, system)
+        what = "into fresh water" if number == 0 else "change to fresh water"
+        title = f"{lead}{what}, {number + 1} of {len(stage.waters)}"
+        return capital(title), _sentence(f"{units.show(water.amount, 'water', system)} at {warmth}, {spent}", aim)
+    warmth = _warmth(stage.temperature, system)
+    if isinstance(stage, Brine):
+        return capital(f"{lead}into the brine"), _sentence(
+            f"at {warmth}, {spent}", aim, "weigh the pieces down, so that brine covers them"
+        )
+    if isinstance(stage, SealedCure):
+        return capital(f"{lead}rub with salt and cure, seal"), _sentence(
+            f"at {warmth}, {spent}", aim, "turn the bag when you pass by"
+        )
+    return capital(f"{lead}wrap and rest"), _sentence(f"at {warmth}, {spent}", aim)
+
+
+def _warmth(log: Log, system: str) -> str:
+    kelvin = [point[1] for point in log]
+    low, high = (units.show(value, "temperature", system) for value in (min(kelvin), max(kelvin)))
+    return low if low == high else f"{low} to {high}"
+
+
+def capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _sentence(*parts: str) -> str:
+    said = "; ".join(part.rstrip(".") for part in parts if part)
+    return f"{capital(said)}." if said else ""

@@ -1,0 +1,62 @@
+"""A piece in a bath as the exact problems pose it, through the front door of the library, and its material by hand from the printed rows."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..history import History
+from ..piece import Piece
+from ..simulate import CELLS, simulate
+from ..sources import Numbers, default_numbers
+from ..stages import AnyStage
+
+DAY = 86400.0
+HALF = 0.04  # m: half of a thickness of 8 cm, or the radius
+COLD = "3 degC"  # a node of the printed diffusivities, so that nothing is interpolated
+SHAPES = {"half slab": "slab", "cylinder": "cylinder", "sphere": "sphere"}  # name in the exact series: name of the piece
+NAMES = {"half slab": "plane sheet", "cylinder": "cylinder", "sphere": "sphere"}
+BARE = 1e3  # m/s: a film so thin that a face has the level of the bath
+
+
+def piece(shape: str = "half slab", **changes) -> Piece:
+    """Lean beef, 8 cm through the thickest point."""
+    return Piece(**({"shape": SHAPES[shape], "thickness": 2 * HALF, "weight": 2.0} | changes))
+
+
+def with_film(coefficient: float) -> Numbers:
+    """The published numbers with another film (m/s) at every free face."""
+    return default_numbers().with_values({"film.still": coefficient, "film.stirred": coefficient})
+
+
+def salt_diffusivity() -> float:
+    """m2/s of salt in lean at 3 degC: the product of two printed rows."""
+    numbers = default_numbers()
+    return numbers["obstruction.lean"].value * numbers["water.salt_diffusivity.3C"].value * 1e-9
+
+
+def nitrite_loss() -> float:
+    """1/s in lean beef of the usual pH at 3 degC: log10 of the half-life in hours is a + b T + c pH, printed row by row."""
+    numbers = default_numbers()
+    a, b, c = (numbers[f"nitrite.nordin.{part}"].value for part in ("constant", "per_degC", "per_ph"))
+    return float(np.log(2) / (3600 * 10 ** (a + b * 3 + c * numbers["ph.beef"].value)))
+
+
+def run(stages: AnyStage | list[AnyStage], film: float = BARE, cells: int = CELLS, **changes) -> History:
+    """The history of one such piece; `changes` go to `piece`."""
+    return simulate(piece(**changes), stages, cells=cells, numbers=with_film(film))
+
+
+def level(fraction):
+    """kg of solute per kg of water, from the fraction of salt and water together."""
+    return np.asarray(fraction) / (1 - np.asarray(fraction))
+
+
+def across(history: History, times: np.ndarray, quantity: str = "salt") -> tuple[np.ndarray, np.ndarray]:
+    """(distance from the middle over the half thickness (d,), levels (t, d)), faces included."""
+    profile = history.profile(quantity, times, basis="water phase")
+    return np.abs(profile.depth / HALF - 1), level(profile.values)
+
+
+def middle(history: History, times: np.ndarray, quantity: str = "salt") -> np.ndarray:
+    """Level (t,) at the core."""
+    return level(history.core(quantity, times, basis="water phase"))

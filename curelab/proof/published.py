@@ -1,0 +1,164 @@
+"""Published meat experiments beside the model, with what is missing about each said plainly; and rules of thumb.
+
+No public table was found that gives size, time, temperature, bath and measured salt together, so no experiment here tests the model as a
+whole. What each can and cannot say stands beside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import brentq
+
+from ..matter import brine, tissue
+from ..practice import held_against_model
+from ..sources import default_numbers, read_table
+from . import meat, series
+from .case import Table
+
+VERDICTS = ("agrees", "agrees in part", "disagrees", "not independent", "cannot be compared")
+
+
+@dataclass(frozen=True)
+class Experiment:
+    """One data set of validation_data.csv: what was measured, what the model says to it, what is missing, and a key of VERDICTS."""
+
+    dataset: str
+    measured: str
+    model: str
+    missing: str
+    verdict: str
+
+
+def values(dataset: str) -> dict[str, float]:
+    """quantity and place -> printed value, for the rows of one data set that carry a plain number."""
+    found = {}
+    for row in read_table("validation_data.csv"):
+        if row["dataset_id"] == dataset:
+            try:
+                found[f"{row['quantity']} {row['time_h']}".strip()] = float(row["value"])
+            except ValueError:  # a printed range like 18-24
+                continue
+    return found
+
+
+def experiments() -> tuple[Experiment, ...]:
+    """Every data set, in the order of the file."""
+    numbers = default_numbers()
+    cube = {key.split()[0]: value for key, value in values("aykin2021").items()}
+    inside = 100 * cube["salt"] / (cube["salt"] + cube["moisture"])
+    fourier = brentq(lambda fo: float(series.constant("sphere").uptake(np.array([fo]))[0]) - inside / 4, 1e-3, 1.0)
+    hours = lambda size: fourier * (size / 2) ** 2 / (meat.salt_diffusivity() * 3600)  # noqa: E731
+    saturated = float(brine.solubility(277.15))
+    cod = _cod()
+    flat = 2 * np.sqrt(21 * 3600 * meat.salt_diffusivity() / _ninety())
+    free = numbers["water.salt_diffusivity.25C"].value * 1e-9
+    low, high = (numbers["obstruction.lean"].low or 0.0, numbers["obstruction.lean"].high or 0.0)
+    uptake = [100 * float(tissue.water_change(x)) for x in (0.02, 0.05, 0.10)]
+    return (
+        Experiment(
+            "aykin2021", f"beef cube in 4 % brine: {cube['salt']:.2f} % salt, {cube['moisture']:.1f} % water, so {inside:.2f} % of its water phase",
+            f"half of the brine's 4 %; a ball of 1 cm would be there in {hours(0.01):.1f} h, of 3 cm in {hours(0.03):.0f} h at 3 degC",
+            "size, time and temperature are not in the abstract; vacuum and ultrasound drove salt in", "cannot be compared",
+        ),
+        Experiment(
+            "sabadini1998", "beef slab of 10 mm: 7.7 % of its water lost in 2 h of saturated brine, 35 % in 96 h on dry salt",
+            f"{100 * float(tissue.water_change(0.25)):.0f} % of green weight at equilibrium in 25 % brine; drying on salt is not modelled",
+            "salt in the meat is not in the abstract; its diffusivity, a tenth of ours, comes from two hours", "cannot be compared",
+        ),
+        Experiment(
+            "cod_gudjon2015", f"pickle-salted cod: {cod[0]:.1f} % salt, {cod[1]:.1f} % water, hence {cod[2]:.3f} kg salt per kg of salt and water",
+            f"{saturated:.3f}, the strength of saturated brine, with the default share between meat and brine of 1",
+            "fish, not meat; and this row is where that share of 1 came from", "not independent",
+        ),
+        Experiment(
+            "bertram2005", "whole beef of 1 kg in 10 % brine: 10e-10 m2/s after 3 h, 8e-10 later, by resonance imaging",
+            f"{1e10 * low * free:.1f}e-10 to {1e10 * high * free:.1f}e-10 at 25 degC (default {1e10 * meat.salt_diffusivity() / 0.82e-9 * free:.1f}e-10)",
+            "the temperature; at 3 degC its later figure would be that of free water", "agrees in part",
+        ),
+        Experiment(
+            "ham_scirep2019", "whole ham in dry salt: 2.45 and 3.03 % of raw weight lost by the end of salting",
+            f"{numbers['purge.sealed_cure'].value:g} % purge in a sealed cure, by default",
+            "salt was not measured at that point; the default purge was taken from these rows", "not independent",
+        ),
+        Experiment(
+            "bacon_jfst2016", "dry-cured bacon: water 74.1 % raw, 71.3 % after salting, then ripening in air",
+            "no drying in air is modelled", "salt, size and times of the salting are not in the table", "cannot be compared",
+        ),
+        Experiment(
+            "beefslice_us", "thin beef slices: +6.1 % weight in a still cure, -6.9 % at most under ultrasound",
+            f"{uptake[0]:+.0f}, {uptake[1]:+.0f} and {uptake[2]:+.0f} % (each +-6) at equilibrium in 2, 5 and 10 % brine",
+            "strength of the brine, time and size are not stated", "cannot be compared",
+        ),
+        Experiment(
+            "devivo2025", "pork pieces at equilibrium after 18 to 24 h (news digest)",
+            f"a flat piece {100 * flat:.1f} cm thick has nine tenths of its salt in 21 h at 3 degC",
+            "size, temperature and what counts as equilibrium", "cannot be compared",
+        ),
+        Experiment(
+            "purslow2023", "pork blocks of 61 to 91 g in 3 % saline for 144 to 168 h: protein found in the saline",
+            "no protein is modelled", "salt in the meat was not measured: only what protein left it", "cannot be compared",
+        ),
+    )  # fmt: skip
+
+
+def published_meat() -> Table:
+    """The experiments as a table."""
+    rows = tuple((each.dataset, each.measured, each.model, each.missing, each.verdict) for each in experiments())
+    return Table(
+        "Published meat data beside the model", ("data set", "measured", "model", "what is missing", "verdict"), rows,
+        "Not one of these tests the model as a whole. The pace of salt rests on the spread of published diffusivities, and every answer carries "
+        "that band. A cook's own measurements (a batch log, calibrate) say more about a cook's own meat than all of these.",
+    )  # fmt: skip
+
+
+def published_diffusivities() -> Table:
+    """Salt in raw lean beef and pork, as read, beside our band at the same temperature."""
+    numbers = default_numbers()
+    share = numbers["obstruction.lean"]
+    free = {3.0: 0.82e-9, 25.0: 1.61e-9}
+    assert free[3.0] == numbers.si("water.salt_diffusivity.3C") and free[25.0] == numbers.si("water.salt_diffusivity.25C")
+    low, high = (share.low or 0.0) * free[3.0], (share.high or 0.0) * free[25.0]
+    rows = []
+    for row in read_table("diffusivity.csv"):
+        if row["solute"].startswith("NaCl") and row["species"] in ("beef", "pork") and row["how"] == "seen":
+            ends = [float(row[key]) for key in ("D_low_m2_s", "D_m2_s", "D_high_m2_s") if row[key]]
+            if not ends or "kV" in row["basis"]:
+                continue
+            inside = low <= min(ends) and max(ends) <= high
+            verdict = "inside" if inside else "above" if max(ends) > high and min(ends) >= low else "below" if max(ends) < low else "partly"
+            told = " to ".join(f"{1e10 * end:.3g}" for end in (ends[0], ends[-1])[: 1 if ends[0] == ends[-1] else 2])
+            rows.append((row["source"].split("(")[0].strip(" '\"")[:60], f"{row['tissue']}, {row['species']}", row["temperature_C"] or "not given", told, verdict))
+    return Table(
+        "Salt in raw lean meat, 1e-10 m2/s, as read", ("source", "meat", "degC", "printed", "in our band"), tuple(rows),
+        f"Our band runs from {1e10 * low:.1f} at 3 degC to {1e10 * high:.1f} at 25 degC, wide enough for a temperature that is not given. What lies "
+        "above free water (8.2 at 3 degC, 16 at 25 degC) cannot be diffusion alone; what lies far below came from two hours in saturated brine.",
+    )  # fmt: skip
+
+
+def rules_of_thumb() -> Table:
+    """Days on old cards: how far the model gets in them."""
+    rows = []
+    for held in held_against_model():
+        core, whole = (
+            f"{100 * each.value:.0f} % ({100 * each.low:.0f} to {100 * each.high:.0f})" for each in (held.core, held.average)
+        )
+        source = "common practice, no source" if held.row["how_days"] == "common practice" else held.row["rule_id"]
+        rows.append((held.row["cut"], f"{float(held.row['days']):.0f}", held.row["thickness_cm"], core, whole, source))
+    return Table(
+        "Rules of thumb: part of the equilibrium salt that their days reach", ("cut", "days", "cm", "middle", "whole", "rule"), tuple(rows),
+        "Thickness is assumed from cut and weight, so this shows whether rule and model are in the same country, not that either is right. "
+        "FB2265 is a farmers' bulletin of the USDA; its days were read, its brine strength is from memory.",
+    )  # fmt: skip
+
+
+def _ninety() -> float:
+    """Fo at which a plane sheet has taken up nine tenths."""
+    return float(brentq(lambda fo: float(series.constant("half slab").uptake(np.array([fo]))[0]) - 0.9, 0.01, 3.0))
+
+
+def _cod() -> tuple[float, float, float]:
+    """(% salt, % water, salt over salt and water) of the pickled arm."""
+    rows = {r["quantity"]: float(r["value"]) for r in read_table("validation_data.csv") if r["geometry"] == "fillet pickled"}
+    return rows["salt"], rows["water"], rows["salt"] / (rows["salt"] + rows["water"])

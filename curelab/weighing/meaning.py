@@ -1,0 +1,124 @@
+"""Backwards: what the grams of a recipe mean for the meat, and what a spoon may hold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from .. import units
+from ..fields import refuse
+from ..matter import brine, cures
+from ..matter.tissue import partition, water_change
+from ..piece import Piece
+from ..sources import Numbers, default_numbers
+from .methods import Ingoing, Solutes, ingoing_table
+
+COLD = 277.15  # K, the fridge at which a brine must stay dissolved
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What the grams of a recipe mean for these pieces, fractions kg per kg; at rest, that is after long
+    enough.
+
+    strength: salt of salt and water in the bath, of_water: salt per water, salometer: degrees (60 degF
+    scale); None for a dry cure. salt_water_phase: salt / (salt + water) in the meat at rest; salt_green:
+    per green weight; salt_meat: of the meat as it then is. nitrite: rows of `ingoing_table`.
+    """
+
+    strength: float | None
+    of_water: float | None
+    salometer: float | None
+    salt_water_phase: float
+    salt_green: float
+    salt_meat: float
+    nitrite: tuple[Ingoing, ...]
+
+    def lines(self) -> tuple[str, ...]:
+        """The same in words."""
+        said = []
+        if self.strength is not None:
+            said.append(
+                f"The brine is {100 * self.strength:.1f} % salt by weight, {100 * (self.of_water or 0):.1f} "
+                f"% of its water, {self.salometer:.0f} degrees salometer."
+            )
+        said.append(
+            f"At rest the meat would hold {100 * self.salt_meat:.2f} % salt ({100 * self.salt_green:.2f} % "
+            f"of the green weight, {100 * self.salt_water_phase:.2f} % in its water)."
+        )
+        said += [f"Ingoing nitrite by {row}" for row in self.nitrite]
+        return tuple(said)
+
+
+def explain(
+    made: Solutes,
+    pieces: Piece | Sequence[Piece],
+    pick_up: float | None = None,
+    numbers: Numbers | None = None,
+) -> Meaning:
+    """Backwards: from the grams of a recipe to strength, salt at rest and ingoing nitrite by each method.
+
+    `made`: a Weighed, a Bath or a SealedCure. Water taken up or given off enters `salt_meat` only
+    (regression, +-6 points of weight; a sealed cure gives off its purge). Raises InputError for a bath
+    stronger than any brine can be, or a sealed cure not yet weighed out.
+
+    >>> from curelab import Bath
+    >>> meaning = explain(Bath(water="1 kg", salt="50 g"), Piece(thickness="6 cm", weight="1 kg"))
+    >>> round(meaning.strength, 4), round(meaning.of_water, 4), round(meaning.salt_green, 4)
+    (0.0476, 0.05, 0.0212)
+    """
+    pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
+    numbers = numbers or default_numbers()
+    green = sum(piece.weight for piece in pieces)
+    if not pieces:
+        raise refuse("pieces", "there is no piece; give at least one")
+    if made.salt is None:
+        raise refuse("salt", "this cure has not been weighed out; give its grams")
+    water = getattr(made, "water", 0.0)
+    strength = of_water = salometer = None
+    purge = 0.0
+    if water:
+        strength, of_water = made.salt / (made.salt + water), made.salt / water
+        limit = float(brine.solubility(COLD))
+        if strength > limit:
+            raise refuse(
+                "salt",
+                f"{units.show(strength, 'fraction')} salt in the brine is more than water holds "
+                f"({units.show(limit, 'fraction')}); use more water or less salt",
+            )
+        salometer = float(brine.to_strength(strength, "salometer"))
+    else:
+        share = getattr(made, "purge", None)
+        purge = green * (share if share is not None else numbers.si("purge.sealed_cure"))
+    held = partition(numbers) * (sum(piece.water(numbers) for piece in pieces) - purge)
+    part = held / (held + water + purge)  # of every solute, the part that is in the meat at rest
+    inside = made.salt / (held + water + purge)
+    change = -purge / green if purge else float(water_change(min(inside / (1 + inside), 0.264), numbers))
+    weight = green * (1 + change) + part * (made.salt + made.sugar + made.nitrate + made.nitrite)
+    phase = inside * partition(numbers)
+    return Meaning(
+        strength,
+        of_water,
+        salometer,
+        phase / (1 + phase),
+        part * made.salt / green,
+        part * made.salt / weight,
+        ingoing_table(made, pieces, pick_up, numbers),
+    )
+
+
+def spooned(volume: str | float, crystal: str) -> cures.Spooned:
+    """Mass of spoons or cups of a named crystal, with its range [kg] and the warning that must stand beside
+    it: weigh it instead.
+
+    Raises InputError for an unknown crystal (see `curelab.matter.cures.CRYSTALS`) or a volume that is none.
+
+    >>> spooned("1 tbsp", "fine salt").warning[:41]
+    'fine salt by the spoon may be anything fr'
+    """
+    try:
+        return cures.from_volume(units.read(volume, "volume"), crystal)
+    except KeyError as error:
+        raise refuse("crystal", str(error.args[0])) from None
+    except ValueError as error:
+        raise refuse("volume", str(error)) from None
