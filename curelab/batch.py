@@ -169,7 +169,7 @@ class Batch(Record):
         if self.weigh_out is None:
             return None
         try:
-            return weigh(self.weigh_out, self.pieces)
+            return weigh(self.weigh_out, self.pieces)  # type: ignore[arg-type]
         except InputError as error:
             raise InputError(error.under("weigh_out")) from None
 

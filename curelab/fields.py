@@ -97,14 +97,14 @@ class Quantity(Rule):
 
 @dataclass(frozen=True)
 class Choice(Rule):
-    options: tuple[str, ...]
+    options: tuple[Any, ...]
 
     def read(self, given, strict):
         if given in self.options:
             return given
         near = difflib.get_close_matches(str(given), self.options, 1)
         hint = f'; did you mean "{near[0]}"?' if near else ""
-        raise refuse("", f'"{given}" is not one of {", ".join(self.options)}{hint}')
+        raise refuse("", f'"{given}" is not one of {", ".join(map(str, self.options))}{hint}')
 
 
 @dataclass(frozen=True)
@@ -211,7 +211,7 @@ class Record:
 
     def __post_init__(self):
         problems = []
-        for spec in fields(self):
+        for spec in fields(self):  # type: ignore[arg-type]
             value = getattr(self, spec.name)
             if value is None and spec.default is None:
                 continue
@@ -230,7 +230,7 @@ class Record:
 
     def but(self, **changes) -> Self:
         """The same record with some fields changed, checked again."""
-        return dataclasses.replace(self, **changes)
+        return dataclasses.replace(self, **changes)  # type: ignore[type-var]
 
     def __repr__(self) -> str:
         inner = ", ".join(f"{key}={value!r}" for key, value in to_plain(self).items())

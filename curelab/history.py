@@ -185,7 +185,7 @@ class History:
         rows = []
         for run in self.runs:
             for name in QUANTITIES:
-                row = {"stage": run.index, "run": run.label, "quantity": name, **run.budget(name)}
+                row: dict[str, Any] = {"stage": run.index, "run": run.label, "quantity": name, **run.budget(name)}
                 if abs(row["residual"]) > RESIDUAL:
                     raise ArithmeticError(
                         f"the {name} budget of {run.label} misses by {row['residual']:.2e} of what was there"

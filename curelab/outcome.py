@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from .batch import Batch
 from .forecast import Answer, Window, corners, soak_needed, time_to, window
@@ -11,7 +12,7 @@ from .history import History
 from .limits import Verdict, check_all
 from .simulate import simulate
 from .sources import Numbers, default_numbers
-from .stages import Brine, SealedCure, Soak
+from .stages import Brine, SealedCure, Soak, require_bath
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
@@ -78,11 +79,9 @@ class Outcome:
     def verdicts(self) -> tuple[Verdict, ...]:
         """Rule set of the batch and process checks; worst first."""
         plan = self.batch.weigh_out
-        by_pick_up = isinstance(plan, StrongBrine) and plan.method == "pick-up"
-        return check_all(
-            self.history, self.batch.rules, self.batch.product,
-            "pick-up" if by_pick_up else None, plan.pick_up if by_pick_up else None, self.history.numbers,
-        )  # fmt: skip
+        pick_up = plan.pick_up if isinstance(plan, StrongBrine) and plan.method == "pick-up" else None
+        method = "pick-up" if pick_up is not None else None
+        return check_all(self.history, self.batch.rules, self.batch.product, method, pick_up, self.history.numbers)
 
     @cached_property
     def meanings(self) -> tuple[tuple[int, Meaning], ...]:
@@ -90,12 +89,7 @@ class Outcome:
         plan = self.batch.weigh_out
         pick_up = plan.pick_up if isinstance(plan, StrongBrine) else None
         return tuple(
-            (
-                index,
-                explain(
-                    stage.bath if isinstance(stage, Brine) else stage, self.batch.pieces, pick_up, self.history.numbers
-                ),
-            )
+            (index, explain(_grams(stage), self.batch.pieces, pick_up, self.history.numbers))
             for index, stage in enumerate(self.history.stages)
             if isinstance(stage, (Brine, SealedCure))
         )
@@ -104,7 +98,15 @@ class Outcome:
     def vessel(self) -> Fit | None:
         """How pieces and brine stand in the vessel, if there is one."""
         brines = [stage for stage in self.history.stages if isinstance(stage, Brine)]
-        return fits(self.batch.vessel, self.batch.pieces, brines[0].bath) if self.batch.vessel and brines else None
+        return (
+            fits(self.batch.vessel, self.batch.pieces, require_bath(brines[0]))
+            if self.batch.vessel and brines
+            else None
+        )
+
+
+def _grams(stage: Brine | SealedCure) -> Any:
+    return require_bath(stage) if isinstance(stage, Brine) else stage
 
 
 def run(batch: Batch, *, numbers: Numbers | None = None) -> Outcome:

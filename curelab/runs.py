@@ -166,7 +166,8 @@ class Run:
         """Weighted sums of w that every question needs, (n, k), and where each stands: per piece its amount, the outermost cells,
         the outermost lean, and the core; and the bath."""
         size = len(self.wirings[0].network.capacity)
-        columns, where = [], {}
+        columns: list[np.ndarray] = []
+        where: dict = {}
 
         def add(key, nodes, weights):
             column = np.zeros(size)

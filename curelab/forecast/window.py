@@ -78,9 +78,14 @@ def window_of(
     usual, *others = histories
     assert usual is not None
     ends = [_ends(history or usual, ready, salty) for history in (usual, *others)]
-    spans = ends if len(ends) == 3 else [ends[0]] * 3
+    usual_ends, slow, fast = ends if len(ends) == 3 else [ends[0]] * 3
     return Window(
-        *spans[0], spans[1], spans[2], str(ready), str(salty), _window_words(*spans, ready, salty, usual.length, usual)
+        *usual_ends,
+        slow,
+        fast,
+        str(ready),
+        str(salty),
+        _window_words(usual_ends, slow, fast, ready, salty, usual.length, usual),
     )
 
 

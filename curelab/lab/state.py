@@ -154,7 +154,7 @@ def _replaced(items: tuple, number: int, **changes: Any) -> tuple:
 
 def starting_batch() -> Batch:
     """The commented batch of `curelab new`."""
-    return batches.load(datasets_folder() / "new_batch.toml")
+    return batches.load(str(datasets_folder() / "new_batch.toml"))
 
 
 def opened(path: str | Path = WORKING_FILE) -> State:
