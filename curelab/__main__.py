@@ -21,7 +21,12 @@ def main(arguments: list[str] | None = None) -> int:
         for problem in error.problems:
             print(f"curelab: {problem}", file=sys.stderr)
         count = len(error.problems)
-        print(f"curelab: {count} problem{'s' if count > 1 else ''}; nothing was written.", file=sys.stderr)
+        ending = (
+            ""
+            if getattr(given, "act", None) in (_check, _run) and not getattr(given, "csv", None)
+            else "; nothing was written"
+        )
+        print(f"curelab: {count} problem{'s' if count > 1 else ''}{ending}.", file=sys.stderr)
         return 2
     except BrokenPipeError:  # the reader of our output went away, as `| head` does
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -44,6 +49,14 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("file", type=Path)
     run.add_argument("--json", action="store_true", help="print everything as JSON, in SI units")
     run.add_argument("--csv", type=Path, metavar="DIR", help="also write tables into this folder")
+    run.add_argument("--long", action="store_true", help="add sources and ways of counting to the report")
+    run.add_argument(
+        "--draws",
+        type=int,
+        default=0,
+        metavar="N",
+        help="add how sure it is, from N draws of all that is uncertain (512 takes some 10 s)",
+    )
     run.add_argument("--units", choices=("metric", "us"), help="show weights and temperatures in these units")
     run.set_defaults(act=_run)
     check = actions.add_parser("check", help="list every problem in a batch file")
@@ -64,23 +77,32 @@ def _run(given) -> int:
     batch = load(given.file)
     if given.units:
         batch = batch.but(units=given.units)
+    if given.draws and not 16 <= given.draws <= 20_000:
+        raise refuse("--draws", f"{given.draws} draws are out of range (16 to 20000); 512 is a good number")
     outcome = run(batch)
     if given.csv:
         if given.csv.exists() and not given.csv.is_dir():
             raise refuse("--csv", f'"{given.csv}" is a file; name a folder')
         written = report.write_csv(outcome, given.csv)
         print(f"curelab: wrote {', '.join(path.name for path in written)} to {given.csv}", file=sys.stderr)
-    print(report.as_json(outcome) if given.json else report.words(outcome), end="")
+    print(report.as_json(outcome) if given.json else report.words(outcome, given.long), end="")
+    if given.draws and not given.json:
+        from .learn.sure import how_sure
+
+        print(report.section("HOW SURE", how_sure(batch, given.draws)), end="")
     return 0
 
 
 def _check(given) -> int:
     from .batch import load
     from .outcome import run
+    from .report import in_short
 
     batch = load(given.file)
-    run(batch)
-    print(f'"{batch.name}" is in order.')
+    outcome = run(batch)
+    print(f'"{batch.name}" can be read and run. What it comes to:')
+    for sentence in in_short(outcome):
+        print(f"  - {sentence}")
     return 0
 
 

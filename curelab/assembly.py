@@ -63,7 +63,7 @@ def body_of(piece: Piece, cells: int, halves_alike: bool, numbers: Numbers) -> B
         # From the middle outwards: half of the lean, then the cap if there is one.
         middle = len(layers) // 2
         parts, widths = parts[middle:], [widths[middle] / 2, *widths[middle + 1 :]]
-    counts = _share_out(cells if shape != "slab" else 2 * cells, widths, [part.kind == "lean" for part in parts])
+    counts = _share_out(cells if shape != "slab" else 2 * cells, widths, [part.kind != "fat" for part in parts])
     chain = build(
         [
             Layer(
@@ -77,7 +77,7 @@ def body_of(piece: Piece, cells: int, halves_alike: bool, numbers: Numbers) -> B
         shape,
     )
     chain = chain.scaled(spread * piece.water(numbers))
-    lean = np.array([part.kind == "lean" for part in parts])[chain.layer]
+    lean = np.array([part.kind != "fat" for part in parts])[chain.layer]
     density = np.array([part.density * part.water for part in parts])[chain.layer]
     mass = chain.capacity / spread / density * np.array([part.density for part in parts])[chain.layer]
     place = _core(chain, lean, shape)

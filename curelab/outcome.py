@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from . import units
 from .batch import Batch
 from .forecast import Answer, Window, corners, soak_needed, time_to, window
 from .history import History
 from .limits import Verdict, check_all
+from .piece import Piece
 from .simulate import simulate
 from .sources import Numbers, default_numbers
 from .stages import Brine, SealedCure, Soak, require_bath
@@ -17,6 +19,45 @@ from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
 CURED = "core salt >= 90 % of equilibrium"
+CURED_SHARE = 0.9
+
+
+@dataclass(frozen=True)
+class Cured:
+    """How far one cure has brought the middle of one piece.
+
+    stage: its number from 0; lasted [s]; share: (usual, slow, fast or the other way) of the salt it is heading for; needs: how long it
+    takes to nine tenths.
+    """
+
+    stage: int
+    piece: Piece
+    lasted: float
+    share: tuple[float, float, float]
+    needs: Answer
+
+    def sentence(self, system: str = "metric") -> str:
+        """What a cook must know first: is it enough, and if not, what is."""
+        name, days = self.piece.name, units.roughly(self.lasted)
+        thick = units.show(self.piece.thickness, "length", system, digits=2)
+        usual, low, high = self.share
+        there = f"its middle has {100 * usual:.0f} % ({100 * low:.0f} to {100 * high:.0f}) of the salt it will end with"
+        span = ""
+        if self.needs.value is not None and self.needs.low is not None and self.needs.high is not None:
+            needed = units.roughly(self.needs.value)
+            span = f"{needed} ({units.roughly(self.needs.low)} in fast meat, {units.roughly(self.needs.high)} in slow)"
+        if usual < CURED_SHARE:
+            need = f"It needs about {span}." if span else "No time is enough."
+            return (
+                f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need} Cut it thinner if you can: half as thick "
+                "needs a quarter of the time."
+            )
+        if low < CURED_SHARE:
+            return (
+                f"The {name} ({thick}) is probably cured to the middle after {days}: {there}. The slowest meat needs "
+                f"{units.roughly(self.needs.high) if self.needs.high else 'longer'}, and you cannot see which you have."
+            )
+        return f"The {name} ({thick}) is cured to the middle after {days}, even in slow meat: {there}."
 
 
 @dataclass(frozen=True)
@@ -41,34 +82,53 @@ class Outcome:
         return value, min(value, *ends), max(value, *ends)
 
     def _same_time(self, other: History, time: float) -> float:
-        for run, theirs in zip(self.history.runs, other.runs, strict=False):
-            if time <= run.end + 1e-6:
-                share = (time - run.begin) / run.length if run.length else 1.0
-                return theirs.begin + share * theirs.length
+        """The moment in another history that is as far into the same stage; stages that end by a criterion take other times there."""
+        for index in sorted({run.index for run in self.history.runs}):
+            begin, end = self.history.span(index)
+            if time <= end + 1e-6:
+                theirs_begin, theirs_end = other.span(index)
+                share = (time - begin) / (end - begin) if end > begin else 1.0
+                return theirs_begin + share * (theirs_end - theirs_begin)
         return other.length
 
     @cached_property
-    def answers(self) -> tuple[Answer | Window, ...]:
-        """When each cure is through to the core, the window of a cure that ends too salty, and the soak that brings it to eating salt."""
-        found: list[Answer | Window] = []
-        numbers = self.history.numbers
+    def cured(self) -> tuple[Cured, ...]:
+        """For every cure and piece: how far the middle has come when the cure ends, and how long it would need."""
+        found = []
         for index, stage in enumerate(self.history.stages):
             if not isinstance(stage, (Brine, SealedCure)) or not any(run.index == index for run in self.history.runs):
                 continue
             before = list(self.history.stages[: index + 1])
+            begin, end = self.history.span(index)
             for piece in self.batch.pieces:
-                found.append(
-                    time_to(CURED, self.batch.pieces, before, piece=piece.name, loss=self.batch.loss, numbers=numbers)
+                share = self.band("core", "salt", end, piece.name, "equilibrium")
+                needs = time_to(
+                    CURED,
+                    self.batch.pieces,
+                    before,
+                    piece=piece.name,
+                    loss=self.batch.loss,
+                    numbers=self.history.numbers,
                 )
-            if index == 0 and self._ends_too_salty(index):
-                found.append(window(self.batch.pieces, stage, loss=self.batch.loss, numbers=numbers))
+                found.append(Cured(index, piece, end - begin, share, needs))
+        return tuple(found)
+
+    @cached_property
+    def answers(self) -> tuple[Answer | Window, ...]:
+        """When each cure is through to the core, the window of a cure that ends too salty, and the soak that brings it to eating salt."""
+        found: list[Answer | Window] = [each.needs for each in self.cured]
+        numbers = self.history.numbers
+        first = self.history.stages[0]
+        if isinstance(first, (Brine, SealedCure)) and self._ends_too_salty(0):
+            found.append(window(self.batch.pieces, first, loss=self.batch.loss, numbers=numbers))
         target = numbers.si("taste.normal_high")
         if any(self.history.average("salt", None, piece.name) > target for piece in self.batch.pieces):
             water = 2 * sum(piece.weight for piece in self.batch.pieces)
             soaks = [stage for stage in self.history.stages if isinstance(stage, Soak)]
             if soaks:
                 water = soaks[-1].waters[0].amount
-            found.append(soak_needed(f"average salt <= {100 * target:g} %", self.history, water=water)[0])
+            wanted = f"average salt <= {100 * target:g} %"
+            found.append(soak_needed(wanted, self.history, water=water, system=self.batch.units)[0])
         return tuple(found)
 
     def _ends_too_salty(self, index: int) -> bool:
@@ -77,11 +137,12 @@ class Outcome:
 
     @cached_property
     def verdicts(self) -> tuple[Verdict, ...]:
-        """Rule set of the batch and process checks; worst first."""
+        """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
         plan = self.batch.weigh_out
-        pick_up = plan.pick_up if isinstance(plan, StrongBrine) and plan.method == "pick-up" else None
+        pick_up = plan.pick_up if isinstance(plan, StrongBrine) and plan.counted == "pick-up" else None
         method = "pick-up" if pick_up is not None else None
-        return check_all(self.history, self.batch.rules, self.batch.product, method, pick_up, self.history.numbers)
+        numbers, corners = self.history.numbers, (self.slow, self.fast)
+        return check_all(self.history, self.batch.rules, self.batch.product, method, pick_up, numbers, corners)
 
     @cached_property
     def meanings(self) -> tuple[tuple[int, Meaning], ...]:
@@ -91,7 +152,8 @@ class Outcome:
         return tuple(
             (index, explain(_grams(stage), self.batch.pieces, pick_up, self.history.numbers))
             for index, stage in enumerate(self.history.stages)
-            if isinstance(stage, (Brine, SealedCure))
+            if isinstance(stage, SealedCure)
+            or (isinstance(stage, Brine) and not stage.running)  # an endless brine has no sum
         )
 
     @cached_property

@@ -17,69 +17,107 @@ from .limits import CAUTIONS
 from .outcome import Outcome
 from .runs import FREE
 from .tomlfile import write_text
-from .weighing.methods import WHY_METHODS_DIFFER
+from .weighing import WHY_METHODS_DIFFER, Weighed
 
 WIDTH = 96
 
 
-def words(outcome: Outcome) -> str:
-    """The report a cook reads."""
+# One set of words for a verdict, on paper and on every page.
+SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "in order"}
+
+
+def words(outcome: Outcome, long: bool = False) -> str:
+    """The report a cook reads: what to know first, then what to weigh and do, then what it rests on. `long` adds sources and methods."""
     batch, system = outcome.batch, outcome.batch.units
     out = [batch.name, "=" * min(len(batch.name), WIDTH)]
     if batch.invented:
         out.append("(An invented example, to learn from.)")
     if batch.note:
         out += _wrapped(batch.note)
+    out += ["", "IN SHORT"]
+    for sentence in in_short(outcome):
+        out += _wrapped(sentence, "    ", "  - ")
     out += ["", "THE MEAT"]
     for piece in batch.pieces:
         cap = f", {units.show(piece.fat_cap, 'length', system)} of fat on {piece.capped}" if piece.fat_cap else ""
         out.append(
-            f"  {piece.name}: {piece.tissue}, {units.show(piece.weight, 'mass', system)} green, "
+            f"  {piece.name}: {piece.tissue}, {units.show(piece.weight, 'mass', system)} raw, "
             f"{units.show(piece.thickness, 'length', system)} thick ({piece.shape}){cap}"
         )
     if outcome.weighed is not None:
         out += ["", "WEIGH OUT"]
-        out += [f"  {line}" for line in outcome.weighed.lines()]
+        out += [f"  {line}" for line in outcome.weighed.lines(system)]
         for caution in outcome.weighed.cautions:
             out += _wrapped(f"CAUTION  {caution}")
-    for index, meaning in outcome.meanings:
-        out += ["", f"WHAT THE GRAMS MEAN  (stage {index + 1}, {outcome.history.stages[index].tag})"]
-        for line in meaning.lines():
-            out += _wrapped(line, "    ")
-        if len(meaning.nitrite) > 1 and any(row.value for row in meaning.nitrite):
-            out += _wrapped(WHY_METHODS_DIFFER, "    ")
     if outcome.vessel is not None:
         out += ["", "THE VESSEL"]
         out += _wrapped(outcome.vessel.sentence)
-    out += ["", "WHAT HAPPENS INSIDE  (in brackets: slow and fast meat, the two ends of published experiments)"]
+    out += ["", "STAGE BY STAGE  (in brackets: slow to fast meat, the two ends of published experiments)"]
     out += _stage_lines(outcome)
-    out += ["", "ANSWERS"]
-    for answer in outcome.answers:
-        out += _wrapped(answer.sentence)
-    if not outcome.answers:
-        out.append("  Nothing to ask: the batch only rests and soaks, and ends at eating salt.")
+    rest = [
+        answer.sentence for answer in outcome.answers if not isinstance(answer, Answer) or answer.question != "how long"
+    ]
+    for sentence in rest:
+        out += _wrapped(sentence)
     out += [
         "",
         f"CHECKS  (rules: {batch.rules}; a guide, not a permit: your local code and licensed practice go first)",
     ]
     for verdict in outcome.verdicts:
-        out += _wrapped(f"{verdict.outcome.upper():8}{verdict.sentence} [{verdict.source}]", "          ", "  ")
+        if verdict.outcome != "pass" or long:
+            source = f" [{verdict.source}]" if long else ""
+            out += _wrapped(f"{SIGNS[verdict.outcome]}: {verdict.sentence}{source}", "      ", "  ")
+    passed = [verdict.name for verdict in outcome.verdicts if verdict.outcome == "pass"]
+    if passed and not long:
+        out += _wrapped(f"in order: {'; '.join(dict.fromkeys(passed))}.", "      ", "  ")
     out += ["", "CAUTIONS"]
     for caution in CAUTIONS:
         out += _wrapped(caution, "    ", "  - ")
+    if long:
+        for index, meaning in outcome.meanings:
+            out += ["", f"WHAT THE GRAMS MEAN  (stage {index + 1}, {outcome.history.stages[index].tag})"]
+            for line in meaning.lines():
+                out += _wrapped(line, "    ")
+            if len(meaning.nitrite) > 1 and any(row.value for row in meaning.nitrite):
+                out += _wrapped(WHY_METHODS_DIFFER, "    ")
     out += ["", "WHAT IT RESTS ON"]
     for sentence in outcome.history.assumptions:
         out += _wrapped(sentence, "    ", "  - ")
     uncertain = [number for number in outcome.history.sources if number.how in ("memory", "judgement")]
+    told = f": {', '.join(number.key for number in uncertain)}" if long else ""
     out += _wrapped(
-        f"{len(outcome.history.sources)} published numbers were used; {len(uncertain)} of them rest on memory or judgement: "
-        + ", ".join(number.key for number in uncertain)
-        + ". All are in datasets/numbers.csv.",
+        f"{len(outcome.history.sources)} published numbers were used; {len(uncertain)} of them rest on memory or judgement{told}. "
+        f"All stand in datasets/numbers.csv with their sources.{'' if long else ' --long prints sources and ways of counting.'}",
         "    ",
         "  - ",
     )
     out.append(f"  curelab {__version__}")
     return "\n".join(out) + "\n"
+
+
+def section(title: str, sentences: list[str]) -> str:
+    """A part of the report: a title and its sentences."""
+    lines = ["", title]
+    for sentence in sentences:
+        lines += _wrapped(sentence, "    ", "  - ")
+    return "\n".join(lines) + "\n"
+
+
+def in_short(outcome: Outcome) -> list[str]:
+    """What a cook must know before all else."""
+    said = [each.sentence(outcome.batch.units) for each in outcome.cured]
+    if outcome.cured:
+        said.append(
+            "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite. It is still raw."
+        )
+    counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
+    first = next((verdict for verdict in outcome.verdicts if verdict.outcome == "fail"), None)
+    if first is not None:
+        said.append(f"NOT IN ORDER: {first.sentence}")
+    said.append(
+        f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order."
+    )
+    return said
 
 
 def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
@@ -90,30 +128,31 @@ def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
 
 def _stage_lines(outcome: Outcome) -> list[str]:
     history, system = outcome.history, outcome.batch.units
-    wide = max(len(piece.name) for piece in outcome.batch.pieces)
     out = []
     for index in sorted({run.index for run in history.runs}):
         begin, end = history.span(index)
-        out += _wrapped(
-            f"{index + 1}. {history.stages[index].tag.capitalize()}, day {begin / 86400:.3g} to {end / 86400:.3g}: ended {history.ending(index)}"
-        )
-        out.append(
-            f"     {'':{wide}}  {'salt, % of the meat':20}{'on the whole':>20}{'in the middle':>20}{'outside':>20}".rstrip()
-        )
+        days = f"day {begin / 86400:.2g} to {end / 86400:.2g}" if end - begin > 43200 else f"on day {begin / 86400:.2g}"
+        out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: ended {history.ending(index)}")
         for piece in outcome.batch.pieces:
-            cells = "".join(
-                f"{_band(outcome, place, 'salt', end, piece.name):>20}" for place in ("average", "core", "surface")
+            salt = "; ".join(
+                f"{place} {_band(outcome, key, 'salt', end, piece.name)}"
+                for place, key in (("overall", "average"), ("middle", "core"), ("outside", "surface"))
             )
-            out.append(f"     {piece.name:{wide}}  {'':20}{cells}")
+            out += _wrapped(f"{piece.name}: salt, % of the meat: {salt}.", "         ", "     ")
             if history.average("nitrite", end, piece.name) > 0:
-                cells = "".join(
-                    f"{_band(outcome, place, quantity, end, piece.name, ppm=True):>20}"
-                    for place, quantity in (("average", "nitrite"), ("core", FREE))
+                taken = _band(outcome, "average", "nitrite", end, piece.name, ppm=True)
+                free = _band(outcome, "core", FREE, end, piece.name, ppm=True)
+                out += _wrapped(
+                    f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}.",
+                    "         ",
+                    "         ",
                 )
-                out.append(f"     {'':{wide}}  {'nitrite, mg/kg green':20}{cells}  taken in; still free in the middle")
-            weight = units.show(history.weight(end, piece.name), "mass", system)
-            slack = units.show(0.06 * piece.weight, "mass", system)
-            out.append(f"     {'':{wide}}  {'weight, about':20}{weight:>20}  give or take {slack}")
+            low, high = (history.weight(end, piece.name) + side * 0.06 * piece.weight for side in (-1, 1))
+            out += _wrapped(
+                f"weighs {units.show(low, 'mass', system, digits=2)} to {units.show(high, 'mass', system, digits=2)}.",
+                "         ",
+                "         ",
+            )
     return out
 
 
@@ -121,7 +160,7 @@ def _band(outcome: Outcome, place: str, quantity: str, time: float, piece: str, 
     value, low, high = outcome.band(place, quantity, time, piece)
     if ppm:
         return f"{1e6 * value:.0f} ({1e6 * low:.0f} to {1e6 * high:.0f})"
-    return f"{100 * value:.2f} ({100 * low:.2f} to {100 * high:.2f})"
+    return f"{100 * value:.1f} ({100 * low:.1f} to {100 * high:.1f})"
 
 
 def plain(outcome: Outcome) -> dict[str, Any]:
@@ -144,6 +183,8 @@ def plain(outcome: Outcome) -> dict[str, Any]:
     return {
         "curelab": __version__,
         "batch": to_plain(outcome.batch),
+        "weighed": None if outcome.weighed is None else _weighed(outcome.weighed),
+        "in_short": in_short(outcome),
         "stages": rows,
         "answers": [_answer(answer) for answer in outcome.answers],
         "verdicts": [asdict(verdict) for verdict in outcome.verdicts],
@@ -154,6 +195,14 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         ],
         "cautions": list(CAUTIONS),
     }
+
+
+def _weighed(weighed: Weighed) -> dict[str, Any]:
+    grams = {
+        name: getattr(weighed, name)
+        for name in ("green", "water", "plain_salt", "cure_mix", "sugar", "salt", "nitrite", "nitrate")
+    }
+    return {f"{name}_kg": value for name, value in grams.items()} | {"cautions": list(weighed.cautions)}
 
 
 def _answer(answer: Answer | Window) -> dict[str, Any]:

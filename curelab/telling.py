@@ -6,7 +6,7 @@ from . import units
 from .criterion import Criterion
 from .forecast import DAY, first_time
 from .history import History
-from .outcome import CURED
+from .outcome import CURED, CURED_SHARE
 from .pictures import Trio
 from .runs import FREE
 
@@ -34,11 +34,28 @@ def cured(trio: Trio, piece: str, criterion: str = CURED) -> str:
     return f"On **{_day(usual)}** {what} (fast meat {_day(fast)}, slow meat {late})."
 
 
-def reached(trio: Trio, time: float, piece: str) -> str:
-    """How far a piece has come at a time."""
-    values = [100 * h.core("salt", min(time, h.length), piece, "equilibrium") for h in (trio.usual, *trio.others)]
-    band = f" ({min(values):.0f} to {max(values):.0f})" if trio.others else ""
-    return f"On {_day(time)} the middle of the {piece} has {values[0]:.0f} %{band} of the salt it is heading for."
+def enough(trio: Trio, time: float, piece: str) -> str:
+    """Whether the days planned are enough for a piece, and how far it has come then."""
+    values = [h.core("salt", min(time, h.length), piece, "equilibrium") for h in (trio.usual, *trio.others)]
+    band = f" ({100 * min(values):.0f} to {100 * max(values):.0f})" if trio.others else ""
+    there = f"its middle has {100 * values[0]:.0f} %{band} of the salt it will end with"
+    days = f"{time / DAY:.3g} days"
+    if values[0] < CURED_SHARE:
+        return f"{days} are **not enough** for the {piece}: {there}."
+    if min(values) < CURED_SHARE:
+        return f"{days} are **probably enough** for the {piece}, not if the meat is slow: {there}."
+    return f"{days} are **enough** for the {piece}: {there}."
+
+
+def warmth(kelvin: float, system: str = "metric") -> str:
+    """A warning for a fridge that is too warm, or nothing."""
+    if kelvin <= 277.15 + 0.3:
+        return ""
+    limit = "1 to 4 °C" if system == "metric" else "34 to 39 °F"
+    return (
+        f"Too warm: {units.show(kelvin, 'temperature', system)}. Salt moves faster, and so do the germs: keep it at {limit}, and do not use "
+        "meat on the strength of this page that was warmer for more than 4 hours."
+    )
 
 
 def off_by(trio: Trio, time: float, piece: str, days: float = 3.0) -> str:

@@ -140,6 +140,8 @@ def read(given: str | float, kind: str) -> float:
                 factor, divisor, offset = _affine(unit, kind)
             except ValueError:
                 what = f'"{unit}" does not measure {noun}' if unit else "it has no unit"
+                if unit.startswith(","):
+                    what = "a decimal comma is not read; write a point"
                 raise ValueError(f'"{given}" is not {noun}, because {what}; write it like "{example}"') from None
             if kind == "temperature" and terms:
                 raise ValueError(f'"{given}" is not one temperature; write it like "{example}"')
@@ -217,6 +219,22 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
     else:
         unit = ("mm" if size < 0.01 else "cm") if system == "metric" else "inch"
     return f"{_round(convert(value, kind, unit), digits)} {'in' if unit == 'inch' else unit}"
+
+
+def roughly(seconds: float) -> str:
+    """A time in words, no finer than it is known.
+
+    >>> roughly(5.07 * 3600), roughly(11.4 * 86400), roughly(63.9 * 86400)
+    ('5 hours', '11 days', '9 weeks')
+    """
+    if not math.isfinite(seconds):
+        return "never"
+    for size, name, most in ((60, "minute", 90), (3600, "hour", 47), (86400, "day", 35), (7 * 86400, "week", math.inf)):
+        count = seconds / size
+        if count <= most:
+            number = round(count, 1 if count < 3 and name != "minute" else None)
+            return f"{number:g} {name}{'' if number == 1 else 's'}"
+    raise AssertionError("weeks take every time")
 
 
 def _round(number: float, digits: int) -> str:

@@ -37,8 +37,7 @@ def test_order_at_the_boundary(shape, where):
 
 @pytest.mark.parametrize("shape", SHAPES)
 def test_error_against_cells(shape):
-    """What a choice of cells costs, bounded: 30 / cells^2 parts of a tenth of the bath's level suits every shape (the sphere's middle is
-    worst). With the default of 60 the worst is below 2e-4."""
+    """What a choice of cells costs, bounded for every shape and place by 0.6 / cells^2 of the bath's level (the sphere's middle is worst)."""
     for falling in (each for (name, _), each in FALLING.items() if name == shape):
         for cells, error in zip(falling.cells, falling.errors, strict=True):
             assert error < 0.6 / cells**2
@@ -71,12 +70,18 @@ def test_order_in_fat_on_lean():
 def _layers():
     parts = layered.tissue("beef fat"), layered.tissue("lean beef")
     storage = tuple(part.density * part.water for part in parts)
-    return (0.01, 0.04), storage, tuple(held * layered.obstruction(part) for held, part in zip(storage, parts, strict=True))
+    return (
+        (0.01, 0.04),
+        storage,
+        tuple(held * layered.obstruction(part) for held, part in zip(storage, parts, strict=True)),
+    )
 
 
 # -- time ---------------------------------------------------------------------------------------------------------------------------
 
-HISTORIES = {(kind, shape): meat.run(stages(), 1e-6, 12, shape=shape) for kind, stages in KINDS.items() for shape in SHAPES}
+HISTORIES = {
+    (kind, shape): meat.run(stages(), 1e-6, 12, shape=shape) for kind, stages in KINDS.items() for shape in SHAPES
+}
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)
@@ -96,16 +101,25 @@ def test_any_two_grids_of_times_agree(which, one, other):
         np.testing.assert_allclose(among, expected, rtol=0, atol=1e-13 * top + 1e-30)
         for place in ("core", "average", "surface"):
             np.testing.assert_allclose(
-                history.at(place, quantity, many)[len(other) :], history.at(place, quantity, few), rtol=0, atol=1e-13 * top + 1e-30
+                history.at(place, quantity, many)[len(other) :],
+                history.at(place, quantity, few),
+                rtol=0,
+                atol=1e-13 * top + 1e-30,
             )
 
 
 @settings(max_examples=15, deadline=None, derandomize=True)
-@given(shape=st.sampled_from(sorted(meat.SHAPES.values())), cut=st.floats(0.05, 0.95), quantity=st.sampled_from(["salt", "free nitrite"]))
+@given(
+    shape=st.sampled_from(sorted(meat.SHAPES.values())),
+    cut=st.floats(0.05, 0.95),
+    quantity=st.sampled_from(["salt", "free nitrite"]),
+)
 def test_a_rest_may_be_cut_anywhere(shape, cut, quantity):
     """One rest of 6 days, or two that add up to it: leaving and entering a stage costs nothing."""
     piece = Piece(shape=shape, thickness="6 cm", weight="1.5 kg")
-    brine = Brine(bath=Bath(water="2 kg", salt="100 g", nitrite="0.4 g"), temperature="3 degC", lasts="2 d", lying=False)
+    brine = Brine(
+        bath=Bath(water="2 kg", salt="100 g", nitrite="0.4 g"), temperature="3 degC", lasts="2 d", lying=False
+    )
     parts = [Rest(temperature="3 degC", lasts=share * 6 * DAY) for share in (cut, 1 - cut)]
     one = simulate(piece, [brine, Rest(temperature="3 degC", lasts="6 d")], cells=12)
     two = simulate(piece, [brine, *parts], cells=12)
@@ -115,7 +129,7 @@ def test_a_rest_may_be_cut_anywhere(shape, cut, quantity):
 
 
 def test_an_integrator_in_time_does_have_steps():
-    """That time costs nothing is a claim about this library, not about diffusion: one implicit Euler step for day 10 is off by percents."""
+    """That time costs nothing is a claim about this library, not about diffusion: one implicit Euler step of ten days is off by more than a tenth."""
     stage = Brine(bath=Bath(water="4 kg", salt="0.2 kg"), temperature="3 degC", lasts="10 d", lying=False, running=True)
     history = meat.run(stage, meat.BARE, 60)
     run = history.runs[0]

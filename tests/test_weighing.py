@@ -142,9 +142,9 @@ def test_equilibrium_brine_by_hand():
     assert made.bath() == Bath(water=1.0, salt=made.salt, sugar=made.sugar, nitrite=made.nitrite)
     assert made.lines() == (
         "water: 1 kg",
-        "plain salt: 46.4 g (on a scale that shows 0.1 g)",
-        "cure mix demo bag (6.25 % nitrite): 3.84 g (on a scale that shows 0.01 g)",
-        "sugar: 20.0 g (on a scale that shows 0.1 g)",
+        "plain salt: 46.4 g (use a 0.1 g scale)",
+        "demo bag, 6.25 % nitrite: 3.84 g (use a 0.01 g scale)",
+        "sugar: 20.0 g (use a 0.1 g scale)",
     )
 
 
@@ -197,7 +197,7 @@ def test_forward_and_back(ppm, water, green, share, nitrate):
     brine = StrongBrine(water=water, strength=share, nitrite=ppm, cure=bag, sugar="2 %")
     rows = {row.method: row.value for row in ingoing_table(weigh(brine, piece), piece)}
     assert rows["equilibrium"] == approx(ppm, rel=1e-9)
-    picked = StrongBrine(water=water, strength=share, nitrite=ppm / 2, cure=bag, method="pick-up", pick_up="10 %")
+    picked = StrongBrine(water=water, strength=share, nitrite=ppm / 2, cure=bag, counted="pick-up", pick_up="10 %")
     rows = {row.method: row.value for row in ingoing_table(weigh(picked, piece), piece, pick_up=0.1)}
     assert rows["pick-up"] == approx(ppm / 2, rel=1e-9)
     dry = weigh(SealedDryCure(salt="3 %", nitrite=ppm, cure=bag), piece)
@@ -262,7 +262,7 @@ def test_all_problems_at_once_and_files_read_back():
     assert set(said) == {"salt", "nitrite", "cure.nitrite"}
     for plan in (
         EquilibriumBrine(water="2 L", salt="2.2 %", nitrite="120 ppm", cure=BAG, basis="water phase"),
-        StrongBrine(water="1 gal", salometer="55", nitrite="200 ppm", method="pick-up", pick_up="8 %", cure=BAG),
+        StrongBrine(water="1 gal", salometer="55", nitrite="200 ppm", counted="pick-up", pick_up="8 %", cure=BAG),
         SealedDryCure(salt="2.5 %", sugar="1 %"),
     ):
         assert from_plain(type(plan), to_plain(plan)) == plan
@@ -274,7 +274,7 @@ def test_mix_that_is_saltier_than_the_target():
     said = problems(lambda: weigh(plan, LOIN))["salt"]
     assert "brings 23.9 g" in said and "2.39 %" in said and "75 ppm" in said
     # A strong brine is told in its own terms: 4.776 kg in 1 kg of water, by hand, is 82.7 % of the brine.
-    strong = StrongBrine(water="1 kg", strength="15 %", nitrite="200 ppm", method="pick-up", pick_up="1 %", cure=weak)
+    strong = StrongBrine(water="1 kg", strength="15 %", nitrite="200 ppm", counted="pick-up", pick_up="1 %", cure=weak)
     assert "82.7 % instead of 15 %" in problems(lambda: weigh(strong, LOIN))["salt"]
     # What the sentence advises works: that much salt, or that little nitrite.
     assert weigh(plan.but(salt="2.39 %"), LOIN).plain_salt < 0.05e-3
@@ -296,12 +296,12 @@ def test_brine_that_cannot_be():
 def test_strong_brine_says_one_strength_and_one_method():
     assert "both" in problems(lambda: StrongBrine(water="1 kg", strength="10 %", salometer="40"))["strength"]
     assert "neither" in problems(lambda: StrongBrine(water="1 kg"))["strength"]
-    assert "needs pick_up" in problems(lambda: StrongBrine(water="1 kg", strength="10 %", method="pick-up"))["pick_up"]
+    assert "needs pick_up" in problems(lambda: StrongBrine(water="1 kg", strength="10 %", counted="pick-up"))["pick_up"]
     assert "only goes" in problems(lambda: StrongBrine(water="1 kg", strength="10 %", pick_up="5 %"))["pick_up"]
 
 
 def test_pick_up_far_too_small_is_refused():
-    plan = StrongBrine(water="1 kg", strength="15 %", nitrite="200 ppm", method="pick-up", pick_up="1 %", cure=BAG)
+    plan = StrongBrine(water="1 kg", strength="15 %", nitrite="200 ppm", counted="pick-up", pick_up="1 %", cure=BAG)
     assert "far above any curing brine" in problems(lambda: weigh(plan, LOIN))["nitrite"]
     # so small that no amount of cure mix would do
     assert "nitrite" in problems(lambda: weigh(plan.but(pick_up="0.01 %"), LOIN))
@@ -310,7 +310,7 @@ def test_pick_up_far_too_small_is_refused():
 
 def test_cautions():
     assert "no nitrite" in weigh(SealedDryCure(salt="2 %"), LOIN).cautions[0]
-    plan = StrongBrine(water="2 kg", strength="15 %", nitrite="200 ppm", method="pick-up", pick_up="10 %", cure=BAG)
+    plan = StrongBrine(water="2 kg", strength="15 %", nitrite="200 ppm", counted="pick-up", pick_up="10 %", cure=BAG)
     made = weigh(plan, LOIN)
     assert any("toxic" in line for line in made.cautions)
     # By hand: pickle 2 / 0.85 / (1 - 0.002) = 2.35766 kg with 0.2 % nitrite; 4.71531 g on 3.35766 kg.

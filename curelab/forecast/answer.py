@@ -14,6 +14,7 @@ LONGEST = 400 * DAY
 # What makes meat take up salt and keep nitrite slowly (first value) or fast: which end of the published range.
 CORNERS = {
     "obstruction.lean": ("low", "high"),
+    "fat.relative_diffusivity": ("low", "high"),
     "ratio.nitrite": ("low", "high"),
     "nitrite.loss_multiplier": ("high", "low"),
 }

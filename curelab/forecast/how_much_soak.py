@@ -44,6 +44,7 @@ def soak_needed(
     changes: Sequence[int] = (1, 2, 3, 4),
     at_most: float | str = "48 h",
     rest: float | str = 0.0,
+    system: str = "metric",
 ) -> tuple[Answer, tuple[SoakPlan, ...]]:
     """How long to soak a cured piece, in equal waters of `water` kg each, until `target` ("average salt <= 2.2 %", "surface ...").
 
@@ -53,7 +54,7 @@ def soak_needed(
     wanted = Criterion.parse(target) if isinstance(target, str) else target
     if wanted.sign != "<=" or wanted.quantity != "salt":
         raise refuse("target", f'"{wanted}" is not what a soak can do; write it like "average salt <= 2.2 %"')
-    each, limit, after = units.read(water, "mass"), units.read(at_most, "time"), units.read(rest, "time")
+    each, limit, after = units.read(water, "water"), units.read(at_most, "time"), units.read(rest, "time")
     cold = temperature if isinstance(temperature, tuple) else constant(temperature)
 
     if _margin(cured, wanted) >= 0:
@@ -64,7 +65,7 @@ def soak_needed(
     if not good:
         best = min(plans, key=lambda plan: plan.best)
         sentence = (
-            f"{_say(wanted)}: not within {units.show(limit, 'time')} in up to {max(changes)} waters of {units.show(each, 'mass')}. "
+            f"{_say(wanted)}: not within {units.show(limit, 'time')} in up to {max(changes)} waters of {units.show(each, 'water', system)}. "
             f"The least it comes to is {units.show(best.best, 'fraction')}, in {best.waters} waters; take more water, change it "
             "more often, soak longer, or cure with less salt next time."
         )
@@ -76,9 +77,10 @@ def soak_needed(
     )
     low, high = _ordered(chosen.lasts, fast, slow)
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
+    place = {"average": "the whole piece", "surface": "the surface", "core": "the middle"}[wanted.place]
     sentence = (
-        f"{_say(wanted)} after {units.show(chosen.lasts or 0.0, 'time')} in {count} of {units.show(each, 'mass')} "
-        f"({_span('time', slow, fast)})."
+        f"{units.roughly(chosen.lasts or 0.0).capitalize()} more soak in {count} of {units.show(each, 'water', system)} would bring {place} "
+        f"down to {units.show(wanted.target, 'fraction')} salt ({_span('time', slow, fast)})."
     )
     return Answer("how much soak", chosen.lasts, low, high, "time", str(wanted), sentence), plans
 

@@ -116,18 +116,23 @@ def _window_words(usual, slow, fast, ready, salty, at_most, history) -> str:
     if np.isinf(opens):
         return f"The window is empty: within {day(at_most)} this cure never brings {core} to {mark} {ready.quantity}."
     if np.isinf(closes):
+        slowest = f"in slow meat {day(slow[0])}" if np.isfinite(slow[0]) else f"in slow meat not within {day(at_most)}"
         return (
-            f"Cured ({mark} {ready.quantity} in {core}) from {day(opens)} on ({day(fast[0])} to {day(slow[0])}), and never too salty "
-            f"({limit}): leave it longer and nothing goes wrong."
+            f"Cured ({mark} {ready.quantity} in {core}) after {day(opens)}; in fast meat {day(fast[0])}, {slowest}. It gets no saltier than "
+            f"{limit} with time. It can still spoil: keep it cold, and throw it out if it is slimy, smells off or the brine turns ropy."
         )
-    if opens < closes:
+    if opens >= closes:
         return (
-            f"The window is {day(opens)} to {day(closes)}: {core} has {mark} {ready.quantity} and {whole} not yet {limit}. "
-            f"In fast meat {_pair(fast)}; in slow meat {_pair(slow)}. Only the clock saves this cure."
+            f"The window is empty: {whole} is too salty ({limit}) after {day(closes)}, and {core} is cured ({mark}) only after "
+            f"{day(opens)}. Use a weaker brine for longer, a thinner piece, or an equilibrium brine; or cure and then soak."
         )
+    latest_opening, earliest_closing = max(opens, slow[0], fast[0]), min(closes, slow[1], fast[1])
+    told = f"From {day(opens)} to {day(closes)} {core} has {mark} {ready.quantity} and {whole} not yet {limit}"
+    if latest_opening < earliest_closing:
+        return f"{told}; for slow and fast meat alike from {day(latest_opening)} to {day(earliest_closing)}. Only the clock saves this cure."
     return (
-        f"The window is empty: {whole} is too salty ({limit}) after {day(closes)}, and {core} is cured ({mark}) only after "
-        f"{day(opens)}. Use a weaker brine for longer, a thinner piece, or an equilibrium cure; or cure and then soak."
+        f"No day is right for every piece. {told}, in usual meat; in fast meat {_pair(fast)}, in slow meat {_pair(slow)}, and you cannot see "
+        "which you have. Only the clock saves this cure, and the clock does not know: use an equilibrium brine or a thinner piece."
     )
 
 

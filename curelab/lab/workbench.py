@@ -59,14 +59,19 @@ class Bench:
             if self.state.problems:
                 self.fail(" ".join(_sentence(problem) for problem in self.state.problems))
                 return
+            self._warning = ""
             self.draw()
-            self.says["trouble"].tell("", "alert")
+            self.says["trouble"].tell(self._warning, "alert")
         except InputError as error:  # a combination that cannot be: its sentences say what is possible
             self.fail(" ".join(_sentence(str(problem)) for problem in error.problems))
         except Exception as error:
             self.fail(f"This could not be computed: {error}")
             if self.state.strict:
                 raise
+
+    def warn(self, words: str) -> None:
+        """Show a warning beside the answer; `draw` says it anew each time."""
+        self._warning = " ".join(part for part in (self._warning, words) if part)
 
     def fail(self, message: str) -> None:
         """Grey every picture, empty every answer, and say why."""

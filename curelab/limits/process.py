@@ -1,4 +1,4 @@
-"""Checks of how a batch was kept: cold, time, salt and nitrite at the core. What was done, not what was
+"""Checks of how a batch was kept: cold, time, salt and nitrite throughout, soaks. What was done, not what was
 weighed.
 """
 
@@ -14,28 +14,31 @@ from ..history import History
 from ..matter import brine
 from ..sources import Numbers, default_numbers, read_table
 from ..stages import Brine, Rest, SealedCure, Soak
-from .verdict import Verdict, judge
+from .exposure import knots, lean_profile, long_cold_time, uncovered_time, unprotected_time
+from .verdict import ROUNDING, Verdict, judge, undecided, unknown
 
 CURING = (Brine, SealedCure, Rest)
 
 
 def check_process(history: History, numbers: Numbers | None = None) -> tuple[Verdict, ...]:
-    """Process checks in the order of the kitchen; rules from `trade_rules.csv` and rows `growth.*`,
-    `protection.*`.
+    """Process checks in the order of the kitchen; rules from `trade_rules.csv`, rows `growth.*`, `protection.*`.
 
-    Meat kept cold (FB2265-06); curing not stopped by cold (CLEM-04); hours above 4 degC while the core has
-    neither 40 mg/kg of free nitrite nor 3.5 % salt in its water (judgement: either is taken to slow
-    growth, neither to stop it); salt at the core against the growth limit of the botulism that grows in a
-    fridge (short of it is unknown, as cold and nitrite do the rest); days against the extension rules of
-    days per pound (fewer is unknown, as they are rules of thumb); soak water (FB2265-08).
+    Fail: do not eat it without changing this. Unknown: nothing here vouches for it. Meat kept cold (FB2265-06) and not
+    so cold that curing stops (CLEM-04); a cure without nitrite; hours above 40 degF without a pair of hurdles, and days
+    from 3.3 degC up (see `exposure`; judgement); salt in the water of the meat, at its least, against the growth limit of
+    the botulism that grows in a fridge; length and warmth of soaks (FB2265-08). Days per pound are told as information,
+    for cures that end too salty only. A fridge log with holes leaves cold and protection unknown at best.
     """
     numbers = numbers or default_numbers()
     checks: tuple[Callable[[History, Numbers], list[Verdict]], ...] = (
         _kept_cold,
         _not_too_cold,
+        _no_nitrite,
         _unprotected,
-        _core_salt,
+        _long_cold,
+        _least_salt,
         _days,
+        _soak_time,
         _soak_water,
     )
     return tuple(verdict for check in checks for verdict in check(history, numbers))
@@ -57,11 +60,6 @@ def _fahrenheit(rule_id: str, which: int = -1) -> tuple[float, str, str]:
     return units.read(f"{value} degF", "temperature"), source, how
 
 
-def _knots(run) -> np.ndarray:
-    """Times [s] in a run between which its temperature is a straight line."""
-    return np.unique(np.append(np.minimum(run.clock.knots, run.length), run.length))
-
-
 def _warmth(history: History, kinds: tuple) -> tuple[np.ndarray, np.ndarray]:
     """(durations, temperatures at both ends (n, 2)) of the straight stretches of all runs of these kinds of
     stage.
@@ -69,9 +67,9 @@ def _warmth(history: History, kinds: tuple) -> tuple[np.ndarray, np.ndarray]:
     spans, ends = [np.zeros(0)], [np.zeros((0, 2))]
     for run in history.runs:
         if isinstance(run.stage, kinds) and run.length > 0:
-            knots = _knots(run)
-            kelvin = run.clock.temperature(knots)
-            spans.append(np.diff(knots))
+            times = knots(run)
+            kelvin = run.clock.temperature(times)
+            spans.append(np.diff(times))
             ends.append(np.stack([kelvin[:-1], kelvin[1:]], axis=1))
     return np.concatenate(spans), np.concatenate(ends)
 
@@ -92,16 +90,20 @@ def _kept_cold(history: History, numbers: Numbers) -> list[Verdict]:
     above = _seconds_above(spans, ends, limit)
     remark = f"It was above for {units.show(above, 'time')}: make the fridge colder." if above else ""
     return [
-        judge(
-            "kept cold",
-            _celsius(float(ends.max())),
-            "<=",
-            _celsius(limit),
-            "°C",
-            "warmest while curing",
-            source,
-            how,
-            remark,
+        _as_logged(
+            history,
+            numbers,
+            judge(
+                "kept cold",
+                _celsius(float(ends.max())),
+                "<=",
+                _celsius(limit),
+                "°C",
+                "warmest while curing",
+                source,
+                how,
+                remark,
+            ),
         )
     ]
 
@@ -113,8 +115,7 @@ def _not_too_cold(history: History, numbers: Numbers) -> list[Verdict]:
     limit, source, how = _fahrenheit("CLEM-04")
     below = _seconds_above(spans, -ends, -limit)
     remark = (
-        f"It was below for {units.show(below, 'time')}; curing then stops in ice, which the model does not "
-        "know: add those days."
+        f"It was below for {units.show(below, 'time')}; ice stops the cure, and the model does not know it: add those days."
         if below
         else ""
     )
@@ -133,77 +134,94 @@ def _not_too_cold(history: History, numbers: Numbers) -> list[Verdict]:
     ]
 
 
-def unprotected_time(history: History, piece: int | str = 0, numbers: Numbers | None = None) -> float:
-    """Seconds above `protection.cold` while the core has less free nitrite than `protection.free_nitrite` and
-    less salt in its water than `protection.water_phase_salt`. To a 400th of each run, all stages counted,
-    the start included.
-    """
-    numbers = numbers or default_numbers()
-    cold = numbers.si("protection.cold")
-    total = 0.0
-    for run in history.runs:
-        if run.length <= 0:
-            continue
-        grid = np.unique(np.concatenate([_knots(run), np.linspace(0.0, run.length, 401)]))
-        middle = 0.5 * (grid[1:] + grid[:-1])
-        warm = run.clock.temperature(middle) > cold
-        if not warm.any():
-            continue
-        times = run.begin + middle[warm]
-        bare = history.core("free nitrite", times, piece) < numbers.si("protection.free_nitrite")
-        bare &= history.core("salt", times, piece, "water phase") < numbers.si("protection.water_phase_salt")
-        total += float(np.diff(grid)[warm][bare].sum())
-    return total
+def _as_logged(history: History, numbers: Numbers, verdict: Verdict) -> Verdict:
+    """The verdict, but no pass where the fridge log has holes."""
+    open_for = uncovered_time(history, numbers)
+    if not open_for:
+        return verdict
+    return undecided(
+        verdict, f"The fridge log leaves {units.show(open_for, 'time')} uncovered, so nobody knows how warm it was."
+    )
+
+
+def _no_nitrite(history: History, numbers: Numbers) -> list[Verdict]:
+    cures = [stage for stage in history.stages if isinstance(stage, (Brine, SealedCure))]
+    grams = [stage.bath if isinstance(stage, Brine) else stage for stage in cures]
+    if not cures or any(one.nitrite for one in grams if one):
+        return []
+    row = numbers["growth.nonproteolytic.temperature"]
+    what = (
+        "only nitrate, which may or may not become nitrite,"
+        if any(one.nitrate for one in grams if one)
+        else "no nitrite"
+    )
+    reason = (
+        f"There is {what} in this cure: only cold and a short time keep it. Stay below {row.value:g} degC throughout, "
+        "and cook it well."
+    )
+    return [unknown("nitrite in the cure", reason, row.source, row.how)]
 
 
 def _unprotected(history: History, numbers: Numbers) -> list[Verdict]:
     row = numbers["protection.warm_hours"]
     hours = max(unprotected_time(history, piece.name, numbers) for piece in history.pieces) / 3600
-    what = (
-        f"time above {_celsius(numbers.si('protection.cold')):.3g} degC with the core still without "
-        f"protection (less than {1e6 * numbers.si('protection.free_nitrite'):.0f} mg/kg free nitrite and "
-        f"less than {100 * numbers.si('protection.water_phase_salt'):.2g} % salt in its water)"
+    pairs = " or ".join(
+        f"{1e6 * numbers.si(f'protection.{pair}.nitrite'):.0f} mg/kg with "
+        f"{100 * numbers.si(f'protection.{pair}.water_phase_salt'):.2g} %"
+        for pair in ("mild", "strong")
     )
-    remark = "The nitrite is a model's estimate." if hours else ""
-    return [
-        judge(
-            "core unprotected and warm",
-            hours,
-            "<=",
-            row.si / 3600,
-            "h",
-            what,
-            row.source,
-            row.how,
-            remark,
-        )
-    ]
+    no_more = _celsius(numbers.si("growth.proteolytic.temperature"))
+    source = numbers["protection.mild.nitrite"].source.partition(":")[0]
+    remark = (
+        f"Protected: free nitrite with salt in the water, {pairs}, at every depth, below {no_more:.3g} degC ({source})."
+    )
+    what = f"time above {_celsius(numbers.si('protection.cold')):.3g} degC with some of the meat unprotected"
+    found = judge(
+        "unprotected and warm", hours, "<=", row.si / 3600, "h", what, row.source, row.how, remark if hours else ""
+    )
+    return [_as_logged(history, numbers, found)]
 
 
-def _core_salt(history: History, numbers: Numbers) -> list[Verdict]:
-    row, other = (
-        numbers["growth.nonproteolytic.water_phase_salt"],
-        numbers["growth.proteolytic.water_phase_salt"],
-    )
-    core = min(history.core("salt", None, piece.name, "water phase") for piece in history.pieces)
-    average = min(history.average("salt", None, piece.name, "water phase") for piece in history.pieces)
-    activity = float(brine.water_activity(min(core, 0.264)))
-    remark = f"The average is {100 * average:.2f} %; the water activity at the core is near {activity:.3f}."
-    if core < row.si:
-        remark += (
-            " Salt alone does not stop the botulism that grows in a fridge, as in most cured meat that one "
-            "likes to eat: cold, nitrite and cooking must do the rest."
+def _long_cold(history: History, numbers: Numbers) -> list[Verdict]:
+    from_here = f"from {_celsius(numbers.si('growth.nonproteolytic.temperature')):.2g} degC up"
+    each = [long_cold_time(history, piece.name, numbers) for piece in history.pieces]
+    some, none = (max(column) / 86400 for column in zip(*each, strict=True))
+    most, row = numbers["protection.cold_days_most"], numbers["protection.cold_days"]
+    remark = "Colder than that is safer: in broth toxin took 5 weeks at 3 degC, 2 to 3 at 5 degC."
+    if none > most.si / 86400:
+        what = f"days {from_here} without nitrite or salt to speak of"
+        found = judge("long in the cold", none, "<=", most.si / 86400, "d", what, most.source, most.how, remark)
+    else:
+        what = f"days {from_here} with some of the meat short of salt and nitrite"
+        found = judge(
+            "long in the cold", some, "<=", row.si / 86400, "d", what, row.source, row.how,
+            remark if some > row.si / 86400 else "", otherwise="unknown",
+        )  # fmt: skip
+    return [_as_logged(history, numbers, found)]
+
+
+def _least_salt(history: History, numbers: Numbers) -> list[Verdict]:
+    row, other = numbers["growth.nonproteolytic.water_phase_salt"], numbers["growth.proteolytic.water_phase_salt"]
+    run = history.runs[-1]
+    end = np.array([run.length])
+    least = min(float(lean_profile(run, "salt", "water phase", end, n).min()) for n in range(len(history.pieces)))
+    activity = float(brine.water_activity(min(least, 0.264)))
+    remark = f"Water activity there is near {activity:.3f}."
+    if least < row.si:
+        remark = (
+            f"Salt alone does not stop the botulism of the fridge: cold, nitrite and cooking must do the rest. {remark}"
         )
-    elif core < other.si:
-        remark += f" The types that grow from 10 degC need {100 * other.si:.0f} %, so it must stay cold."
+    elif least < other.si:
+        remark = f"The types that grow from 10 degC need {100 * other.si:.0f} %, so it must stay cold. {remark}"
+    what = "salt in the water of the meat at the end, where it is least"
     return [
         judge(
-            "salt in the water of the core",
-            100 * core,
+            "salt in the water of the meat",
+            100 * least,
             ">=",
             100 * row.si,
             "%",
-            "salt in the water at the core at the end",
+            what,
             row.source,
             row.how,
             remark,
@@ -213,35 +231,44 @@ def _core_salt(history: History, numbers: Numbers) -> list[Verdict]:
 
 
 def _days(history: History, numbers: Numbers) -> list[Verdict]:
+    """Old rules of days per pound, as information: they were made for hams in cures that end too salty, by the clock."""
     pounds = max(units.convert(piece.weight, "mass", "lb") for piece in history.pieces)
-    found = []
-    for kind, rule_id, name in (
-        (Brine, "FB2265-01", "days in brine"),
-        (SealedCure, "CLEM-03", "days in dry cure"),
-    ):
-        seconds = sum(run.length for run in history.runs if isinstance(run.stage, kind))
-        if not seconds:
+    limit, found = numbers.si("taste.too_salty"), []
+    for kind, rule_id, name in ((Brine, "FB2265-01", "days in brine"), (SealedCure, "CLEM-03", "days in dry cure")):
+        runs = [run for run in history.runs if isinstance(run.stage, kind)]
+        if not any(run.resting("salt", n) > limit for run in runs for n in range(len(history.pieces))):
             continue
         per_pound, source, how = _rule(rule_id, 0)
-        what = f"days by the old rule of {per_pound:g} days per pound for hams, heaviest piece {pounds:.2g} lb"
-        remark = (
-            "" if seconds / 86400 >= per_pound * pounds else "The rule knows weight, not thickness: look at the core."
+        spent = sum(run.length for run in runs) / 86400
+        reason = (
+            f"For information: {spent:.3g} d in cure; an old rule for hams, {per_pound:g} days per pound, would have "
+            f"{per_pound * pounds:.3g} d. It knows weight, not thickness: look at the core."
         )
-        found.append(
-            judge(
-                name,
-                seconds / 86400,
-                ">=",
-                per_pound * pounds,
-                "d",
-                what,
-                source,
-                how,
-                remark,
-                otherwise="unknown",
-            )
-        )
+        found.append(unknown(name, reason, source, how, per_pound * pounds, "d"))
     return found
+
+
+def _soak_time(history: History, numbers: Numbers) -> list[Verdict]:
+    """Within the printed minutes, or cold, is a pass; hours in water warmer than a fridge is a fail; between, unknown."""
+    spans, ends = _warmth(history, (Soak,))
+    if not len(spans):
+        return []
+    per_day, source, how = _rule("FB2265-08")
+    cold, _, _ = _fahrenheit("FB2265-06")
+    cured = sum(run.length for run in history.runs if isinstance(run.stage, (Brine, SealedCure))) / 86400
+    most, from_here = numbers["protection.soak_hours"], numbers.si("protection.soak_cold")
+    hours = _seconds_above(spans, ends, from_here * (1 + 1e-9)) / 3600
+    if hours > most.si / 3600 * (1 + ROUNDING):
+        what = f"soaked above {_celsius(from_here):.2g} degC"
+        remark = "Soak in the fridge, or shorter."
+        return [judge("soak time", hours, "<=", most.si / 3600, "h", what, most.source, most.how, remark)]
+    minutes = _seconds_above(spans, ends, cold * (1 + 1e-9)) / 60
+    allowed = min(per_day * cured, most.si / 60)
+    what = f"soaked above {_celsius(cold):.2g} degC after {cured:.3g} d in cure"
+    remark = (
+        "" if minutes <= allowed else f"The rule is {per_day:g} min per day in cure: soak in the fridge, or shorter."
+    )
+    return [judge("soak time", minutes, "<=", allowed, "min", what, source, how, remark, otherwise="unknown")]
 
 
 def _soak_water(history: History, numbers: Numbers) -> list[Verdict]:

@@ -147,6 +147,7 @@ class Limit:
     agent: str
     source: str
     how: str
+    product_class: str = ""
 
     def on_its_basis(self, fraction: float) -> float:
         """mg/kg, as this rule counts it, of a fraction of NaNO2 or NaNO3."""
@@ -169,7 +170,9 @@ def find(pick: Pick) -> Limit:
     row = rows[0]
     salt = "NaNO2" if pick.agent == "nitrite" else "NaNO3"
     basis = "NO2 ion" if row["expressed_as"].startswith("NO2 ion") else salt
-    return Limit(float(row["limit_mg_per_kg"]), basis, row["kind"], pick.agent, row["source"], row["how"])
+    return Limit(
+        float(row["limit_mg_per_kg"]), basis, row["kind"], pick.agent, row["source"], row["how"], row["product_class"]
+    )
 
 
 def picks(rule_set: str, product: str) -> tuple[Pick, ...]:

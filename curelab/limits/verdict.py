@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 OUTCOMES = ("fail", "unknown", "pass")
 ROUNDING = 5e-4
@@ -12,10 +12,10 @@ than 2e-4, and a target set right on a limit must not fail by arithmetic (judgem
 """
 
 _CAVEAT = {
-    "second-hand": "This limit was read second-hand, in a text that restates it.",
-    "memory": "This limit is from memory and was not confirmed.",
-    "judgement": "This limit is a judgement, not a rule.",
-    "common practice": "This limit is common practice, no source.",
+    "second-hand": "Limit read second-hand.",
+    "memory": "Limit from memory, not confirmed.",
+    "judgement": "The limit is a judgement, not a rule.",
+    "common practice": "Limit by common practice, no source.",
 }
 
 
@@ -58,14 +58,15 @@ def judge(
     how: str,
     remark: str = "",
     otherwise: str = "fail",
+    group: str = "",
 ) -> Verdict:
     """Pass if `statistic` `sign` `limit` ("<=" or ">="), else `otherwise` ("fail", or "unknown" where missing
-    a mark proves nothing).
+    a mark proves nothing). `group`: the products the limit is printed for.
 
     A statistic that is not a number is unknown. Raises ValueError for another sign.
 
     >>> judge("days", 9.0, ">=", 10.0, "d", "days in cure", "a table", "seen").sentence
-    'Days in cure: 9 d; asked is at least 10. It misses by 1.'
+    'Days in cure: 9 d, at least 10.'
     """
     if sign not in ("<=", ">="):
         raise ValueError(f"sign {sign!r} must be <= or >=")
@@ -74,9 +75,10 @@ def judge(
         return unknown(name, f"{what} is not known. {remark}".strip(), source, how, limit, unit)
     good = margin >= -ROUNDING * abs(limit)
     asked = "at most" if sign == "<=" else "at least"
-    said = f"{what[:1].upper()}{what[1:]}: {_short(statistic)} {unit}; asked is {asked} {_short(limit)}."
-    if not good:
-        said += f" It misses by {_short(-margin)}."
+    shown, mark = _short(statistic), _short(limit)
+    if not good and shown == mark:
+        shown, mark = f"{statistic:.6g}", f"{limit:.6g}"
+    said = f"{what[:1].upper()}{what[1:]}: {shown} {unit}, {asked} {mark}{group and f' for {group}'}."
     said = " ".join(part for part in (said, remark, _CAVEAT.get(how, "")) if part)
     return Verdict(
         name,
@@ -95,6 +97,13 @@ def unknown(name: str, reason: str, source: str, how: str, limit: float | None =
     """A check that could not be made, with the reason."""
     sentence = " ".join(part for part in (reason, _CAVEAT.get(how, "")) if part)
     return Verdict(name, "unknown", None, limit, unit, None, sentence, source, how)
+
+
+def undecided(verdict: Verdict, reason: str) -> Verdict:
+    """A pass turned into unknown, with the reason put first; any other verdict as it is."""
+    if verdict.outcome != "pass":
+        return verdict
+    return replace(verdict, outcome="unknown", margin=None, sentence=f"{reason} {verdict.sentence}")
 
 
 def worst_first(verdicts: Iterable[Verdict]) -> tuple[Verdict, ...]:

@@ -243,7 +243,7 @@ def shop(batch: Batch) -> tuple[Item, ...]:
                 Item(
                     words,
                     weigh(need[name]),
-                    "no spoons: grains of different kinds weigh differently" if name == "salt" else "",
+                    "weigh it: a spoon of coarse salt holds less" if name == "salt" else "",
                 )
             )
     for name, words in (("water", "cold water for the brine"), ("soak", "cold water for the soak")):
@@ -251,9 +251,9 @@ def shop(batch: Batch) -> tuple[Item, ...]:
             items.append(Item(words, units.show(need[name], "water", system)))
     items += _vessels(batch, baths, bags)
     if need["mix"] or need["nitrite"]:
-        fine = on_scale(need["mix"] or need["nitrite"]).partition("(on a scale that ")[2].rstrip(")")
+        fine = on_scale(need["mix"] or need["nitrite"]).partition("(use a ")[2].removesuffix(" scale)")
         if fine:
-            items.append(Item("a fine scale", fine, "for the cure mix"))
+            items.append(Item("a fine scale", f"shows {fine}", "for the cure mix"))
     return tuple(items)
 
 

@@ -43,10 +43,11 @@ class Meaning:
                 f"% of its water, {self.salometer:.0f} degrees salometer."
             )
         said.append(
-            f"At rest the meat would hold {100 * self.salt_meat:.2f} % salt ({100 * self.salt_green:.2f} % "
-            f"of the green weight, {100 * self.salt_water_phase:.2f} % in its water)."
+            f"If you waited until nothing moves any more, the meat would hold {100 * self.salt_meat:.1f} % salt "
+            f"({100 * self.salt_green:.1f} % of the green weight, {100 * self.salt_water_phase:.1f} % in its water): only the "
+            "water in meat takes up salt, so this is less than the share of meat and water together."
         )
-        said += [f"Ingoing nitrite by {row}" for row in self.nitrite]
+        said += [f"Nitrite put in (ingoing), counted by {row}" for row in self.nitrite]
         return tuple(said)
 
 
@@ -93,16 +94,19 @@ def explain(
     held = partition(numbers) * (sum(piece.water(numbers) for piece in pieces) - purge)
     part = held / (held + water + purge)  # of every solute, the part that is in the meat at rest
     inside = made.salt / (held + water + purge)
+    if purge:  # what does not dissolve lies dry in the bag
+        most = float(brine.solubility(COLD))
+        inside = min(inside, most / (1 - most))
     change = -purge / green if purge else float(water_change(min(inside / (1 + inside), 0.264), numbers))
-    weight = green * (1 + change) + part * (made.salt + made.sugar + made.nitrate + made.nitrite)
+    weight = green * (1 + change) + inside * held + part * (made.sugar + made.nitrate + made.nitrite)
     phase = inside * partition(numbers)
     return Meaning(
         strength,
         of_water,
         salometer,
         phase / (1 + phase),
-        part * made.salt / green,
-        part * made.salt / weight,
+        inside * held / green,
+        inside * held / weight,
         ingoing_table(made, pieces, pick_up, numbers),
     )
 

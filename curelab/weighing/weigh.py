@@ -74,7 +74,7 @@ class WeighOut(Record):
 
 
 class EquilibriumBrine(WeighOut):
-    """A brine whose recipe bounds the end point: given time, meat and brine come to rest at the targets.
+    """A brine whose recipe bounds the end point: however long it is left, it gets no saltier than that.
 
     water [kg]; salt, nitrite, sugar: targets, by `basis`. "meat and water": grams per kg of green weight
     and water together, the sum of the trade. "water phase": kg in the meat at rest per kg of green weight,
@@ -99,7 +99,7 @@ class StrongBrine(WeighOut):
     """A brine far saltier than the meat should become; the clock ends it.
 
     water [kg]; `strength`, kg salt per kg of salt and water, or `salometer`, degrees on the usual 60 degF
-    scale: one of the two. nitrite: target in the meat, counted by `method`: "equilibrium" or "pick-up",
+    scale: one of the two. nitrite: target in the meat, counted by `counted`: "equilibrium" or "pick-up",
     the latter with `pick_up`, the weight gained as a fraction of the green weight. sugar: kg per kg of
     salt and water.
     """
@@ -112,7 +112,7 @@ class StrongBrine(WeighOut):
     salometer: float | None = quantity(
         "plain", "0", "100", "a salometer reads 0 to 100 degrees", default=None, above_low=True
     )
-    method: str = ruled(Choice(("equilibrium", "pick-up")), "equilibrium")
+    counted: str = ruled(Choice(("equilibrium", "pick-up")), "equilibrium")
     pick_up: float | None = quantity(
         "fraction", "0 %", "50 %", "a piece gains a tenth of its weight or less", default=None, above_low=True
     )
@@ -132,9 +132,11 @@ class StrongBrine(WeighOut):
                     f"at {units.show(COLD, 'temperature')}: water holds at most "
                     f"{units.show(limit, 'fraction', digits=4)}; make it weaker",
                 )
-        if (self.method == "pick-up") != (self.pick_up is not None):
+        if (self.counted == "pick-up") != (self.pick_up is not None):
             need = (
-                "counting by pick-up needs pick_up" if self.pick_up is None else "pick_up only goes with method pick-up"
+                "counting by pick-up needs pick_up"
+                if self.pick_up is None
+                else "pick_up only goes with counting by pick-up"
             )
             yield Problem("pick_up", f"{need}; add or remove it")
 
@@ -187,17 +189,22 @@ class Weighed:
             raise refuse("", f"a {self.weigh_out.tag} is no sealed cure; use bath() for its stage")
         return {name: getattr(self, name) for name in ("salt", "sugar", "nitrate", "nitrite")}
 
-    def lines(self) -> tuple[str, ...]:
-        """One line for each thing to weigh, rounded to what the scale named in it shows."""
+    def lines(self, system: str = "metric") -> tuple[str, ...]:
+        """One line for each thing to weigh, rounded to what the scale named in it shows; water by volume too where that is usual."""
         label = self.weigh_out.cure
-        mix = f"cure mix {label.name} ({units.text(label.nitrite, 'fraction')} nitrite)" if label else "cure mix"
+        mix = f"{label.name}, {units.text(label.nitrite, 'fraction')} nitrite" if label else "cure mix"
         things = (
             (self.water, "water"),
             (self.plain_salt, "plain salt"),
             (self.cure_mix, mix),
             (self.sugar, "sugar"),
         )
-        return tuple(f"{name}: {on_scale(mass)}" for mass, name in things if mass > 0)
+        said = [f"{name}: {on_scale(mass)}" for mass, name in things if mass > 0]
+        if system == "us" and self.water:
+            said[0] = (
+                f"water: {units.show(self.water, 'water', 'us')} ({units.show(self.water, 'mass', 'us')}, {on_scale(self.water)})"
+            )
+        return tuple(said)
 
 
 def scale_step(mass: float) -> float:
@@ -215,13 +222,13 @@ def on_scale(mass: float) -> str:
     """A mass [kg] in words, rounded to the scale it needs, which is named when it is a fine one.
 
     >>> on_scale(0.00768)
-    '7.7 g (on a scale that shows 0.1 g)'
+    '7.7 g (use a 0.1 g scale)'
     """
     step = scale_step(mass)
     places = {1e-4: 1, 1e-5: 2}.get(step, 0)
     grams = round(mass / step) * step * 1e3
     words = f"{grams / 1e3:.3f}".rstrip("0").rstrip(".") + " kg" if grams >= 1000 else f"{grams:.{places}f} g"
-    fine = f" (on a scale that shows {step * 1e3:g} g)" if places else ""
+    fine = f" (use a {step * 1e3:g} g scale)" if places else ""
     return words + fine
 
 
@@ -253,7 +260,7 @@ def weigh(weigh_out: AnyWeighOut, pieces: Piece | Sequence[Piece], numbers: Numb
         salt = water * weigh_out.brine_strength / (1 - weigh_out.brine_strength)
         sugar = weigh_out.sugar * (water + salt)
         # The nitrite (and the nitrate it brings) is part of the pickle whose weight it is a share of.
-        if weigh_out.method == "pick-up":
+        if weigh_out.counted == "pick-up":
             need, base = ppm / (weigh_out.pick_up or 1.0), water + salt + sugar
         else:
             need, base = ppm, green + water + salt + sugar
@@ -337,7 +344,7 @@ def _cautions(made: Weighed, pieces: tuple[Piece, ...], numbers: Numbers | None)
             "at once or use a weaker mix."
         )
     plan = made.weigh_out
-    if isinstance(plan, StrongBrine) and plan.method == "pick-up":
+    if isinstance(plan, StrongBrine) and plan.counted == "pick-up":
         most = max(row.value or 0.0 for row in ingoing_table(made, pieces, numbers=numbers))
         if most > plan.nitrite:
             said.append(

@@ -54,7 +54,9 @@ def test_limited_bath_of_a_sphere():
 @pytest.mark.parametrize("shape", SHAPES)
 def test_surface_resistance(shape, ell, fo):
     name, exact = series.NAME[shape], series.resisted(shape, ell)
-    assert exact.uptake(fo) == pytest.approx(looked_up(f"{name}, surface resistance L={ell:g}", "Mt/Minf", fo), rel=1e-12)
+    assert exact.uptake(fo) == pytest.approx(
+        looked_up(f"{name}, surface resistance L={ell:g}", "Mt/Minf", fo), rel=1e-12
+    )
     centre = looked_up(f"{name}, L={ell:g}", "unaccomplished centre", fo)
     assert 1 - exact.profile([0.0], fo)[0] == pytest.approx(centre, rel=1e-12)
     if shape == "half slab":

@@ -9,6 +9,7 @@ from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import State, opened, starting_batch
 from curelab.outcome import run
 from curelab.pictures import Trio
+from curelab.report import in_short
 
 
 @pytest.fixture(params=list(BENCHES))
@@ -118,7 +119,7 @@ def test_the_batch_bench_shows_what_the_command_computes():
     mine = state.outcome()
     _, end = outcome.history.span(0)
     assert mine.history.core("salt", end) == outcome.history.core("salt", end)  # to the last digit
-    assert page.says["answer"].text == "\n".join(answer.sentence for answer in outcome.answers)
+    assert page.says["answer"].text == "\n".join(in_short(outcome))
 
 
 def test_numbers_of_a_longer_look_are_those_of_the_run():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ... import pictures, report
+from ... import pictures, report, telling
 from ...limits import RULE_SETS
 from ..controls import Line, Pick, Press
 from ..forms import form
@@ -11,7 +11,7 @@ from ..say import Say
 from ..state import WORKING_FILE
 from ..workbench import Bench, column, row, show_lines
 
-SIGNS = {"pass": "in order", "fail": "**not in order**", "unknown": "not known"}
+SIGNS = {"pass": "in order", "fail": "**NOT IN ORDER**", "unknown": "**LOOK**"}
 
 
 class BatchBench(Bench):
@@ -34,9 +34,9 @@ class BatchBench(Bench):
                     state, lambda batch: batch.weigh_out.cure,
                     lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)),
                 )  # fmt: skip
-                fields |= {f"label {name}": control for name, control in label.items()}
                 for name, control in label.items():
-                    control.label = f"Cure mix label: {name}"
+                    control.label = f"{name.capitalize()} on YOUR label" if name != "name" else "Cure mix"
+                fields = {f"label {name}": control for name, control in label.items()} | fields
             self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", fields))
         for number, stage in enumerate(state.batch.stages):
             # The end rule that is in use; the other one would be a second.
@@ -91,13 +91,16 @@ class BatchBench(Bench):
         show_lines(
             self.pictures["nitrite"], pictures.over_time(trio, "free nitrite", names[0], places=("surface", "core"))
         )
-        self.says["answer"].text = "\n".join(answer.sentence for answer in outcome.answers)
+        self.says["answer"].text = "\n".join(report.in_short(outcome))
+        self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
-        self.says["weigh"].text = "" if weighed is None else "**Weigh out**\n" + "\n".join(weighed.lines())
+        self.says["weigh"].text = (
+            "" if weighed is None else "**Weigh out**\n" + "\n".join(weighed.lines(state.batch.units))
+        )
         self.says["verdicts"].text = "\n".join(
             f"{SIGNS[v.outcome]}: {v.sentence} [{v.source}]" for v in outcome.verdicts
         )
-        where = state.path or "not in a file yet"
+        where = state.path or "Not saved yet"
         self.says["file"].text = f"{where}{'' if state.saved else ', with changes that are not saved'}."
 
     def layout(self):

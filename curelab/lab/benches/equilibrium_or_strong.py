@@ -44,7 +44,7 @@ class EquilibriumOrStrong(Bench):
             lambda words: state.edit_stage(state.cure, lasts=words, until=None, at_most=None),
         )  # fmt: skip
         choose = Press("Put the strong brine into my batch")
-        choose.on_press(lambda button: state.edit(lambda batch: batch.but(weigh_out=self.strong_brine(batch))))
+        choose.on_press(lambda button: self._choose())
         self.controls["choose"] = choose
         for name in ("equilibrium salt", "strong salt", "equilibrium nitrite", "strong nitrite"):
             self.pictures[name] = Picture()
@@ -53,6 +53,13 @@ class EquilibriumOrStrong(Bench):
             for name in ("answer", "window", "equilibrium", "strong", "equilibrium nitrite", "strong nitrite")
         }
         self.says["rests"] = Say("", "note")
+        self.says["chosen"] = Say("", "note")
+
+    def _choose(self) -> None:
+        if self.state.edit(lambda batch: batch.but(weigh_out=self.strong_brine(batch))):
+            self.says[
+                "chosen"
+            ].text = f"Your batch now uses the {self.strong} brine. Save it on the Batch page, or open your file again to undo."
 
     def _strengthen(self, words: str) -> None:
         self.strong = words
@@ -110,6 +117,7 @@ class EquilibriumOrStrong(Bench):
             self.says[name].text = f"**{name.capitalize()} brine.** {telling.off_by(trio, now, piece)}"
             self.says[f"{name} nitrite"].text = telling.nitrite(trio, now, piece)
         calm, hard = windows.values()
+        self.warn(telling.warmth(batch.stages[self.state.cure].warmest, batch.units))
         self.says["answer"].text = f"Equilibrium brine: {calm.sentence}"
         self.says["window"].text = f"Strong brine: {hard.sentence}"
         self.says["rests"].text = (
@@ -128,7 +136,7 @@ class EquilibriumOrStrong(Bench):
             for name in ("equilibrium", "strong")
         ]
         return column(
-            self.says["answer"], self.says["window"], self.says["trouble"],
-            row(*self.controls.values(), self.units, self.bands, at_least=300), row(*sides, at_least=320),
+            self.says["trouble"], self.says["answer"], self.says["window"],
+            row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["chosen"], row(*sides, at_least=320),
             self.says["caution"], self.says["rests"],
         )  # fmt: skip

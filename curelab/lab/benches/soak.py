@@ -120,9 +120,9 @@ class SoakBench(Bench):
         cured = simulate(batch.pieces, filled[:number], loss=batch.loss)
         one = filled[number].waters[0]
         wanted = f"average salt <= {self.target}"
-        answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature)
+        answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature, system=batch.units)
         least, _ = least_water(wanted, cured, within=max(filled[number].longest, 3600.0), temperature=one.temperature)
-        self.says["needed"].text = f"{answer.sentence} Least water: {least}"
+        self.says["needed"].text = answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}"
 
     def draw(self):
         state = self.state
@@ -139,6 +139,7 @@ class SoakBench(Bench):
         self.says["answer"].text = telling.soaked(trio, number, piece) + said
         self.says["after"].text = telling.rested(trio, piece)
         self.says["needed"].text = ""
+        self.warn(telling.warmth(max(stage.warmest for stage in batch.stages), batch.units))
         self.says["rests"].text = (
             f"Shown: the {piece}, after {units.show(begin, 'time', digits=2)} of cure and rest. The surface falls first and the middle lags. Soak "
             f"in the fridge: cold water takes longer, and it keeps the meat safe. "

@@ -85,16 +85,18 @@ class ThickPoint(Bench):
             self.pictures["map"],
             pictures.depth_map(trio.usual, "salt", pieces[0].name, level, "cured down to here", system),
         )
-        self.says["answer"].text = " ".join(telling.cured(trio, piece.name) for piece in pieces[:2])
-        self.says["detail"].text = " ".join(telling.reached(trio, now, piece.name) for piece in pieces[:2])
+        self.says["answer"].text = " ".join(telling.enough(trio, now, piece.name) for piece in pieces[:2])
+        self.says["detail"].text = " ".join(telling.cured(trio, piece.name) for piece in pieces[:2])
+        self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
         shaded = pictures.BAND.capitalize() + "." if trio.others else "Bands are off."
-        self.says["rests"].text = "\n".join((shaded, *trio.usual.assumptions))
+        cured = "Cured here means salted through; pink and protection need nitrite too."
+        self.says["rests"].text = "\n".join((shaded, cured, *trio.usual.assumptions))
 
     def layout(self):
         controls = list(self.controls.values())
         profiles = [self.pictures[name] for name in ("profile 1", "profile 2") if name in self.pictures]
         return column(
-            self.says["answer"], self.says["trouble"], row(*controls, self.units, self.bands, at_least=300), self.says["detail"],
+            self.says["trouble"], self.says["answer"], self.says["detail"], row(*controls, self.units, self.bands, at_least=300),
             row(*profiles, at_least=320), row(self.pictures["middle"], self.pictures["map"], at_least=320),
             self.says["caution"], self.says["rests"],
         )  # fmt: skip
