@@ -216,7 +216,7 @@ def over_time(
             marks.append(Mark("x", when / 86400, label))
     end = trio.usual.length if now is None else now
     return Lines(
-        _inside(trio, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)}, {unit}",
+        _inside(trio, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)} in the {name}, {unit}",
         tuple(lines), tuple(marks), BAND if trio.others else "",
     )  # fmt: skip
 

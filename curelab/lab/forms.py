@@ -8,6 +8,7 @@ from typing import Any
 
 from ..criterion import CriterionRule
 from ..fields import Choice, Flag, InputError, Quantity, Record, Words
+from ..plan import LocalTimeRule
 from ..stages import TemperatureRule
 from .controls import Line, Pick, Switch
 from .state import State
@@ -27,6 +28,7 @@ LABELS = {
     "purge": "Water drawn, of green weight",
     "running": "Very large tub: the brine stays strong",
     "tissue": "Cut",
+    "start": "Starts on, like 2026-03-02 09:00",
     "stirred": "Brine is stirred",
     "turn_every": "Turn every",
 }
@@ -49,7 +51,7 @@ def form(
             made[spec.name] = _pick(state, label, rule, spec.name, get, put)
         elif isinstance(rule, Flag):
             made[spec.name] = _switch(state, label, spec.name, get, put)
-        elif isinstance(rule, (Quantity, Words, TemperatureRule, CriterionRule)):
+        elif isinstance(rule, (Quantity, Words, TemperatureRule, CriterionRule, LocalTimeRule)):
             made[spec.name] = _line(state, label, rule, spec.name, get, put, optional=spec.default is None)
     return made
 

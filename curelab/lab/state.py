@@ -14,9 +14,10 @@ import traitlets as T
 
 from .. import batch as batches
 from .. import outcome as outcomes
-from ..batch import Batch
-from ..fields import InputError
+from ..batch import Batch, Reading
+from ..fields import InputError, refuse
 from ..forecast import corners, lasting
+from ..paper.logbook import append_reading, save_keeping_log, undo
 from ..pictures import Trio
 from ..piece import Piece
 from ..simulate import simulate
@@ -101,13 +102,45 @@ class State(T.HasTraits):
     def save(self, path: str | Path | None = None) -> bool:
         """Write the batch to `path` (default: where it came from). Another file is never overwritten by a new name."""
         target = Path(path or self.path or WORKING_FILE)
-        same = bool(self.path) and target.resolve() == Path(self.path).resolve()
+        same = bool(self.path) and target.resolve() == Path(self.path).resolve() and target.exists()
         try:
-            batches.save(self.batch, target, overwrite=same)
+            if same:  # what others logged meanwhile stays
+                written = save_keeping_log(self.batch, target)
+            else:
+                batches.save(self.batch, target)
+                written = self.batch
         except InputError as error:
             self.problems = tuple(str(problem) for problem in error.problems)
             return False
-        self.path, self.saved, self.problems = str(target), True, ()
+        with self.hold_trait_notifications():
+            self.batch, self.path, self.saved, self.problems = written, str(target), True, ()
+        return True
+
+    def log(self, reading: Reading) -> bool:
+        """Write a reading into the file of the batch, which must have one and hold no unsaved changes."""
+        try:
+            if not self.path or not self.saved:
+                raise refuse("log", "the log lives in the batch file: save the batch first")
+            written = append_reading(self.path, reading)
+        except InputError as error:
+            self.problems = tuple(str(problem) for problem in error.problems)
+            return False
+        with self.hold_trait_notifications():
+            self.batch, self.problems = written, ()
+        return True
+
+    def unlog(self) -> bool:
+        """Take the last reading out of the file again, if this tool wrote it."""
+        try:
+            if not self.path or not self.saved:
+                raise refuse("log", "the log lives in the batch file: save the batch first")
+            undo(self.path)
+            written = batches.load(self.path)
+        except InputError as error:
+            self.problems = tuple(str(problem) for problem in error.problems)
+            return False
+        with self.hold_trait_notifications():
+            self.batch, self.problems = written, ()
         return True
 
     # -- results -----------------------------------------------------------------------------------------------------------------

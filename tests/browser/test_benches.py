@@ -133,6 +133,8 @@ def test_soak(visit):
     page = visit("soak")
     drag(page, "Hours in each", 0.6)
     step(page, "Waters")
+    drag(page, "Salt I want, of the meat", 0.02)
+    settled(page)
     page.get_by_role("button", name="How much soak would it take?").click()
     page.get_by_text("Least water").first.wait_for(timeout=20_000)
     clean(page)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from curelab import Brine, InputError
+from curelab import Brine, InputError, Problem
 from curelab.batch import dumps, load
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import State, opened, starting_batch
@@ -230,3 +230,66 @@ def test_a_batch_without_a_brine_says_so_on_the_brine_page():
     assert isinstance(starting_batch().stages[0], Brine)
     with pytest.raises(InputError):
         SealedCure(**(cure | {"lasts": None}))
+
+
+def handed_over(page, name, monkeypatch):
+    got = []
+    monkeypatch.setattr(
+        type(page.controls[name]),
+        "hand_over",
+        lambda self, file, content, media_type="", new_tab=False: got.append((file, content)),
+    )
+    page.controls[name].press()
+    return got
+
+
+def test_papers_of_the_bench_are_those_of_the_command(monkeypatch, tmp_path, capsys):
+    from curelab.__main__ import main
+
+    state, page = made("batch")
+    state.edit(lambda batch: batch.but(start="2026-03-02 09:00"))
+    assert state.save(tmp_path / "mine.toml")
+    for name, arguments in (("sheet", ["-o", str(tmp_path / "s.html")]), ("label", ["-o", str(tmp_path / "l.html")])):
+        (_, content), *_ = handed_over(page, name, monkeypatch)
+        assert main([name, str(tmp_path / "mine.toml"), *arguments]) == 0
+        assert content == (tmp_path / f"{name[0]}.html").read_text(encoding="utf-8")
+    capsys.readouterr()
+    assert main(["run", str(tmp_path / "mine.toml"), "--long"]) == 0
+    assert handed_over(page, "report", monkeypatch)[0][1] == capsys.readouterr().out
+
+
+def test_a_paper_that_cannot_be_made_says_why(monkeypatch):
+    _, page = made("batch")
+
+    def refuse_it(*more):
+        raise InputError([Problem("plan.serve", "lies in the past; give a later day")])
+
+    monkeypatch.setattr("curelab.lab.benches.batch.schedule", refuse_it)
+    assert handed_over(page, "sheet", monkeypatch) == []
+    assert "later day" in page.says["trouble"].text
+
+
+def test_the_log_of_the_bench_is_that_of_the_file(tmp_path):
+    state, page = made("batch")
+    page.reading["at"].value, page.reading["what"].value, page.reading["value"].value = "2 d", "brine strength", "3.4 %"
+    page.controls["log"].press()
+    assert "save the batch first" in page.says["trouble"].text
+    assert state.save(tmp_path / "mine.toml")
+    page.controls["log"].press()
+    assert load(tmp_path / "mine.toml").log == state.batch.log != ()
+    assert "brine strength 3.4 %" in page.says["log"].text
+    page.controls["unlog"].press()
+    assert load(tmp_path / "mine.toml").log == state.batch.log == ()
+
+
+def test_saving_keeps_what_others_logged_meanwhile(tmp_path):
+    from curelab.batch import Reading
+    from curelab.paper.logbook import append_reading
+
+    state, _ = made("batch")
+    assert state.save(tmp_path / "mine.toml")
+    append_reading(tmp_path / "mine.toml", Reading(at="3 d", what="turned"))
+    state.edit_piece(0, thickness="7 cm")
+    assert state.save()
+    saved = load(tmp_path / "mine.toml")
+    assert saved.pieces[0].thickness == 0.07 and saved.log[0].what == "turned" and state.batch == saved

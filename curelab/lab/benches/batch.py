@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-from ... import pictures, report, telling
+from ... import pictures, report, telling, units
+from ...batch import READINGS, Reading
+from ...fields import InputError, from_plain
 from ...limits import RULE_SETS
+from ...paper.pages import label_html, sheet_html
+from ...paper.schedule import plan_words, schedule
+from ...paper.sheet import label, sheet
 from ..controls import Line, Pick, Press
 from ..forms import form
 from ..picture import Picture
@@ -20,6 +25,24 @@ class BatchBench(Bench):
     def build(self):
         state = self.state
         self.forms: list[tuple[str, dict]] = []
+        own = (
+            "schema",
+            "id",
+            "note",
+            "invented",
+            "units",
+            "rules",
+            "product",
+            "loss",
+            "pieces",
+            "vessel",
+            "weigh_out",
+            "stages",
+            "plan",
+            "log",
+        )
+        whole = form(state, lambda batch: batch, lambda **changes: state.edit(lambda batch: batch.but(**changes)), own)
+        self.forms.append(("The batch", whole))
         for number, piece in enumerate(state.batch.pieces):
             fields = form(
                 state,
@@ -30,13 +53,13 @@ class BatchBench(Bench):
         if state.batch.weigh_out is not None:
             fields = form(state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes))
             if state.batch.weigh_out.cure is not None:
-                label = form(
+                on_label = form(
                     state, lambda batch: batch.weigh_out.cure,
                     lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)),
                 )  # fmt: skip
-                for name, control in label.items():
+                for name, control in on_label.items():
                     control.label = f"{name.capitalize()} on YOUR label" if name != "name" else "Cure mix"
-                fields = {f"label {name}": control for name, control in label.items()} | fields
+                fields = {f"label {name}": control for name, control in on_label.items()} | fields
             self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", fields))
         for number, stage in enumerate(state.batch.stages):
             # The end rule that is in use; the other one would be a second.
@@ -59,16 +82,59 @@ class BatchBench(Bench):
         save, reopen = Press("Save", main=True), Press("Open")
         save.on_press(lambda button: self._save())
         reopen.on_press(lambda button: self._open())
-        printed = Press("The whole report, for reading or printing")
-        printed.on_press(lambda button: printed.hand_over("report.txt", report.words(state.outcome()), new_tab=True))
-        self.controls |= {"file": self.file, "save": save, "open": reopen, "report": printed}
+        self.controls |= {"file": self.file, "save": save, "open": reopen}
+        papers = {
+            "report": ("The whole report", "report.txt", lambda: report.words(state.outcome(), long=True)),
+            "plan": ("The dates", "plan.txt", lambda: plan_words(self._schedule())),
+            "sheet": ("Batch sheet to print", "sheet.html", lambda: sheet_html(sheet(self._schedule()), self._paper())),
+            "label": ("Label for the vessel", "label.html", lambda: label_html(label(self._schedule()), self._paper())),
+        }
+        for name, (words, file, make) in papers.items():
+            self.controls[name] = Press(words)
+            self.controls[name].on_press(lambda button, file=file, make=make: self._hand_over(button, file, make))
+        self.reading = {
+            "at": Line("When, after the start", "", "4 d"),
+            "what": Pick("What", list(READINGS)),
+            "value": Line("Reading", "", "3.1 %"),
+        }
+        write, back = Press("Write into the log"), Press("Take the last one out")
+        write.on_press(lambda button: self._log())
+        back.on_press(lambda button: state.unlog())
+        self.controls |= {f"log {name}": control for name, control in self.reading.items()} | {
+            "log": write,
+            "unlog": back,
+        }
         self.pictures = {"salt": Picture(), "nitrite": Picture()}
         self.says |= {
             "answer": Say("", "answer"),
             "weigh": Say("", "answer"),
             "verdicts": Say("", "note"),
+            "log": Say("", "note"),
             "file": Say("", "note"),
         }
+
+    def _schedule(self):
+        return schedule(self.state.batch, self.state.outcome())
+
+    def _paper(self) -> str:
+        return "letter" if self.state.batch.units == "us" else "a4"
+
+    def _hand_over(self, button, file: str, make) -> None:
+        """Make a paper and hand it to the page; what stands in its way is said above."""
+        try:
+            words = make()
+        except InputError as error:
+            self.says["trouble"].tell(" ".join(f"{problem}." for problem in error.problems), "alert")
+            return
+        button.hand_over(file, words, "text/html" if file.endswith("html") else "text/plain", new_tab=True)
+
+    def _log(self) -> None:
+        try:
+            reading = from_plain(Reading, {name: control.value for name, control in self.reading.items()})
+        except InputError as error:
+            self.says["trouble"].tell(" ".join(f"{problem}." for problem in error.problems), "alert")
+            return
+        self.state.log(reading)
 
     def _save(self) -> None:
         if self.state.save(self.file.value):
@@ -95,12 +161,16 @@ class BatchBench(Bench):
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (
-            "" if weighed is None else "**Weigh out**\n" + "\n".join(weighed.lines(state.batch.units))
+            ""
+            if weighed is None
+            else "**Weigh out**\n" + "\n".join((*weighed.lines(state.batch.units), "", *weighed.cautions))
         )
         self.says["verdicts"].text = "\n".join(
             f"{SIGNS[v.outcome]}: {v.sentence} [{v.source}]" for v in outcome.verdicts
         )
         where = state.path or "Not saved yet"
+        readings = [f"{units.show(r.at, 'time')}: {r.what} {r.value} {r.note}".rstrip() for r in state.batch.log]
+        self.says["log"].text = "**Log**\n" + ("\n".join(readings) if readings else "Nothing is written down yet.")
         self.says["file"].text = f"{where}{'' if state.saved else ', with changes that are not saved'}."
 
     def layout(self):
@@ -108,10 +178,12 @@ class BatchBench(Bench):
         page = row(*forms, at_least=250)
         for each in forms:
             each.layout.flex = "0 1 270px"
-        buttons = row(self.controls["open"], self.controls["save"], self.controls["report"], at_least=120)
+        buttons = row(self.controls["open"], self.controls["save"], at_least=90)
+        papers = row(*(self.controls[name] for name in ("report", "plan", "sheet", "label")), at_least=150)
+        log = row(*self.reading.values(), column(self.controls["log"], self.controls["unlog"]), at_least=180)
         return column(
-            row(self.file, buttons, share=(1, 2), at_least=260), self.says["file"], self.says["trouble"],
-            row(self.says["answer"], self.says["weigh"], at_least=320), row(*self.pictures.values(), at_least=320),
-            self.says["caution"], page, row(self.controls["rules"], self.units, self.bands, at_least=220),
+            row(self.file, buttons, share=(1, 1), at_least=260), self.says["file"], self.says["trouble"],
+            row(self.says["answer"], self.says["weigh"], at_least=320), papers, row(*self.pictures.values(), at_least=320),
+            self.says["caution"], page, self.says["log"], log, row(self.controls["rules"], self.units, self.bands, at_least=220),
             Say("**What the rules and the checks say**", "answer"), self.says["verdicts"],
         )  # fmt: skip
