@@ -1,0 +1,27 @@
+"""Make the README's picture: `python tests/browser/picture.py` opens the lab as a cook would and writes notebooks/lab.png."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from conftest import running_browser, running_lab
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def main() -> None:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        running_lab(None, Path(folder)) as (address, _),
+        running_browser() as browser,
+    ):
+        page = browser.new_page(viewport={"width": 1000, "height": 1000}, device_scale_factor=0.8)
+        page.goto(address.replace("start.ipynb", "thick_point.ipynb"))
+        page.wait_for_selector("[data-revision]", timeout=60_000)
+        page.wait_for_timeout(2000)
+        page.screenshot(path=ROOT / "notebooks" / "lab.png")
+
+
+if __name__ == "__main__":
+    main()
