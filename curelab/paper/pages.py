@@ -27,7 +27,7 @@ SIZES = tuple(ROOT * step / 100 for step in range(106, 68, -2))
 LARGE = 22.0  # pt, of what is read from the scale; never made smaller
 PLAIN, BOLD = 0.53, 0.6  # mean width of a letter, in its own size, of the widest typeface in the list
 DRAWN, ALONE, BESIDE = 92.0, 54.0, 38.0  # mm: width of a picture, and its height alone and as one of two
-SIGNS = {"fail": "NOT IN ORDER", "unknown": "NOT KNOWN", "pass": "IN ORDER"}
+SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "IN ORDER"}
 BROWSERS = (
     "chromium",
     "chromium-browser",

@@ -226,7 +226,7 @@ def label(found: Schedule) -> Label:
         batch.invented,
         when(into),
         when(end),
-        tuple(cure),
+        (*cure, *(("for this batch only: weigh anew for every batch",) if cure else ())),
         contains,
         strength,
         __version__,
@@ -235,7 +235,8 @@ def label(found: Schedule) -> Label:
 
 def _per_kilogram(mass: float, green: float, water: float, what: str) -> str:
     said = f"{1e3 * mass / green:.3g} g {what} per kg of meat"
-    return said + (f", {1e3 * mass / (green + water):.3g} g per kg of meat and water" if water else "")
+    said += f", {1e3 * mass / (green + water):.3g} g per kg of meat and water" if water else ""
+    return said
 
 
 def _dates(found: Schedule) -> str:

@@ -110,7 +110,8 @@ def tasks_of(
     if batch.plan and batch.plan.serve:
         title = "Serve" if last is None else f"{_out_of(planned, where, len(where))}; serve"
     else:
-        title = "Ready" if last is None else f"{_out_of(planned, where, len(where))}: ready"
+        done = "still raw: cook it, or keep it below 4 °C"
+        title = done.capitalize() if last is None else f"{_out_of(planned, where, len(where))}: {done}"
     add("end", len(links), title)
     return tuple(tasks)
 

@@ -16,7 +16,7 @@ def main() -> None:
         running_lab(None, Path(folder)) as (address, _),
         running_browser() as browser,
     ):
-        page = browser.new_page(viewport={"width": 1000, "height": 1000}, device_scale_factor=0.8)
+        page = browser.new_page(viewport={"width": 1200, "height": 1300}, device_scale_factor=0.65)
         page.goto(address.replace("start.ipynb", "thick_point.ipynb"))
         page.wait_for_selector("[data-revision]", timeout=60_000)
         page.wait_for_timeout(2000)
