@@ -85,11 +85,12 @@ def _run(given) -> int:
             raise refuse("--csv", f'"{given.csv}" is a file; name a folder')
         written = report.write_csv(outcome, given.csv)
         print(f"curelab: wrote {', '.join(path.name for path in written)} to {given.csv}", file=sys.stderr)
-    print(report.as_json(outcome) if given.json else report.words(outcome, given.long), end="")
-    if given.draws and not given.json:
+    sure = []
+    if given.draws:
         from .learn.sure import how_sure
 
-        print(report.section("HOW SURE", how_sure(batch, given.draws)), end="")
+        sure = how_sure(batch, given.draws)
+    print(report.as_json(outcome, sure) if given.json else report.words(outcome, given.long, sure), end="")
     return 0
 
 

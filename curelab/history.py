@@ -240,7 +240,7 @@ class History:
     def _beyond_log(self, number: int) -> str | None:
         """Says so when a fridge log does not cover its stage."""
         stage = self.stages[number]
-        log = getattr(stage, "temperature", ())
+        log: Any = getattr(stage, "temperature", ())
         runs = [run for run in self.runs if run.index == number]
         if len(log) < 2 or not runs:
             return None

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import textwrap
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from . import __version__, units
 from .fields import InputError, Problem, to_plain
 from .forecast import Answer, Window
 from .limits import CAUTIONS
+from .matter.tissue import water_change_band
 from .outcome import Outcome
 from .runs import FREE
 from .tomlfile import write_text
@@ -26,7 +28,7 @@ WIDTH = 96
 SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "in order"}
 
 
-def words(outcome: Outcome, long: bool = False) -> str:
+def words(outcome: Outcome, long: bool = False, sure: Sequence[str] = ()) -> str:
     """The report a cook reads: what to know first, then what to weigh and do, then what it rests on. `long` adds sources and methods."""
     batch, system = outcome.batch, outcome.batch.units
     out = [batch.name, "=" * min(len(batch.name), WIDTH)]
@@ -80,6 +82,10 @@ def words(outcome: Outcome, long: bool = False) -> str:
                 out += _wrapped(line, "    ")
             if len(meaning.nitrite) > 1 and any(row.value for row in meaning.nitrite):
                 out += _wrapped(WHY_METHODS_DIFFER, "    ")
+    if sure:
+        out += ["", "HOW SURE"]
+        for sentence in sure:
+            out += _wrapped(sentence, "    ", "  - ")
     out += ["", "WHAT IT RESTS ON"]
     for sentence in outcome.history.assumptions:
         out += _wrapped(sentence, "    ", "  - ")
@@ -87,20 +93,12 @@ def words(outcome: Outcome, long: bool = False) -> str:
     told = f": {', '.join(number.key for number in uncertain)}" if long else ""
     out += _wrapped(
         f"{len(outcome.history.sources)} published numbers were used; {len(uncertain)} of them rest on memory or judgement{told}. "
-        f"All stand in datasets/numbers.csv with their sources.{'' if long else ' --long prints sources and ways of counting.'}",
+        f"They stand in the tables of datasets/ with their sources.{'' if long else ' --long prints sources and ways of counting.'}",
         "    ",
         "  - ",
     )
     out.append(f"  curelab {__version__}")
     return "\n".join(out) + "\n"
-
-
-def section(title: str, sentences: list[str]) -> str:
-    """A part of the report: a title and its sentences."""
-    lines = ["", title]
-    for sentence in sentences:
-        lines += _wrapped(sentence, "    ", "  - ")
-    return "\n".join(lines) + "\n"
 
 
 def in_short(outcome: Outcome) -> list[str]:
@@ -128,6 +126,7 @@ def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
 
 def _stage_lines(outcome: Outcome) -> list[str]:
     history, system = outcome.history, outcome.batch.units
+    slack = water_change_band(history.numbers)
     out = []
     for index in sorted({run.index for run in history.runs}):
         begin, end = history.span(index)
@@ -147,7 +146,7 @@ def _stage_lines(outcome: Outcome) -> list[str]:
                     "         ",
                     "         ",
                 )
-            low, high = (history.weight(end, piece.name) + side * 0.06 * piece.weight for side in (-1, 1))
+            low, high = (history.weight(end, piece.name) + side * slack * piece.weight for side in (-1, 1))
             out += _wrapped(
                 f"weighs {units.show(low, 'mass', system, digits=2)} to {units.show(high, 'mass', system, digits=2)}.",
                 "         ",
@@ -221,8 +220,9 @@ def _finite(seconds: float) -> float | None:
     return None if seconds == float("inf") else seconds
 
 
-def as_json(outcome: Outcome) -> str:
-    return json.dumps(plain(outcome), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+def as_json(outcome: Outcome, sure: Sequence[str] = ()) -> str:
+    """`plain` as text; `sure`, sentences from draws, under "how_sure"."""
+    return json.dumps(plain(outcome) | {"how_sure": list(sure)}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def write_csv(outcome: Outcome, folder: Path) -> list[Path]:

@@ -248,7 +248,7 @@ def _run(plan: _Plan, state: _State, loss: str, numbers: Numbers) -> Run:
     names = [name for name in TRACERS if start[name].any()]
     if "salt" in names and start["salt"][wirings[0].bath] > plan.saturation:
         names.remove("salt")
-        tracks.append(_dissolving(plan, state, start["salt"], clock, wirings[0], numbers))
+        tracks.append(_dissolving(plan, state, start["salt"], clock, wirings[0]))
     if names:
         ratios = np.array([solutes.ratio(name, numbers) for name in names])
         ends = np.append(turns, plan.longest)
@@ -286,8 +286,8 @@ def _start(name: str, plan: _Plan, state: _State, wiring: Wiring) -> np.ndarray:
     return w
 
 
-def _track(names, start, ratios, ends, modes: list[Modes], clock, rates=None) -> Track:
-    """Chain legs that end at `ends`; `rates[k]` (optional) maps times to the clock within leg k."""
+def _track(names, start, ratios, ends, modes: list[Modes], clock) -> Track:
+    """Chain legs that end at `ends`, each on its own modes."""
     legs, begin, now = [], 0.0, start
     for end, mode in zip(ends, modes, strict=True):
         leg = Leg(begin, float(end), mode, now, ratios, clock)
@@ -296,7 +296,7 @@ def _track(names, start, ratios, ends, modes: list[Modes], clock, rates=None) ->
     return Track(names, tuple(legs))
 
 
-def _dissolving(plan, state, start, clock, wiring, numbers) -> Track:
+def _dissolving(plan, state, start, clock, wiring) -> Track:
     """Salt in a sealed cure: held at saturation while salt lies undissolved, then a finite bath."""
     from scipy.optimize import brentq  # here, because it takes longer to import than all the rest
 
@@ -356,7 +356,7 @@ def _with_water_target(run: Run, plan: _Plan, numbers: Numbers) -> Run:
     if isinstance(plan.stage, (Rest, SealedCure)):
         return run
     strength = run.equilibrium("salt")
-    target = float(tissue.water_change(min(strength / (1 + strength), 0.264), numbers))
+    target = float(tissue.water_change(min(strength / (1 + strength), brine.STRONGEST), numbers))
     return replace(run, water_target=target)
 
 

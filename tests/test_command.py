@@ -138,3 +138,13 @@ def test_datasets_and_notebooks_work_from_a_wheel_outside_the_checkout(wheel, tm
     done = subprocess.run([python, "-c", code], cwd=tmp_path, capture_output=True, text=True, env=clean)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("Pork loin")
+
+
+def test_how_sure_it_is_stands_in_report_and_json(capsys):
+    loin = str(datasets_folder() / "demo_loin.toml")
+    _, out, _ = said(["run", loin, "--draws", "16"], capsys)
+    assert "HOW SURE" in out and "16 draws" in out
+    _, out, _ = said(["run", loin, "--draws", "16", "--json"], capsys)
+    assert any("16 draws" in sentence for sentence in json.loads(out)["how_sure"])
+    code, _, err = said(["run", loin, "--draws", "3"], capsys)
+    assert code == 2 and "out of range" in err

@@ -533,7 +533,7 @@ def test_too_cold_and_too_short_and_too_warm_a_soak():
         ("FB2265-06", "value", "33-34", "kept cold", "fail"),
         ("CLEM-04", "value", "50", "not too cold", "fail"),
         ("FB2265-08", "value", "0", "soak time", "unknown"),
-        ("FB2265-08", "note", "water not above 34 F", "soak water", "fail"),
+        ("FB2265-08w", "value", "34", "soak water", "fail"),
     ],
 )
 def test_every_trade_rule_in_use_decides(rule_id, column, text, name, outcome, monkeypatch, kept_cold):

@@ -43,7 +43,7 @@ TASTES = {
     "salty": ("taste.normal_high", "taste.too_salty"),
     "too salty": ("taste.too_salty", None),
 }
-GRID = np.linspace(0.0, 0.264, 2641)
+GRID = np.linspace(0.0, brine.STRONGEST, 2641)
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,7 @@ def salometer(
     """
     base = numbers or default_numbers()
     kelvin = np.clip(temperature, 273.15, 313.15)
-    alone = np.asarray(brine.density(np.minimum(salt / (1 + salt), 0.264), kelvin))
+    alone = np.asarray(brine.density(np.minimum(salt / (1 + salt), brine.STRONGEST), kelvin))
     dense = (1 + salt + sugar) / ((1 + salt) / alone + sugar / base.si("sugar.crystal_density"))
     known = np.asarray(brine.density(GRID, brine.SIXTY_FAHRENHEIT))
     found = np.interp(dense, known, GRID)

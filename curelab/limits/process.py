@@ -205,7 +205,7 @@ def _least_salt(history: History, numbers: Numbers) -> list[Verdict]:
     run = history.runs[-1]
     end = np.array([run.length])
     least = min(float(lean_profile(run, "salt", "water phase", end, n).min()) for n in range(len(history.pieces)))
-    activity = float(brine.water_activity(min(least, 0.264)))
+    activity = float(brine.water_activity(min(least, brine.STRONGEST)))
     remark = f"Water activity there is near {activity:.3f}."
     if least < row.si:
         remark = (
@@ -275,9 +275,7 @@ def _soak_water(history: History, numbers: Numbers) -> list[Verdict]:
     spans, ends = _warmth(history, (Soak,))
     if not len(spans):
         return []
-    row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FB2265-08")
-    degrees = float(re.search(r"(\d+) F", row["note"])[1])  # type: ignore[index]
-    limit = units.read(f"{degrees} degF", "temperature")
+    limit, source, how = _fahrenheit("FB2265-08w")
     return [
         judge(
             "soak water",
@@ -286,7 +284,7 @@ def _soak_water(history: History, numbers: Numbers) -> list[Verdict]:
             _celsius(limit),
             "°C",
             "warmest soak water",
-            f"{row['source']}; {row['rule_id']}",
-            row["how"],
+            source,
+            how,
         )
     ]

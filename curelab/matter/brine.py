@@ -55,7 +55,10 @@ _WATER_VISCOSITY = sorted(
 )
 
 
-def _fraction(x: ArrayLike, high: float = 0.264) -> NDArray[np.float64]:
+STRONGEST = 0.264  # mass fraction up to which the relations hold: a hair above saturation at room temperature
+
+
+def _fraction(x: ArrayLike, high: float = STRONGEST) -> NDArray[np.float64]:
     return within(x, 0.0, high, "salt mass fraction", "give kg salt per kg brine (5 % is 0.05)")
 
 
@@ -197,11 +200,11 @@ def from_strength(value: ArrayLike, unit: str, T: ArrayLike = SIXTY_FAHRENHEIT, 
     elif unit == "salometer":
         x = amount / 100.0 * _full_scale(scale)
     elif unit == "g/L of brine":
-        top = np.asarray(density(0.264, T)) * 0.264
+        top = np.asarray(density(STRONGEST, T)) * STRONGEST
         within(amount / top, 0.0, 1.0, "grams per litre over the most brine can hold,", "use less salt")
         x = amount / np.asarray(density(0.0, T))
         for _ in range(60):  # x -> c / density(x) contracts about fivefold each time
-            x = amount / np.asarray(density(np.minimum(x, 0.264), T))
+            x = amount / np.asarray(density(np.minimum(x, STRONGEST), T))
     else:
         raise KeyError(f"no strength unit {unit!r}; choose from {', '.join(STRENGTH_UNITS)}")
     return plain(_fraction(x, 0.285))

@@ -31,7 +31,10 @@ def evened(cured: float, rested: np.ndarray, x: np.ndarray, terms: int = 60) -> 
 def sealed_rest(cells: int = 60) -> Case:
     """10 days in an endless brine, then sealed until all is even."""
     bath = Bath(water="4 kg", salt=4 * SALT)
-    stages = [Brine(bath=bath, temperature=COLD, lasts="10 d", lying=False, running=True), Rest(temperature=COLD, lasts="390 d")]
+    stages = [
+        Brine(bath=bath, temperature=COLD, lasts="10 d", lying=False, running=True),
+        Rest(temperature=COLD, lasts="390 d"),
+    ]
     history = meat.run(stages, BARE, cells)  # type: ignore[arg-type]
     pace = meat.salt_diffusivity() / HALF**2
     cured = pace * 10 * DAY

@@ -22,7 +22,9 @@ def density_by_coolprop(celsius: float = 5.0) -> Case | Missing:
         return Missing(what, "CoolProp")
     theirs = np.array([PropsSI("D", "T", celsius + KELVIN, "P", 101325.0, f"INCOMP::MNA[{p / 100}]") for p in PERCENTS])
     ours = np.asarray(brine.density(PERCENTS / 100, celsius + KELVIN))
-    return _percents(what, "CoolProp, INCOMP::MNA", theirs, ours, "kg/m3", largest(ours / theirs - 1), 5e-4, "the density")
+    return _percents(
+        what, "CoolProp, INCOMP::MNA", theirs, ours, "kg/m3", largest(ours / theirs - 1), 5e-4, "the density"
+    )
 
 
 def freezing_by_coolprop() -> Case | Missing:
@@ -32,10 +34,14 @@ def freezing_by_coolprop() -> Case | Missing:
         from CoolProp.CoolProp import PropsSI
     except ImportError:
         return Missing(what, "CoolProp")
-    theirs = np.array([KELVIN - PropsSI("T_FREEZE", "T", 290.0, "P", 101325.0, f"INCOMP::MNA[{p / 100}]") for p in PERCENTS])
+    theirs = np.array(
+        [KELVIN - PropsSI("T_FREEZE", "T", 290.0, "P", 101325.0, f"INCOMP::MNA[{p / 100}]") for p in PERCENTS]
+    )
     ours = KELVIN - np.asarray(brine.freezing_point(PERCENTS / 100))
     remark = "CoolProp lies some 2 % above the handbooks at the weak end; ours follows the handbooks."
-    return _percents(what, "CoolProp, INCOMP::MNA", theirs, ours, "K", largest(ours / theirs - 1), 3e-2, "the depression", remark)
+    return _percents(
+        what, "CoolProp, INCOMP::MNA", theirs, ours, "K", largest(ours / theirs - 1), 3e-2, "the depression", remark
+    )
 
 
 def activity_by_phreeqc() -> Case | Missing:
@@ -55,9 +61,13 @@ def activity_by_phreeqc() -> Case | Missing:
     punch = "USER_PUNCH\n -headings aw\n 10 PUNCH ACT('H2O')\nSELECTED_OUTPUT\n -reset false\n -user_punch true\n -high_precision true\n"
     if engine.RunString(f"{punch}{solutions}END\n") != 0:
         raise ArithmeticError(engine.GetErrorString())
-    theirs = 1 - np.array([float(engine.GetSelectedOutputValue(row, 0)) for row in range(1, engine.GetSelectedOutputRowCount())])
+    theirs = 1 - np.array(
+        [float(engine.GetSelectedOutputValue(row, 0)) for row in range(1, engine.GetSelectedOutputRowCount())]
+    )
     ours = 1 - np.asarray(brine.water_activity(PERCENTS / 100))
-    return _percents(what, "phreeqc, pitzer.dat", theirs, ours, "1 - aw", largest(ours / theirs - 1), 5e-3, "the lowering")
+    return _percents(
+        what, "phreeqc, pitzer.dat", theirs, ours, "1 - aw", largest(ours / theirs - 1), 5e-3, "the lowering"
+    )
 
 
 def handbook_density() -> Case:
@@ -92,4 +102,17 @@ def _percents(what, source, theirs, ours, unit, error, tolerance, measure, remar
     some = slice(1, None, 2)
     labels = tuple(f"{p:g} % salt" for p in PERCENTS[some])
     picture = Lines(what, "% salt by weight of the brine", unit, both("", PERCENTS, theirs, PERCENTS, ours))
-    return Case(what, source, "computed", labels, tuple(theirs[some]), tuple(ours[some]), unit, error, tolerance, measure, picture, remark)
+    return Case(
+        what,
+        source,
+        "computed",
+        labels,
+        tuple(theirs[some]),
+        tuple(ours[some]),
+        unit,
+        error,
+        tolerance,
+        measure,
+        picture,
+        remark,
+    )

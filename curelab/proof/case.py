@@ -11,7 +11,10 @@ import numpy as np
 from ..paper.drawn_lines import svg_lines
 from ..pictures import Lines, Series
 
-OURS, THEIRS = "#0072B2", "#000000"  # told apart without colour too: ours is a solid line, theirs short dashes on top of it
+OURS, THEIRS = (
+    "#0072B2",
+    "#000000",
+)  # told apart without colour too: ours is a solid line, theirs short dashes on top of it
 HOW = {
     "seen": "seen: the figures stand in the text that was read",
     "second-hand": "second-hand: the figures were read in a text that quotes the source",
@@ -49,7 +52,9 @@ class Case:
         if self.how not in HOW:
             raise ValueError(f"{self.what}: how = {self.how!r}; it must be one of {', '.join(HOW)}")
         if not len(self.labels) == len(self.exact) == len(self.ours):
-            raise ValueError(f"{self.what}: {len(self.labels)} labels, {len(self.exact)} exact, {len(self.ours)} of ours")
+            raise ValueError(
+                f"{self.what}: {len(self.labels)} labels, {len(self.exact)} exact, {len(self.ours)} of ours"
+            )
         if not (np.all(np.isfinite(self.exact)) and np.all(np.isfinite(self.ours)) and math.isfinite(self.error)):
             raise ValueError(f"{self.what}: a figure is not finite")
 
@@ -110,17 +115,24 @@ class Table:
 
     def __repr__(self) -> str:
         wide = [max(len(row[n]) for row in (self.columns, *self.rows)) for n in range(len(self.columns))]
-        lines = ["  ".join(f"{cell:{w}}" for cell, w in zip(row, wide, strict=True)).rstrip() for row in (self.columns, *self.rows)]
+        lines = [
+            "  ".join(f"{cell:{w}}" for cell, w in zip(row, wide, strict=True)).rstrip()
+            for row in (self.columns, *self.rows)
+        ]
         return "\n".join([self.what, *lines, *([f"note: {self.remark}"] if self.remark else [])])
 
     def _repr_html_(self) -> str:
         head = "".join(f'<th scope="col" style="text-align:left">{escape(name)}</th>' for name in self.columns)
         body = "".join(
-            "<tr>" + "".join(f'<td style="text-align:left;vertical-align:top">{escape(cell)}</td>' for cell in row) + "</tr>"
+            "<tr>"
+            + "".join(f'<td style="text-align:left;vertical-align:top">{escape(cell)}</td>' for cell in row)
+            + "</tr>"
             for row in self.rows
         )
         note = f"<p><i>{escape(self.remark)}</i></p>" if self.remark else ""
-        return f"<p><b>{escape(self.what)}</b></p><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{note}"
+        return (
+            f"<p><b>{escape(self.what)}</b></p><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{note}"
+        )
 
 
 def short(value: float) -> str:

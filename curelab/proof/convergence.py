@@ -37,7 +37,9 @@ class Falling:
 
 
 def _history(shape: str, cells: int) -> History:
-    stage = Brine(bath=Bath(water="4 kg", salt=4 * crank.SALT), temperature=COLD, lasts=crank.LASTS, lying=False, running=True)
+    stage = Brine(
+        bath=Bath(water="4 kg", salt=4 * crank.SALT), temperature=COLD, lasts=crank.LASTS, lying=False, running=True
+    )
     return meat.run(stage, FILM, cells, shape=shape)
 
 
@@ -101,7 +103,12 @@ KINDS: dict[str, Callable[[], list[AnyStage]]] = {
     "brine, rest, soak": lambda: [
         _brine(),
         Rest(temperature=COLD, lasts="2 d"),
-        Soak(waters=[Water(amount="3 kg", lasts="8 h", temperature=COLD), Water(amount="3 kg", lasts="12 h", temperature=COLD)]),
+        Soak(
+            waters=[
+                Water(amount="3 kg", lasts="8 h", temperature=COLD),
+                Water(amount="3 kg", lasts="12 h", temperature=COLD),
+            ]
+        ),
     ],
 }
 
@@ -124,7 +131,9 @@ def exact_in_time(shape: str = "half slab", cells: int = 30) -> Case:
             scale = profiles.max()
             again = history.profile(quantity, many).values[among]
             alone = np.array([history.profile(quantity, float(time)).values for time in few])
-            worst = max(worst, float(np.abs(again - profiles).max() / scale), float(np.abs(alone - profiles).max() / scale))
+            worst = max(
+                worst, float(np.abs(again - profiles).max() / scale), float(np.abs(alone - profiles).max() / scale)
+            )
         labels.append(f"middle, {kind}")
         coarse_values.append(float(100 * history.core("salt", few)[-1]))
         fine_values.append(float(100 * history.core("salt", many)[-1]))

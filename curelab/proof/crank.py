@@ -71,7 +71,9 @@ def _case(what: str, numbers: str, history: History, exact: series.Exact, end: f
     fo = fourier(LATE)
     core, taken = meat.middle(history, LATE), history.amount("salt", LATE) / (end * water)
     error = largest(
-        (levels - end * exact.profile(x, fo)) / SALT, (core - end * exact.profile(np.zeros(1), fo)[:, 0]) / SALT, taken - exact.uptake(fo)
+        (levels - end * exact.profile(x, fo)) / SALT,
+        (core - end * exact.profile(np.zeros(1), fo)[:, 0]) / SALT,
+        taken - exact.uptake(fo),
     )
     theirs = np.concatenate([exact.profile(np.zeros(1), fourier(SHOWN))[:, 0], exact.uptake(fourier(SHOWN))])
     ours = np.concatenate([meat.middle(history, SHOWN) / end, history.amount("salt", SHOWN) / (end * water)])
@@ -88,4 +90,3 @@ def _case(what: str, numbers: str, history: History, exact: series.Exact, end: f
         what, f"{BOOK}{numbers}{MEMORY}", "derived", tuple(labels), tuple(theirs), tuple(ours), "of the final level", error, 3e-4,
         "the level of the bath at the start, over all places and 40 times", picture,
     )  # fmt: skip
-

@@ -41,7 +41,9 @@ def by_elements(ratio: float, loss: float, start: float) -> tuple[np.ndarray, np
     conduct = store * np.array([obstruction(part) for part in parts]) * ratio * free
     mass_per_area = sum(part.density * width for part, width in zip(parts, (CAP, THICK - CAP), strict=True))
     area = WEIGHT / mass_per_area  # of one broad face, m2
-    film = 1000 * numbers["film.still"].value * ratio  # kg/(m2 s): the still layer is water, and as thick for every solute
+    film = (
+        1000 * numbers["film.still"].value * ratio
+    )  # kg/(m2 s): the still layer is water, and as thick for every solute
 
     mesh = np.concatenate([np.linspace(0, CAP, 31), np.linspace(CAP, THICK, 51)[1:]])
     basis = Basis(MeshLine(mesh), ElementLineP2())
@@ -61,7 +63,14 @@ def by_elements(ratio: float, loss: float, start: float) -> tuple[np.ndarray, np
     begin = np.zeros(size + 1)
     begin[size] = start
     path = solve_ivp(
-        lambda _, w: rate @ w, (0, TIMES[-1] / PER_SECOND), begin, "Radau", TIMES / PER_SECOND, rtol=1e-8, atol=1e-10 * start, jac=rate
+        lambda _, w: rate @ w,
+        (0, TIMES[-1] / PER_SECOND),
+        begin,
+        "Radau",
+        TIMES / PER_SECOND,
+        rtol=1e-8,
+        atol=1e-10 * start,
+        jac=rate,
     ).y.T
     probe = basis.probes(PLACES[None])
     return area * (path[:, :size] @ (mass @ np.ones(size))), path[:, size], (probe @ path[:, :size].T).T
@@ -83,7 +92,10 @@ def finite_elements(cells: int = 60) -> Case | Missing:
     ours: list[float] = []
     error, in_fat = 0.0, 0.0
     series: list[Series] = []
-    for name, ratio, loss, brought in (("salt", 1.0, 0.0, SALT), (FREE, numbers["ratio.nitrite"].value, meat.nitrite_loss(), NITRITE)):
+    for name, ratio, loss, brought in (
+        ("salt", 1.0, 0.0, SALT),
+        (FREE, numbers["ratio.nitrite"].value, meat.nitrite_loss(), NITRITE),
+    ):
         amount, in_bath, levels = by_elements(ratio, loss, brought / WATER)
         profile = history.profile(name, TIMES, basis="water phase")
         mine = meat.level(profile.values) / (brought / WATER)
@@ -91,7 +103,10 @@ def finite_elements(cells: int = 60) -> Case | Missing:
         held, left = history.amount(name, TIMES), meat.level(history.bath(name, TIMES)) * WATER
         apart = at_places - levels / (brought / WATER)
         in_fat = max(in_fat, largest(apart[:, PLACES < CAP]))
-        error = max(error, largest((held - amount) / brought, left / brought - in_bath * WATER / brought, apart[:, PLACES > CAP]))
+        error = max(
+            error,
+            largest((held - amount) / brought, left / brought - in_bath * WATER / brought, apart[:, PLACES > CAP]),
+        )
         for n, time in enumerate(TIMES):
             labels.append(f"{name} in the piece, day {time / DAY:.0f}")
             theirs.append(float(amount[n] / brought))

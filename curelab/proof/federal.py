@@ -29,7 +29,9 @@ def amounts() -> Case:
         given = rows[name]
         if "meat_lb" in given:  # a piece of so many pounds does not exist; a hundredth of both is the same share
             meat = Piece(thickness="8 cm", weight=f"{given['meat_lb'] / 100} lb")
-            cure = SealedCure(salt="10 g", nitrite=f"{given['nitrite_oz'] / 100} oz", temperature="3 degC", lasts="10 d")
+            cure = SealedCure(
+                salt="10 g", nitrite=f"{given['nitrite_oz'] / 100} oz", temperature="3 degC", lasts="10 d"
+            )
             ours.append(1e6 * (ingoing_table(cure, meat)[0].value or 0.0))
         elif "pump" in given:
             pickle = given["pickle_gal"] * given["pickle_lb_per_gal"]

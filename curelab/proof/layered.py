@@ -48,7 +48,9 @@ class TwoLayers:
         (q1, q2), (a, b), (k1, k2) = self.q, self.widths, self.conductivity
         level = np.abs(np.sin(q2 * b)) > np.abs(np.cos(q2 * b))
         with np.errstate(divide="ignore"):
-            return np.where(level, np.sin(q1 * a) / np.sin(q2 * b), -k1 * q1 * np.cos(q1 * a) / (k2 * q2 * np.cos(q2 * b)))
+            return np.where(
+                level, np.sin(q1 * a) / np.sin(q2 * b), -k1 * q1 * np.cos(q1 * a) / (k2 * q2 * np.cos(q2 * b))
+            )
 
     @property
     def sums(self) -> np.ndarray:
@@ -76,7 +78,9 @@ class TwoLayers:
         return 1 - np.exp(-np.multiply.outer(clock, self.roots**2)) @ (self.sums**2 / self.norms) / total
 
 
-def two_layers(widths: tuple[float, float], storage: tuple[float, float], conductivity: tuple[float, float], terms: int = TERMS) -> TwoLayers:
+def two_layers(
+    widths: tuple[float, float], storage: tuple[float, float], conductivity: tuple[float, float], terms: int = TERMS
+) -> TwoLayers:
     """Find the first `terms` roots: sign changes on a grid sixty times finer than their mean distance, then bracketed."""
     a, b = widths
     s1, s2 = np.sqrt(np.divide(storage, conductivity))
@@ -121,7 +125,9 @@ def fat_on_lean(cells: int = 60) -> Case:
     near = np.interp(at, profile.depth, ours_now)
     near[1] = _border(profile.depth, ours_now, cap, conductivity)
     ours = np.concatenate([history.amount("salt", shown) / total, near])
-    labels = [f"taken up, day {t / DAY:.0f}" for t in shown] + [f"{place}, day 15" for place in ("middle of the fat", "border", "middle of the lean")]
+    labels = [f"taken up, day {t / DAY:.0f}" for t in shown] + [
+        f"{place}, day 15" for place in ("middle of the fat", "border", "middle of the lean")
+    ]
     picture = Lines(
         "Fat on lean: the profile on day 15", "depth in mm; fat as far as the dotted line", "level over that of the bath",
         both("day 15", 1e3 * grid, exact.profile(grid, free * day)[0], 1e3 * profile.depth, ours_now),
@@ -145,7 +151,12 @@ def _border(depth: np.ndarray, levels: np.ndarray, cap: float, conductivity) -> 
 
 def half_spaces(cells: int = 300) -> Case:
     """Two half spaces, 2e-10 and 0.5e-10 m2/s, the second holding 0.2 of the first at equilibrium; the first starts at 1; after a day."""
-    fast, slow, k, width = 2e-10, 0.5e-10, 0.2, 0.05  # slabs of 5 cm are half spaces for a day: the diffusion length is 4 mm
+    fast, slow, k, width = (
+        2e-10,
+        0.5e-10,
+        0.2,
+        0.05,
+    )  # slabs of 5 cm are half spaces for a day: the diffusion length is 4 mm
     chain = build([Layer(width, k, k * slow, cells), Layer(width, 1.0, fast, cells)])
     start = np.where(chain.layer == 1, 1.0, 0.0)[None]
     w = modes_of(assemble([chain], [], [])).at(start, np.array([[DAY]]))[0, 0]
@@ -158,7 +169,10 @@ def half_spaces(cells: int = 300) -> Case:
 
     rows = {row["quantity"].split(",")[0]: float(row["value"]) for row in read_table("analytic_values.csv")}
     names = {"C1 at x=+5 mm": 0.005, "C2 at x=-2 mm": -0.002}
-    ours = [float(np.interp(place, x[np.sign(x) == np.sign(place)], c[np.sign(x) == np.sign(place)])) for place in names.values()]
+    ours = [
+        float(np.interp(place, x[np.sign(x) == np.sign(place)], c[np.sign(x) == np.sign(place)]))
+        for place in names.values()
+    ]
     theirs = [rows[name] for name in names]
     crossed = float(chain.capacity[chain.layer == 0] @ w[chain.layer == 0])
     near = np.abs(x) < 0.02

@@ -13,7 +13,11 @@ from ..stages import AnyStage
 DAY = 86400.0
 HALF = 0.04  # m: half of a thickness of 8 cm, or the radius
 COLD = "3 degC"  # a node of the printed diffusivities, so that nothing is interpolated
-SHAPES = {"half slab": "slab", "cylinder": "cylinder", "sphere": "sphere"}  # name in the exact series: name of the piece
+SHAPES = {
+    "half slab": "slab",
+    "cylinder": "cylinder",
+    "sphere": "sphere",
+}  # name in the exact series: name of the piece
 NAMES = {"half slab": "plane sheet", "cylinder": "cylinder", "sphere": "sphere"}
 BARE = 1e3  # m/s: a film so thin that a face has the level of the bath
 

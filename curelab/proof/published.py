@@ -118,7 +118,9 @@ def published_diffusivities() -> Table:
     numbers = default_numbers()
     share = numbers["obstruction.lean"]
     free = {3.0: 0.82e-9, 25.0: 1.61e-9}
-    assert free[3.0] == numbers.si("water.salt_diffusivity.3C") and free[25.0] == numbers.si("water.salt_diffusivity.25C")
+    assert free[3.0] == numbers.si("water.salt_diffusivity.3C") and free[25.0] == numbers.si(
+        "water.salt_diffusivity.25C"
+    )
     low, high = (share.low or 0.0) * free[3.0], (share.high or 0.0) * free[25.0]
     rows = []
     for row in read_table("diffusivity.csv"):
@@ -127,9 +129,25 @@ def published_diffusivities() -> Table:
             if not ends or "kV" in row["basis"]:
                 continue
             inside = low <= min(ends) and max(ends) <= high
-            verdict = "inside" if inside else "above" if max(ends) > high and min(ends) >= low else "below" if max(ends) < low else "partly"
+            verdict = (
+                "inside"
+                if inside
+                else "above"
+                if max(ends) > high and min(ends) >= low
+                else "below"
+                if max(ends) < low
+                else "partly"
+            )
             told = " to ".join(f"{1e10 * end:.3g}" for end in (ends[0], ends[-1])[: 1 if ends[0] == ends[-1] else 2])
-            rows.append((row["source"].split("(")[0].strip(" '\"")[:60], f"{row['tissue']}, {row['species']}", row["temperature_C"] or "not given", told, verdict))
+            rows.append(
+                (
+                    row["source"].split("(")[0].strip(" '\"")[:60],
+                    f"{row['tissue']}, {row['species']}",
+                    row["temperature_C"] or "not given",
+                    told,
+                    verdict,
+                )
+            )
     return Table(
         "Salt in raw lean meat, 1e-10 m2/s, as read", ("source", "meat", "degC", "printed", "in our band"), tuple(rows),
         f"Our band runs from {1e10 * low:.1f} at 3 degC to {1e10 * high:.1f} at 25 degC, wide enough for a temperature that is not given. What lies "
@@ -142,7 +160,8 @@ def rules_of_thumb() -> Table:
     rows = []
     for held in held_against_model():
         core, whole = (
-            f"{100 * each.value:.0f} % ({100 * each.low:.0f} to {100 * each.high:.0f})" for each in (held.core, held.average)
+            f"{100 * each.value:.0f} % ({100 * each.low:.0f} to {100 * each.high:.0f})"
+            for each in (held.core, held.average)
         )
         source = "common practice, no source" if held.row["how_days"] == "common practice" else held.row["rule_id"]
         rows.append((held.row["cut"], f"{float(held.row['days']):.0f}", held.row["thickness_cm"], core, whole, source))
@@ -160,5 +179,7 @@ def _ninety() -> float:
 
 def _cod() -> tuple[float, float, float]:
     """(% salt, % water, salt over salt and water) of the pickled arm."""
-    rows = {r["quantity"]: float(r["value"]) for r in read_table("validation_data.csv") if r["geometry"] == "fillet pickled"}
+    rows = {
+        r["quantity"]: float(r["value"]) for r in read_table("validation_data.csv") if r["geometry"] == "fillet pickled"
+    }
     return rows["salt"], rows["water"], rows["salt"] / (rows["salt"] + rows["water"])

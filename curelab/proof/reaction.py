@@ -69,10 +69,16 @@ def loss_against_diffusion(shape: str = "half slab", cells: int = 60) -> Case:
     now /= NITRITE
     fo = diffusivity * way / HALF**2
     held = history.amount(FREE, end)[0] / (NITRITE * history.pieces[0].water())
-    error = largest(now[-1] - steady(shape, phi, x), held - effectiveness(shape, phi), now[:-1] - on_the_way(shape, phi, x, fo))
+    error = largest(
+        now[-1] - steady(shape, phi, x), held - effectiveness(shape, phi), now[:-1] - on_the_way(shape, phi, x, fo)
+    )
     core = meat.middle(history, np.concatenate([way, end]), FREE) / NITRITE
     labels = [f"middle, day {t / DAY:.0f}" for t in way] + ["middle at the end", "mean at the end"]
-    theirs = [*on_the_way(shape, phi, np.zeros(1), fo)[:, 0], float(steady(shape, phi, np.zeros(1))[0]), effectiveness(shape, phi)]
+    theirs = [
+        *on_the_way(shape, phi, np.zeros(1), fo)[:, 0],
+        float(steady(shape, phi, np.zeros(1))[0]),
+        effectiveness(shape, phi),
+    ]
     half = len(x) // 2
     grid = np.linspace(0, 1, 41)
     ten = on_the_way(shape, phi, grid, fo[1:2])[0]

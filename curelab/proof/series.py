@@ -40,7 +40,9 @@ class Exact:
 
     def profile(self, x: np.ndarray, fo: np.ndarray) -> np.ndarray:
         """(t, x) concentration over the final one, at distance x from the middle."""
-        return 1 - (np.exp(-np.multiply.outer(fo, self.q**2)) * self.amplitude) @ _shape(self.shape, self.q, np.asarray(x))
+        return 1 - (np.exp(-np.multiply.outer(fo, self.q**2)) * self.amplitude) @ _shape(
+            self.shape, self.q, np.asarray(x)
+        )
 
     def uptake(self, fo: np.ndarray) -> np.ndarray:
         """(t,) amount taken up over the final one."""

@@ -97,7 +97,7 @@ def explain(
     if purge:  # what does not dissolve lies dry in the bag
         most = float(brine.solubility(COLD))
         inside = min(inside, most / (1 - most))
-    change = -purge / green if purge else float(water_change(min(inside / (1 + inside), 0.264), numbers))
+    change = -purge / green if purge else float(water_change(min(inside / (1 + inside), brine.STRONGEST), numbers))
     weight = green * (1 + change) + inside * held + part * (made.sugar + made.nitrate + made.nitrite)
     phase = inside * partition(numbers)
     return Meaning(

@@ -269,7 +269,7 @@ def weigh(weigh_out: AnyWeighOut, pieces: Piece | Sequence[Piece], numbers: Numb
     cure_mix = nitrite / label.nitrite if label else 0.0
     nitrate = nitrite * nitrate_per_nitrite
     plain_salt = salt - cure_mix * (label.mix().salt if label else 0.0)
-    problems = _problems(weigh_out, green, water, salt, plain_salt, nitrite, nitrate)
+    problems = _problems(weigh_out, water, salt, plain_salt, nitrite, nitrate)
     if problems:
         raise InputError(problems)
     made = Weighed(weigh_out, green, water, max(plain_salt, 0.0), cure_mix, sugar, salt, nitrite, nitrate, ())
@@ -283,7 +283,7 @@ def _all(pieces) -> tuple[Piece, ...]:
     return pieces
 
 
-def _problems(weigh_out, green, water, salt, plain_salt, nitrite, nitrate) -> list[Problem]:
+def _problems(weigh_out, water, salt, plain_salt, nitrite, nitrate) -> list[Problem]:
     problems = []
     if plain_salt < -1e-9 * salt:
         got = salt - plain_salt

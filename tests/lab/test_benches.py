@@ -44,9 +44,12 @@ def test_extremes_of_every_slider_leave_a_picture_or_a_reason(name):
         state, page = made(name)
         for label, knob in page.controls.items():
             if hasattr(knob, "dragging"):
+                before = {key: picture.revision for key, picture in page.pictures.items()}
+                moved = knob.value != getattr(knob, end)
                 knob.value = getattr(knob, end)
-                for picture in page.pictures.values():
-                    assert picture.problem or picture.meta, label
+                for key, picture in page.pictures.items():
+                    assert bool(picture.problem) == bool(state.problems), label
+                    assert picture.revision > before[key] or not moved, label
                 if state.problems:
                     assert page.says["trouble"].text and page.says["trouble"].kind == "alert", label
                     assert page.says["answer"].text == "", label
@@ -64,6 +67,8 @@ def test_units_switch_everywhere_at_once_and_lose_nothing(name):
 
 def test_bands_off_takes_the_bands_away(name):
     _, page = made(name)
+    drawn = [picture for picture in page.pictures.values() if "series" in picture.meta]
+    assert all(any(line["band"] for line in picture.meta["series"]) for picture in drawn)
     page.bands.value = False
     for picture in page.pictures.values():
         assert not any(line.get("band") for line in picture.meta.get("series", []))

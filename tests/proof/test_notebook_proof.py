@@ -17,7 +17,18 @@ CELLS = json.loads(NOTEBOOK.read_text(encoding="utf-8"))["cells"]
 
 def run_again(notebook: Path) -> subprocess.CompletedProcess[str]:
     """nbval in its strict form, without the settings of this suite."""
-    command = [sys.executable, "-m", "pytest", "-q", "-o", "addopts=", "-o", "filterwarnings=", "-p", "no:cacheprovider"]
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-q",
+        "-o",
+        "addopts=",
+        "-o",
+        "filterwarnings=",
+        "-p",
+        "no:cacheprovider",
+    ]
     path = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")]).rstrip(os.pathsep)
     return subprocess.run(
         [*command, "--nbval", "--nbval-current-env", str(notebook)],
@@ -26,7 +37,9 @@ def run_again(notebook: Path) -> subprocess.CompletedProcess[str]:
 
 
 def printed(cell: dict) -> str:
-    return "".join("".join(output.get("data", {}).get("text/plain", output.get("text", ""))) for output in cell.get("outputs", []))
+    return "".join(
+        "".join(output.get("data", {}).get("text/plain", output.get("text", ""))) for output in cell.get("outputs", [])
+    )
 
 
 def test_it_prints_what_it_printed():

@@ -99,7 +99,9 @@ def test_no_root_of_the_two_layers_is_missing():
     parts = LAYERS.sums**2 / LAYERS.norms / np.dot(LAYERS.storage, LAYERS.widths)
     tails = 1 - np.cumsum(parts)
     assert np.all(parts >= 0) and 0 < tails[-1] < 4e-3
-    assert tails[-1] == pytest.approx(0.5 * tails[len(tails) // 2 - 1], rel=0.1)  # falls as one over the number of terms, as it must
+    assert tails[-1] == pytest.approx(
+        0.5 * tails[len(tails) // 2 - 1], rel=0.1
+    )  # falls as one over the number of terms, as it must
 
 
 def test_two_layers_obey_the_border_and_the_faces():
@@ -129,7 +131,9 @@ def test_the_steady_profile_obeys_its_equation(shape, phi):
     left = (above - 2 * here + below) / h**2 + (d - 1) / x * (above - below) / (2 * h)
     np.testing.assert_allclose(left, phi**2 * here, rtol=1e-5)
     assert reaction.steady(shape, phi, np.array([1.0]))[0] == pytest.approx(1.0, rel=1e-12)
-    assert reaction.steady(shape, phi, np.array([0.0]))[0] == pytest.approx(reaction.steady(shape, phi, np.array([1e-5]))[0], rel=1e-8)
+    assert reaction.steady(shape, phi, np.array([0.0]))[0] == pytest.approx(
+        reaction.steady(shape, phi, np.array([1e-5]))[0], rel=1e-8
+    )
     mean = d * quad(lambda r: reaction.steady(shape, phi, np.array([r]))[0] * r ** (d - 1), 0, 1)[0]
     assert reaction.effectiveness(shape, phi) == pytest.approx(mean, rel=1e-10)
 
@@ -139,7 +143,9 @@ def test_the_way_to_the_steady_profile(shape):
     """Empty at first; steady at last; between, Danckwerts' rule: loss-free level times exp(-k t), plus k times its integral."""
     x, phi = np.array([0.1, 0.5, 0.9]), 2.1
     assert np.abs(reaction.on_the_way(shape, phi, x[:2], np.array([3e-3]))).max() < 1e-6
-    np.testing.assert_allclose(reaction.on_the_way(shape, phi, x, np.array([5.0]))[0], reaction.steady(shape, phi, x), rtol=1e-12)
+    np.testing.assert_allclose(
+        reaction.on_the_way(shape, phi, x, np.array([5.0]))[0], reaction.steady(shape, phi, x), rtol=1e-12
+    )
     fo, free = 0.2, series.constant(shape)
     for place in x:
         level = lambda t, p=place: float(free.profile(np.array([p]), np.array([t]))[0, 0]) * np.exp(-(phi**2) * t)  # noqa: E731
@@ -153,7 +159,9 @@ def test_a_rest_begins_where_the_brine_ended_and_ends_even():
     sheet = series.constant("half slab")
     start = balances.evened(cured, np.array([0.0]), x, terms=4000)[0]
     np.testing.assert_allclose(start, sheet.profile(x, np.array([cured]))[0], rtol=2e-3)
-    np.testing.assert_allclose(balances.evened(cured, np.array([9.0]), x)[0], sheet.uptake(np.array([cured]))[0], rtol=1e-12)
+    np.testing.assert_allclose(
+        balances.evened(cured, np.array([9.0]), x)[0], sheet.uptake(np.array([cured]))[0], rtol=1e-12
+    )
 
 
 # -- what is said -------------------------------------------------------------------------------------------------------------------
@@ -184,10 +192,14 @@ def test_a_case_that_fails_says_so():
 
 def test_every_published_data_set_has_its_say():
     said = published.experiments()
-    assert [each.dataset for each in said] == list(dict.fromkeys(row["dataset_id"] for row in read_table("validation_data.csv")))
+    assert [each.dataset for each in said] == list(
+        dict.fromkeys(row["dataset_id"] for row in read_table("validation_data.csv"))
+    )
     assert {each.verdict for each in said} <= set(published.VERDICTS) and all(each.missing for each in said)
     by_name = {each.dataset: each for each in said}
-    assert "so 1.98 % of its water phase" in by_name["aykin2021"].measured  # the same figure stands in the note of the row
+    assert (
+        "so 1.98 % of its water phase" in by_name["aykin2021"].measured
+    )  # the same figure stands in the note of the row
     assert "hence 0.266 kg" in by_name["cod_gudjon2015"].measured  # the note of its row: 26.6 %
     assert "0.263" in by_name["cod_gudjon2015"].model  # Salt Institute: 26.33 % at 4.44 degC
     # 21 h and Fo 0.848 of Crank's plane sheet at nine tenths taken up (a standard figure, from memory; evaluated here)
