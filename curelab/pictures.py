@@ -161,8 +161,8 @@ def profile(
         )  # fmt: skip
     return Lines(
         _inside(trio, time, quantities, name, basis),
-        f"{length_unit} from one surface of the {name} through to the other",
-        f"{' and '.join(NAMES.get(q, q) for q in quantities)}, {unit}",
+        f"{length_unit}, through the {name}",
+        f"{'nitrite' if len(quantities) > 1 else NAMES.get(quantities[0], quantities[0])}, {unit}",
         tuple(lines),
         note=BAND if trio.others else "",
     )
@@ -267,7 +267,7 @@ def before_and_after(trio: Trio, before: float, after: float, piece: str | int =
             band = (100 * np.min(every, axis=0), 100 * np.max(every, axis=0))
         lines.append(Series(label, along * found.depth, 100 * found.values, COLOURS["salt"], dash, *band))
     return Lines(
-        f"{name.capitalize()}: salt from face to face before and after the soak.", f"{unit} from one surface of the {name} through to the other",
+        f"{name.capitalize()}: salt from face to face before and after the soak.", f"{unit}, through the {name}",
         "salt, % of the meat", tuple(lines), (), BAND if trio.others else "",
     )  # fmt: skip
 

@@ -69,6 +69,31 @@ def dial(
     return knob
 
 
+def brine_dial(state: State) -> dict[str, Knob]:
+    """The slider that says how salty the cure is, whichever way its weigh-out says it; none where the stages hold their own grams."""
+    plan = _plan(state.batch)
+    if hasattr(plan, "salt"):
+        of = "of meat and water" if plan.tag == "equilibrium brine" else "of the meat"
+        return {
+            "salt": dial(
+                state, f"Salt, {of}", "fraction", TARGET, lambda batch: _plan(batch).salt, lambda words: state.edit_weigh_out(salt=words)
+            )
+        }  # fmt: skip
+    if getattr(plan, "strength", None) is not None:
+        return {
+            "strength": dial(
+                state, "Brine strength, salt by weight", "fraction", STRENGTH, lambda batch: _plan(batch).strength,
+                lambda words: state.edit_weigh_out(strength=words),
+            )
+        }  # fmt: skip
+    return {}
+
+
+def _plan(batch: Batch) -> Any:
+    """The weigh-out, of whichever sort."""
+    return batch.weigh_out
+
+
 def _unit(batch: Batch, scales: dict[str, Scale]) -> str:
     unit = scales[batch.units].unit
     return _SHOWN.get(unit, unit)

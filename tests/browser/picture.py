@@ -5,12 +5,15 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from conftest import running_browser, running_lab
-
 ROOT = Path(__file__).resolve().parents[2]
 
 
 def main() -> None:
+    from conftest import (
+        running_browser,
+        running_lab,
+    )  # the folder of this script comes first on the path when it is run
+
     with (
         tempfile.TemporaryDirectory() as folder,
         running_lab(None, Path(folder)) as (address, _),

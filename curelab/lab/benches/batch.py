@@ -104,7 +104,7 @@ class BatchBench(Bench):
             "log": write,
             "unlog": back,
         }
-        self.pictures = {"salt": Picture(), "nitrite": Picture()}
+        self.pictures = {"salt": Picture(), "nitrite": Picture(), "bath": Picture()}
         self.says |= {
             "answer": Say("", "answer"),
             "weigh": Say("", "answer"),
@@ -157,6 +157,7 @@ class BatchBench(Bench):
         show_lines(
             self.pictures["nitrite"], pictures.over_time(trio, "free nitrite", names[0], places=("surface", "core"))
         )
+        show_lines(self.pictures["bath"], pictures.bath(trio))
         self.says["answer"].text = "\n".join(report.in_short(outcome))
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed

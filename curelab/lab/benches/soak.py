@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from ... import pictures, telling, units
 from ...forecast import least_water, soak_needed
+from ...runs import FREE
 from ...simulate import simulate
 from ...stages import Rest, Soak, Water
 from ..controls import Press
-from ..dials import DAYS, HOURS, REST, TARGET, WATER, Scale, dial
+from ..dials import DAYS, HOURS, REST, TARGET, WATER, Scale, brine_dial, dial
 from ..picture import Picture
 from ..say import Say
 from ..workbench import Bench, column, row, show_lines
@@ -38,6 +39,7 @@ class SoakBench(Bench):
             state, "Days in the cure before", "time", DAYS, lambda batch: batch.stages[state.cure].longest,
             lambda words: state.edit_stage(state.cure, lasts=words, until=None, at_most=None),
         )  # fmt: skip
+        self.controls |= brine_dial(state)
         self.controls["water"] = dial(
             state,
             "Water each time",
@@ -82,7 +84,7 @@ class SoakBench(Bench):
         ask = Press("How much soak would it take?")
         ask.on_press(lambda button: self._ask())
         self.controls["ask"] = ask
-        for name in ("profile", "hours"):
+        for name in ("profile", "hours", "nitrite"):
             self.pictures[name] = Picture()
         self.says |= {
             "answer": Say("", "answer"),
@@ -133,6 +135,8 @@ class SoakBench(Bench):
         target = units.read(self.target, "fraction")
         begin, end = trio.usual.span(number)
         show_lines(self.pictures["profile"], pictures.before_and_after(trio, begin, end, piece, batch.units))
+        nitrite = pictures.profile(trio, end, ("nitrite", FREE), piece, batch.units)
+        show_lines(self.pictures["nitrite"], nitrite)
         show_lines(self.pictures["hours"], pictures.soak_hours(trio, begin, piece, target))
         enough = trio.usual.average("salt", begin, piece) <= target
         said = " It had no more than you want before: no soak is needed." if enough else ""
@@ -149,6 +153,6 @@ class SoakBench(Bench):
     def layout(self):
         return column(
             self.says["answer"], self.says["after"], self.says["needed"], self.says["trouble"],
-            row(*self.controls.values(), self.units, self.bands, at_least=300), row(*self.pictures.values(), at_least=320),
+            row(*self.controls.values(), self.units, self.bands, at_least=300), row(*self.pictures.values(), at_least=420),
             self.says["caution"], self.says["rests"],
         )  # fmt: skip

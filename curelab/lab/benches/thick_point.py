@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from ... import pictures, telling
 from ...forecast import DAY
+from ...runs import FREE
 from ...stages import Brine
 from ..controls import Pick
 from ..depthmap import DepthMap
-from ..dials import CAP, DAYS, FRIDGE, TARGET, THICKNESS, dial
+from ..dials import CAP, DAYS, FRIDGE, THICKNESS, brine_dial, dial
 from ..picture import Picture
 from ..say import Say
 from ..workbench import Bench, column, row, show_lines, show_map
@@ -44,21 +45,22 @@ class ThickPoint(Bench):
             state, "Fridge", "temperature", FRIDGE, lambda batch: batch.stages[cure].warmest,
             lambda words: state.edit_stage(cure, temperature=words),
         )  # fmt: skip
-        if hasattr(state.batch.weigh_out, "salt"):
-            self.controls["salt"] = dial(
-                state, "Salt, of meat and water", "fraction", TARGET, lambda batch: batch.weigh_out.salt,
-                lambda words: state.edit_weigh_out(salt=words),
-            )  # fmt: skip
+        self.controls |= brine_dial(state)
         if isinstance(state.batch.stages[cure], Brine):
             turning = Pick("Turning", TURNING, self._turning())
             turning.observe(lambda change: self._turn(turning.value), "value")
             self.controls["turning"] = turning
-        for name in ("profile 1", "profile 2", "middle"):
+        for name in ("profile 1", "profile 2", "nitrite", "middle"):
             self.pictures[name] = Picture()
         if len(state.batch.pieces) < 2:
             del self.pictures["profile 2"]
         self.pictures["map"] = DepthMap()
-        self.says |= {"answer": Say("", "answer"), "detail": Say("", "answer"), "rests": Say("", "note")}
+        self.says |= {
+            "answer": Say("", "answer"),
+            "detail": Say("", "answer"),
+            "nitrite": Say("", "answer"),
+            "rests": Say("", "note"),
+        }
 
     def _turning(self) -> str:
         stage = self.state.batch.stages[self.state.cure]
@@ -87,6 +89,9 @@ class ThickPoint(Bench):
         )
         self.says["answer"].text = " ".join(telling.enough(trio, now, piece.name) for piece in pieces[:2])
         self.says["detail"].text = " ".join(telling.cured(trio, piece.name) for piece in pieces[:2])
+        nitrite = pictures.profile(trio, now, ("nitrite", FREE), pieces[0].name, system)
+        show_lines(self.pictures["nitrite"], nitrite)
+        self.says["nitrite"].text = telling.nitrite(trio, now, pieces[0].name)
         self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
         shaded = pictures.BAND.capitalize() + "." if trio.others else "Bands are off."
         cured = "Cured here means salted through; pink and protection need nitrite too."
@@ -97,6 +102,7 @@ class ThickPoint(Bench):
         profiles = [self.pictures[name] for name in ("profile 1", "profile 2") if name in self.pictures]
         return column(
             self.says["trouble"], self.says["answer"], self.says["detail"], row(*controls, self.units, self.bands, at_least=300),
-            row(*profiles, at_least=320), row(self.pictures["middle"], self.pictures["map"], at_least=320),
+            row(*profiles, at_least=320), self.says["nitrite"], row(self.pictures["nitrite"], self.pictures["middle"], at_least=320),
+            self.pictures["map"],
             self.says["caution"], self.says["rests"],
         )  # fmt: skip
