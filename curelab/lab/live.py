@@ -28,9 +28,8 @@ class LiveNotebooks(AsyncLargeFileManager):
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
         self._locks: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
-        self._ran: dict[
-            str, tuple[Any, list[Any]]
-        ] = {}  # path -> (time of the file that was run, its cells with outputs)
+        # path -> (time of the file that was run, process it ran in, its cells with outputs)
+        self._ran: dict[str, tuple[Any, Any, list[Any]]] = {}
 
     async def get(
         self,
@@ -48,22 +47,32 @@ class LiveNotebooks(AsyncLargeFileManager):
     async def _enliven(self, path: str, model: dict[str, Any]) -> None:
         """Put into `model` the outputs of the running session, after starting one if there is none."""
         async with self._locks[path]:
-            if not await ensure_async(self.parent.session_manager.session_exists(path=path)):
-                try:
-                    await self._run(path, model["content"])
-                except Exception as error:  # the notebook still opens, as it stands on the disk
-                    print(f"curelab: {path} could not be run: {error}", file=sys.stderr, flush=True)
-                    return
-                self._ran[path] = (model["last_modified"], model["content"]["cells"])
-            elif path in self._ran and self._ran[path][0] == model["last_modified"]:
-                model["content"]["cells"] = self._ran[path][1]  # a file saved since then brings its own outputs
+            sessions = self.parent.session_manager
+            there = await ensure_async(sessions.session_exists(path=path))
+            if there:
+                session = await ensure_async(sessions.get_session(path=path))
+            else:
+                name = path.rpartition("/")[2]
+                session = await ensure_async(
+                    sessions.create_session(path=path, name=name, type="notebook", kernel_name="python3")
+                )
+            kernel = self.parent.kernel_manager.get_kernel(session["kernel"]["id"])
+            when, process, cells = self._ran.get(path, (None, None, []))
+            if there and process == kernel.provisioner.pid:
+                if when == model["last_modified"]:
+                    model["content"]["cells"] = cells  # a file saved since then brings its own outputs
+                return
+            if there and path not in self._ran:
+                return  # a session somebody else began
+            try:
+                await self._run(path, model["content"], kernel)
+            except Exception as error:  # the notebook still opens, as it stands on the disk
+                print(f"curelab: {path} could not be run: {error}", file=sys.stderr, flush=True)
+                return
+            self._ran[path] = (model["last_modified"], kernel.provisioner.pid, model["content"]["cells"])
 
-    async def _run(self, path: str, notebook: Any) -> None:
-        name = path.rpartition("/")[2]
-        session = await ensure_async(
-            self.parent.session_manager.create_session(path=path, name=name, type="notebook", kernel_name="python3")
-        )
-        manager = self.parent.kernel_manager.get_kernel(session["kernel"]["id"])
+    async def _run(self, path: str, notebook: Any, manager: Any) -> None:
+        """Run the cells in a kernel; after a restart it is a new process, and what ran in the old one is gone."""
         client = NotebookClient(notebook, km=manager, timeout=TIMEOUT, allow_errors=True, record_timing=False)
         client.kc = channels = manager.client()
         channels.start_channels()

@@ -180,3 +180,25 @@ def test_at_phone_width_every_slider_can_still_be_moved(visit, name):
         box = slider.bounding_box()
         assert box is not None and box["width"] >= 120 and box["height"] >= 24
     clean(page)
+
+
+def test_when_the_kernel_dies_the_figures_go_and_a_reload_brings_them_back(stage, tmp_path):
+    import psutil
+
+    with stage.running_lab(None, tmp_path) as (address, process), stage.watched_page() as page:
+        page.goto(address.replace("start.ipynb", "thick_point.ipynb"))
+        page.wait_for_selector("[data-revision]", timeout=30_000)
+        page.get_by_text("not enough").first.wait_for(timeout=10_000)
+        for child in psutil.Process(process.pid).children(recursive=True):
+            if "ipykernel" in " ".join(child.cmdline()):
+                child.kill()
+        page.get_by_text("appears to have died").wait_for(timeout=20_000)
+        page.keyboard.press("Enter")
+        page.locator(".cl-say").first.wait_for(state="hidden", timeout=10_000)
+        assert "not enough" not in page.inner_text("body")
+        told = page.evaluate(
+            "() => [...document.querySelectorAll('.jupyter-widgets-disconnected')].map(e => getComputedStyle(e, '::before').content).join()"
+        )
+        assert "Reload the page" in told
+        page.reload()
+        page.get_by_text("not enough").first.wait_for(timeout=30_000)
