@@ -76,8 +76,14 @@ def network_of(cells: int) -> tuple[np.ndarray, Network, np.ndarray]:
     return chain.centres, assemble([chain], [np.inf], [Contact(0, 1, 0, np.inf)]), start
 
 
-def by_modes(cells: int = 60, fo: np.ndarray = FO, solutes: int = 1) -> tuple[np.ndarray, np.ndarray]:
-    """From nothing: cells, links, eigenproblem, all states at all times."""
+def by_modes(
+    cells: int = 60, fo: np.ndarray = FO, solutes: int = 1, remembered: bool = False
+) -> tuple[np.ndarray, np.ndarray]:
+    """From nothing: cells, links, eigenproblem, all states at all times. The library remembers solved networks; here it must
+    forget them first, unless `remembered`.
+    """
+    if not remembered:
+        modes_of.cache_clear()
     x, network, start = network_of(cells)
     clock = np.multiply.outer(np.linspace(1.0, 0.3, solutes), fo)
     return x, modes_of(network).at(np.tile(start, (solutes, 1)), clock)[0, :, :-1]
@@ -207,10 +213,16 @@ def fastest(
 def compare(rows: list[str], quick: bool) -> None:
     """Section 1: the same slab, no more error than ours; and twice that, which lets the others take coarser cells."""
     mine = median_ms(by_modes)
+    again = median_ms(lambda: by_modes(remembered=True))
     rows += ["## The same slab at the same error"]
     for fo in (FO, TEN):
         ours, here = worst(*by_modes(60, fo), fo), median_ms(lambda f=fo: by_modes(60, f))
         rows += ["", f"{len(fo)} times. Ours, from nothing, with 60 cells: {here:.2f} ms, error {ours:.1e}.", ""]
+        if fo is FO:
+            rows += [
+                f"(On a network solved before, as when a hand moves a slider: {again:.2f} ms. The ratios do not use that.)",
+                "",
+            ]
         rows += [
             "| solver | error allowed | its fastest choice | error | ms | times ours |",
             "| --- | --- | --- | --- | --- | --- |",
@@ -260,7 +272,8 @@ def growth(rows: list[str]) -> None:
         _, network, start = network_of(cells)
         modes = modes_of(network)
         square, tall = random.random((cells, cells)), random.random((len(FO), cells))
-        whole, alone = median_ms(lambda n=cells: by_modes(n)), median_ms(lambda w=network: modes_of(w))
+        whole = median_ms(lambda n=cells: by_modes(n))
+        alone = median_ms(lambda w=network: (modes_of.cache_clear(), modes_of(w)))
         states = median_ms(lambda m=modes, s=start: m.at(s[None], FO[None]))
         product, squared = median_ms(lambda a=tall, b=square: a @ b), median_ms(lambda b=square: b @ b)
         rows.append(
@@ -268,7 +281,7 @@ def growth(rows: list[str]) -> None:
         )
     rows += [
         "",
-        "## Output times (60 cells)",
+        "## Output times (60 cells, the network solved before)",
         "",
         "| times | ms | microseconds for each further time | one product (60 x 60)(60) in microseconds | ratio | peak MB |",
     ]
@@ -278,7 +291,7 @@ def growth(rows: list[str]) -> None:
     before = None
     for count in (10, 100, 1000, 10000):
         fo = np.linspace(1e-3, 0.3, count)
-        spent = median_ms(lambda f=fo: by_modes(60, f))
+        spent = median_ms(lambda f=fo: by_modes(60, f, remembered=True))
         each = "" if before is None else f"{1e3 * (spent - before[1]) / (count - before[0]):.2f}"
         ratio = "" if not each else f"{float(each) / single:.1f}"
         rows.append(
@@ -300,8 +313,8 @@ def growth(rows: list[str]) -> None:
         "",
         "## Stages through the front door (all solutes, 60 cells, a reading at the end)",
         "",
-        "| stages | ms | ms each | peak MB |",
-        "| --- | --- | --- | --- |",
+        "| stages | ms from nothing | ms each | ms on networks solved before | peak MB |",
+        "| --- | --- | --- | --- | --- |",
     ]
     meat = Piece(thickness="8 cm", weight="2 kg")
     cure = Brine(bath=Bath(water="2 kg", salt="90 g", nitrite="0.3 g"), temperature="3 degC", lasts="2 d", lying=False)
@@ -309,8 +322,9 @@ def growth(rows: list[str]) -> None:
     for count in (1, 2, 5, 10, 20):
         stages = [(cure, rest)[n % 2] for n in range(count)]
         call = lambda s=stages: simulate(meat, s).core("salt")  # noqa: E731
-        spent = median_ms(call)
-        rows.append(f"| {count} | {spent:.2f} | {spent / count:.2f} | {peak(call):.2f} |")
+        fresh = lambda c=call: (modes_of.cache_clear(), c())  # noqa: E731
+        spent = median_ms(fresh)
+        rows.append(f"| {count} | {spent:.2f} | {spent / count:.2f} | {median_ms(call):.2f} | {peak(fresh):.2f} |")
 
 
 def peak(call: Callable[[], object]) -> float:
@@ -334,6 +348,9 @@ def main() -> None:
         "# Ours against other ways to the same curve",
         "",
         "Made by tests/speed/bench_against_others.py; times are of one machine and one thread, so compare the ratios.",
+        "",
+        "Goals: at least 300 times faster than the PDE libraries, at least 100 times faster than BDF, at the same error; "
+        "a ratio below its goal is a goal missed.",
         "",
     ]
     rows += [f"Python {platform.python_version()}, numpy {np.__version__}, scipy {scipy.__version__}{versions()}.", ""]

@@ -1,0 +1,216 @@
+"""Deliberate faults, one at a time, in a copy of the tree: the tests must go red for each of them.
+
+    python tests/mutation/run.py            # all faults; a survivor makes it fail
+    python tests/mutation/run.py --few      # the short list that every test run includes (tests/mutation/test_few.py)
+    python tests/mutation/run.py --check    # only whether every fault still finds its place in the source
+    python tests/mutation/run.py --only lb  # faults whose name contains this
+
+A fault is a piece of source and what stands there instead; spaces and line ends do not count, and it must match exactly one place in the
+library. Only tests that ought to see it are run, so that a fault costs seconds. Red means that a test failed (pytest's exit code
+1): a tree that cannot even be imported would prove nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+COPIED = ("curelab", "datasets", "tests", "notebooks", "pyproject.toml", "README.md")
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A name, what stands in the source, what is put there, and the tests that must see it."""
+
+    name: str
+    find: str
+    put: str
+    tests: tuple[str, ...]
+    few: bool = False
+    within: str = ""  # name of the file, where the same text stands in several
+
+    @property
+    def pattern(self) -> re.Pattern[str]:
+        """The source with any amount of space between words."""
+        return re.compile(r"\s*".join(re.escape(part) for part in re.findall(r"\w+|[^\w\s]", self.find)))
+
+
+MODES, CHAIN, PROOF = "tests/transport/test_modes.py", "tests/transport/test_chain.py", "tests/proof/test_proof.py"
+SIMULATE, LIMITS = "tests/test_simulate.py", "tests/test_limits.py"
+INVARIANTS, SOLUTES, UNITS = "tests/test_invariants.py", "tests/matter/test_solutes.py", "tests/test_fields_units.py"
+
+FAULTS = (
+    # the six that the house asks for, each seen by a law or an outside answer
+    Fault("sign of a link", "np.add.at(matrix, (self.b, self.a), -self.conductance)", "np.add.at(matrix, (self.b, self.a), self.conductance)",
+          (f"{MODES}::test_laplacian_by_hand", f"{MODES}::test_flux_runs_from_high_to_low"), few=True),
+    Fault("missing bath node", "for contact in contacts: chain = chains[contact.chain]", "for contact in contacts[1:]:\n        chain = chains[contact.chain]",
+          (f"{MODES}::test_flux_runs_from_high_to_low", f"{PROOF}::test_every_case_holds"), few=True),
+    Fault("celsius for kelvin in the loss", '* (kelvins - ZERO_CELSIUS)', "* kelvins", (SOLUTES,), few=True),
+    Fault("celsius for kelvin in the diffusivity", "1.0 / (np.array(_WATER_NODES) + ZERO_CELSIUS)", "1.0 / (np.array(_WATER_NODES) + 273.15 - ZERO_CELSIUS)",
+          (SOLUTES,)),
+    Fault("water phase for whole meat", 'if basis == "water phase": inside = w * self.bodies[piece].partition',
+          'if basis in ("water phase", "meat"):\n            inside = w * self.bodies[piece].partition', ("tests/test_history.py",), few=True),
+    Fault("ion for salt", 'nitrite_as(fraction, "NaNO2", "NO2 ion") if', "fraction if", (LIMITS,), few=True),
+    Fault("lb for kg", "factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)",
+          "factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)\n            factor = 1.0 if unit == \"lb\" else factor",
+          (f"{PROOF}::test_every_case_holds[cover pickle]", f"{SIMULATE}::test_the_same_batch_in_other_units"), few=True),
+    # geometry and links
+    Fault("whole thickness for half", "[widths[middle] / 2,", "[widths[middle],", (f"{PROOF}::test_every_case_holds",)),
+    Fault("whole cell for half cell", "inward = (centres[1:] - edges[1:-1])", "inward = (edges[2:] - edges[1:-1])", (CHAIN, "tests/exact/test_chain.py"), within="chain.py"),
+    Fault("cylinder with the volume of a slab", "volume, across = np.pi * np.diff(edges**2)", "volume, across = np.pi * np.diff(edges)", (CHAIN,)),
+    Fault("sphere with the area of a cylinder", "4 * np.pi * edges**2", "4 * np.pi * edges", (CHAIN,)),
+    Fault("film left out", "return half if np.isinf(outside) else half * outside / (half + outside)", "return half", (MODES,)),
+    Fault("film beside the cell instead of before it", "else half * outside / (half + outside)", "else half + outside", (MODES,), within="network.py"),
+    Fault("turning changes nothing", "faces = ((moved, below), (below, moved))", "faces = ((moved, below), (moved, below))", (SIMULATE,), within="simulate.py"),
+    Fault("a bath that never weakens", "wire(state.bodies, np.inf if plan.running else plan.water, faces)", "wire(state.bodies, np.inf, faces)",
+          (f"{PROOF}::test_every_case_holds[limited bath half slab]",), few=True),
+    Fault("film a thousand times too thick", "WATER_PER_VOLUME = 1000.0", "WATER_PER_VOLUME = 1.0", (f"{PROOF}::test_every_case_holds",)),
+    Fault("fat as quick as lean", 'value *= numbers.si("fat.relative_diffusivity")', "value *= 1.0",
+          ("tests/matter/test_tissue.py", f"{SIMULATE}::test_a_fat_cap_slows_and_moves_the_core")),
+    # time, loss, what is handed on
+    Fault("no loss of nitrite", "rate[nodes] = value / speed", "rate[nodes] = 0.0 * value", (f"{PROOF}::test_every_case_holds[loss half slab]",)),
+    Fault("loss in the bath too", "rate = np.zeros(len(wiring.network.capacity))", "rate = np.full(len(wiring.network.capacity), warmth[0] / speed)",
+          (f"{PROOF}::test_every_case_holds[finite elements]",)),
+    Fault("loss per clock instead of per second", "rate[nodes] = value / speed", "rate[nodes] = value", (f"{PROOF}::test_every_case_holds[loss sphere]",)),
+    Fault("a wrong mean of a warm spell", "edge[:-1] + 4 * middle", "edge[:-1] + 3 * middle", (SIMULATE,)),
+    Fault("handed on at the longest time", "end = np.array([run.length]) for name in (*TRACERS, FREE)",
+          "end = np.array([run.longest])\n    for name in (*TRACERS, FREE)", (SIMULATE,), within="simulate.py"),
+    Fault("every solute at the pace of salt", 'return 1.0 if solute == "salt" else', "return 1.0 if solute else", (SOLUTES,)),
+    Fault("flow counted backwards", "return outflow - integral", "return -outflow - integral", (MODES,)),
+    Fault("supply of a running bath not counted", "outflow = integral[..., self.held] @ self.feed.sum(axis=1)",
+          "outflow = 0 * integral[..., self.held] @ self.feed.sum(axis=1)", (MODES, SIMULATE)),
+    Fault("dry salt forgotten", "clock, reserve=dry)", "clock, reserve=0.0)", (SIMULATE,)),
+    Fault("every water like the first", "label, water.amount, faces", "label, stage.waters[0].amount, faces", (SIMULATE, f"{PROOF}::test_every_case_holds")),
+    Fault("purge weighs twice", "[change - share for change in state.water_change]", "[change - 2 * share for change in state.water_change]", (SIMULATE,)),
+    Fault("partition upside down", "chain = chain.scaled(spread * piece.water(numbers))", "chain = chain.scaled(piece.water(numbers) / spread)",
+          (f"{INVARIANTS}::test_at_rest_the_shares_are_those_of_the_partition",)),
+    # arithmetic of a kitchen
+    Fault("a percent is one", "return 1.0, 100.0, 0.0", "return 1.0, 1.0, 0.0", (UNITS,)),
+    Fault("ppm a thousand times too strong", "return 1.0, 1e6, 0.0", "return 1.0, 1e3, 0.0", (UNITS,)),
+    Fault("nitrite on the meat alone", "return nitrite / sum(values)", "return nitrite / values[0]", (f"{PROOF}::test_every_case_holds[cover pickle]",)),
+    Fault("finished weight for green weight", "return green / (others + green) if", "return green if", ("tests/test_history.py",)),
+    Fault("fahrenheit without its 32", "return (hundred - zero) / 100.0, 1.0, zero", "return (hundred - zero) / 100.0, 1.0, 273.15", (UNITS,)),
+)  # fmt: skip
+
+
+def place_of(fault: Fault, library: Path) -> tuple[Path, str]:
+    """The file a fault lies in, and its text with the fault. Raises LookupError unless it matches exactly once."""
+    found = []
+    for path in sorted(library.rglob(fault.within or "*.py")):
+        text = path.read_text(encoding="utf-8")
+        found += [(path, text, match) for match in fault.pattern.finditer(text)]
+    if len(found) != 1:
+        raise LookupError(
+            f'"{fault.name}" matches {len(found)} places, not one; mend its text in tests/mutation/run.py'
+        )
+    path, text, match = found[0]
+    changed = text[: match.start()] + fault.put + text[match.end() :]
+    compile(changed, str(path), "exec")
+    return path, changed
+
+
+def tests_of(fault: Fault, tree: Path) -> list[str]:
+    """Those that exist."""
+    return [name for name in fault.tests if (tree / name.split("::")[0]).exists()]
+
+
+def pytest_in(tree: Path, tests: list[str]) -> subprocess.CompletedProcess[str]:
+    """Run tests of the copy against the copy."""
+    settings = ["-x", "-q", "-p", "no:cacheprovider", "-o", "addopts=--import-mode=importlib"]
+    env = os.environ | {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
+    return subprocess.run(
+        [sys.executable, "-m", "pytest", *settings, *tests],
+        cwd=tree,
+        env=env,
+        capture_output=True,
+        text=True,
+        timeout=600,
+    )
+
+
+def copy_of_tree(folder: Path) -> Path:
+    """A copy, and proof that it is the copy that is imported."""
+    tree = folder / "tree"
+    tree.mkdir()
+    for name in COPIED:
+        source = ROOT / name
+        if source.is_dir():
+            shutil.copytree(source, tree / name, ignore=shutil.ignore_patterns("__pycache__", ".ipynb_checkpoints"))
+        elif source.exists():
+            shutil.copy2(source, tree / name)
+    code = "import curelab; print(curelab.__file__)"
+    env = os.environ | {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
+    where = subprocess.run(
+        [sys.executable, "-c", code], cwd=tree, env=env, capture_output=True, text=True, check=True
+    ).stdout.strip()
+    if not Path(where).resolve().is_relative_to(tree.resolve()):
+        raise RuntimeError(f"the copy is not what is imported, but {where}")
+    return tree
+
+
+def try_all(faults: tuple[Fault, ...]) -> list[str]:
+    """Names of the survivors; prints one line for each fault."""
+    survivors = []
+    with tempfile.TemporaryDirectory() as folder:
+        tree = copy_of_tree(Path(folder))
+        whole = sorted({test for fault in faults for test in tests_of(fault, tree)})
+        calm = pytest_in(tree, [test for test in whole if "::" not in test or test.split("::")[0] not in whole])
+        if calm.returncode != 0:
+            raise RuntimeError(f"the tests are red without any fault:\n{calm.stdout[-3000:]}")
+        print("green: no fault", flush=True)
+        for fault in faults:
+            begin = time.perf_counter()
+            path, changed = place_of(fault, tree / "curelab")
+            right = path.read_text(encoding="utf-8")
+            path.write_text(changed, encoding="utf-8")
+            ran = pytest_in(tree, tests_of(fault, tree))
+            path.write_text(right, encoding="utf-8")
+            red = ran.returncode == 1
+            seen = next(
+                (
+                    line.split(" - ")[0].removeprefix("FAILED ")
+                    for line in ran.stdout.splitlines()
+                    if line.startswith("FAILED")
+                ),
+                "",
+            )
+            told = seen if red else f"exit code {ran.returncode}"
+            print(
+                f"{'red' if red else 'SURVIVES'}: {fault.name} ({time.perf_counter() - begin:.1f} s) {told}", flush=True
+            )
+            if not red:
+                survivors.append(fault.name)
+    return survivors
+
+
+def main(words: list[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--few", action="store_true", help="only the short list")
+    parser.add_argument("--check", action="store_true", help="only look whether every fault finds its place")
+    parser.add_argument("--only", default="", help="faults whose name contains this")
+    asked = parser.parse_args(words)
+    faults = tuple(fault for fault in FAULTS if asked.only in fault.name and (fault.few or not asked.few))
+    if asked.check:
+        for fault in faults:
+            place_of(fault, ROOT / "curelab")
+        print(f"{len(faults)} faults find their place")
+        return 0
+    survivors = try_all(faults)
+    print(
+        f"{len(faults) - len(survivors)} of {len(faults)} faults were seen"
+        + (f"; not seen: {', '.join(survivors)}" if survivors else "")
+    )
+    return 1 if survivors else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
