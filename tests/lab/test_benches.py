@@ -259,6 +259,8 @@ def test_papers_of_the_bench_are_those_of_the_command(monkeypatch, tmp_path, cap
         assert main([name, str(tmp_path / "mine.toml"), *arguments]) == 0
         assert content == (tmp_path / f"{name[0]}.html").read_text(encoding="utf-8")
     capsys.readouterr()
+    assert main(["plan", str(tmp_path / "mine.toml")]) == 0
+    assert handed_over(page, "plan", monkeypatch)[0][1] == capsys.readouterr().out
     assert main(["run", str(tmp_path / "mine.toml"), "--long"]) == 0
     assert handed_over(page, "report", monkeypatch)[0][1] == capsys.readouterr().out
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 from ... import pictures, report, telling, units
 from ...batch import READINGS, Reading
 from ...fields import InputError, from_plain
@@ -85,7 +87,7 @@ class BatchBench(Bench):
         self.controls |= {"file": self.file, "save": save, "open": reopen}
         papers = {
             "report": ("The whole report", "report.txt", lambda: report.words(state.outcome(), long=True)),
-            "plan": ("The dates", "plan.txt", lambda: plan_words(self._schedule())),
+            "plan": ("The dates", "plan.txt", lambda: plan_words(schedule(self.state.batch, now=datetime.now(UTC)))),
             "sheet": ("Batch sheet to print", "sheet.html", lambda: sheet_html(sheet(self._schedule()), self._paper())),
             "label": ("Label for the vessel", "label.html", lambda: label_html(label(self._schedule()), self._paper())),
         }
