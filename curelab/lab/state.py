@@ -54,10 +54,8 @@ class State(T.HasTraits):
 
     def edit(self, change: Callable[[Batch], Batch]) -> bool:
         """Replace the batch by `change(batch)`. If that cannot be, keep the batch, set `problems` and return False."""
-        try:
-            made = change(self.batch)
-        except InputError as error:
-            self.problems = tuple(str(problem) for problem in error.problems)
+        made = self._try(lambda: change(self.batch))
+        if made is None:
             return False
         with self.hold_trait_notifications():
             if made != self.batch:
@@ -65,6 +63,14 @@ class State(T.HasTraits):
                 self.batch = made
             self.problems = ()
         return True
+
+    def _try(self, work: Callable[[], Batch]) -> Batch | None:
+        """What `work` gives; None, with its reasons in `problems`, when it refuses."""
+        try:
+            return work()
+        except InputError as error:
+            self.problems = tuple(str(problem) for problem in error.problems)
+            return None
 
     def edit_piece(self, number: int, **changes: Any) -> bool:
         """Change fields of one piece."""
@@ -87,13 +93,11 @@ class State(T.HasTraits):
 
     def open(self, path: str | Path) -> bool:
         """Take the batch from a file; on a fault keep what there is and set `problems`."""
-        try:
-            batch = batches.load(path)
-        except InputError as error:
-            self.problems = tuple(str(problem) for problem in error.problems)
+        found = self._try(lambda: batches.load(path))
+        if found is None:
             return False
         with self.hold_trait_notifications():
-            self.batch, self.path, self.problems = batch, str(path), ()
+            self.batch, self.path, self.problems = found, str(path), ()
             self.saved = True
             self.opened += 1
         self.revision += 1
@@ -102,45 +106,40 @@ class State(T.HasTraits):
     def save(self, path: str | Path | None = None) -> bool:
         """Write the batch to `path` (default: where it came from). Another file is never overwritten by a new name."""
         target = Path(path or self.path or WORKING_FILE)
-        same = bool(self.path) and target.resolve() == Path(self.path).resolve() and target.exists()
-        try:
-            if same:  # what others logged meanwhile stays
-                written = save_keeping_log(self.batch, target)
-            else:
-                batches.save(self.batch, target)
-                written = self.batch
-        except InputError as error:
-            self.problems = tuple(str(problem) for problem in error.problems)
-            return False
-        with self.hold_trait_notifications():
-            self.batch, self.path, self.saved, self.problems = written, str(target), True, ()
-        return True
+
+        def write() -> Batch:
+            if self.path and target.exists() and target.resolve() == Path(self.path).resolve():
+                return save_keeping_log(self.batch, target)  # what others logged meanwhile stays
+            batches.save(self.batch, target)
+            return self.batch
+
+        return self._take(write, str(target))
 
     def log(self, reading: Reading) -> bool:
         """Write a reading into the file of the batch, which must have one and hold no unsaved changes."""
-        try:
-            if not self.path or not self.saved:
-                raise refuse("log", "the log lives in the batch file: save the batch first")
-            written = append_reading(self.path, reading)
-        except InputError as error:
-            self.problems = tuple(str(problem) for problem in error.problems)
-            return False
-        with self.hold_trait_notifications():
-            self.batch, self.problems = written, ()
-        return True
+        return self._take(lambda: append_reading(self._file(), reading))
 
     def unlog(self) -> bool:
         """Take the last reading out of the file again, if this tool wrote it."""
-        try:
-            if not self.path or not self.saved:
-                raise refuse("log", "the log lives in the batch file: save the batch first")
-            undo(self.path)
-            written = batches.load(self.path)
-        except InputError as error:
-            self.problems = tuple(str(problem) for problem in error.problems)
+
+        def take_out() -> Batch:
+            undo(self._file())
+            return batches.load(self.path)
+
+        return self._take(take_out)
+
+    def _file(self) -> str:
+        if not self.path or not self.saved:
+            raise refuse("log", "the log lives in the batch file: save the batch first")
+        return self.path
+
+    def _take(self, work: Callable[[], Batch], path: str | None = None) -> bool:
+        """Hold what is in the file now."""
+        written = self._try(work)
+        if written is None:
             return False
         with self.hold_trait_notifications():
-            self.batch, self.problems = written, ()
+            self.batch, self.path, self.saved, self.problems = written, path or self.path, True, ()
         return True
 
     # -- results -----------------------------------------------------------------------------------------------------------------
