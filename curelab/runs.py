@@ -389,7 +389,7 @@ class Run:
         in_bath = float(self.bath_amount(name, end)[0])
         brought = before + added + max(supplied, 0.0)
         taken = max(-supplied, 0.0)
-        scale = brought if brought > 0 else 1.0
+        scale = brought if brought > 1e-250 else 1.0
         return {
             "in meat before": before,
             "added": added,

@@ -662,3 +662,11 @@ def test_a_round_piece_lies_on_a_line_that_is_left_out(shape):
     )
     assert lying == pytest.approx(hanging, rel=1e-9)
     assert turned == pytest.approx(hanging, rel=1e-6)
+
+
+def test_a_trace_too_small_for_arithmetic_is_no_fault():
+    bath = Bath(water="1 kg", salt="40 g", sugar=5e-324)
+    history = simulate(
+        Piece(thickness="4 cm", weight="1 kg"), Brine(bath=bath, temperature="3 degC", lasts="3 d", lying=False)
+    )
+    assert 0 <= history.core("sugar") < 1e-300 and history.budget

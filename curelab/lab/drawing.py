@@ -47,7 +47,7 @@ def axis_range(low: float, high: float, asked: Asked = None, before: Range | Non
     if asked is None or None in asked:
         if before is not None:
             start, stop = min(start, before[0]), max(stop, before[1])
-        if stop <= start:  # one value only, or all zero: any width will do, but it must not be zero
+        if stop - start < 1e-250:  # one value only, or all zero: any width will do, but it must not be zero
             stop = start + (abs(start) or 1.0)
         if not tight:
             step = tick_step(stop - start)
