@@ -8,6 +8,7 @@ from typing import Any
 
 from . import units
 from .batch import Batch
+from .criterion import Criterion
 from .forecast import Answer, Window, corners, soak_needed, time_to, window
 from .history import History
 from .limits import Verdict, check_all
@@ -19,7 +20,7 @@ from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
 CURED = "core salt >= 90 % of equilibrium"
-CURED_SHARE = 0.9
+CURED_SHARE = Criterion.parse(CURED).target
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ import numpy as np
 
 from .criterion import default_basis
 from .history import History
+from .outcome import CURED_SHARE
 from .runs import FREE
 
 COLOURS = {"salt": "#0072B2", FREE: "#D55E00", "nitrite": "#009E73", "sugar": "#CC79A7", "nitrate": "#000000"}
@@ -225,7 +226,7 @@ PIECE_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000")
 PIECE_DASHES = ("", "8 4", "2 3", "8 3 2 3", "14 4")
 
 
-def middles(trio: Trio, pieces: list[str], now: float | None = None, target: float = 0.9) -> Lines:
+def middles(trio: Trio, pieces: list[str], now: float | None = None, target: float = CURED_SHARE) -> Lines:
     """The middles of several pieces over the days, in percent of the salt each is heading for, and the mark that counts as cured."""
     times = trio.usual.times
     lines, said = [], []

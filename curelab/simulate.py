@@ -22,7 +22,7 @@ from .matter import brine, solutes, tissue
 from .piece import Piece
 from .runs import FREE, TRACERS, Leg, Run, Track
 from .sources import Numbers, default_numbers
-from .stages import AnyStage, Brine, Log, Rest, SealedCure, Soak, require_bath
+from .stages import STAGES, AnyStage, Brine, Log, Rest, SealedCure, in_order, require_bath
 from .transport.modes import Modes, modes_of
 
 CELLS = 60
@@ -82,7 +82,7 @@ def simulate(
     True
     """
     pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
-    stages = (stages,) if isinstance(stages, (Brine, SealedCure, Rest, Soak)) else tuple(stages)
+    stages = in_order(stages)
     if not isinstance(cells, int) or cells < LEAST_CELLS:
         raise refuse(
             "cells", f"{cells!r} cells cannot carry a profile; give a whole number from {LEAST_CELLS} on, like {CELLS}"
@@ -104,7 +104,7 @@ def extend(history: History, stages: AnyStage | Sequence[AnyStage]) -> History:
 
     Raises InputError as `simulate` does. Equal to simulating all stages at once.
     """
-    more = (stages,) if isinstance(stages, (Brine, SealedCure, Rest, Soak)) else tuple(stages)
+    more = in_order(stages)
     last = history.runs[-1]
     every = (*history.stages, *more)
     lies = any(not isinstance(stage, (Rest, SealedCure)) and stage.lying for stage in more)
@@ -135,7 +135,7 @@ def _walk(stages: Sequence[AnyStage], first: int, state: _State, loss: str, numb
 
 def _check(pieces, stages, loss):
     problems = []
-    for what, items, sorts in (("pieces", pieces, (Piece,)), ("stages", stages, (Brine, SealedCure, Rest, Soak))):
+    for what, items, sorts in (("pieces", pieces, (Piece,)), ("stages", stages, STAGES)):
         wrong = [item for item in items if not isinstance(item, sorts)]
         if wrong:
             kinds = ", ".join(sort.__name__ for sort in sorts)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterable
 from typing import ClassVar
 
 from . import units
@@ -257,6 +258,11 @@ class Soak(Record):
 
 AnyStage = Brine | SealedCure | Rest | Soak
 STAGES = (Brine, SealedCure, Rest, Soak)
+
+
+def in_order(stages: AnyStage | Iterable[AnyStage]) -> tuple[AnyStage, ...]:
+    """One stage, or several, as a tuple."""
+    return (stages,) if isinstance(stages, STAGES) else tuple(stages)
 
 
 def constant(temperature: str | float) -> Log:

@@ -13,7 +13,7 @@ from ..history import History
 from ..piece import Piece
 from ..simulate import simulate
 from ..sources import Numbers, default_numbers
-from ..stages import AnyStage, Brine, Rest, SealedCure, Soak
+from ..stages import AnyStage, Soak, in_order
 from .answer import DAY, LONGEST, Answer, _ordered, _say, _span, corners
 
 
@@ -63,7 +63,7 @@ def time_to(
     True
     """
     wanted = Criterion.parse(criterion) if isinstance(criterion, str) else criterion
-    line = _as_list(stages)
+    line = list(in_order(stages))
 
     def ask(these: Numbers) -> tuple[float | None, History]:
         for horizon in _horizons(line[-1].longest, at_most):
@@ -108,10 +108,6 @@ def _nearest(history: History, criterion: Criterion, stage: int) -> str:
         f"The {bound} that {name} comes to is {units.show(value, 'fraction')}, after {units.show(when, 'time')}, "
         f"because {why} or because there is not enough time."
     )
-
-
-def _as_list(stages) -> list[AnyStage]:
-    return [stages] if isinstance(stages, (Brine, SealedCure, Rest, Soak)) else list(stages)
 
 
 @dataclass(frozen=True)

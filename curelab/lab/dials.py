@@ -69,6 +69,14 @@ def dial(
     return knob
 
 
+def days_dial(state: State, label: str = "Days in the cure") -> Knob:
+    """How long the cure lasts, in place of whatever ended it."""
+    return dial(
+        state, label, "time", DAYS, lambda batch: batch.stages[state.cure].longest,
+        lambda words: state.edit_stage(state.cure, lasts=words, until=None, at_most=None),
+    )  # fmt: skip
+
+
 def brine_dial(state: State) -> dict[str, Knob]:
     """The slider that says how salty the cure is, whichever way its weigh-out says it; none where the stages hold their own grams."""
     plan = _plan(state.batch)

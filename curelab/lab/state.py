@@ -6,7 +6,7 @@ Every edit makes a new batch through the same records a file is read into, so wh
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -159,7 +159,7 @@ class State(T.HasTraits):
         return self._trios[key]
 
     def outcome(self) -> outcomes.Outcome:
-        """What `curelab run` computes for this batch."""
+        """What `curelab run` computes for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
         return outcomes.run(self.batch)
 
     # -- what benches ask for ------------------------------------------------------------------------------------------------------
@@ -167,17 +167,22 @@ class State(T.HasTraits):
     @property
     def cure(self) -> int:
         """Number of the first stage that cures."""
-        return next(n for n, stage in enumerate(self.batch.stages) if isinstance(stage, (Brine, SealedCure)))
+        return next(numbers_of(self.batch, Brine, SealedCure))
 
     @property
     def soak(self) -> int | None:
         """Number of the first soak, if there is one."""
-        return next((n for n, stage in enumerate(self.batch.stages) if isinstance(stage, Soak)), None)
+        return next(numbers_of(self.batch, Soak), None)
 
     def cure_lasting(self, seconds: float) -> tuple[AnyStage, ...]:
         """The stages up to the cure, with the cure made to last; for pictures that look past its end."""
         filled = self.batch.filled()
         return (*filled[: self.cure], lasting(filled[self.cure], seconds))
+
+
+def numbers_of(batch: Batch, *sorts: type) -> Iterator[int]:
+    """Numbers, from 0, of the stages of these sorts."""
+    return (number for number, stage in enumerate(batch.stages) if isinstance(stage, sorts))
 
 
 def _replaced(items: tuple, number: int, **changes: Any) -> tuple:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from ... import pictures, telling, units
 from ...fields import refuse
 from ...forecast import DAY, lasting, window_of
+from ...outcome import CURED_SHARE
 from ...pictures import Trio
 from ...stages import Brine
 from ...weighing import EquilibriumBrine, StrongBrine, weigh
 from ..controls import Press
-from ..dials import DAYS, STRENGTH, TARGET, THICKNESS, dial
+from ..dials import STRENGTH, TARGET, THICKNESS, days_dial, dial
 from ..picture import Picture
 from ..say import Say
 from ..workbench import Bench, column, row, show_lines
@@ -39,10 +40,7 @@ class EquilibriumOrStrong(Bench):
             lambda batch: units.read(self.strong, "fraction"),
             self._strengthen,
         )
-        self.controls["days"] = dial(
-            state, "Days in the cure", "time", DAYS, lambda batch: batch.stages[state.cure].longest,
-            lambda words: state.edit_stage(state.cure, lasts=words, until=None, at_most=None),
-        )  # fmt: skip
+        self.controls["days"] = days_dial(state)
         choose = Press("Put the strong brine into my batch")
         choose.on_press(lambda button: self._choose())
         self.controls["choose"] = choose
@@ -100,7 +98,7 @@ class EquilibriumOrStrong(Bench):
         now = batch.stages[self.state.cure].longest
         both = {"equilibrium": self.trio(self.equilibrium(batch)), "strong": self.trio(self.strong_brine(batch))}
         # Both must bring the middle to nine tenths of what the equilibrium brine ends at: the salt the cook asked for.
-        wanted = 0.9 * both["equilibrium"].usual.resting("salt", 0, piece)
+        wanted = CURED_SHARE * both["equilibrium"].usual.resting("salt", 0, piece)
         windows = {
             name: window_of((trio.usual, trio.slow, trio.fast), f"core salt >= {100 * wanted:.3g} %")
             for name, trio in both.items()

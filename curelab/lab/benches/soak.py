@@ -8,9 +8,10 @@ from ...runs import FREE
 from ...simulate import simulate
 from ...stages import Rest, Soak, Water
 from ..controls import Press
-from ..dials import DAYS, HOURS, REST, TARGET, WATER, Scale, brine_dial, dial
+from ..dials import HOURS, REST, TARGET, WATER, Scale, brine_dial, days_dial, dial
 from ..picture import Picture
 from ..say import Say
+from ..state import numbers_of
 from ..workbench import Bench, column, row, show_lines
 
 COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
@@ -35,10 +36,7 @@ class SoakBench(Bench):
             )
         self.target = "2.2 %"
         first = lambda batch: batch.stages[self._soak(batch)].waters[0]  # noqa: E731
-        self.controls["days"] = dial(
-            state, "Days in the cure before", "time", DAYS, lambda batch: batch.stages[state.cure].longest,
-            lambda words: state.edit_stage(state.cure, lasts=words, until=None, at_most=None),
-        )  # fmt: skip
+        self.controls["days"] = days_dial(state, "Days in the cure before")
         self.controls |= brine_dial(state)
         self.controls["water"] = dial(
             state,
@@ -95,7 +93,7 @@ class SoakBench(Bench):
 
     @staticmethod
     def _soak(batch) -> int:
-        return next(n for n, stage in enumerate(batch.stages) if isinstance(stage, Soak))
+        return next(numbers_of(batch, Soak))
 
     def _rest(self, batch) -> int | None:
         after = self._soak(batch) + 1

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from ... import pictures, telling
 from ...forecast import DAY
+from ...outcome import CURED_SHARE
 from ...runs import FREE
 from ...stages import Brine
 from ..controls import Pick
 from ..depthmap import DepthMap
-from ..dials import CAP, DAYS, FRIDGE, THICKNESS, brine_dial, dial
+from ..dials import CAP, FRIDGE, THICKNESS, brine_dial, days_dial, dial
 from ..picture import Picture
 from ..say import Say
 from ..workbench import Bench, column, row, show_lines, show_map
@@ -37,10 +38,7 @@ class ThickPoint(Bench):
             state, f"Fat on one face of the {state.batch.pieces[0].name}", "length", CAP, lambda batch: batch.pieces[0].fat_cap,
             lambda words: state.edit_piece(0, fat_cap=words),
         )  # fmt: skip
-        self.controls["days"] = dial(
-            state, "Days in the cure", "time", DAYS, lambda batch: batch.stages[cure].longest,
-            lambda words: state.edit_stage(cure, lasts=words, until=None, at_most=None),
-        )  # fmt: skip
+        self.controls["days"] = days_dial(state)
         self.controls["temperature"] = dial(
             state, "Fridge", "temperature", FRIDGE, lambda batch: batch.stages[cure].warmest,
             lambda words: state.edit_stage(cure, temperature=words),
@@ -82,7 +80,7 @@ class ThickPoint(Bench):
         for number, profile in enumerate(profiles):  # one scale for both, so that they can be compared
             show_lines(self.pictures[f"profile {number + 1}"], profile, y_range=pictures.shared_range(*profiles))
         show_lines(self.pictures["middle"], pictures.middles(trio, [piece.name for piece in pieces[:2]], now))
-        level = 0.9 * trio.usual.resting("salt", state.cure, pieces[0].name)
+        level = CURED_SHARE * trio.usual.resting("salt", state.cure, pieces[0].name)
         show_map(
             self.pictures["map"],
             pictures.depth_map(trio.usual, "salt", pieces[0].name, level, "cured down to here", system),
