@@ -12,124 +12,83 @@ from functools import cached_property
 
 import numpy as np
 
-from ..assembly import Body
 from ..criterion import Criterion
 from ..runs import FREE, TRACERS
 from ..stages import AnyStage
 from ..transport.stack import Stack
+from .cut import Cut
 
-
-@dataclass(frozen=True)
-class Cut:
-    """One piece cut into cells, in every draw.
-
-    body: the piece as planned (its cells, and which are lean); capacity (d, n), inner (d, n - 1), half (d, 2), area (d, 2) as in a
-    Chain; tissue_mass (d, n); weight, partition, size (d,): green kg, partition, and factor on every length; core (d or 1, n).
-    """
-
-    body: Body
-    capacity: np.ndarray
-    inner: np.ndarray
-    half: np.ndarray
-    area: np.ndarray
-    tissue_mass: np.ndarray
-    weight: np.ndarray
-    partition: np.ndarray
-    size: np.ndarray
-    core: np.ndarray
-
-    @cached_property
-    def held(self) -> np.ndarray:
-        """(d,) capacity of the whole piece."""
-        return self.capacity.sum(axis=1)
+MOST_KEPT = 24  # amounts that a run remembers
 
 
 @dataclass(frozen=True)
 class Wires:
-    """The links of one run as the pieces lie: for each block of connected nodes its node numbers and a Stack without
-    loss; shares[piece] (d, 2): weight of the bath in the value at a face; `solve` makes the stacks for a loss (d, n).
+    """The links of one run as the pieces lie: shares[piece] (d, 2), the weight of the bath in the value at a face; `solve` makes
+    the modes for a loss (d, n).
     """
 
     shares: tuple[np.ndarray, ...]
-    solve: Callable[[np.ndarray | None], tuple[tuple[np.ndarray, Stack], ...]]
+    solve: Callable[[np.ndarray | None], Stack]
 
 
 @dataclass(frozen=True)
 class Leg:
-    """Unchanging modes from `begin` to `end` (d,); start (d, s, n); `tau(times)` gives clock readings (d, s, t)."""
+    """Unchanging modes from `begin` to `end` (d,); start (d, s, n)."""
 
     begin: np.ndarray
     end: np.ndarray
-    blocks: tuple[tuple[np.ndarray, Stack], ...]
+    stack: Stack
     start: np.ndarray
-    tau: Callable[[np.ndarray], np.ndarray]
-
-    def of(self, draws: np.ndarray) -> Leg:
-        """The same leg of some draws."""
-        if len(draws) == len(self.start):
-            return self
-        blocks = tuple((nodes, stack.of(draws)) for nodes, stack in self.blocks)
-
-        def tau(times: np.ndarray) -> np.ndarray:
-            every = np.zeros((len(self.start), times.shape[1]))
-            every[draws] = times
-            return self.tau(every)[draws]
-
-        return Leg(self.begin[draws], self.end[draws], blocks, self.start[draws], tau)
-
-    def states(self, times: np.ndarray, which: slice = slice(None), rows: np.ndarray | None = None) -> np.ndarray:
-        """w (d, s, t, n), or the sums `rows` (k, n) or (d, k, n) over the nodes, (d, s, t, k)."""
-        clock = self.tau(times)[:, which]
-        start = self.start[:, which]
-        count = start.shape[-1]
-        if rows is None:
-            if len(self.blocks) == 1 and len(self.blocks[0][0]) == count:
-                return self.blocks[0][1].at(start, clock)
-            result = np.repeat(start[:, :, None, :], clock.shape[2], axis=2)
-            for nodes, stack in self.blocks:
-                result[..., nodes] = stack.at(start[..., nodes], clock)
-            return result
-        inside = np.concatenate([nodes for nodes, _ in self.blocks])
-        outside = np.ones(count)
-        outside[inside] = 0.0
-        constant = np.einsum("dsn,...kn->dsk" if rows.ndim == 2 else "dsn,dkn->dsk", start * outside, rows)
-        total = np.repeat(constant[:, :, None, :], clock.shape[2], axis=2)
-        for nodes, stack in self.blocks:
-            if np.any(rows[..., nodes]):
-                total += stack.at(start[..., nodes], clock, rows[..., nodes])
-        return total
 
 
 @dataclass(frozen=True)
 class Track:
-    """Solutes that share their legs; `reserve` (d,): kg of dry salt at the start."""
+    """Solutes that share their legs. `clock(times (d, t))` gives the reading (d, t) of the diffusion clock of salt, `ratios` (d, s) how
+    fast each solute runs on it; `reserve` (d,): kg of dry salt at the start.
+    """
 
     names: tuple[str, ...]
     legs: tuple[Leg, ...]
+    clock: Callable[[np.ndarray], np.ndarray]
+    ratios: np.ndarray
     reserve: np.ndarray | None = None
+    begun: dict = field(default_factory=dict, compare=False, repr=False)
 
     def states(self, times: np.ndarray, place: int, rows: np.ndarray | None = None) -> np.ndarray:
-        """w (d, t, n) of one solute, or (d, t, k) for `rows`."""
-        which = slice(place, place + 1)
-        if len(self.legs) == 1:
-            return self.legs[0].states(times, which, rows)[:, 0]
-        ends = np.stack([leg.end for leg in self.legs[:-1]])
-        owner = (times[None] > ends[:, :, None]).sum(axis=0)
+        """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes.
+
+        A piece that is turned a hundred times still lies in two ways only: legs with the same modes are read together.
+        """
+        ends = np.stack([leg.end for leg in self.legs], axis=1)
+        owner = np.minimum((times[:, :, None] > ends[:, None, :-1]).sum(axis=2), len(self.legs) - 1)
+        groups: dict[int, list[int]] = {}
+        for number, leg in enumerate(self.legs):
+            groups.setdefault(id(leg.stack), []).append(number)
+        if len(groups) == 1:
+            return self._group(list(range(len(self.legs))), times, owner, place, rows)
         width = self.legs[0].start.shape[2] if rows is None else rows.shape[-2]
         result = np.empty((*times.shape, width))
-        for number, leg in enumerate(self.legs):
-            mine = owner == number
-            columns, draws = np.flatnonzero(mine.any(axis=0)), np.flatnonzero(mine.any(axis=1))
-            if not len(columns):
-                continue
-            block = np.ix_(draws, columns)
-            few = leg.of(draws)
-            inside = np.clip(times[block], few.begin[:, None], np.maximum(few.end, few.begin)[:, None])
-            value = few.states(
-                inside, which, rows if rows is None or rows.ndim == 2 or len(rows) == 1 else rows[draws]
-            )[:, 0]
-            result[block] = value if mine[block].all() else np.where(mine[block][..., None], value, result[block])
+        for numbers in groups.values():
+            mine = np.isin(owner, numbers)
+            columns = np.flatnonzero(mine.any(axis=0))
+            if len(columns):
+                inside = np.searchsorted(numbers, owner[:, columns]).clip(0, len(numbers) - 1)
+                value = self._group(numbers, times[:, columns], inside, place, rows)
+                every = mine[:, columns]
+                result[:, columns] = value if every.all() else np.where(every[..., None], value, result[:, columns])
         return result
+
+    def _group(self, numbers: list[int], times: np.ndarray, owner: np.ndarray, place: int, rows) -> np.ndarray:
+        """States at `times` (d, t), each in the leg number `owner` (d, t) of those that are named, which share their modes."""
+        legs = [self.legs[number] for number in numbers]
+        begin, end = (np.stack([getattr(leg, name) for leg in legs], axis=1) for name in ("begin", "end"))
+        begin, end = (np.take_along_axis(each, owner, axis=1) for each in (begin, np.maximum(begin, end)))
+        since = self.clock(np.clip(times, begin, end)) - self.clock(begin)
+        key = (numbers[0], place)
+        if key not in self.begun:
+            self.begun[key] = np.stack([leg.start[:, place] for leg in legs], axis=1)
+        tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
+        return legs[0].stack.along(self.begun[key], owner if len(legs) > 1 else None, tau, rows)
 
 
 @dataclass(frozen=True)
@@ -153,7 +112,8 @@ class Stretch:
     water_before: tuple[np.ndarray, ...]
     water_target: np.ndarray | None = None
     free: Callable[[], Track | None] | None = None  # makes the track of free nitrite when it is first asked for
-    cache: dict = field(default_factory=dict)
+    found: np.ndarray | None = None  # (d,) s at which its criterion holds, inf: it does not; None: it has none
+    cache: dict = field(default_factory=dict, compare=False)
 
     @property
     def end(self) -> np.ndarray:
@@ -191,14 +151,20 @@ class Stretch:
         return home[0].legs[0].start[:, home[1]]
 
     def _row(self, piece: int, inner: np.ndarray) -> np.ndarray:
-        """Rows over all nodes from rows (d, k, cells) over the cells of one piece."""
+        """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece."""
         rows = np.zeros((*inner.shape[:-1], self.bath + 1))
         rows[..., self.slices[piece]] = inner
         return rows
 
     def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece."""
-        return np.maximum(self.states(name, times, self._row(piece, self.cuts[piece].capacity[:, None]))[..., 0], 0.0)
+        key = (name, piece, times.tobytes())
+        if key not in self.cache:  # weights and all that is counted per kg of meat ask for the same again and again
+            if len(self.cache) >= MOST_KEPT:
+                self.cache.clear()
+            w = self.states(name, times, self._row(piece, self.cuts[piece].terms.average[None]))[..., 0]
+            self.cache[key] = np.maximum(self.cuts[piece].held[:, None] * w, 0.0)
+        return self.cache[key]
 
     def in_bath(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath."""
@@ -213,8 +179,8 @@ class Stretch:
         if self.running:
             return start[:, -1]
         numbers = [piece] if self.sealed else range(len(self.cuts))
-        amount = sum((start[:, self.slices[n]] * self.cuts[n].capacity).sum(axis=1) for n in numbers)
-        held = sum(self.cuts[n].held for n in numbers)
+        amount = np.sum([self.start_amount(name, n) for n in numbers], axis=0)
+        held = np.sum([self.cuts[n].held for n in numbers], axis=0)
         if self.sealed:
             return amount / held
         home = self.home(name)
@@ -223,13 +189,18 @@ class Stretch:
         w = (amount + start[:, -1] * self.water + dry) / (held + self.water)
         return np.where(dry > 0, np.minimum(w, start[:, -1]), w)
 
+    def start_amount(self, name: str, piece: int) -> np.ndarray:
+        """kg (d,) in one piece as the run begins."""
+        cut = self.cuts[piece]
+        return cut.held * (self.start(name)[:, self.slices[piece]] @ cut.terms.average)
+
     def water_change(self, piece: int, times: np.ndarray) -> np.ndarray:
         """Water taken up or given off (d, t), as a fraction of the green weight."""
         before = self.water_before[piece][:, None]
         if self.water_target is None:
             return np.broadcast_to(before, times.shape)
         cut = self.cuts[piece]
-        first = (self.start("salt")[:, self.slices[piece]] * cut.capacity).sum(axis=1) / cut.held
+        first = self.start_amount("salt", piece) / cut.held
         goal = self.equilibrium("salt", piece) - first
         flat = np.abs(goal) < 1e-12
         share = (self.amount("salt", times, piece) / cut.held[:, None] - first[:, None]) / np.where(flat, 1.0, goal)[
@@ -263,9 +234,10 @@ class Stretch:
         if place == "average":
             return self.amount(name, times, piece) / cut.held[:, None]
         if place == "core":
-            return np.maximum(self.states(name, times, self._row(piece, cut.core[:, None]))[..., 0], 0.0)
-        count, lean = len(body.lean), np.flatnonzero(body.lean)
-        rows = self._row(piece, np.eye(count)[[0, count - 1, lean[0], lean[-1]]])
+            row = self._row(piece, cut.core if len(cut.core) == 1 else cut.core[:, None])
+            return np.maximum(self.states(name, times, row)[..., 0], 0.0)
+        lean = np.flatnonzero(body.lean)
+        rows = self._row(piece, cut.terms.values[[0, -1, lean[0], lean[-1]]])
         rows = np.concatenate([rows, np.eye(self.bath + 1)[-1:]])
         cells = np.maximum(self.states(name, times, rows), 0.0)
         ends = self._ends(cells[..., :2], cells[..., 4:], times, piece)
@@ -294,25 +266,25 @@ class Stretch:
         """Fraction (d, t) of a quantity at a place on a basis."""
         cut = self.cuts[piece]
         if place == "average":
-            per_tissue = cut.held / cut.tissue_mass.sum(axis=1)
+            per_tissue = cut.held / (cut.body.tissue_mass.sum() * cut.weight / cut.body.piece.weight)
             if basis == "meat":
                 return self.amount(name, times, piece) / self.weight(piece, times)
         else:
-            first = int(np.flatnonzero(cut.body.lean)[0])
-            per_tissue = cut.capacity[:, first] / cut.tissue_mass[:, first]
+            per_tissue = cut.per[:, cut.body.chain.layer[np.flatnonzero(cut.body.lean)[0]]]
         return self.on_basis(name, self.local(name, place, times, piece), basis, times, piece, per_tissue[:, None])
 
     def profile(self, name: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """Fractions (d, t, x) from the first node of the chain to the last face, faces included."""
+        """Fractions (d, t, x) from the first place of the chain to the last face, faces included."""
         cut = self.cuts[piece]
-        states = self.states(name, times)
-        cells = states[..., self.slices[piece]]
-        ends = self._ends(cells[..., [0, -1]], states[..., -1:], times, piece)
-        w = np.concatenate([ends[..., :1], cells, ends[..., 1:]], axis=-1)
-        per = cut.capacity / cut.tissue_mass
-        return self.on_basis(
-            name, w, basis, times, piece, np.concatenate([per[:, :1], per, per[:, -1:]], axis=1)[:, None]
-        )
+        values = cut.terms.values
+        rows = self._row(piece, values[[0, *cut.points, len(values) - 1]])
+        rows = np.concatenate([rows, np.eye(self.bath + 1)[-1:]])
+        w = self.states(name, times, rows)
+        w[..., [0, -2]] = self._ends(w[..., [0, -2]], w[..., -1:], times, piece)
+        w = np.maximum(w[..., :-1], 0.0)
+        layer = cut.body.chain.layer
+        per = cut.per[:, [layer[0], *layer[cut.points], layer[-1]]]
+        return self.on_basis(name, w, basis, times, piece, per[:, None])
 
     def margin(self, criterion: Criterion, times: np.ndarray, where: int | str = "every") -> np.ndarray:
         """(d, t) how far the criterion is met, as in `Run.margin`."""
@@ -323,27 +295,19 @@ class Stretch:
         ]
         return np.max(margins, axis=0) if where == "any" else np.min(margins, axis=0)
 
-    def first_time(self, criterion: Criterion, where: int | str = "every") -> np.ndarray:
-        """s (d,) since the run began when the criterion first holds, to a second; inf where it does not."""
-        shares = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, 160)])
-        times = shares * self.length[:, None]
+    def first_time(self, criterion: Criterion, where: int | str = "every", rounds: int = 3) -> np.ndarray:
+        """s (d,) since the run began when the criterion first holds, inf where it does not: on a grid of times that grow by 4 %, each of
+        `rounds` makes the step eight times finer, and the rest is straight. Three rounds are good to a second or two, one to 1e-5.
+        """
+        times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, 160)]) * self.length[:, None]
         margin = self.margin(criterion, times, where)
-        met = margin >= 0
-        first = np.argmax(met, axis=1)
-        rows = np.arange(len(times))
-        low, high = times[rows, np.maximum(first - 1, 0)], times[rows, first]
-        below, above = margin[rows, np.maximum(first - 1, 0)], margin[rows, first]
-        for step in range(60):
-            if np.all(high - low <= 1.0):
-                break
-            # Straight between the ends, kept off them by half a second so that both close in; every third step halves.
-            part = 0.5 if step % 3 == 2 else np.clip(below / np.where(below < above, below - above, -1.0), 0.0, 1.0)
-            middle = np.clip(
-                low + part * (high - low), low + np.minimum(0.5, 0.5 * (high - low)), np.maximum(high - 0.5, low)
-            )
-            middle = np.where(high - low <= 1.0, high, middle)
-            now = self.margin(criterion, middle[:, None], where)[:, 0]
-            holds = now >= 0
-            high, above = np.where(holds, middle, high), np.where(holds, now, above)
-            low, below = np.where(holds, low, middle), np.where(holds, below, now)
-        return np.where(met.any(axis=1), high, np.inf)
+        ever = (margin >= 0).any(axis=1)
+        for number in range(rounds + 1):
+            first = np.maximum(np.argmax(margin >= 0, axis=1), 0)[:, None]
+            low, high = (np.take_along_axis(times, np.maximum(first - k, 0), axis=1) for k in (1, 0))
+            below, above = (np.take_along_axis(margin, np.maximum(first - k, 0), axis=1) for k in (1, 0))
+            if number < rounds:
+                times = low + (high - low) * np.linspace(0.0, 1.0, 9)
+                margin = np.concatenate([below, self.margin(criterion, times[:, 1:-1], where), above], axis=1)
+        part = np.where(above > below, above / np.where(above > below, above - below, 1.0), 0.0)
+        return np.where(ever, (high - np.clip(part, 0.0, 1.0) * (high - low))[:, 0], np.inf)

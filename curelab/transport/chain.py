@@ -50,11 +50,12 @@ class Chain:
         )
 
 
-def graded(cells: int, shape: str = "slab") -> np.ndarray:
-    """Edges (cells + 1,) from 0 to 1: fine at both ends of a slab, else at the outer end."""
+def graded(cells: int, shape: str = "slab", grading: float | None = None) -> np.ndarray:
+    """Edges (cells + 1,) from 0 to 1: fine at both ends of a slab, else at the outer end; `grading` as GRADING, the default."""
+    share = GRADING if grading is None else grading
     steps = np.linspace(0.0, 1.0, cells + 1)
     bent = 0.5 - 0.5 * np.cos(np.pi * steps) if shape == "slab" else np.sin(0.5 * np.pi * steps)
-    edges = (1.0 - GRADING) * steps + GRADING * bent
+    edges = (1.0 - share) * steps + share * bent
     edges[-1] = 1.0
     return edges
 

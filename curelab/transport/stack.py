@@ -1,193 +1,273 @@
 """Modes of many networks at once: the same nodes and links, other capacities, conductances and losses in each.
 
-`Modes` solves one network; a `Stack` solves a sheaf of them, draw by draw along the first axis, with one call to a
-batched symmetric eigensolver. Where the networks differ only in pace (every capacity and every conductance in
-proportion, one loss for all nodes) they share one basis, and one eigenproblem serves them all.
+`Modes` solves one network; a `Stack` solves a sheaf of them, draw by draw along the first axis. Nodes that nothing couples in any
+draw fall into parts that are solved alone, with one call to a batched symmetric eigensolver, and only when something in them moves.
+A part whose networks differ only in pace shares one basis, and one eigenproblem serves them all.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
-ALIKE = 1e-12  # relative; networks in proportion to within this share a basis
+ALIKE = 1e-12  # relative; matrices in proportion to within this share a basis
+MOST_KEPT = 8
+UNCOUPLED = 1e-13  # of the largest entry; what is smaller is rounding
 
 
 @dataclass(frozen=True)
-class Stack:
-    """Modes of d networks of n nodes; make it with `stack_of`.
+class Part:
+    """Nodes that are coupled to each other and to no others, f of them, in every draw.
 
-    rates (d, m): per unit clock; shapes, weights (d or 1, f, m): as in `Modes`, for the f nodes that are not held;
-    feed (d, f): conductance from the held node, the last of the n, to each of the others; None: no node is held.
+    matrix (d, f, f): symmetric; root (d, f): square root of the capacities; feed (d, f): conductance from the held node, None where
+    there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does.
     """
 
-    rates: np.ndarray
-    shapes: np.ndarray
-    weights: np.ndarray
-    feed: np.ndarray | None = None
+    nodes: np.ndarray
+    matrix: np.ndarray
+    root: np.ndarray
+    feed: np.ndarray | None
+    constant: np.ndarray | None
+    shift: np.ndarray  # (d,): a loss that all its nodes share, which moves the rates and leaves the modes
+    kept: dict = field(default_factory=dict, compare=False, repr=False)  # shapes of the rows last asked for
 
-    def at(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
-        """States (d, s, t, n) of s solutes that begin as start (d, s, n), at clock readings (d, s, t) >= 0.
+    @cached_property
+    def solved(self) -> tuple[np.ndarray, np.ndarray]:
+        """rates (d, m), vectors (d or 1, f, m)."""
+        pace = self._pace()
+        rates, vectors = np.linalg.eigh(self.matrix if pace is None else self.matrix[:1])
+        if pace is not None:
+            rates = rates * pace[:, None]
+        rates = np.maximum(rates, 0.0)
+        if self.constant is not None:
+            # Nothing leaves, so the slowest mode is known without arithmetic: equilibrium, kept exactly.
+            flat = self.constant * (self.root if pace is None else self.root[:1])
+            flat = flat / np.linalg.norm(flat, axis=1, keepdims=True)
+            rates[:, 0] = 0.0
+            vectors[:, :, 0] = flat
+            vectors[:, :, 1:] -= flat[:, :, None] * (flat[:, None, :] @ vectors[:, :, 1:])
+        return rates + self.shift[:, None], vectors
 
-        `rows` (k, n) or (d, k, n): sums over the nodes to return instead, (d, s, t, k). Values below zero by rounding
-        are cut. Raises ArithmeticError if more than rounding would have to be cut.
-        """
-        parts = self._decayed(start, clock)
-        last = None if self.feed is None else start[..., -1]
+    def _pace(self) -> np.ndarray | None:
+        """(d,) pace of each network over that of the first, if pace is all that differs."""
+        if len(self.matrix) == 1 or np.ptp(self.root / self.root[:, :1], axis=0).max() > ALIKE:
+            return None
+        size = np.abs(self.matrix[0]).max()
+        if size == 0:
+            return None
+        pace = np.einsum("dij,ij->d", self.matrix, self.matrix[0]) / (self.matrix[0] ** 2).sum()
+        gap = np.abs(self.matrix - pace[:, None, None] * self.matrix[0]).max(axis=(1, 2))
+        return pace if np.all(gap <= ALIKE * size * np.abs(pace)) else None
+
+    def amounts(self, start: np.ndarray) -> np.ndarray:
+        """Modal amounts (d, s, m) of a start (d, s, f)."""
+        return (start * self.root[:, None, :]) @ self.solved[1]
+
+    def shapes(self, rows: np.ndarray) -> np.ndarray:
+        """What each mode adds to sums `rows` (k, f) or (d, k, f) over the nodes: (d, k, m)."""
+        key = rows.tobytes()
+        if key not in self.kept:  # one solute after the other is asked for the same sums
+            if len(self.kept) >= MOST_KEPT:
+                self.kept.clear()
+            self.kept[key] = (rows / self.root[:, None, :]) @ self.solved[1]
+        return self.kept[key]
+
+    def at(self, start: np.ndarray, clock: np.ndarray, held: np.ndarray | None, rows: np.ndarray | None) -> np.ndarray:
+        """(d, s, t, k) sums over the nodes, or all nodes, of a start (d, s, f), with the held node at `held` (d, s)."""
+        rates, vectors = self.solved
+        now = rates[:, None, None, :] * -clock[..., None]
+        phi = None
+        if held is not None and self.feed is not None:
+            safe = np.where(rates > 0, rates, 1.0)[:, None, None, :]
+            phi = np.where(rates[:, None, None, :] > 0, -np.expm1(now) / safe, clock[..., None])
+        np.exp(now, out=now)
+        now *= self.amounts(start)[:, :, None, :]
+        if phi is not None:
+            now += self._source(held)[:, :, None, :] * phi
+        d, s, t, m = now.shape
         if rows is None:
-            states = _spread(parts, self.shapes)
-            if last is not None:
-                held = np.broadcast_to(last[..., None, None], (*states.shape[:3], 1))
-                states = np.concatenate([states, held], axis=-1)
-            low = states.min(initial=0.0)
-            if low < 0.0:
-                scale = np.abs(start).max()
-                if low < -1e-9 * scale and start.min() >= 0.0:
-                    raise ArithmeticError(f"a value of {low:.3g} came out below zero (scale {scale:.3g})")
-                if start.min() >= 0.0:
-                    np.maximum(states, 0.0, out=states)
-            return states
-        free = rows if last is None else rows[..., :-1]
-        states = _spread(parts, free @ self.shapes)
-        if last is None:
-            return states
-        share = rows[..., -1] if rows.ndim == 2 else rows[:, None, None, :, -1]
-        return states + last[..., None, None] * share
+            found = now.reshape(d, s * t, m) @ vectors.swapaxes(1, 2)
+            return (found / self.root[:, None, :]).reshape(d, s, t, -1)
+        return (now.reshape(d, s * t, m) @ self.shapes(rows).swapaxes(1, 2)).reshape(d, s, t, -1)
 
-    def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
-        """Amount (d, s, t) that the held node has given to the others; zero when no node is held."""
-        if self.feed is None:
-            return np.zeros(clock.shape)
-        rates, tau = self.rates[:, None, None, :], clock[..., None]
+    def along(self, starts, owner, clock, held, rows) -> np.ndarray:
+        """(d, t, k) as `Stack.along`; held (d, t)."""
+        rates, vectors = self.solved
+        begun = np.take_along_axis(self.amounts(starts), owner[:, :, None], axis=1)
+        now = rates[:, None, :] * -clock[..., None]
+        if held is not None and self.feed is not None:
+            safe = np.where(rates > 0, rates, 1.0)[:, None, :]
+            phi = np.where(rates[:, None, :] > 0, -np.expm1(now) / safe, clock[..., None])
+            fed = held[..., None] * ((self.feed / self.root)[:, None, :] @ vectors) * phi
+            now = np.exp(now, out=now) * begun + fed
+        else:
+            np.exp(now, out=now)
+            now *= begun
+        if rows is None:
+            return now @ vectors.swapaxes(1, 2) / self.root[:, None, :]
+        return now @ self.shapes(rows).swapaxes(1, 2)
+
+    def _source(self, held):
+        return held[..., None] * ((self.feed / self.root)[:, None, :] @ self.solved[1])
+
+    def given(self, start: np.ndarray, clock: np.ndarray, held: np.ndarray) -> np.ndarray:
+        """(d, s, t) what the nodes have sent back along the feed."""
+        rates = self.solved[0][:, None, None, :]
+        tau = clock[..., None]
         safe = np.where(rates > 0, rates, 1.0)
         phi = np.where(rates > 0, -np.expm1(-rates * tau) / safe, tau)
         slow = rates * tau < 1e-5
         psi = np.where(slow, 0.5 * tau**2 * (1 - rates * tau / 3), (tau - phi) / safe)
-        amounts = (start[..., :-1] @ self.weights)[:, :, None, :] * phi + self._source(start)[:, :, None, :] * psi
-        integral = _spread(amounts, self.shapes)
-        given = start[..., -1] * self.feed.sum(axis=1)[:, None]
-        return given[..., None] * clock - (integral @ self.feed[:, None, :, None])[..., 0]
+        assert self.feed is not None
+        integral = self.amounts(start)[:, :, None, :] * phi + self._source(held)[:, :, None, :] * psi
+        return (integral @ self.shapes(self.feed[:, None, :])[:, 0, :, None][:, None])[..., 0]
 
-    def renumbered(self, order: np.ndarray) -> Stack:
-        """The modes of the same networks when node k is the one that was number order[k] (the held one stays last)."""
-        free = order if self.feed is None else order[:-1]
-        feed = None if self.feed is None else self.feed[:, free]
-        return replace(self, shapes=self.shapes[:, free], weights=self.weights[:, free], feed=feed)
+    def flipped(self, sign: np.ndarray) -> Part:
+        mine = sign[self.nodes]
+        feed = None if self.feed is None else self.feed * mine
+        other = Part(self.nodes, self.matrix * np.outer(mine, mine), self.root, feed, self.constant, self.shift)
+        if "solved" in self.__dict__:
+            other.__dict__["solved"] = (self.solved[0], self.solved[1] * mine[:, None])
+        return other
+
+    def of(self, draws: np.ndarray) -> Part:
+        feed = None if self.feed is None else self.feed[draws]
+        part = Part(self.nodes, self.matrix[draws], self.root[draws], feed, self.constant, self.shift[draws])
+        if "solved" in self.__dict__:
+            rates, vectors = self.solved
+            part.__dict__["solved"] = (rates[draws], vectors if len(vectors) == 1 else vectors[draws])
+        return part
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Modes of d networks of `size` nodes; make it with `stack_of`. drain (d,): all that leaves the held node, per unit of its w;
+    None: no node is held.
+    """
+
+    size: int
+    parts: tuple[Part, ...]
+    drain: np.ndarray | None = None
+
+    def at(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+        """States (d, s, t, n) of s solutes that begin as start (d, s, n), at clock readings (d, s, t) >= 0.
+
+        `rows` (k, n) or (d, k, n): sums over the nodes to return instead, (d, s, t, k).
+        """
+        width = self.size if rows is None else rows.shape[-2]
+        held = None if self.drain is None else start[..., -1]
+        result = np.zeros((*clock.shape, width))
+        for part in self._moving(start, held):
+            mine = None if rows is None else rows[..., part.nodes]
+            if mine is not None and not mine.any():
+                continue
+            found = part.at(start[..., part.nodes], clock, held, mine)
+            if rows is None:
+                result[..., part.nodes] = found
+            elif len(self.parts) == 1:
+                result = found
+            else:
+                result += found
+        if held is not None:
+            if rows is None:
+                result[..., -1] = held[..., None]
+            else:
+                share = rows[..., -1] if rows.ndim == 2 else rows[:, None, None, :, -1]
+                result = result + held[..., None, None] * share
+        return result
+
+    def along(
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None = None
+    ) -> np.ndarray:
+        """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
+        owner (d, t): from which of them each clock reading (d, t) counts, None where there is one.
+        """
+        if owner is None:
+            return self.at(starts, clock[:, None], rows)[:, 0]
+        result = np.zeros((*clock.shape, self.size if rows is None else rows.shape[-2]))
+        held = None if self.drain is None else np.take_along_axis(starts[..., -1], owner, axis=1)
+        for part in self._moving(starts, None if held is None else starts[..., -1]):
+            mine = None if rows is None else rows[..., part.nodes]
+            if mine is not None and not mine.any():
+                continue
+            found = part.along(starts[..., part.nodes], owner, clock, held, mine)
+            if rows is None:
+                result[..., part.nodes] = found
+            else:
+                result += found
+        if held is not None:
+            if rows is None:
+                result[..., -1] = held
+            else:
+                result += held[..., None] * (rows[..., -1] if rows.ndim == 2 else rows[:, None, :, -1])
+        return result
+
+    def _moving(self, start, held) -> Iterator[Part]:
+        """The parts in which there is anything."""
+        for part in self.parts:
+            fed = held is not None and part.feed is not None and part.feed.any() and held.any()
+            if fed or start[..., part.nodes].any():
+                yield part
+
+    def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
+        """Amount (d, s, t) that the held node has given to the others; zero when no node is held."""
+        if self.drain is None:
+            return np.zeros(clock.shape)
+        held = start[..., -1]
+        given = (held * self.drain[:, None])[..., None] * clock
+        for part in self._moving(start, held):
+            if part.feed is not None:
+                given = given - part.given(start[..., part.nodes], clock, held)
+        return given
+
+    def flipped(self, sign: np.ndarray) -> Stack:
+        """The stack of the networks in which the nodes with sign -1 count the other way round."""
+        return Stack(self.size, tuple(part.flipped(sign) for part in self.parts), self.drain)
 
     def of(self, draws: np.ndarray) -> Stack:
         """The stack of some of the networks."""
-        feed = None if self.feed is None else self.feed[draws]
-        if len(self.shapes) == 1 and len(self.rates) > 1:
-            return Stack(self.rates[draws], self.shapes, self.weights, feed)
-        return Stack(self.rates[draws], self.shapes[draws], self.weights[draws], feed)
-
-    def _decayed(self, start, clock):
-        free = start if self.feed is None else start[..., :-1]
-        decay = self.rates[:, None, None, :] * -clock[..., None]
-        if self.feed is not None:
-            rates = np.where(self.rates > 0, self.rates, 1.0)[:, None, None, :]
-            phi = np.where(self.rates[:, None, None, :] > 0, -np.expm1(decay) / rates, clock[..., None])
-        np.exp(decay, out=decay)
-        decay *= (free @ self.weights)[:, :, None, :]
-        return decay if self.feed is None else decay + self._source(start)[:, :, None, :] * phi
-
-    def _source(self, start):
-        assert self.feed is not None
-        return (start[..., -1:] * self.feed[:, None, :]) @ self.shapes
-
-
-def _spread(parts: np.ndarray, shapes: np.ndarray) -> np.ndarray:
-    """(d, s, t, k) from parts (d, s, t, m) and shapes (d or 1, k, m), in one product for each draw, or one for all."""
-    d, s, t, m = parts.shape
-    if len(shapes) == 1:
-        return (parts.reshape(-1, m) @ shapes[0].T).reshape(d, s, t, -1)
-    return (parts.reshape(d, s * t, m) @ shapes.swapaxes(1, 2)).reshape(d, s, t, -1)
+        drain = None if self.drain is None else self.drain[draws]
+        return Stack(self.size, tuple(part.of(draws) for part in self.parts), drain)
 
 
 def stack_of(
-    capacity: np.ndarray,
-    a: np.ndarray,
-    b: np.ndarray,
-    conductance: np.ndarray,
-    loss: np.ndarray | None = None,
-    mirror: np.ndarray | None = None,
+    capacity: np.ndarray, laplacian: np.ndarray, constant: np.ndarray, loss: np.ndarray | None = None
 ) -> Stack:
-    """Solve connected networks: capacity (d, n) > 0, the last node inf in all where it is held; a, b (m,) the ends of
-    the links, no pair twice; conductance (d, m) > 0; loss (d, n) >= 0 per unit clock. `mirror` (n,): if every network stays the
-    same when node k and node mirror[k] change places, the order that says so; it halves the problem.
+    """Networks as `capacity * dw/dclock = -laplacian @ w - loss * capacity * w`: capacity (d, n) > 0, the last inf in all draws where
+    that node is held; laplacian (d, n, n) symmetric, `laplacian @ constant` = 0; loss (d, n) >= 0 or None.
 
-    Cost: one eigenproblem of n nodes for each draw (25 nodes: 0.05 ms), or one for all where only the pace differs.
+    `constant` (n,) is the state of equilibrium: all ones where nodes are cells, the average where they are terms.
     """
     held = bool(np.isinf(capacity[0, -1]))
     free = capacity.shape[1] - held
-    loss = None if loss is None or not loss.any() else loss
-    shift = np.zeros(len(capacity)) if loss is None else loss[:, 0]
-    even = loss is None or bool(np.all(np.ptp(loss, axis=1) <= ALIKE * np.abs(shift)))
-    pace = _pace(capacity, conductance) if even and not held else None
-    if pace is not None:
-        rates, vectors, root = _solved(capacity[:1], a, b, conductance[:1], None, free)
-        return Stack(rates * pace[:, None] + shift[:, None], vectors / root[..., None], vectors * root[..., None])
-    rates, vectors, root = _solved(capacity, a, b, conductance, loss, free, mirror)
-    feed = None
-    if held:
-        feed = np.zeros((len(capacity), free))
-        for link in np.flatnonzero((a == free) | (b == free)):
-            feed[:, a[link] if b[link] == free else b[link]] += conductance[:, link]
-    return Stack(rates, vectors / root[..., None], vectors * root[..., None], feed)
-
-
-def _pace(capacity: np.ndarray, conductance: np.ndarray) -> np.ndarray | None:
-    """(d,) pace of each network over that of the first, if pace is all that differs."""
-    stored, led = capacity / capacity[0], conductance / conductance[0]
-    if np.any(np.ptp(stored, axis=1) > ALIKE * stored[:, 0]) or np.any(np.ptp(led, axis=1) > ALIKE * led[:, 0]):
-        return None
-    return led[:, 0] / stored[:, 0]
-
-
-def _folded(matrix: np.ndarray, mirror: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Modes of matrices (d, n, n) that stay the same when node k and node mirror[k] change places: even modes first, then
-    odd ones. Two problems of half the size cost a quarter of one.
-    """
-    alone = np.flatnonzero(mirror == np.arange(len(mirror)))
-    left = np.flatnonzero(np.arange(len(mirror)) < mirror)
-    right = mirror[left]
-    same, cross = matrix[:, left[:, None], left], matrix[:, left[:, None], right]
-    to_alone = np.sqrt(2.0) * matrix[:, left[:, None], alone]
-    inner = matrix[:, alone[:, None], alone]
-    even = np.concatenate(
-        [np.concatenate([same + cross, to_alone], axis=2), np.concatenate([to_alone.swapaxes(1, 2), inner], axis=2)],
-        axis=1,
-    )
-    (even_rates, u), (odd_rates, v) = np.linalg.eigh(even), np.linalg.eigh(same - cross)
-    half, count = len(left), even.shape[1]
-    vectors = np.zeros(matrix.shape)
-    vectors[:, left, :count] = vectors[:, right, :count] = u[:, :half] / np.sqrt(2.0)
-    vectors[:, alone, :count] = u[:, half:]
-    vectors[:, left, count:] = v / np.sqrt(2.0)
-    vectors[:, right, count:] = -v / np.sqrt(2.0)
-    return np.concatenate([even_rates, odd_rates], axis=1), vectors
-
-
-def _solved(capacity, a, b, conductance, loss, free, mirror=None):
-    size = capacity.shape[1]
-    matrix = np.zeros((len(capacity), size, size))
-    matrix[:, a, b] = matrix[:, b, a] = -conductance
-    inside = np.arange(free)
-    total = -matrix.sum(axis=2)[:, :free]
-    matrix = matrix[:, :free, :free]
-    matrix[:, inside, inside] = total
     root = np.sqrt(capacity[:, :free])
-    matrix = matrix / root[:, :, None] / root[:, None, :]
-    if loss is not None:
-        matrix[:, inside, inside] += loss[:, :free]
-    rates, vectors = np.linalg.eigh(matrix) if mirror is None else _folded(matrix, mirror[:free])
-    np.maximum(rates, 0.0, out=rates)
-    if loss is None and free == size:
-        # Nothing leaves, so the slowest mode is known without arithmetic: equilibrium, kept exactly.
-        constant = root / np.linalg.norm(root, axis=1, keepdims=True)
-        rates[:, 0] = 0.0
-        vectors[:, :, 0] = constant
-        overlap = constant[:, None, :] @ vectors[:, :, 1:]
-        vectors[:, :, 1:] -= constant[:, :, None] * overlap
-    return rates, vectors, root
+    matrix = laplacian[:, :free, :free] / root[:, :, None] / root[:, None, :]
+    feed = -laplacian[:, -1, :free] if held else None
+    parts = []
+    for nodes in _coupled(matrix):
+        inside = matrix[:, nodes[:, None], nodes]
+        shift = np.zeros(len(matrix))
+        lost = None if loss is None else loss[:, nodes]
+        if lost is not None and lost.any():
+            if np.ptp(lost, axis=1).max() <= ALIKE * lost.max():
+                shift = lost[:, 0]
+            else:
+                inside = inside + lost[:, :, None] * np.eye(len(nodes))
+                lost = None
+        fed = None if feed is None else feed[:, nodes]
+        # A part that is fed or loses here and not there has no state of its own that stays.
+        stays = (loss is None or lost is not None) and (fed is None or not fed.any()) and constant[nodes].any()
+        parts.append(Part(nodes, inside, root[:, nodes], fed, constant[nodes] if stays else None, shift))
+    return Stack(capacity.shape[1], tuple(parts), laplacian[:, -1, -1] if held else None)
+
+
+def _coupled(matrix: np.ndarray) -> list[np.ndarray]:
+    """Node numbers of each part."""
+    from scipy.sparse.csgraph import connected_components
+
+    met = np.abs(matrix).max(axis=0)
+    count, part = connected_components(met > UNCOUPLED * met.max(), directed=False)
+    return [np.flatnonzero(part == number) for number in range(count)]

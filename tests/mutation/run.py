@@ -45,6 +45,7 @@ class Fault:
 
 
 MODES, CHAIN, PROOF = "tests/transport/test_modes.py", "tests/transport/test_chain.py", "tests/proof/test_proof.py"
+SPREAD = "tests/test_spread.py"
 SIMULATE, LIMITS = "tests/test_simulate.py", "tests/test_limits.py"
 INVARIANTS, SOLUTES, UNITS = "tests/test_invariants.py", "tests/matter/test_solutes.py", "tests/test_fields_units.py"
 
@@ -82,8 +83,7 @@ FAULTS = (
           (f"{PROOF}::test_every_case_holds[finite elements]",)),
     Fault("loss per clock instead of per second", "rate[nodes] = value / speed", "rate[nodes] = value", (f"{PROOF}::test_every_case_holds[loss sphere]",)),
     Fault("a wrong mean of a warm spell", "edge[:-1] + 4 * middle", "edge[:-1] + 3 * middle", (SIMULATE,)),
-    Fault("handed on at the longest time", "end = np.array([run.length]) for name in (*TRACERS, FREE)",
-          "end = np.array([run.longest])\n    for name in (*TRACERS, FREE)", (SIMULATE,), within="simulate.py"),
+    Fault("handed on at the longest time", "track.at(run.length)", "track.at(run.longest)", (SIMULATE,), within="simulate.py"),
     Fault("every solute at the pace of salt", 'return 1.0 if solute == "salt" else', "return 1.0 if solute else", (SOLUTES,)),
     Fault("flow counted backwards", "return outflow - integral", "return -outflow - integral", (MODES,)),
     Fault("supply of a running bath not counted", "outflow = integral[..., self.held] @ self.feed.sum(axis=1)",
@@ -98,6 +98,12 @@ FAULTS = (
     Fault("ppm a thousand times too strong", "return 1.0, 1e6, 0.0", "return 1.0, 1e3, 0.0", (UNITS,)),
     Fault("nitrite on the meat alone", "return nitrite / sum(values)", "return nitrite / values[0]", (f"{PROOF}::test_every_case_holds[cover pickle]",)),
     Fault("finished weight for green weight", "return green / (others + green) if", "return green if", ("tests/test_history.py",)),
+    Fault("an odd term keeps its sign when turned", "self.matrix * np.outer(mine, mine)", "self.matrix", ("tests/transport/test_stack.py",)),
+    Fault("thickness drawn once, not squared", "pace = meat / size**2", "pace = meat / size", (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
+    Fault("no loss of nitrite in any draw", "inside + lost[:, :, None] * np.eye(len(nodes))", "inside", ("tests/transport/test_stack.py",)),
+    Fault("all legs of a turned piece begin alike", "np.take_along_axis(self.amounts(starts), owner[:, :, None], axis=1)",
+          "self.amounts(starts)[:, :1]", (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
+    Fault("a band of 6 cases in 10", "LEVELS = (0.1, 0.5, 0.9)", "LEVELS = (0.2, 0.5, 0.8)", (SPREAD,)),
     Fault("fahrenheit without its 32", "return (hundred - zero) / 100.0, 1.0, zero", "return (hundred - zero) / 100.0, 1.0, 273.15", (UNITS,)),
 )  # fmt: skip
 
