@@ -25,6 +25,8 @@ RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a res
 
 Times = float | Sequence[float] | np.ndarray | None
 
+FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
+
 
 @dataclass(frozen=True)
 class Profile:
@@ -52,9 +54,10 @@ class History:
         loss: str,
         cells: int,
         numbers: Numbers,
+        segments: int | None = None,
     ):
         self.pieces, self.stages, self.runs = pieces, stages, runs
-        self.loss, self.cells, self.numbers = loss, cells, numbers
+        self.loss, self.cells, self.numbers, self.segments = loss, cells, numbers, segments
 
     # -- time ------------------------------------------------------------------------------------------------------------------
 
@@ -62,6 +65,10 @@ class History:
     def length(self) -> float:
         """s from the start to the end of the last stage."""
         return self.runs[-1].end
+
+    @cached_property
+    def _ends(self) -> np.ndarray:
+        return np.array([run.end for run in self.runs])
 
     @cached_property
     def times(self) -> np.ndarray:
@@ -83,17 +90,14 @@ class History:
         """Gather `one(run, seconds in run)` over the runs that own `times`; a scalar in gives a scalar out."""
         asked = np.asarray(self.length if times is None else times, dtype=float)
         flat = np.atleast_1d(asked)
-        if flat.size and (
-            not np.all(np.isfinite(flat)) or flat.min() < 0 or flat.max() > self.length * (1 + 1e-12) + 1e-6
-        ):
+        latest = self.length * (1 + 1e-12) + 1e-6
+        if flat.size and not (flat.min() >= 0 and flat.max() <= latest):  # written so that nan is refused too
             raise ValueError(f"times must lie between 0 and {self.length:g} s, the end of this history")
-        owner = np.minimum(
-            np.searchsorted([run.end for run in self.runs], flat - 1e-6, side="left"), len(self.runs) - 1
-        )
+        owner = np.minimum(np.searchsorted(self._ends, flat - 1e-6, side="left"), len(self.runs) - 1)
         result: np.ndarray | None = None
-        for number in np.unique(owner):
+        for number in sorted(set(owner.tolist())):
             run, chosen = self.runs[number], owner == number
-            value = one(run, np.clip(flat[chosen] - run.begin, 0.0, run.length))
+            value = one(run, np.minimum(np.maximum(flat[chosen] - run.begin, 0.0), run.length))
             if result is None:
                 result = np.empty((len(flat), *value.shape[1:]))
             result[chosen] = value
@@ -133,13 +137,13 @@ class History:
         last = [run for run in self.runs if run.index == stage][-1]
         return last.resting(_known(quantity), self._piece(piece))
 
-    def first_bite(self, quantity: str, times: Times = None, piece: int | str = 0, depth: float = 0.005):
+    def first_bite(self, quantity: str, times: Times = None, piece: int | str = 0, depth: float = FIRST_BITE):
         """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
         number = self._piece(piece)
 
         def one(run: Run, t):
             where, values = run.profile(_known(quantity), "meat", t, number)
-            return _mean_within(where, values, depth)
+            return mean_within(where, values, depth)
 
         return self._read(times, one)
 
@@ -386,15 +390,18 @@ def _known(quantity: str) -> str:
     return quantity
 
 
-def _mean_within(depth: np.ndarray, values: np.ndarray, within: float) -> np.ndarray:
-    """Mean (t,) of values (t, d) over the outermost `within` at both faces."""
-    within = min(within, depth[-1] / 2)
+def mean_within(depth: np.ndarray, values: np.ndarray, within: float | np.ndarray) -> np.ndarray:
+    """Mean (t,) of values (t, d) over the outermost `within`, a number or (t,), at the face where it is higher; straight between places."""
+    least = np.minimum(np.broadcast_to(within, (len(values),)), depth[-1] / 2)[:, None]
     means = []
     for x, v in ((depth, values), (depth[-1] - depth[::-1], values[:, ::-1])):
-        inside = x < within
-        grid = np.append(x[inside], within)
-        edge = np.array([np.interp(within, x, row) for row in v])[:, None]
-        means.append(np.trapezoid(np.concatenate([v[:, inside], edge], axis=1), grid, axis=1) / within)
+        steps = 0.5 * np.diff(x) * (v[:, 1:] + v[:, :-1])
+        before = np.concatenate([np.zeros((len(v), 1)), np.cumsum(steps, axis=1)], axis=1)
+        last = np.clip(np.searchsorted(x, least) - 1, 0, len(x) - 2)  # the last place before the border
+        here, there = (np.take_along_axis(v, last + k, axis=1) for k in (0, 1))
+        part = least - x[last]
+        edge = here + (there - here) * part / (x[last + 1] - x[last])
+        means.append(((np.take_along_axis(before, last, axis=1) + 0.5 * part * (here + edge)) / least)[:, 0])
     return np.max(means, axis=0)
 
 

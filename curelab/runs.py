@@ -17,6 +17,7 @@ from .transport.modes import Modes
 
 TRACERS = ("salt", "sugar", "nitrate", "nitrite")
 FREE = "free nitrite"
+HALVINGS = 4  # of a search that are read at once: fifteen times in one reading cost little more than a single one
 QUANTITIES = (*TRACERS, FREE)
 
 
@@ -33,7 +34,11 @@ class Leg:
     reserve: float = 0.0
 
     def _tau(self, times, which=slice(None)):
-        return self.ratios[which, None] * (self.clock(times) - self.clock(np.array(self.begin)))
+        return self.ratios[which, None] * (self.clock(times) - self._from)
+
+    @cached_property
+    def _from(self) -> np.ndarray:
+        return self.clock(np.array(self.begin))
 
     def states(self, times: np.ndarray, which: slice = slice(None)) -> np.ndarray:
         """w (s, t, n) of all solutes or `which`."""
@@ -68,6 +73,11 @@ class Track:
         which = slice(place, place + 1)
         return self._gather(times, lambda leg, t: leg.states(t, which)[0])
 
+    def at(self, time: float) -> np.ndarray:
+        """w (s, n) of all its solutes at one time."""
+        owner = min(int(np.searchsorted(self._ends, time, side="left")), len(self.legs) - 1)
+        return self.legs[owner].states(np.array([time]))[:, 0]
+
     def read(self, times: np.ndarray, place: int, onto) -> np.ndarray:
         """Readings (t, k) of one solute; `onto(modes)` gives what `Modes.onto` makes of the columns."""
         return self._gather(times, lambda leg, t: leg.read(t, place, onto(leg.modes)))
@@ -82,7 +92,7 @@ class Track:
             return one(self.legs[0], times)
         owner = np.minimum(np.searchsorted(self._ends, times, side="left"), len(self.legs) - 1)
         result: np.ndarray | None = None
-        for number in np.unique(owner):
+        for number in sorted(set(owner.tolist())):
             chosen = owner == number
             value = one(self.legs[number], times[chosen])
             if result is None:
@@ -138,7 +148,7 @@ class Run:
     def end(self) -> float:
         return self.begin + self.length
 
-    @property
+    @cached_property
     def sealed(self) -> bool:
         """Whether nothing can enter or leave the pieces."""
         return not len(self.wirings[0].network.a) or self.wirings[0].bath not in self.wirings[0].network.a
@@ -164,7 +174,7 @@ class Run:
     @cached_property
     def _columns(self) -> tuple[np.ndarray, dict]:
         """Weighted sums of w that every question needs, (n, k), and where each stands: per piece its amount, the outermost cells,
-        the outermost lean, and the core; and the bath."""
+        the outermost lean, the lean cell nearest to the core, and the core; and the bath."""
         size = len(self.wirings[0].network.capacity)
         columns: list[np.ndarray] = []
         where: dict = {}
@@ -183,6 +193,7 @@ class Run:
                 ("last", nodes.stop - 1),
                 ("lean first", lean[0]),
                 ("lean last", lean[-1]),
+                ("lean middle", lean[np.argmin(np.abs(body.chain.centres[body.lean] - body.place))]),
             ):
                 add((piece, key), node, 1.0)
             add((piece, "core"), nodes, body.core)
@@ -241,7 +252,16 @@ class Run:
 
     def equilibrium(self, name: str, piece: int = 0) -> float:
         """w at which this run would come to rest; for free nitrite that of nitrite as added."""
-        name = "nitrite" if name == FREE else name
+        key = ("nitrite" if name == FREE else name, piece if self.sealed else 0)
+        if key not in self._goals:
+            self._goals[key] = self._goal(*key)
+        return self._goals[key]
+
+    @cached_property
+    def _goals(self) -> dict[tuple[str, int], float]:
+        return {}
+
+    def _goal(self, name: str, piece: int) -> float:
         start, bath = self.start(name), self.wirings[0].bath
         if self.running:
             return float(start[bath])
@@ -348,6 +368,13 @@ class Run:
             depth = chain.edges[-1] + np.concatenate([-depth[:0:-1], depth[1:]])
         return depth, values
 
+    def lean_cells(self, name: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """Fractions (t, 3) in three cells of the lean: the first, the last, and the one nearest to the core. Far cheaper than `profile`."""
+        body = self.bodies[piece]
+        w = self._reading(name, times, *((piece, f"lean {which}") for which in ("first", "last", "middle")))
+        lean = int(np.flatnonzero(body.lean)[0])
+        return self.on_basis(name, w, basis, times, piece, body.chain.capacity[lean] / body.tissue_mass[lean])
+
     def margin(self, criterion: Criterion, times: np.ndarray, where: int | str = "every") -> np.ndarray:
         """(t,) how far the criterion is met: not negative where it holds in "every" piece, in "any", or in the piece with a number."""
         sign = 1.0 if criterion.sign == ">=" else -1.0
@@ -368,11 +395,15 @@ class Run:
             return 0.0
         low, high = float(times[at - 1]), float(times[at])
         while high - low > 1.0:  # keeps `high` on the side where it holds
-            middle = 0.5 * (low + high)
-            if self.margin(criterion, np.array([middle]), where)[0] >= 0:
-                high = middle
-            else:
-                low = middle
+            asked = np.array([low, high])
+            for _ in range(HALVINGS):  # every middle that so many halvings may ask for, in one reading
+                asked = np.insert(asked, range(1, len(asked)), 0.5 * (asked[1:] + asked[:-1]))
+            holds = self.margin(criterion, asked, where) >= 0
+            first, last = 0, len(asked) - 1
+            while last - first > 1 and asked[last] - asked[first] > 1.0:
+                middle = (first + last) // 2
+                first, last = (first, middle) if holds[middle] else (middle, last)
+            low, high = float(asked[first]), float(asked[last])
         return high
 
     def budget(self, name: str) -> dict[str, float]:

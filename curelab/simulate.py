@@ -7,9 +7,9 @@ one run for each water; within a run every turn starts a leg on the mirrored net
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -43,6 +43,27 @@ class _State:
 
 
 @dataclass(frozen=True)
+class _Terms:
+    """What holds for all runs of a simulation, and what several of them look up, worked out once."""
+
+    loss: str
+    segments: int | None
+    numbers: Numbers
+
+    @cached_property
+    def clock(self) -> Callable[[Log, float], Clock]:
+        return cache(lambda log, longest: Clock.of(log, longest, self.numbers))
+
+    @cached_property
+    def film(self) -> Callable[[str], float]:
+        return cache(lambda kind: film(kind, self.numbers))
+
+    @cached_property
+    def acidity(self) -> Callable[[Piece], float]:
+        return cache(lambda piece: piece.acidity(self.numbers))
+
+
+@dataclass(frozen=True)
 class _Plan:
     """One run before it is computed: a bath, faces, temperature, longest duration, and the solutes the bath starts with."""
 
@@ -66,12 +87,15 @@ def simulate(
     *,
     loss: str = "nordin",
     cells: int = CELLS,
+    segments: int | None = None,
     numbers: Numbers | None = None,
 ) -> History:
     """What happens inside the pieces, stage after stage.
 
     Parameters: `pieces` that share every bath; `stages` in order; `loss`, a key of `curelab.matter.solutes.LOSS_MODELS`, the named
-    choice for the loss of nitrite; `cells` from a face to the middle; `numbers`, published numbers (default: as shipped).
+    choice for the loss of nitrite; `cells` from a face to the middle; `segments`, for a temperature that changes: at most so many mean
+    losses of free nitrite in a run, between which it keeps the pace of diffusion (None: up to 64, and one more for each turn; fewer
+    cost less, and only free nitrite in between is a little off); `numbers`, published numbers (default: as shipped).
     Returns a History whose values can be read at any time. Raises InputError for what cannot be simulated, all problems at once.
 
     >>> from curelab import Bath, Brine, Piece, simulate
@@ -87,6 +111,8 @@ def simulate(
         raise refuse(
             "cells", f"{cells!r} cells cannot carry a profile; give a whole number from {LEAST_CELLS} on, like {CELLS}"
         )
+    if segments is not None and (not isinstance(segments, int) or segments < 1):
+        raise refuse("segments", f"{segments!r} stretches cannot share a loss; give a whole number from 1 on, or None")
     _check(pieces, stages, loss)
     tracked = (numbers or default_numbers()).tracked()
     alike = all(isinstance(stage, (Rest, SealedCure)) or not stage.lying for stage in stages)
@@ -96,7 +122,8 @@ def simulate(
         {name: [np.zeros_like(body.chain.capacity) for body in bodies] for name in (*TRACERS, FREE)},
         [0.0 for _ in bodies],
     )
-    return History(pieces, stages, _walk(stages, 0, state, loss, tracked), loss, cells, tracked)
+    runs = _walk(stages, 0, state, _Terms(loss, segments, tracked))
+    return History(pieces, stages, runs, loss, cells, tracked, segments)
 
 
 def extend(history: History, stages: AnyStage | Sequence[AnyStage]) -> History:
@@ -109,7 +136,10 @@ def extend(history: History, stages: AnyStage | Sequence[AnyStage]) -> History:
     every = (*history.stages, *more)
     lies = any(not isinstance(stage, (Rest, SealedCure)) and stage.lying for stage in more)
     if lies and any(body.mirrored for body in last.bodies):  # half a slab cannot lie on one face
-        return simulate(history.pieces, every, loss=history.loss, cells=history.cells, numbers=history.numbers)
+        return simulate(
+            history.pieces, every, loss=history.loss, cells=history.cells, segments=history.segments,
+            numbers=history.numbers,
+        )  # fmt: skip
     _check(history.pieces, more, history.loss)
     tracked = history.numbers.tracked()
     for key in history.numbers.used:
@@ -117,16 +147,16 @@ def extend(history: History, stages: AnyStage | Sequence[AnyStage]) -> History:
     state = _State(last.bodies, {name: [] for name in (*TRACERS, FREE)}, [])
     _hand_on(last, state)
     state.time = last.end
-    runs = history.runs + _walk(more, len(history.stages), state, history.loss, tracked)
-    return History(history.pieces, every, runs, history.loss, history.cells, tracked)
+    runs = history.runs + _walk(more, len(history.stages), state, _Terms(history.loss, history.segments, tracked))
+    return History(history.pieces, every, runs, history.loss, history.cells, tracked, history.segments)
 
 
-def _walk(stages: Sequence[AnyStage], first: int, state: _State, loss: str, numbers: Numbers) -> tuple[Run, ...]:
+def _walk(stages: Sequence[AnyStage], first: int, state: _State, terms: _Terms) -> tuple[Run, ...]:
     """Stage after stage; `first` is the number of the first one."""
     runs: list[Run] = []
     for index, stage in enumerate(stages, first):
-        for plan in _plans(stage, index, state, numbers):
-            run = _run(plan, state, loss, numbers)
+        for plan in _plans(stage, index, state, terms):
+            run = _run(plan, state, terms)
             runs.append(run)
             if run.reached:
                 break
@@ -183,13 +213,13 @@ def _sealed_problems(stage: SealedCure, green: float):
             )
 
 
-def _plans(stage: AnyStage, index: int, state: _State, numbers: Numbers):
+def _plans(stage: AnyStage, index: int, state: _State, terms: _Terms):
     name = stage.tag
     if isinstance(stage, Rest):
         yield _Plan(stage, index, name, 1.0, (None,), stage.temperature, stage.longest, until=stage.until)
     elif isinstance(stage, SealedCure):
         green = sum(body.piece.weight for body in state.bodies)
-        share = stage.purge if stage.purge is not None else numbers.si("purge.sealed_cure")
+        share = stage.purge if stage.purge is not None else terms.numbers.si("purge.sealed_cure")
         purge = share * green
         water = sum(body.chain.capacity.sum() / body.partition for body in state.bodies)
         if purge >= water:
@@ -202,21 +232,21 @@ def _plans(stage: AnyStage, index: int, state: _State, numbers: Numbers):
         state.water_change = [change - share for change in state.water_change]
         top = float(brine.solubility(min(max(stage.coldest, 273.15), 313.15)))
         bath = {solute: getattr(stage, solute) for solute in TRACERS}
-        still = film("still", numbers)
+        still = terms.film("still")
         yield _Plan(
             stage, index, name, purge, ((still, still),), stage.temperature, stage.longest, bath,
             until=stage.until, saturation=top / (1 - top),
         )  # fmt: skip
     else:
-        moved = film("stirred" if stage.stirred else "still", numbers)
-        below = film("contact", numbers) if stage.lying else moved
+        moved = terms.film("stirred" if stage.stirred else "still")
+        below = terms.film("contact") if stage.lying else moved
         faces = ((moved, below), (below, moved))
         if isinstance(stage, Brine):
             made = require_bath(stage)
             yield _Plan(
                 stage, index, name, made.water, faces, stage.temperature, stage.longest,
                 {solute: getattr(made, solute) for solute in TRACERS},
-                turns=_turns(stage), running=stage.running, until=stage.until,
+                turns=turns_of(stage), running=stage.running, until=stage.until,
             )  # fmt: skip
         else:
             for number, water in enumerate(stage.waters, 1):
@@ -224,16 +254,16 @@ def _plans(stage: AnyStage, index: int, state: _State, numbers: Numbers):
                 yield _Plan(stage, index, label, water.amount, faces, water.temperature, water.lasts, until=stage.until)
 
 
-def _turns(stage: Brine) -> tuple[float, ...]:
+def turns_of(stage: Brine) -> tuple[float, ...]:
     """When the piece is turned over, s since the brine began."""
     if stage.turn_every and stage.lying:
         return tuple(np.arange(stage.turn_every, stage.longest, stage.turn_every).tolist())
     return tuple(time for time in stage.turns if time < stage.longest)
 
 
-def _run(plan: _Plan, state: _State, loss: str, numbers: Numbers) -> Run:
+def _run(plan: _Plan, state: _State, terms: _Terms) -> Run:
     """Compute one run and move `state` to its end."""
-    clock = Clock.of(plan.temperature, plan.longest, numbers)
+    clock = terms.clock(plan.temperature, plan.longest)
     wirings = [
         wire(state.bodies, np.inf if plan.running else plan.water, faces)
         for faces in plan.faces[: 2 if plan.turns else 1]
@@ -250,17 +280,17 @@ def _run(plan: _Plan, state: _State, loss: str, numbers: Numbers) -> Run:
         names.remove("salt")
         tracks.append(_dissolving(plan, state, start["salt"], clock, wirings[0]))
     if names:
-        ratios = np.array([solutes.ratio(name, numbers) for name in names])
+        ratios = np.array([solutes.ratio(name, terms.numbers) for name in names])
         ends = np.append(turns, plan.longest)
         modes = [eigen[n % len(eigen)]() for n in range(len(ends))]
         tracks.append(_track(tuple(names), np.array([start[name] for name in names]), ratios, ends, modes, clock))
     if start[FREE].any():
-        tracks.append(_free_track(plan, state, start[FREE], turns, clock, wirings, loss, numbers))
+        tracks.append(_free_track(plan, state, start[FREE], turns, clock, wirings, eigen, terms))
     run = Run(
         plan.stage, plan.index, plan.label, state.time, plan.longest, plan.longest, plan.water, plan.running,
         tuple(wirings), turns, state.bodies, tuple(tracks), clock, tuple(state.water_change),
     )  # fmt: skip
-    run = _with_water_target(run, plan, numbers)
+    run = _with_water_target(run, plan, terms.numbers)
     run = _ended(run, plan)
     _hand_on(run, state)
     return run
@@ -288,11 +318,12 @@ def _start(name: str, plan: _Plan, state: _State, wiring: Wiring) -> np.ndarray:
 
 def _track(names, start, ratios, ends, modes: list[Modes], clock) -> Track:
     """Chain legs that end at `ends`, each on its own modes."""
-    legs, begin, now = [], 0.0, start
-    for end, mode in zip(ends, modes, strict=True):
-        leg = Leg(begin, float(end), mode, now, ratios, clock)
-        legs.append(leg)
-        begin, now = float(end), leg.states(np.array([float(end)]))[:, 0]
+    legs: list[Leg] = []
+    begin, now = 0.0, start
+    for end, mode in zip(ends.tolist(), modes, strict=True):
+        if legs:
+            begin, now = legs[-1].end, legs[-1].states(np.array([legs[-1].end]))[:, 0]
+        legs.append(Leg(begin, end, mode, now, ratios, clock))
     return Track(names, tuple(legs))
 
 
@@ -316,19 +347,20 @@ def _dissolving(plan, state, start, clock, wiring) -> Track:
     return Track(("salt",), (first, second))
 
 
-def _free_track(plan, state, start, turns, clock, wirings, loss, numbers) -> Track:
-    """Free nitrite: legs end at turns and, for a temperature that changes, at enough points that each has its own mean loss."""
-    ratio = solutes.ratio("nitrite", numbers)
-    cuts = [turns, [plan.longest]]
-    if not clock.steady:
-        inner = clock.knots[1:-1]
-        if len(inner) > LOSS_SEGMENTS:
-            inner = np.linspace(0.0, plan.longest, LOSS_SEGMENTS + 1)[1:-1]
-        cuts.append(inner)
-    ends = np.unique(np.concatenate(cuts))
-    acid = [body.piece.acidity(numbers) for body in state.bodies]
-    begins = np.concatenate([[0.0], ends[:-1]])
+def _free_track(plan, state, start, turns, clock, wirings, eigen, terms: _Terms) -> Track:
+    """Free nitrite: legs end at turns and, for a temperature that changes, at enough points that each has its own mean loss.
 
+    `terms.segments`: only so many mean losses, each over all knots of its stretch; legs between turns share that of their stretch.
+    """
+    ratio, segments = solutes.ratio("nitrite", terms.numbers), terms.segments
+    inner = np.zeros(0) if clock.steady else clock.knots[1:-1]
+    most = LOSS_SEGMENTS if segments is None else segments
+    if len(inner) + (segments is not None) > most:
+        inner = np.linspace(0.0, plan.longest, most + 1)[1:-1]
+    ends = np.unique(np.concatenate([turns, [plan.longest], inner]))
+    cuts = np.concatenate([[0.0], ends if segments is None else [*inner, plan.longest]])
+    acid = [terms.acidity(body.piece) for body in state.bodies]
+    begins = np.concatenate([[0.0], ends[:-1]])
     flip = _flip(state.bodies, wirings)
 
     @cache
@@ -338,16 +370,30 @@ def _free_track(plan, state, start, turns, clock, wirings, loss, numbers) -> Tra
         for nodes, value in zip(wiring.slices, warmth, strict=True):
             rate[nodes] = value / speed
         network = wiring.network.with_loss(rate)
-        return modes(0, warmth, speed).renumbered(flip, network) if turned and flip is not None else modes_of(network)
+        if turned and flip is not None:
+            return modes(0, warmth, speed).renumbered(flip, network)
+        if isinstance(plan.stage, Rest) and len(set(warmth)) == 1:  # lost at one rate everywhere: the same modes
+            same = eigen[turned]()
+            return replace(same, network=network, rates=same.rates + warmth[0] / speed)
+        return modes_of(network)
+
+    @cache
+    def mean(number: int) -> tuple[tuple[float, ...], float]:
+        """(mean loss of each piece, mean speed) between two cuts: Simpson's mean of the loss, the exact mean of the clock."""
+        begin, end = cuts[number : number + 2]
+        within = cuts if segments is None else clock.knots
+        edges = np.concatenate([[begin], within[(within > begin) & (within < end)], [end]])
+        steps = np.diff(edges) / (end - begin)
+        kelvin = clock.temperature(np.concatenate([edges, 0.5 * (edges[1:] + edges[:-1])]))
+        rates = np.asarray(solutes.nitrite_loss_rate(kelvin[:, None], acid, terms.loss, terms.numbers))
+        losses = (np.append(steps, 0.0) + np.append(0.0, steps)) @ rates[: len(edges)] + 4 * steps @ rates[len(edges) :]
+        speed = ratio * clock.rate if clock.steady else ratio * float(clock(end) - clock(begin)) / (end - begin)
+        return tuple((losses / 6).tolist()), speed
 
     legs = []
-    for begin, end in zip(begins, ends, strict=True):
+    for begin in begins:
         turned = int(np.searchsorted(turns, begin, side="right")) % len(wirings)
-        # Simpson's mean of the loss over the leg, on the exact mean of the clock.
-        at = clock.temperature(np.array([begin, 0.5 * (begin + end), end]))
-        mean = tuple(float(np.dot(solutes.nitrite_loss_rate(at, ph, loss, numbers), (1, 4, 1)) / 6) for ph in acid)
-        speed = ratio * float(clock(end) - clock(begin)) / (end - begin) if not clock.steady else ratio * clock.rate
-        legs.append(modes(turned, mean, speed))
+        legs.append(modes(turned, *mean(int(np.searchsorted(cuts, begin, side="right")) - 1)))
     return _track((FREE,), start[None], np.array([ratio]), ends, legs, clock)
 
 
@@ -371,11 +417,11 @@ def _ended(run: Run, plan: _Plan) -> Run:
 
 
 def _hand_on(run: Run, state: _State) -> None:
+    places = list(zip(run.wirings[0].slices, run.bodies, strict=True))
+    state.amounts = {name: [np.zeros_like(body.chain.capacity) for body in run.bodies] for name in (*TRACERS, FREE)}
+    for track in run.tracks:
+        for name, w in zip(track.names, track.at(run.length), strict=True):
+            state.amounts[name] = [w[nodes] * body.chain.capacity for nodes, body in places]
     end = np.array([run.length])
-    for name in (*TRACERS, FREE):
-        w = run.states(name, end)[0]
-        state.amounts[name] = [
-            w[nodes] * body.chain.capacity for nodes, body in zip(run.wirings[0].slices, run.bodies, strict=True)
-        ]
     state.water_change = [float(run.water_change(number, end)[0]) for number in range(len(run.bodies))]
     state.time += run.length

@@ -3,6 +3,7 @@
 import dataclasses
 import math
 
+import numpy as np
 import pytest
 from pytest import approx
 
@@ -25,6 +26,7 @@ from curelab.limits import (
     uncovered_time,
     unprotected_time,
 )
+from curelab.limits.exposure import exposures, lean_profile
 from curelab.limits.verdict import judge, unknown, worst_first
 from curelab.matter.solutes import nitrite_as
 from curelab.outcome import run
@@ -400,6 +402,79 @@ def test_the_surface_counts_as_well_as_the_core():
     assert history.core("salt", basis="water phase") > 0.06 and history.core("free nitrite") > 120e-6
     # The core stays protected; the face does not, from the first minutes of the soak on.
     assert unprotected_time(history) == approx(90 * 60, rel=3e-2)
+
+
+def counted_one_by_one(history, piece, steps):
+    """The definitions of `exposures` without any shortcut: every depth of the lean at every time."""
+    pairs = ((120e-6, 0.035), (40e-6, 0.06))  # 3 CCR 910.15(b)(3)
+    unprotected = some = none = 0.0
+    for each in history.runs:
+        step = each.length / steps
+        times = (np.arange(steps) + 0.5) * step
+        celsius = each.clock.temperature(times) - 273.15
+        free = lean_profile(each, "free nitrite", "green weight", times, piece)
+        salt = lean_profile(each, "salt", "water phase", times, piece)
+        average = each.read("free nitrite", "average", "green weight", times, piece)
+        brine = each.read("salt", "average", "water phase", times, piece)
+        for k, warmth in enumerate(celsius):
+            places = list(zip(free[k], salt[k], strict=True))
+            both = [any(f >= nitrite and s >= least for nitrite, least in pairs) for f, s in places]
+            either = [pair or s >= 0.05 for pair, (_, s) in zip(both, places, strict=True)]
+            if warmth > 4.45 and (warmth > 10 or not all(both)):  # 40 degF
+                unprotected += step
+            if warmth >= 3.3 and (warmth > 10 or not all(either)):
+                some += step
+            if warmth >= 3.3 and (warmth > 10 or (average[k] < 40e-6 and brine[k] < 0.05)):
+                none += step
+    return unprotected, some, none
+
+
+WARMING = [["0 h", "3 degC"], ["9 h", "12 degC"], ["18 h", "6 degC"], ["60 h", "9 degC"], ["72 h", "3.5 degC"]]
+
+
+@pytest.mark.parametrize("how", ["lying", "capped", "cylinder", "in company"])
+def test_exposures_leave_nothing_out(how):
+    """What is read in a few cells first is what every depth says: also where the barest place is none of them."""
+    slab = Piece(name="slab", thickness="4 cm", weight="1 kg")
+    pieces = {
+        "lying": (slab,),
+        "capped": (slab.but(fat_cap="6 mm"),),
+        "cylinder": (slab.but(shape="cylinder"),),
+        "in company": (slab.but(name="other", thickness="2.5 cm"), slab),
+    }[how]
+    bath = Bath(water="5 kg", salt="900 g", nitrite="2.5 g")
+    stages = (
+        Brine(bath=bath, temperature=WARMING, lasts="5 d", lying=how == "lying"),
+        Rest(temperature=WARMING, lasts="3 d"),
+        Soak(waters=(Water(amount="20 kg", lasts="3 h", temperature="8 degC"),)),
+    )
+    history = simulate(pieces, stages, cells=12)
+    for number, found in enumerate(exposures(history)):
+        expected = counted_one_by_one(history, number, 1500)
+        assert 0.1 * DAY < expected[0] < 7.9 * DAY  # neither bare nor protected throughout
+        coarse = 2 * 5 * DAY / 400  # two changes in the longest run, each placed half a step off
+        assert (found.unprotected, found.some, found.none) == approx(expected, rel=1e-2, abs=coarse)
+
+
+def test_a_warm_hour_in_a_cold_week_counts():
+    cold = [[f"{12 * n} h", "1 degC"] for n in range(15)]
+    log = [*cold[:8], ["85 h", "6 degC"], ["86 h", "1 degC"], *cold[8:]]
+    history = simulate(POINT, SealedCure(salt="25 g", temperature=log, lasts="7 d"), cells=8)
+    # By hand: up from 1 to 6 degC in an hour and down again, above 4.45 degC for (6 - 4.45) / 5 of either.
+    assert unprotected_time(history) / 3600 == approx(2 * 1.55 / 5, rel=0.05)
+
+
+def test_a_few_cells_of_the_lean_are_those_of_the_profile():
+    lying = Brine(bath=wet(150), temperature="3 degC", lasts="1 d", lying=True)
+    first, times = simulate(POINT, lying, cells=8).runs[0], np.array([3600.0, 5e4])
+    body = first.bodies[0]
+    lean = np.flatnonzero(body.lean)
+    nearest = lean[np.argmin(np.abs(body.chain.centres[lean] - body.place))]
+    assert lean[0] < nearest < lean[-1]
+    for name, basis in (("salt", "water phase"), ("free nitrite", "green weight"), ("salt", "meat")):
+        cells = first.profile(name, basis, times, 0)[1][:, 1:-1]  # without the two faces
+        three = first.lean_cells(name, basis, times, 0)
+        np.testing.assert_allclose(three, cells[:, [lean[0], lean[-1], nearest]], rtol=1e-9, atol=1e-15)
 
 
 def test_long_and_cold_without_nitrite():

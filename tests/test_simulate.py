@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from curelab import Bath, Brine, Criterion, InputError, Piece, Rest, SealedCure, Soak, Water, extend, simulate
+from curelab import Bath, Brine, Criterion, InputError, Piece, Rest, SealedCure, Soak, Water, extend, runs, simulate
 from curelab.matter import brine as brine_properties
 from curelab.matter import solutes
 from curelab.matter.tissue import partition
@@ -298,6 +298,16 @@ def test_a_long_rest_is_the_average(shape):
     assert np.ptp(early) > 0.1 * level
 
 
+def test_pieces_that_rest_go_each_to_its_own_average():
+    two = (piece(name="thin", thickness="2 cm"), piece(name="thick", thickness="6 cm"))
+    history = simulate(two, (brine(lasts="1 d"), rest(lasts="90 d")), cells=CELLS)
+    ends = [history.average("salt", None, each.name) for each in two]
+    assert ends[0] > 1.2 * ends[1]
+    for each, end in zip(two, ends, strict=True):
+        assert history.resting("salt", 1, each.name) == pytest.approx(end, rel=1e-6)
+        assert history.core("salt", None, each.name, "equilibrium") == pytest.approx(1, rel=1e-3)
+
+
 @every_shape
 def test_a_long_brine_is_the_closed_balance(shape):
     """salt / (water of the brine + partition * water of the meat), by arithmetic."""
@@ -417,6 +427,61 @@ def test_loss_under_a_ramp_by_quadrature():
     assert history.amount(FREE, end) / history.amount(FREE, begin) == pytest.approx(fell, rel=1e-5)
 
 
+ZIGZAG = [[f"{12 * n} h", f"{3 + (0.9, -0.4, 0.3, -0.8)[n % 4]} degC"] for n in range(21)]  # a fridge, twice a day
+
+
+@pytest.mark.parametrize("segments", [None, 1, 3])
+def test_loss_of_a_bent_log_by_quadrature(segments):
+    """However few mean losses a run has, each is the mean over every bend of its log."""
+    stages = [brine(), Rest(temperature=ZIGZAG, lasts="10 d")]
+    two = (piece(name="acid", thickness="2 cm", ph=5.4), piece(name="mild", thickness="2 cm", ph=6.2))
+    for pieces in (two[:1], two):  # alike in loss, and not
+        history = simulate(pieces, stages, cells=CELLS, segments=segments)
+        begin, end = history.span(1)
+        kelvin = history.temperature(np.linspace(begin + 1e-3, end, 20001))
+        for each in pieces:
+            rate = np.asarray(solutes.nitrite_loss_rate(kelvin, each.ph))
+            fell = np.exp(-np.trapezoid(rate, dx=10 * DAY / 20000))
+            left = history.amount(FREE, end, each.name) / history.amount(FREE, begin, each.name)
+            assert left == pytest.approx(fell, rel=1e-5)
+        assert history.budget
+
+
+def test_fewer_mean_losses_are_nearly_as_good_and_cheaper():
+    turned = (brine(temperature=ZIGZAG, lasts="10 d", lying=True, turn_every="2 d"), rest(), soak())
+    whole, few_, one = (simulate(piece(), turned, cells=CELLS, segments=each) for each in (None, 4, 1))
+
+    def means(history):
+        legs = next(track for track in history.runs[0].tracks if track.names == (FREE,)).legs
+        return len({float(leg.modes.network.loss.max()) for leg in legs})
+
+    assert means(whole) > 20 and means(few_) == 4 and means(one) == 1
+    times = whole.times
+    for place in ("core", "average", "surface"):
+        exact = whole.at(place, FREE, times)
+        for history in (few_, one):
+            assert np.abs(history.at(place, FREE, times) - exact).max() < 2e-3 * exact.max()
+            np.testing.assert_array_equal(history.at(place, "salt", times), whole.at(place, "salt", times))
+    assert one.budget
+
+
+def test_more_mean_losses_than_bends_change_nothing():
+    log = brine(temperature=ZIGZAG, lasts="10 d")
+    a, b = (simulate(piece(), log, cells=CELLS, segments=each) for each in (None, 1000))
+    np.testing.assert_allclose(b.profile(FREE).values, a.profile(FREE).values, rtol=1e-9)
+    steady = [simulate(piece(), brine(), cells=CELLS, segments=each).profile(FREE).values for each in (None, 1)]
+    np.testing.assert_array_equal(*steady)
+    once = simulate(piece(), (log, log), cells=CELLS, segments=2)
+    twice = extend(simulate(piece(), log, cells=CELLS, segments=2), log)
+    np.testing.assert_allclose(twice.profile(FREE).values, once.profile(FREE).values, rtol=1e-9)
+
+
+@pytest.mark.parametrize("segments", [0, -1, 2.5, "few"])
+def test_how_many_mean_losses_is_a_whole_number(segments):
+    with pytest.raises(InputError, match=r"segments.*from 1 on, or None"):
+        simulate(piece(), brine(), segments=segments)
+
+
 def test_acid_meat_loses_nitrite_faster():
     acid, mild = (simulate(piece(ph=ph), brine(), cells=CELLS).average(FREE) for ph in (5.4, 6.2))
     assert acid < 0.97 * mild
@@ -481,6 +546,15 @@ def test_until_is_when_it_holds(words):
     assert (
         history.ending(0).startswith("after ") and words in history.ending(0) and "not reached" not in history.ending(0)
     )
+
+
+def test_a_search_by_many_readings_is_the_search_by_one(monkeypatch):
+    stage = brine(until="core salt >= 1.5 %", at_most="20 d", lasts=None)
+    many = simulate(piece(), stage, cells=CELLS)
+    monkeypatch.setattr(runs, "HALVINGS", 1)
+    one = simulate(piece(), stage, cells=CELLS)
+    assert one.runs[0].reached and many.length == pytest.approx(one.length, rel=1e-12)
+    assert many.core("salt", many.length - 1.0) < 0.015 <= many.core("salt")
 
 
 def test_until_not_reached_says_so():

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 
 from ..history import History
@@ -142,6 +143,11 @@ def check_residual(history: History, rule_set: str = "US", product: str = "cured
     taken up, nitrate counted as if it had turned into nitrite (9 CFR 424.21(c) limits the nitrite that comes of
     either); fails if it is above the limit even after the loss; and is unknown between.
     """
+
+    @cache
+    def left(quantity: str) -> list[float]:
+        return [float(history.average(quantity, None, piece.name, "meat")) for piece in history.pieces]
+
     found = []
     for pick in picks(rule_set, product):
         if pick.kind != "max_residual":
@@ -150,18 +156,16 @@ def check_residual(history: History, rule_set: str = "US", product: str = "cured
         name = f"{rule_set} {limit.agent}, most that remains ({pick.product_class})"
         unit = f"mg/kg as {limit.ion_or_salt}"
         if limit.agent == "nitrate":
-            most = max(limit.on_its_basis(_in_meat(history, "nitrate", p.name)) for p in history.pieces)
+            most = limit.on_its_basis(max(left("nitrate")))
             what = "nitrate in the meat"
             found.append(judge(name, most, "<=", limit.value, unit, what, limit.source, limit.how))
             continue
         converted = molar_mass("NaNO2") / molar_mass("NaNO3")
-        nitrate = max(_in_meat(history, "nitrate", p.name) for p in history.pieces)
-        most = max(
-            limit.on_its_basis(_in_meat(history, "nitrite", p.name) + converted * _in_meat(history, "nitrate", p.name))
-            for p in history.pieces
-        )
-        free = max(limit.on_its_basis(_in_meat(history, "free nitrite", p.name)) for p in history.pieces)
-        if_all = "if nothing were lost" + (" and all nitrate became nitrite" if nitrate else "")
+        either = [
+            nitrite + converted * nitrate for nitrite, nitrate in zip(left("nitrite"), left("nitrate"), strict=True)
+        ]
+        most, free = (limit.on_its_basis(max(each)) for each in (either, left("free nitrite")))
+        if_all = "if nothing were lost" + (" and all nitrate became nitrite" if max(left("nitrate")) else "")
         if free <= limit.value * (1 + ROUNDING) < most:
             reason = (
                 f"Free nitrite in the meat: {free:.0f} {unit}, at most {limit.value:g}; but {most:.0f} {if_all}, and the "
@@ -175,10 +179,6 @@ def check_residual(history: History, rule_set: str = "US", product: str = "cured
     return tuple(found)
 
 
-def _in_meat(history: History, quantity: str, piece: str) -> float:
-    return float(history.average(quantity, None, piece, "meat"))
-
-
 def check_taken_up(history: History, rule_set: str = "US", product: str = "cured meat") -> tuple[Verdict, ...]:
     """What must and what may go in against what the model lets in: as added, average of a piece at its highest point;
     the piece with the least against the least, the piece with the most against the most.
@@ -187,15 +187,19 @@ def check_taken_up(history: History, rule_set: str = "US", product: str = "cured
     less: short of the least is unknown, not fail, as the rule does not count this way. It may also count too little,
     when a pick-up is declared that diffusion does not keep to: above the most is a fail, for that is in the meat.
     """
+
+    @cache
+    def peaks(agent: str) -> list[float]:
+        return [float(history.average(agent, history.times, piece.name).max()) for piece in history.pieces]
+
     found = []
     wet = any(isinstance(stage, Brine) for stage in history.stages)
     for pick in picks(rule_set, product):
         if not pick.kind.endswith("ingoing") or pick.process not in ("", "immersion" if wet else "dry"):
             continue
         limit = find(pick)
-        peaks = [float(history.average(pick.agent, history.times, p.name).max()) for p in history.pieces]
         least = pick.kind == "min_ingoing"
-        value = limit.on_its_basis(min(peaks) if least else max(peaks))
+        value = limit.on_its_basis((min if least else max)(peaks(pick.agent)))
         if not least and not value:
             continue
         remark = ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,9 +14,20 @@ from ..stages import Soak
 STEPS = 400  # of each run; a change between two of them is placed half a step off at most
 
 
+@dataclass(frozen=True)
+class Exposure:
+    """Seconds that a piece was without protection: `unprotected` as `unprotected_time` counts them, `some` and `none` as
+    `long_cold_time` does.
+    """
+
+    unprotected: float
+    some: float
+    none: float
+
+
 def knots(run: Run) -> np.ndarray:
     """Times [s] in a run between which its temperature is a straight line."""
-    return np.unique(np.append(np.minimum(run.clock.knots, run.length), run.length))
+    return np.append(run.clock.knots[run.clock.knots < run.length], run.length)
 
 
 def lean_profile(run: Run, quantity: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
@@ -29,52 +40,100 @@ def lean_profile(run: Run, quantity: str, basis: str, times: np.ndarray, piece: 
     return values[:, mask]
 
 
-def paired(free: np.ndarray, salt: np.ndarray, numbers: Numbers) -> np.ndarray:
-    """Whether free nitrite [kg/kg green weight] and salt [of the water phase] together make one of the pairs of
-    3 CCR 910.15(b)(3): 120 mg/kg with 3.5 %, or 40 mg/kg with 6 %. Either alone is none.
+Pairs = tuple[tuple[float, float], ...]  # (free nitrite, salt) that only protect together
+
+
+def pairs_of(numbers: Numbers) -> Pairs:
+    """The pairs of 3 CCR 910.15(b)(3): 120 mg/kg with 3.5 %, or 40 mg/kg with 6 %."""
+    return tuple(
+        (numbers.si(f"protection.{pair}.nitrite"), numbers.si(f"protection.{pair}.water_phase_salt"))
+        for pair in ("mild", "strong")
+    )
+
+
+def paired(free: np.ndarray, salt: np.ndarray, pairs: Pairs) -> np.ndarray:
+    """Whether free nitrite [kg/kg green weight] and salt [of the water phase] together make one of the pairs. Either alone
+    is none.
     """
     met = np.zeros(np.shape(free), dtype=bool)
-    for pair in ("mild", "strong"):
-        nitrite, brine = (numbers.si(f"protection.{pair}.{what}") for what in ("nitrite", "water_phase_salt"))
+    for nitrite, brine in pairs:
         met |= (free >= nitrite) & (salt >= brine)
     return met
 
 
-def unprotected_time(history: History, piece: int | str = 0, numbers: Numbers | None = None) -> float:
-    """Seconds above `protection.cold` in which some of the lean, its faces included, has not both nitrite and salt
-    (`paired`); above `growth.proteolytic.temperature` (10 degC) every second counts, whatever is in the meat.
+def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposure, ...]:
+    """The exposure of every piece, in one pass over all runs, because its three figures rest on the same readings.
 
     All stages count, the start included; to a 400th of each run. Free nitrite is counted on green weight.
     """
     numbers = numbers or default_numbers()
+    warm = numbers.si("protection.cold") + 1e-6
+    hopeless = numbers.si("growth.proteolytic.temperature")
+    pairs = pairs_of(numbers)
+    cool = numbers.si("growth.nonproteolytic.temperature") - 1e-6  # at it counts as well
+    enough = numbers.si("growth.nonproteolytic.water_phase_salt")
+    least = numbers.si("protection.free_nitrite")
+    total = np.zeros((len(history.pieces), 3))
+    for run in history.runs:
+        if run.length <= 0 or run.clock.kelvin.max() <= min(warm, cool):
+            continue  # too short or too cold to count: nothing needs to be read
+        grid = np.unique(np.concatenate([knots(run), np.linspace(0.0, run.length, STEPS + 1)]))
+        middle, steps = 0.5 * (grid[1:] + grid[:-1]), np.diff(grid)
+        kelvin = run.clock.temperature(middle)
+        counted = np.stack([kelvin > warm, kelvin > cool, kelvin > cool])
+        asked = counted.any(axis=0) & (kelvin <= hopeless)  # warmer than that, no hurdle counts
+        for piece in range(len(history.pieces)):
+            bare = np.ones(counted.shape, dtype=bool)
+            if asked.any():
+                bare[:2, asked] = _bare(run, middle[asked], piece, pairs, enough)
+                free = run.read(FREE, "average", "green weight", middle[asked], piece)
+                salt = run.read("salt", "average", "water phase", middle[asked], piece)
+                bare[2, asked] = (free < least) & (salt < enough)
+            total[piece] += [float(steps[row].sum()) for row in counted & bare]
+    return tuple(Exposure(*row) for row in total.tolist())
 
-    def bare(run, times, number):
-        free, salt = _both(run, times, number)
-        return ~paired(free, salt, numbers).all(axis=1)
 
-    return _time(history, piece, numbers, numbers.si("protection.cold") + 1e-6, bare)
+def _bare(run: Run, times: np.ndarray, piece: int, pairs: Pairs, enough: float) -> np.ndarray:
+    """(2, t): whether some of the lean has no pair; whether some of it has neither a pair nor salt `enough`.
+
+    A few cells of the lean tell most of it: where one of them is bare, the others need not be read.
+    """
+
+    def without(free: np.ndarray, salt: np.ndarray) -> np.ndarray:
+        met = paired(free, salt, pairs)
+        return np.stack([~met.all(axis=1), ~(met | (salt >= enough)).all(axis=1)])
+
+    found = without(
+        run.lean_cells(FREE, "green weight", times, piece), run.lean_cells("salt", "water phase", times, piece)
+    )
+    open_still = np.flatnonzero(~found.all(axis=0))
+    if len(open_still):
+        found[:, open_still] = without(
+            lean_profile(run, FREE, "green weight", times[open_still], piece),
+            lean_profile(run, "salt", "water phase", times[open_still], piece),
+        )
+    return found
+
+
+def unprotected_time(history: History, piece: int | str = 0, numbers: Numbers | None = None) -> float:
+    """Seconds above `protection.cold` in which some of the lean, its faces included, has not both nitrite and salt
+    (`paired`); above `growth.proteolytic.temperature` (10 degC) every second counts, whatever is in the meat. See `exposures`.
+    """
+    return _of(history, piece, numbers).unprotected
 
 
 def long_cold_time(history: History, piece: int | str = 0, numbers: Numbers | None = None) -> tuple[float, float]:
     """(some, none): seconds from `growth.nonproteolytic.temperature` (3.3 degC) up in which some of the lean has neither
     a pair (`paired`) nor the salt that stops non-proteolytic C. botulinum alone; and in which the piece on average
-    has neither that salt nor `protection.free_nitrite`, as if nothing but cold kept it.
+    has neither that salt nor `protection.free_nitrite`, as if nothing but cold kept it. See `exposures`.
     """
-    numbers = numbers or default_numbers()
-    enough = numbers.si("growth.nonproteolytic.water_phase_salt")
-    least = numbers.si("protection.free_nitrite")
+    found = _of(history, piece, numbers)
+    return found.some, found.none
 
-    def some(run, times, number):
-        free, salt = _both(run, times, number)
-        return ~(paired(free, salt, numbers) | (salt >= enough)).all(axis=1)
 
-    def none(run, times, number):
-        free = run.read(FREE, "average", "green weight", times, number)
-        return (free < least) & (run.read("salt", "average", "water phase", times, number) < enough)
-
-    from_here = numbers.si("growth.nonproteolytic.temperature") - 1e-6  # at it counts as well
-    first = _time(history, piece, numbers, from_here, some)
-    return first, _time(history, piece, numbers, from_here, none)
+def _of(history: History, piece: int | str, numbers: Numbers | None) -> Exposure:
+    names = [each.name for each in history.pieces]
+    return exposures(history, numbers)[names.index(piece) if isinstance(piece, str) else piece]
 
 
 def uncovered_time(history: History, numbers: Numbers | None = None) -> float:
@@ -93,38 +152,4 @@ def uncovered_time(history: History, numbers: Numbers | None = None) -> float:
             continue
         holes = np.diff(np.clip([0.0, *[time for time, _ in log], run.length], 0.0, run.length))
         total += float(holes[holes > gap * (1 + 1e-9)].sum())
-    return total
-
-
-def _both(run: Run, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:
-    return (
-        lean_profile(run, FREE, "green weight", times, piece),
-        lean_profile(run, "salt", "water phase", times, piece),
-    )
-
-
-def _time(
-    history: History,
-    piece: int | str,
-    numbers: Numbers,
-    limit: float,
-    bare: Callable[[Run, np.ndarray, int], np.ndarray],
-) -> float:
-    """s above `limit` [K] in which the meat is bare, or so warm that no hurdle counts."""
-    names = [each.name for each in history.pieces]
-    number = names.index(piece) if isinstance(piece, str) else piece
-    hopeless = numbers.si("growth.proteolytic.temperature")
-    total = 0.0
-    for run in history.runs:
-        if run.length <= 0:
-            continue
-        grid = np.unique(np.concatenate([knots(run), np.linspace(0.0, run.length, STEPS + 1)]))
-        middle, steps = 0.5 * (grid[1:] + grid[:-1]), np.diff(grid)
-        kelvin = run.clock.temperature(middle)
-        counted = kelvin > limit
-        if not counted.any():
-            continue
-        lost = kelvin[counted] > hopeless
-        lost |= bare(run, middle[counted], number)
-        total += float(steps[counted][lost].sum())
     return total

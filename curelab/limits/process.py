@@ -5,19 +5,48 @@ weighed.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from .. import units
 from ..history import History
 from ..matter import brine
-from ..sources import Numbers, default_numbers, read_table
+from ..sources import Number, Numbers, default_numbers, read_table
 from ..stages import Brine, Rest, SealedCure, Soak
-from .exposure import knots, lean_profile, long_cold_time, uncovered_time, unprotected_time
+from .exposure import Exposure, exposures, knots, lean_profile, uncovered_time
 from .verdict import ROUNDING, Verdict, judge, undecided, unknown
 
 CURING = (Brine, SealedCure, Rest)
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """A history to be checked, and what several checks ask of it, worked out once."""
+
+    history: History
+    numbers: Numbers
+
+    @cached_property
+    def curing(self) -> tuple[np.ndarray, np.ndarray]:
+        return _warmth(self.history, CURING)
+
+    @cached_property
+    def soaking(self) -> tuple[np.ndarray, np.ndarray]:
+        return _warmth(self.history, (Soak,))
+
+    @cached_property
+    def uncovered(self) -> float:
+        return uncovered_time(self.history, self.numbers)
+
+    def as_logged(self, verdict: Verdict) -> Verdict:
+        """The verdict, but no pass where the fridge log has holes."""
+        if not self.uncovered:
+            return verdict
+        said = f"The fridge log leaves {units.show(self.uncovered, 'time')} uncovered, so nobody knows how warm it was."
+        return undecided(verdict, said)
 
 
 def check_process(history: History, numbers: Numbers | None = None) -> tuple[Verdict, ...]:
@@ -29,19 +58,18 @@ def check_process(history: History, numbers: Numbers | None = None) -> tuple[Ver
     the botulism that grows in a fridge; length and warmth of soaks (FB2265-08). Days per pound are told as information,
     for cures that end too salty only. A fridge log with holes leaves cold and protection unknown at best.
     """
-    numbers = numbers or default_numbers()
-    checks: tuple[Callable[[History, Numbers], list[Verdict]], ...] = (
+    kept = _Kept(history, numbers or default_numbers())
+    checks: tuple[Callable[[_Kept], list[Verdict]], ...] = (
         _kept_cold,
         _not_too_cold,
         _no_nitrite,
-        _unprotected,
-        _long_cold,
+        _exposed,
         _least_salt,
         _days,
         _soak_time,
         _soak_water,
     )
-    return tuple(verdict for check in checks for verdict in check(history, numbers))
+    return tuple(verdict for check in checks for verdict in check(kept))
 
 
 def _rule(rule_id: str, which: int = -1) -> tuple[float, str, str]:
@@ -82,34 +110,20 @@ def _seconds_above(spans: np.ndarray, ends: np.ndarray, limit: float) -> float:
     return float(np.dot(spans, share))
 
 
-def _kept_cold(history: History, numbers: Numbers) -> list[Verdict]:
-    spans, ends = _warmth(history, CURING)
+def _kept_cold(kept: _Kept) -> list[Verdict]:
+    spans, ends = kept.curing
     if not len(spans):
         return []
     limit, source, how = _fahrenheit("FB2265-06")
     above = _seconds_above(spans, ends, limit)
     remark = f"It was above for {units.show(above, 'time')}: make the fridge colder." if above else ""
-    return [
-        _as_logged(
-            history,
-            numbers,
-            judge(
-                "kept cold",
-                _celsius(float(ends.max())),
-                "<=",
-                _celsius(limit),
-                "°C",
-                "warmest while curing",
-                source,
-                how,
-                remark,
-            ),
-        )
-    ]
+    warmest = _celsius(float(ends.max()))
+    found = judge("kept cold", warmest, "<=", _celsius(limit), "°C", "warmest while curing", source, how, remark)
+    return [kept.as_logged(found)]
 
 
-def _not_too_cold(history: History, numbers: Numbers) -> list[Verdict]:
-    spans, ends = _warmth(history, CURING)
+def _not_too_cold(kept: _Kept) -> list[Verdict]:
+    spans, ends = kept.curing
     if not len(spans):
         return []
     limit, source, how = _fahrenheit("CLEM-04")
@@ -134,22 +148,12 @@ def _not_too_cold(history: History, numbers: Numbers) -> list[Verdict]:
     ]
 
 
-def _as_logged(history: History, numbers: Numbers, verdict: Verdict) -> Verdict:
-    """The verdict, but no pass where the fridge log has holes."""
-    open_for = uncovered_time(history, numbers)
-    if not open_for:
-        return verdict
-    return undecided(
-        verdict, f"The fridge log leaves {units.show(open_for, 'time')} uncovered, so nobody knows how warm it was."
-    )
-
-
-def _no_nitrite(history: History, numbers: Numbers) -> list[Verdict]:
-    cures = [stage for stage in history.stages if isinstance(stage, (Brine, SealedCure))]
+def _no_nitrite(kept: _Kept) -> list[Verdict]:
+    cures = [stage for stage in kept.history.stages if isinstance(stage, (Brine, SealedCure))]
     grams = [stage.bath if isinstance(stage, Brine) else stage for stage in cures]
     if not cures or any(one.nitrite for one in grams if one):
         return []
-    row = numbers["growth.nonproteolytic.temperature"]
+    row = kept.numbers["growth.nonproteolytic.temperature"]
     what = (
         "only nitrate, which may or may not become nitrite,"
         if any(one.nitrate for one in grams if one)
@@ -162,9 +166,15 @@ def _no_nitrite(history: History, numbers: Numbers) -> list[Verdict]:
     return [unknown("nitrite in the cure", reason, row.source, row.how)]
 
 
-def _unprotected(history: History, numbers: Numbers) -> list[Verdict]:
-    row = numbers["protection.warm_hours"]
-    hours = max(unprotected_time(history, piece.name, numbers) for piece in history.pieces) / 3600
+def _exposed(kept: _Kept) -> list[Verdict]:
+    most = kept.numbers["protection.warm_hours"]
+    each = exposures(kept.history, kept.numbers)
+    found = (_unprotected(each, most, kept.numbers), _long_cold(each, kept.numbers))
+    return [kept.as_logged(verdict) for verdict in found]
+
+
+def _unprotected(each: Sequence[Exposure], row: Number, numbers: Numbers) -> Verdict:
+    hours = max(exposure.unprotected for exposure in each) / 3600
     pairs = " or ".join(
         f"{1e6 * numbers.si(f'protection.{pair}.nitrite'):.0f} mg/kg with "
         f"{100 * numbers.si(f'protection.{pair}.water_phase_salt'):.2g} %"
@@ -176,35 +186,34 @@ def _unprotected(history: History, numbers: Numbers) -> list[Verdict]:
         f"Protected: free nitrite with salt in the water, {pairs}, at every depth, below {no_more:.3g} degC ({source})."
     )
     what = f"time above {_celsius(numbers.si('protection.cold')):.3g} degC with some of the meat unprotected"
-    found = judge(
+    return judge(
         "unprotected and warm", hours, "<=", row.si / 3600, "h", what, row.source, row.how, remark if hours else ""
     )
-    return [_as_logged(history, numbers, found)]
 
 
-def _long_cold(history: History, numbers: Numbers) -> list[Verdict]:
+def _long_cold(each: Sequence[Exposure], numbers: Numbers) -> Verdict:
     from_here = f"from {_celsius(numbers.si('growth.nonproteolytic.temperature')):.2g} degC up"
-    each = [long_cold_time(history, piece.name, numbers) for piece in history.pieces]
-    some, none = (max(column) / 86400 for column in zip(*each, strict=True))
+    some, none = (max(getattr(exposure, name) for exposure in each) / 86400 for name in ("some", "none"))
     most, row = numbers["protection.cold_days_most"], numbers["protection.cold_days"]
     remark = "Colder than that is safer: in broth toxin took 5 weeks at 3 degC, 2 to 3 at 5 degC."
     if none > most.si / 86400:
         what = f"days {from_here} without nitrite or salt to speak of"
-        found = judge("long in the cold", none, "<=", most.si / 86400, "d", what, most.source, most.how, remark)
-    else:
-        what = f"days {from_here} with some of the meat short of salt and nitrite"
-        found = judge(
-            "long in the cold", some, "<=", row.si / 86400, "d", what, row.source, row.how,
-            remark if some > row.si / 86400 else "", otherwise="unknown",
-        )  # fmt: skip
-    return [_as_logged(history, numbers, found)]
+        return judge("long in the cold", none, "<=", most.si / 86400, "d", what, most.source, most.how, remark)
+    what = f"days {from_here} with some of the meat short of salt and nitrite"
+    return judge(
+        "long in the cold", some, "<=", row.si / 86400, "d", what, row.source, row.how,
+        remark if some > row.si / 86400 else "", otherwise="unknown",
+    )  # fmt: skip
 
 
-def _least_salt(history: History, numbers: Numbers) -> list[Verdict]:
-    row, other = numbers["growth.nonproteolytic.water_phase_salt"], numbers["growth.proteolytic.water_phase_salt"]
-    run = history.runs[-1]
+def _least_salt(kept: _Kept) -> list[Verdict]:
+    row, other = (
+        kept.numbers["growth.nonproteolytic.water_phase_salt"],
+        kept.numbers["growth.proteolytic.water_phase_salt"],
+    )
+    run = kept.history.runs[-1]
     end = np.array([run.length])
-    least = min(float(lean_profile(run, "salt", "water phase", end, n).min()) for n in range(len(history.pieces)))
+    least = min(float(lean_profile(run, "salt", "water phase", end, n).min()) for n in range(len(kept.history.pieces)))
     activity = float(brine.water_activity(min(least, brine.STRONGEST)))
     remark = f"Water activity there is near {activity:.3f}."
     if least < row.si:
@@ -230,13 +239,13 @@ def _least_salt(history: History, numbers: Numbers) -> list[Verdict]:
     ]
 
 
-def _days(history: History, numbers: Numbers) -> list[Verdict]:
+def _days(kept: _Kept) -> list[Verdict]:
     """Old rules of days per pound, as information: they were made for hams in cures that end too salty, by the clock."""
-    pounds = max(units.convert(piece.weight, "mass", "lb") for piece in history.pieces)
-    limit, found = numbers.si("taste.too_salty"), []
+    pounds = max(units.convert(piece.weight, "mass", "lb") for piece in kept.history.pieces)
+    limit, found = kept.numbers.si("taste.too_salty"), []
     for kind, rule_id, name in ((Brine, "FB2265-01", "days in brine"), (SealedCure, "CLEM-03", "days in dry cure")):
-        runs = [run for run in history.runs if isinstance(run.stage, kind)]
-        if not any(run.resting("salt", n) > limit for run in runs for n in range(len(history.pieces))):
+        runs = [run for run in kept.history.runs if isinstance(run.stage, kind)]
+        if not any(run.resting("salt", n) > limit for run in runs for n in range(len(kept.history.pieces))):
             continue
         per_pound, source, how = _rule(rule_id, 0)
         spent = sum(run.length for run in runs) / 86400
@@ -248,15 +257,15 @@ def _days(history: History, numbers: Numbers) -> list[Verdict]:
     return found
 
 
-def _soak_time(history: History, numbers: Numbers) -> list[Verdict]:
+def _soak_time(kept: _Kept) -> list[Verdict]:
     """Within the printed minutes, or cold, is a pass; hours in water warmer than a fridge is a fail; between, unknown."""
-    spans, ends = _warmth(history, (Soak,))
+    spans, ends = kept.soaking
     if not len(spans):
         return []
     per_day, source, how = _rule("FB2265-08")
     cold, _, _ = _fahrenheit("FB2265-06")
-    cured = sum(run.length for run in history.runs if isinstance(run.stage, (Brine, SealedCure))) / 86400
-    most, from_here = numbers["protection.soak_hours"], numbers.si("protection.soak_cold")
+    cured = sum(run.length for run in kept.history.runs if isinstance(run.stage, (Brine, SealedCure))) / 86400
+    most, from_here = kept.numbers["protection.soak_hours"], kept.numbers.si("protection.soak_cold")
     hours = _seconds_above(spans, ends, from_here * (1 + 1e-9)) / 3600
     if hours > most.si / 3600 * (1 + ROUNDING):
         what = f"soaked above {_celsius(from_here):.2g} degC"
@@ -271,8 +280,8 @@ def _soak_time(history: History, numbers: Numbers) -> list[Verdict]:
     return [judge("soak time", minutes, "<=", allowed, "min", what, source, how, remark, otherwise="unknown")]
 
 
-def _soak_water(history: History, numbers: Numbers) -> list[Verdict]:
-    spans, ends = _warmth(history, (Soak,))
+def _soak_water(kept: _Kept) -> list[Verdict]:
+    spans, ends = kept.soaking
     if not len(spans):
         return []
     limit, source, how = _fahrenheit("FB2265-08w")
