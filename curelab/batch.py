@@ -7,6 +7,7 @@ last digit. Reading and writing lose nothing: batch -> file -> batch gives an eq
 from __future__ import annotations
 
 import hashlib
+import re
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from .fields import (
 )
 from .limits import RULE_SETS
 from .matter.solutes import LOSS_MODELS
+from .meat_and_fridge import MeatAndFridge
 from .piece import Piece
 from .plan import LocalTimeRule, Plan
 from .stages import STAGES, AnyStage, Brine, SealedCure, require_bath
@@ -40,18 +42,24 @@ SCHEMA = 1
 READINGS = {
     "weight": "mass",
     "brine strength": "fraction",
+    "salometer": "plain",
     "core salt": "fraction",
     "average salt": "fraction",
+    "taste": "word",
     "temperature": "temperature",
     "acidity": "plain",
     "turned": "",
     "note": "",
 }
+TASTE_WORDS = ("bland", "right", "salty", "too salty")
+_DEGREES = re.compile(r"\s*([^\s%°a-z][^%°a-z]*?)\s*(?:°|deg(?:rees?)?)?\s*", re.IGNORECASE)
+_DIFFERENCE = re.compile(r"(.*?)\s*(K|°?C|degC|°?F|degF)?\s*")
 
 
 class Reading(Record):
     """One line of the log: when (since the start of the first stage), what was measured or done, and its value with a unit.
 
+    A salometer shows degrees, a plain number from 0 to 100 (made for 60 degF); a taste is one of TASTE_WORDS.
     `error`: how far off the reading may be, in the same unit.
     """
 
@@ -66,20 +74,70 @@ class Reading(Record):
         kind = READINGS[self.what]
         for name in ("value", "error"):
             given = getattr(self, name)
-            if not kind and given:
+            if given and (not kind or (kind == "word" and name == "error")):
                 yield Problem(name, f'"{self.what}" has no {name}; put words into the note')
             elif kind and (given or name == "value"):
                 try:
-                    # An error bar on a temperature is a difference, which no offset may touch.
-                    read(given, "plain" if name == "error" and kind == "temperature" else kind)
+                    if name == "value":
+                        self._value()
+                    elif not self._off() > 0:
+                        yield Problem(name, f'"{given}" is not above zero; leave it out if you do not know it')
                 except ValueError as error:
                     yield Problem(name, str(error))
 
     @property
     def number(self) -> float | None:
-        """The value in SI, None for what has no value."""
-        kind = READINGS[self.what]
-        return read(self.value, kind) if kind else None
+        """The value in SI, None for what has no value or is a word."""
+        value = self._value() if READINGS[self.what] else None
+        return None if isinstance(value, str) else value
+
+    @property
+    def word(self) -> str:
+        """The word of a taste, as TASTE_WORDS has it; "" for all else."""
+        value = self._value() if READINGS[self.what] == "word" else ""
+        return value if isinstance(value, str) else ""
+
+    @property
+    def off(self) -> float | None:
+        """How far off it may be, in SI (a difference of temperatures in K), None where that was not said."""
+        return self._off() if self.error else None
+
+    def _value(self) -> float | str:
+        """The value in SI, or the word. Raises ValueError with one sentence."""
+        if self.what == "taste":
+            word = " ".join(self.value.lower().split())
+            if word not in TASTE_WORDS:
+                raise ValueError(
+                    f'"{self.value}" is not one of {", ".join(TASTE_WORDS)}; a taste is logged as one of these'
+                )
+            return word
+        if self.what != "salometer":
+            return read(self.value, READINGS[self.what])
+        shown = self._degrees(self.value)
+        if not 0 <= shown <= 100:
+            raise ValueError(f'"{self.value}" is out of range (0 to 100 degrees of a salometer); check the number')
+        return shown
+
+    def _off(self) -> float:
+        if self.what == "salometer":
+            return self._degrees(self.error)
+        if self.what != "temperature":
+            return read(self.error, READINGS[self.what])
+        # A difference of temperatures, which no offset may touch: "0.5", "0.5 K" or "1 degF".
+        found = _DIFFERENCE.fullmatch(self.error)
+        assert found is not None  # it matches every text
+        unit = found[2] or ("F" if self.value.rstrip().endswith("F") else "K")
+        try:
+            return read(found[1], "plain") * (5 / 9 if unit.endswith("F") else 1.0)
+        except ValueError:
+            raise ValueError(f'"{self.error}" is not a difference of temperatures; write it like "0.5 K"') from None
+
+    @staticmethod
+    def _degrees(words: str) -> float:
+        found = _DEGREES.fullmatch(words)
+        if found is None:  # "40 degrees" would be an angle, and "40 %" a share
+            raise ValueError(f'"{words}" is not a number of salometer degrees; write it like "40"')
+        return read(found[1], "plain")
 
 
 class OneOf(Several):
@@ -96,7 +154,7 @@ class Batch(Record):
     """One cure, from the raw pieces to the log. Raises InputError with every problem at once.
 
     id: what sheet, label and calendar know the batch by; left out, it follows from the name. start: local time at which the first stage
-    begins (the zero of the log); or the plan says when to serve.
+    begins (the zero of the log); or the plan says when to serve. meat_and_fridge: what earlier batches taught, the prior of this one.
     """
 
     schema: int = ruled(Choice((SCHEMA,)))
@@ -114,6 +172,7 @@ class Batch(Record):
     weigh_out: WeighOut | None = ruled(OneOf(WEIGH_OUTS, tag="method"), None)
     stages: tuple[AnyStage, ...] = ruled(Several(STAGES, tag="do", least=1, most=60))
     plan: Plan | None = ruled(Part(Plan), None)
+    meat_and_fridge: MeatAndFridge | None = ruled(Part(MeatAndFridge), None)
     log: tuple[Reading, ...] = ruled(Several((Reading,), most=20000), ())
 
     def conflicts(self):

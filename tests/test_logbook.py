@@ -83,7 +83,7 @@ def test_the_clock_time_stands_beside_as_a_comment(file):
     assert undo(file) == TURNED and file.read_text(encoding="utf-8") == TEXT
 
 
-VALUES = {"mass": "2.1 kg", "fraction": "3.4 %", "temperature": "38 degF", "plain": "5.6", "": ""}
+VALUES = {"mass": "2.1 kg", "fraction": "3.4 %", "temperature": "38 degF", "plain": "5.6", "word": "Too salty", "": ""}
 readings = st.builds(
     lambda at, what, note: Reading(at=at, what=what, value=VALUES[READINGS[what]], note=note),
     st.floats(0, 400 * DAY), st.sampled_from(sorted(READINGS)), st.text(st.characters(exclude_categories=("Cs",)), max_size=60),

@@ -1,51 +1,113 @@
-"""Learning from a batch: forecast it anew from its log, carry what was learned over to the next, and compare batches."""
+"""Learning from a batch: forecast it anew from its log, and carry what was learned over to the next."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Any
-
-import numpy as np
 
 from ..batch import Batch
-from ..fields import Choice, Problem, Record, Several, Words, from_plain, quantity, refuse, ruled, to_plain
-from ..forecast import DAY
+from ..fields import InputError, refuse
+from ..history import History
+from ..matter.tissue import TISSUES
+from ..meat_and_fridge import LONGEST_STORY, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
 from ..outcome import CURED
 from ..simulate import simulate
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
-from ..spread.uncertain import POINT_95, Uncertain, inputs_for
+from ..spread.uncertain import Uncertain, inputs_for, with_known
 from ..stages import Brine, SealedCure
-from ..tomlfile import read_table, to_toml, write_text
-from .calibrate import Fit, Measurement, fit, from_log, learned
+from .fit import Fit, fit, learned
+from .readings import Measurement, from_log
+from .words import Told, told
 
-SCHEMA = 1
-# Of the logarithm of obstruction, from one animal to the next: 0.28 over 1.90 in one study (row rival.lean_diffusivity.springer,
-# seen in the abstract); that it holds between a cook's own pieces is a judgement.
-BETWEEN_PIECES = 0.15
-OF_THE_MEAT = ("obstruction.lean", "partition.water_phase", "fat.relative_diffusivity", "water uptake")
+__all__ = [
+    "Known", "MeatAndFridge", "Update", "asked_for", "load_profile", "priors", "profile_of", "save_profile", "update",
+]  # fmt: skip
+
+PACE = "obstruction.lean"
+OF_ONE_ANIMAL = ("ph.", "thickness of ")  # says nothing about the next one
 
 
 @dataclass(frozen=True)
 class Update:
-    """A batch forecast anew: the fit, how long before and after it, the inputs as they now stand, and one sentence."""
+    """A batch forecast anew: the fit, how long before and after it, the inputs as they now stand, and what to say of it.
+
+    told: the answer and its reasons, sentence by sentence; remarks: on readings that were left out or taken otherwise. begin [s]:
+    when the cure begins that the times count from; ends [s]: when the plan ends it. spread, planned: the draws after the log was read
+    and before; usual: the plan as simulated; cure: number, from 0, of the stage that the times are about.
+    """
 
     fit: Fit
     before: Times
     after: Times
     inputs: tuple[Uncertain, ...]
     remarks: tuple[str, ...]
-    sentence: str
+    told: Told
     spread: Spread
+    begin: float
+    ends: float
+    planned: Spread
+    batch: Batch
+    readings: tuple[Measurement, ...]
+    usual: History
+    cure: int
+
+    @property
+    def count(self) -> int:
+        """How many draws it rests on."""
+        return self.spread.count
+
+    def settled(self, count: int, step: int) -> Iterator[Update]:
+        """The same in `count` draws, with all that was asked of the draws here computed in small steps of `step` draws, so that whoever
+        drives this can do something in between; the last one given is whole. The fit hangs on no draws and stays.
+        """
+        wide = [each.widened(count) for each in (self.planned, self.spread)]
+        for more, few in zip(wide, (self.planned, self.spread), strict=True):
+            for _ in more.prepared(few, step):
+                yield self
+        yield self._in(*wide)
+
+    def _in(self, planned: Spread, many: Spread) -> Update:
+        """With other draws behind the same fit."""
+        before, after = (each.time_to(self.before.criterion, self.cure) for each in (planned, many))
+        said = told(self.batch, self.usual, self.fit, self.readings, before, after, self.begin)
+        return replace(self, planned=planned, spread=many, before=before, after=after, told=said)
+
+    @property
+    def sentence(self) -> str:
+        """Everything that is to be said, as one text."""
+        return self.told.sentence
+
+
+def priors(batch: Batch, known: MeatAndFridge | None = None, numbers: Numbers | None = None) -> tuple[Uncertain, ...]:
+    """What is uncertain in a batch before its log is read: the published ranges, or what earlier batches taught (`known`, else that
+    of the batch).
+    """
+    base = numbers or default_numbers()
+    stages = batch.filled()
+    usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
+    inputs = inputs_for(batch.pieces, stages, batch.loss, base, usual.numbers.used)
+    return with_known(inputs, known if known is not None else batch.meat_and_fridge)
+
+
+def asked_for(batch: Batch, readings: Sequence[Measurement]) -> tuple[str, ...]:
+    """The inputs that these readings can tell something about: the pace of salt, the temperature, the pH of a species."""
+    wanted = [PACE] if any(reading.what not in ("temperature", "acidity") for reading in readings) else []
+    names = [piece.name for piece in batch.pieces]
+    for reading in readings:
+        if reading.what == "temperature":
+            wanted.append("temperature")
+        if reading.what == "acidity":
+            piece = batch.pieces[names.index(reading.piece) if reading.piece else 0]
+            wanted.append(f"ph.{TISSUES[piece.tissue].species}")
+    return tuple(dict.fromkeys(wanted))
 
 
 def update(
     batch: Batch,
     *,
     criterion: str = CURED,
-    parameters: Sequence[str] = ("obstruction.lean",),
+    parameters: Sequence[str] | None = None,
     known: MeatAndFridge | None = None,
     numbers: Numbers | None = None,
     count: int = 256,
@@ -53,160 +115,78 @@ def update(
 ) -> Update:
     """Forecast a batch from its log: fit, then ask again when `criterion` holds in the first cure.
 
-    `known`: a profile of earlier batches, taken as the prior. Raises InputError when the log holds nothing that can be fitted, or
-    there is no cure.
+    `parameters`: what is fitted, default the pace of salt; temperatures and pH in the log bring their own inputs along. `known`: what
+    earlier batches taught, taken as the prior; default that of the batch. Raises InputError when the log holds nothing that can be
+    fitted, or there is no cure.
     """
-    readings, remarks = from_log(batch)
+    readings, remarks = from_log(batch, numbers)
     if not readings:
-        raise refuse(
-            "log",
-            'there is no reading to learn from; log one like at = "4 d", what = "brine strength", value = "3.1 %"',
-        )
+        like = 'at = "4 d", what = "brine strength", value = "3.1 %"'
+        why = f" ({' '.join(remarks)})" if remarks else ""
+        raise refuse("log", f"there is no reading to learn from{why}; log one like {like}")
     stages = batch.filled()
     cure = next((n for n, stage in enumerate(stages) if isinstance(stage, (Brine, SealedCure))), None)
     if cure is None:
         raise refuse("stages", "there is no cure to forecast")
     base = numbers or default_numbers()
     usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
-    inputs = inputs_for(batch.pieces, stages, batch.loss, base, usual.numbers.used)
-    if known is not None:
-        inputs = known.applied(inputs)
+    inputs = priors(batch, known, base)
+    wanted = tuple(dict.fromkeys([*(parameters or ()), *asked_for(batch, readings)]))
+    if parameters is not None and PACE not in parameters:
+        wanted = tuple(key for key in wanted if key != PACE)
     try:
-        found = fit(batch.pieces, stages, readings, parameters=parameters, inputs=inputs, loss=batch.loss, numbers=base)
+        found = fit(batch.pieces, stages, readings, parameters=wanted, inputs=inputs, loss=batch.loss, numbers=base)
     except ValueError as error:
         raise refuse("log", str(error)) from None
     now = learned(inputs, found)
     many = [spread(batch, inputs=rows, count=count, seed=seed, numbers=base) for rows in (inputs, now)]
     before, after = (each.time_to(criterion, cure) for each in many)
-    begin = usual.span(cure)[0] if usual.runs[-1].index >= cure else 0.0
-    return Update(found, before, after, now, remarks, _words(found, readings, before, after, begin), many[1])
+    begin, ends = usual.span(cure) if usual.runs[-1].index >= cure else (0.0, 0.0)
+    said = told(batch, usual, found, readings, before, after, begin)
+    return Update(
+        found, before, after, now, remarks, said, many[1], begin, ends, many[0], batch, readings, usual, cure
+    )  # fmt: skip
 
 
-def _words(found: Fit, readings: Sequence[Measurement], before: Times, after: Times, begin: float) -> str:
-    said = []
-    for what, noun in (("salometer", "degrees"), ("brine strength", "%")):
-        brine = sorted((reading for reading in readings if reading.what == what), key=lambda reading: reading.at)
-        if len(brine) > 1:
-            by = 100 if what == "brine strength" else 1
-            verb = "fell" if brine[-1].value < brine[0].value else "went"
-            said.append(
-                f"your brine {verb} from {by * brine[0].value:.3g} to {by * brine[-1].value:.3g} {noun} by day {brine[-1].at / DAY:.3g}"
-            )
-    if not said:
-        said.append(f"{len(readings)} reading{'s' if len(readings) > 1 else ''}")
-    pace = next((row for row in found.estimates if row.input.key == "obstruction.lean"), None)
-    if pace is None:
-        verdict = "this batch is fitted"
-    else:
-        value, low, high = pace.ratio
-        if (low <= 1 <= high and 0.9 < value < 1.1) or (found.notes and low <= 1 <= high):
-            verdict = f"this meat takes salt about as fast as typical, as far as this tells ({value:.2g} times; {low:.2g} to {high:.2g})"
-        else:
-            word = "faster" if value > 1 else "slower"
-            sure = "" if not low <= 1 <= high else " probably"
-            verdict = f"this meat{sure} takes salt {word} than typical ({value:.2g} times; {low:.2g} to {high:.2g})"
-    ends = []
-    for times in (before, after):
-        ends.append([(begin + times.quantile(level)) / DAY for level in (0.5, 0.1, 0.9)])
-    was, now = ends
-    if not np.isfinite(now[0]):
-        ready = f"not ready within {after.at_most / DAY:.0f} days in half of all cases"
-    else:
-        late = f"{now[2]:.0f}" if np.isfinite(now[2]) else "later"
-        moved = f" rather than {was[0]:.0f}" if np.isfinite(was[0]) and round(was[0]) != round(now[0]) else ""
-        ready = f"ready on day {now[0]:.0f}{moved} ({now[1]:.0f} to {late})"
-    sentence = f"{', '.join(said)}: {verdict}; {ready}."
-    return " ".join([sentence[0].upper() + sentence[1:], *found.notes, after.rests_on])
+def in_short(batch: Batch, count: int) -> list[str]:
+    """What the log of a batch says, in a few sentences for its report; that it says nothing, where it does."""
+    try:
+        found = update(batch, count=count)
+    except InputError as error:
+        return [f"{problem}." for problem in error.problems]
+    return [
+        found.told.headline,
+        *found.told.details,
+        f"`curelab learn` says more. {found.told.rests_on.partition(' draws of ')[0]} draws.",
+    ]
 
 
-# ---- carried over ----------------------------------------------------------------------------------------------------
+def profile_of(found: Fit, name: str, batch: Batch | None = None, note: str = "") -> MeatAndFridge:
+    """What a fit leaves behind for other batches: every input that the data told, but not what belongs to this one animal; and what
+    was carried into `batch` before and not fitted anew.
 
-
-class Known(Record):
-    """What was learned of one uncertain input, in the unit of its row: value, and the 5 and 95 % points."""
-
-    key: str = ruled(Words(100))
-    low: float = quantity("plain", "-1e6", "1e6", "take it from a fit")
-    value: float = quantity("plain", "-1e6", "1e6", "take it from a fit")
-    high: float = quantity("plain", "-1e6", "1e6", "take it from a fit")
-
-    def conflicts(self):
-        if not self.low <= self.value <= self.high or not self.low < self.high:
-            yield Problem("low", "low, value and high are not in order; take them from a fit")
-
-
-class MeatAndFridge(Record):
-    """A cook's own meat and fridge: what fits have told, as the prior of the next batch. Kept as a TOML file.
-
-    learned_from: the batches behind it, in words.
+    Raises InputError, with the reason, when that is nothing, or when the readings do not agree with each other.
     """
-
-    schema: int = ruled(Choice((SCHEMA,)))  # type: ignore[arg-type]
-    name: str = ruled(Words(120))
-    note: str = ruled(Words(2000), "")
-    learned_from: str = ruled(Words(2000), "")
-    known: tuple[Known, ...] = ruled(Several((Known,), least=1, most=60))
-
-    @classmethod
-    def of(cls, name: str, found: Fit, learned_from: str = "", note: str = "") -> MeatAndFridge:
-        """The profile that a fit leaves behind."""
-        rows = tuple(Known(key=row.input.key, low=row.low, value=row.value, high=row.high) for row in found.estimates)
-        return cls(schema=SCHEMA, name=name, note=note, learned_from=learned_from, known=rows)
-
-    def applied(self, inputs: Sequence[Uncertain]) -> tuple[Uncertain, ...]:
-        """The inputs of another batch with what is known here as priors; those of the meat are widened, as the next piece is
-        another animal. What the other batch does not depend on is left out.
-        """
-        mine = {row.key: row for row in self.known}
-        result = []
-        for row in inputs:
-            if row.key in mine:
-                own = mine[row.key]
-                logs = row.distribution.startswith("log")
-                low, high = (np.log([own.low, own.high]) if logs else np.array([own.low, own.high])).tolist()
-                if row.key in OF_THE_MEAT and logs:
-                    more = np.hypot(0.5 * (high - low), POINT_95 * BETWEEN_PIECES)
-                    low, high = 0.5 * (low + high) - more, 0.5 * (low + high) + more
-                if logs:
-                    low, high = float(np.exp(low)), float(np.exp(high))
-                row = replace(
-                    row, distribution="lognormal" if logs else "normal", low=low, mode=None, high=high,
-                    meaning="low and high are the 5 and 95 % points", source=f"the profile {self.name}", how="derived",
-                )  # fmt: skip
-            result.append(row)
-        return tuple(result)
-
-
-def save_profile(profile: MeatAndFridge, path: str | Path, *, overwrite: bool = False) -> None:
-    """Write a profile to a TOML file, whole or not at all."""
-    write_text(path, to_toml(to_plain(profile)), overwrite=overwrite)
-
-
-def load_profile(path: str | Path) -> MeatAndFridge:
-    """The profile in a file. Raises InputError with every problem at once."""
-    table = read_table(path)
-    return from_plain(MeatAndFridge, table)
-
-
-def compare(batches: Sequence[Batch], *, numbers: Numbers | None = None) -> list[dict[str, Any]]:
-    """One row for every batch and piece, SI: thickness, weight, days in cure, salt at the end, and, where its log tells, how fast its
-    meat took salt over the typical (value, low, high). What a log does not tell is None.
-    """
-    rows = []
-    for batch in batches:
-        stages = batch.filled()
-        history = simulate(batch.pieces, stages, loss=batch.loss, cells=24, numbers=numbers)
-        cured = sum(run.length for run in history.runs if isinstance(run.stage, (Brine, SealedCure)))
-        readings, _ = from_log(batch)
-        pace = fit(batch.pieces, stages, readings, loss=batch.loss, numbers=numbers) if readings else None
-        ratio = pace["obstruction.lean"].ratio if pace is not None and pace.told else (None, None, None)
-        for piece in batch.pieces:
-            rows.append(
-                {
-                    "batch": batch.name, "piece": piece.name, "thickness": piece.thickness, "weight": piece.weight,
-                    "time in cure": cured, "salt, average": history.average("salt", None, piece.name),
-                    "salt, core": history.core("salt", None, piece.name), "readings": len(readings),
-                    "pace": ratio[0], "pace, low": ratio[1], "pace, high": ratio[2],
-                }
-            )  # fmt: skip
-    return rows
+    if not found.agree:
+        raise refuse(
+            "log", "nothing is carried over from readings that do not agree; take the wrong one out of the log first"
+        )
+    rows = {
+        row.input.key: Known(key=row.input.key, low=row.low, value=row.value, high=row.high)
+        for row in found.estimates
+        if row.told and found.converged and not row.input.key.startswith(OF_ONE_ANIMAL)
+    }
+    if not rows:
+        why = " ".join(found.notes) or "a pH or a thickness belongs to one animal."
+        raise refuse("log", f"tells nothing that could be carried over: {why.rstrip('.')}")
+    former = batch.meat_and_fridge if batch is not None else None
+    kept = [row for row in former.known if row.key not in rows] if former is not None else []
+    story = [former.learned_from] if former is not None and former.learned_from else []
+    if batch is not None:
+        story.append(f"{batch.name} ({batch.known_by})")
+    while len(story) > 1 and len("; ".join(story)) > LONGEST_STORY:
+        story[0] = story[0].partition("; ")[2]
+        story = [part for part in story if part]
+    return MeatAndFridge(
+        schema=SCHEMA, name=name, note=note, learned_from="; ".join(story), known=(*rows.values(), *kept)
+    )

@@ -133,7 +133,7 @@ def as_csv(batch: Batch, start: datetime | None = None) -> str:
             else clock.local(clock.instant_of(start) + round(entry.at / 60)).isoformat(" ", "minutes")
         )
         kind = READINGS[entry.what]
-        unit = (units.KINDS[kind].si or "1") if kind else ""
+        unit = (units.KINDS[kind].si or "1") if kind in units.KINDS else ""
         value = "" if entry.number is None else repr(entry.number)
         writer.writerow(
             (

@@ -1,0 +1,111 @@
+"""What earlier batches taught, put into the file of another batch as its prior, with all else in the file kept."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+from ..batch import Batch, dumps, from_table
+from ..fields import InputError, refuse, to_plain
+from ..meat_and_fridge import MeatAndFridge
+from ..paper.logbook import WAIT, _replace, _text, locked
+from ..spread.uncertain import Uncertain
+from ..tomlfile import read_table, to_toml
+from .fit import known_before
+from .update import priors
+from .words import columns
+
+TABLE = "meat_and_fridge"
+COUNTS_FROM_THE_PLAN = (
+    "The temperature counts from the plan: plan with what the fridge is set to, not with what was measured."
+)
+# The table as this module writes it: heads, lines of one key, blank lines; and the first entry of a log with what is said above it.
+_MINE = re.compile(rf"(?:^\[\[?{TABLE}\b[^\]\n]*\]\]?\n(?:(?:[a-z_]+ = [^\n]*)?\n)*)+", re.MULTILINE)
+_LOG = re.compile(r"^(?:[ \t]*#[^\n]*\n)*[ \t]*\[\[[ \t]*log[ \t]*\]\]", re.MULTILINE)
+
+
+def carry(
+    path: str | Path, profile: MeatAndFridge, *, replace: bool = False, wait: float = WAIT
+) -> tuple[Batch, Batch]:
+    """Put it into a batch file as the prior of that batch. Returns the batch as it was and as it is.
+
+    The rest of the file stays to the byte, comments too, where that can be done (else the file is written anew, without them). Raises
+    InputError when the file is no good, holds another one already and `replace` is not said, or is one of the batches that this was
+    learned from; nothing is changed then.
+    """
+    path = Path(path).resolve()  # so that a link stays a link
+    with locked(path, wait):
+        batch = from_table(read_table(path))
+        after = begun_with(batch, profile)
+        if after == batch:
+            return batch, batch
+        if batch.meat_and_fridge is not None and not replace:
+            raise refuse(
+                TABLE, f'the batch holds "{batch.meat_and_fridge.name}" already; say --replace to put this in its place'
+            )
+        words = _with(_text(path), to_toml({TABLE: to_plain(profile)}))
+        try:
+            good = from_table(tomllib.loads(words.replace("\r\n", "\n"))) == after
+        except (tomllib.TOMLDecodeError, InputError):
+            good = False
+        _replace(path, words if good else dumps(after))
+        return batch, after
+
+
+def begun_with(batch: Batch, profile: MeatAndFridge) -> Batch:
+    """The batch with what earlier batches taught as its prior, in the place of what was carried into it before.
+
+    Raises InputError when it is one of the batches that this was learned from.
+    """
+    if f"({batch.known_by})" in profile.learned_from:
+        raise refuse(
+            TABLE,
+            f'"{profile.name}" was learned from this very batch ({batch.known_by}), and its readings would count twice; if these are '
+            "two batches of one name, give each an id",
+        )
+    return batch.but(meat_and_fridge=profile)
+
+
+def _with(words: str, table: str) -> str:
+    """The text with this table in the place of the former one, else before the log, else at the end. Whether that was right is for
+    the caller to see: brackets may also stand in a text.
+    """
+    plain = words.replace("\r\n", "\n")
+    plain += "" if plain.endswith("\n") else "\n"
+    place = _MINE.search(plain) or _LOG.search(plain)
+    if place is None:
+        plain = f"{plain}\n{table}"
+    else:
+        end = place.end() if place.re is _MINE else place.start()
+        plain = f"{plain[: place.start()]}{table}\n{plain[end:]}"
+    return plain.replace("\n", "\r\n") if "\r\n" in words else plain
+
+
+def changes(before: Batch, after: Batch) -> list[str]:
+    """What this changes, one row for every input: before, now (middle, and in brackets 9 cases of 10)."""
+    pairs, left = changed(before, after)
+    rows = [["", "before", "now"], *([now.label, _range(was), _range(now)] for was, now in pairs)]
+    return [*(columns(rows) if pairs else []), *left]
+
+
+def changed(before: Batch, after: Batch) -> tuple[list[tuple[Uncertain, Uncertain]], list[str]]:
+    """The inputs that another meat and fridge (None: none) changes in a batch, each as it was and as it is; and a sentence for each that
+    this batch does not depend on.
+    """
+    was, now = ({row.key: row for row in priors(batch)} for batch in (before, after))
+    keys = dict.fromkeys(
+        known.key
+        for batch in (after, before)
+        if batch.meat_and_fridge is not None
+        for known in batch.meat_and_fridge.known
+    )
+    brought = {known.key for known in after.meat_and_fridge.known} if after.meat_and_fridge is not None else set()
+    left = [f"{key}: this batch does not depend on it." for key in keys if key in brought and key not in now]
+    return [(was[key], now[key]) for key in keys if key in now], left
+
+
+def _range(row: Uncertain) -> str:
+    low, middle, high = known_before(row)
+    unit = "" if row.unit in ("ratio", "pH") else f" {row.unit}"
+    return f"{middle:.3g} ({low:.3g} to {high:.3g}){unit}"

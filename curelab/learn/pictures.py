@@ -1,0 +1,250 @@
+"""What the pictures of a batch with a log show, as data: as planned, as learned, and the readings themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from .. import units
+from ..forecast import DAY
+from ..history import History
+from ..outcome import CURED, CURED_SHARE
+from ..pictures import COLOURS, Lines, Mark, Series
+from ..simulate import LEAST_CELLS, simulate
+from ..spread import Spread
+from ..spread.banded import Banded, Three
+from ..spread.draws import LONGEST
+from ..spread.uncertain import POINT_95, drawn_case
+from ..stages import Brine, SealedCure
+from .readings import GRID, IN_THE_BATH, USUAL_ERROR, Measurement, run_at, salometer, usually_off
+from .update import Update
+
+GREY, BLACK = "#6B6B6B", "#000000"
+PLANNED, LEARNED, READ, TASTED = "as planned", "as learned", "read", "tasted"
+POINTS = 121  # of a line
+HALF = 0.012  # of the width of a picture: half the cross stroke of a reading
+NEAR_ZERO = 0.5  # lines that fall below this share of the highest are shown down to zero
+ROOM = 1.15  # how far past the last "ready" a picture goes
+
+# Where a reading of the meat is taken, and what the axis says. {}: the name of the piece.
+_PLACES = {
+    "core salt": ("core", "salt in the middle of the {}, % of the meat"),
+    "average salt": ("average", "salt on the whole of the {}, % of the meat"),
+    "taste": ("average", "salt on the whole of the {}, % of the meat"),
+    "weight": ("weight", "weight of the {}, {}"),
+}
+
+
+def both(found: Update, *, bands: bool = True, long: bool = False) -> tuple[Banded, Banded]:
+    """(as planned, as learned), in draws if `bands`, else at the usual value of everything. `long`: the cure goes on past its end, and
+    nothing comes after it. With draws, the history beside them is a coarse one of the plan: pictures ask it for names, stages, and the
+    sugar and temperature that a salometer floated in.
+    """
+    draws = [each.followed(found.cure) if long else each for each in (found.planned, found.spread)]
+    own = found.batch.meat_and_fridge
+    before = {row.key: row.value for row in own.known} if own is not None else {}
+    now = before | {row.input.key: row.value for row in found.fit.estimates}
+    if bands:
+        sweet = any(reading.what == "salometer" for reading in found.readings)
+        coarse = _usual(found.spread, now, cells=LEAST_CELLS) if sweet and not long else found.usual
+        return Banded(found.usual, draws[0]), Banded(coarse, draws[1])
+    return Banded(_usual(draws[0], before)), Banded(_usual(draws[1], now))
+
+
+def _usual(many: Spread, values: Mapping[str, float], **more: int) -> History:
+    pieces, stages, numbers = drawn_case(many.case.pieces, many.case.stages, many.case.numbers, values)
+    # Only salt and sugar are shown, and they ask nothing of nitrite.
+    return simulate(pieces, stages, loss="none", numbers=numbers, **more)
+
+
+def what_was_read(
+    planned: Banded, learned: Banded | None = None, readings: Sequence[Measurement] = (), system: str = "metric"
+) -> Lines:
+    """The strength of the bath over the days, with the readings of it; where there are none, what was read oftenest in a piece: salt in
+    its middle or on the whole, or its weight. Each reading is as long as its error, 9 times of 10.
+    """
+    in_bath = [reading for reading in readings if reading.what in IN_THE_BATH]
+    groups: dict[tuple[str, str], list[Measurement]] = {}
+    for reading in readings:
+        if reading.what in _PLACES:
+            place = _PLACES[reading.what][0]
+            groups.setdefault((place, reading.piece or planned.usual.pieces[0].name), []).append(reading)
+    if in_bath or not groups:
+        return _bath(planned, learned, in_bath)
+    (place, piece), rows = max(groups.items(), key=lambda group: len(group[1]))
+    unit = "kg" if system == "metric" else "lb"
+    factor = units.convert(1.0, "mass", unit) if place == "weight" else 100.0
+    times = np.linspace(0.0, planned.usual.length, POINTS)
+    label = _PLACES[rows[0].what][1].format(piece, unit)
+    lines = [
+        _line(name, times, factor, _of_a_piece(one, place, times, piece), name == PLANNED)
+        for name, one in ((PLANNED, planned), (LEARNED, learned))
+        if one is not None
+    ]
+    spans = [(reading, _span(reading)) for reading in rows]
+    marks = [
+        _strokes(
+            name,
+            [(r.at, factor * np.array(span)) for r, span in spans if (r.what == "taste") == (name == TASTED)],
+            times[-1],
+        )
+        for name in (READ, TASTED)
+    ]
+    return Lines(_sentence(label, lines, len(rows)), "days since the start", label, (*lines, *filter(None, marks)))
+
+
+def _bath(planned: Banded, learned: Banded | None, readings: Sequence[Measurement]) -> Lines:
+    usual = planned.usual
+    last = max((reading.at for reading in readings), default=None)
+    cures = [run for run in usual.runs if isinstance(run.stage, (Brine, SealedCure))] or list(usual.runs)
+    owner = cures[0] if last is None else run_at(usual, last)
+    times = np.linspace(0.0, usual.span(owner.index)[1], POINTS)
+    word = "brine" if isinstance(usual.stages[owner.index], Brine) else "bath"
+    label = f"salt in the {word}, % by weight"
+    lines = [
+        _line(name, times, 100.0, _in_it(one.bath("salt", times)), name == PLANNED)
+        for name, one in ((PLANNED, planned), (LEARNED, learned))
+        if one is not None
+    ]
+    spans = [(reading.at, 100 * np.array(strength_seen(reading, (learned or planned).usual))) for reading in readings]
+    marks = filter(None, [_strokes(READ, spans, times[-1])])
+    return Lines(_sentence(label, lines, len(readings)), "days since the start", label, (*lines, *marks))
+
+
+def the_middle(planned: Banded, learned: Banded | None, cure: int, ends: float, longest: float = LONGEST) -> Lines:
+    """The middle of the thickest piece in percent of the salt it is heading for. The cure, from 0, ends at `ends` s in the plan; here it
+    is the last stage and goes on to at least `longest` s.
+    """
+    name = max(planned.usual.pieces, key=lambda piece: piece.lean_thickness).name
+    shown = [one for one in (planned, learned) if one is not None]
+    ready = [when for one in shown for when in one.until(CURED, name, cure) if when is not None]
+    furthest = max(ready) if np.isfinite(ready).all() else np.inf
+    end = min(longest, ROOM * max(ends, furthest))
+    times = np.linspace(0.0, end, POINTS)
+    lines = [
+        _line(label, times, 100.0, one.at("core", "salt", times, name, "equilibrium"), label == PLANNED)
+        for label, one in ((PLANNED, planned), (LEARNED, learned))
+        if one is not None
+    ]
+    cured = Series(
+        f"cured ({100 * CURED_SHARE:.0f} %)", np.array([0.0, end / DAY]), np.full(2, 100 * CURED_SHARE), BLACK, "2 3"
+    )
+    label = f"salt in the middle of the {name}, % of final"
+    marks = (Mark("x", ends / DAY, "the plan ends"),)
+    return Lines(_sentence(label, lines, 0), "days since the start", label, (*lines, cured), marks)
+
+
+def room(picture: Lines) -> tuple[float, float | None]:
+    """The y range of a picture: not down to zero where that would press everything into its upper part, which is where readings differ."""
+    parts = [
+        part
+        for line in picture.series
+        for part in (line.y, line.low, line.high)
+        if part is not None and np.isfinite(part).any()
+    ]
+    if not parts:
+        return 0.0, None
+    low, high = min(float(np.nanmin(part)) for part in parts), max(float(np.nanmax(part)) for part in parts)
+    if low < NEAR_ZERO * high or not low < high:
+        return 0.0, None
+    step = 10.0 ** np.floor(np.log10(high - low))
+    return float(step * np.floor(low / step)), float(step * np.ceil(high / step))
+
+
+def meaning(found: Update, bands: bool) -> str:
+    """What the lines, bands and strokes of these pictures mean; the inputs that are varied are named where the days are told."""
+    strokes = "A reading is an upright stroke as long as its error: 9 times of 10 the truth lies in it."
+    if not bands:
+        return f"{strokes} Bands are off: one line at the usual value of everything, and nothing of how sure it is."
+    told = ", ".join(row.input.label for row in found.fit.estimates)
+    carried = ", usual or carried over" if found.batch.meat_and_fridge is not None else " or usual"
+    return (
+        f"{strokes} A band holds 8 cases of 10, its line the middle case, of the same {found.count} draws (seed {found.spread.draws.seed}). As "
+        f"planned, all that is named was varied within what is published{carried}; as learned, no further than the log leaves it open "
+        f"for {told}. A band says nothing about what the model leaves out."
+    )
+
+
+def taken_as_usual(found: Update) -> str:
+    """Which errors nobody wrote down, and what was taken in their place; "" if none."""
+    silent = dict.fromkeys(entry.what for entry in found.batch.log if entry.what in USUAL_ERROR and entry.off is None)
+    said = [f"{what} {usually_off(what, found.batch.units)}" for what in silent if what != "taste"]
+    if not said:
+        return ""
+    return f"Where no error was written down, the usual one is taken (a judgement): {', '.join(said)}."
+
+
+def strength_seen(reading: Measurement, history: History) -> tuple[float, float, float]:
+    """(low, as read, high) of a reading of the bath as its strength; degrees of a salometer with the sugar and the temperature that the
+    bath has then in this history.
+    """
+    span = _span(reading)
+    if reading.what != "salometer":
+        return span
+    sugar = history.bath("sugar", reading.at)
+    kelvin = history.temperature(reading.at) if reading.temperature is None else reading.temperature
+    shown = salometer(GRID / (1 - GRID), np.array(sugar / (1 - sugar)), np.array(kelvin), history.numbers)
+    low, middle, high = (float(np.interp(degrees, shown, GRID)) for degrees in span)
+    return low, middle, high
+
+
+def _span(reading: Measurement) -> tuple[float, float, float]:
+    off = POINT_95 * reading.error
+    return max(reading.value - off, 0.0), reading.value, reading.value + off
+
+
+def _in_it(three: Three) -> Three:
+    """Nothing where the meat rests and there is no bath."""
+    middle, low, high = (None if part is None else np.where(part > 0, part, np.nan) for part in three)
+    assert middle is not None
+    return middle, low, high
+
+
+def _of_a_piece(one: Banded, place: str, times: np.ndarray, piece: str) -> Three:
+    if place != "weight":
+        return one.at(place, "salt", times, piece)
+    if one.many is None:
+        return one.usual.weight(times, piece), None, None
+    band = one.many.weight(times, piece)
+    return band.middle, band.low, band.high
+
+
+def _line(label: str, times: np.ndarray, factor: float, three: Three, planned: bool) -> Series:
+    middle, low, high = three
+    band = (None, None) if low is None or high is None else (factor * low, factor * high)
+    colour, dash = (GREY, "8 4") if planned else (COLOURS["salt"], "")
+    return Series(label, times / DAY, factor * middle, colour, dash, *band)
+
+
+def _strokes(label: str, spans: Sequence[tuple[float, np.ndarray]], width: float) -> Series | None:
+    """One upright stroke for each reading (at [s], (low, as read, high)), with a cross stroke where it was read; in one line with gaps."""
+    if not spans:
+        return None
+    spans = sorted(spans, key=lambda pair: pair[0])
+    xs, ys = list[float](), list[float]()
+    half = HALF * width
+    for number, (at, (low, middle, high)) in enumerate(spans):
+        after = spans[number + 1][0] if number + 1 < len(spans) else np.inf
+        left = max(at - half, xs[-1] * DAY if xs else 0.0)  # x must not go back
+        right = min(at + half, after)
+        xs += [x / DAY for x in (left, at, at, at, at, right, right)]
+        ys += [middle, middle, high, low, middle, middle, np.nan]
+    return Series(label, np.array(xs), np.array(ys), BLACK)
+
+
+def _sentence(label: str, lines: Sequence[Series], readings: int) -> str:
+    ends = []
+    for line in lines:
+        seen = np.flatnonzero(np.isfinite(line.y))
+        if not len(seen):
+            continue
+        last = seen[-1]
+        band = (
+            f" ({line.low[last]:.3g} to {line.high[last]:.3g})"
+            if line.low is not None and line.high is not None
+            else ""
+        )
+        ends.append(f"{line.label} {line.y[last]:.3g}{band} on day {line.x[last]:.3g}")
+    more = f", with {readings} reading{'s' if readings > 1 else ''}" if readings else ""
+    return f"{label[0].upper()}{label[1:]}: {', '.join(ends)}{more}."

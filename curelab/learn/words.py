@@ -1,0 +1,307 @@
+"""What a log has taught, in sentences and small tables. Pure functions of a fit; nothing is computed here but roundings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..batch import Batch
+from ..forecast import DAY
+from ..history import History
+from ..spread import Times
+from ..spread.answers import in_ten
+from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
+from ..stages import Brine, SealedCure
+from .fit import Estimate, Fit, known_before, upper
+from .readings import IN_THE_BATH, Measurement
+
+PROBABLY = 0.67  # deviations from the typical pace, 3 cases of 4: with less the meat is called alike (judgement)
+SAME = 0.05  # and so is what is this near to it, however sure (judgement)
+CLOSE = (0.8, 1.25)  # an interval that reaches beyond this leaves much open (judgement)
+MOST = 3  # sorts of readings that a headline tells
+SURE = "in 9 cases of 10"
+
+
+@dataclass(frozen=True)
+class Told:
+    """headline: what was seen, what it says, and when the meat is ready. details: the figures behind it. cannot: what the data
+    cannot tell. rests_on: what the days in brackets mean, with draws and inputs.
+    """
+
+    headline: str
+    details: tuple[str, ...]
+    cannot: tuple[str, ...]
+    rests_on: str
+
+    @property
+    def sentence(self) -> str:
+        return " ".join([self.headline, *self.details, *self.cannot, self.rests_on])
+
+
+def told(
+    batch: Batch,
+    usual: History,
+    found: Fit,
+    readings: Sequence[Measurement],
+    before: Times,
+    after: Times,
+    begin: float,
+) -> Told:
+    """The words of an update; `usual`: the plan as simulated, `begin` [s]: when the cure begins from which the times count."""
+    seen = what_was_seen(readings, usual, batch.units)
+    pace = found.get("obstruction.lean")
+    unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
+    headline = f"{upper(seen)}: {_verdict(found, pace)}; {_ready(before, after, begin, unmoved)}."
+    details = []
+    for row in found.estimates:
+        if row.input.key == "obstruction.lean" and row.narrowed and _settled(found, row):
+            details.append(_pace_in_figures(row, batch))
+        if row.input.key == "temperature" and row.narrowed:
+            details.append(_offset(row, batch.units))
+        if row.input.key.startswith("ph.") and row.narrowed:
+            details.append(f"{upper(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f} {SURE}).")
+    ready = after.said[0].lower() + after.said[1:]
+    rests_on = f"Ready means: {ready}. The days in brackets hold 8 cases of 10, in {after.rests_on}"
+    return Told(headline, tuple(details), found.notes, rests_on)
+
+
+def typical_pace() -> float:
+    """The middle of the published range of obstruction."""
+    return known_before(next(row for row in uncertain_inputs() if row.key == "obstruction.lean"))[1]
+
+
+def what_to_measure(batch: Batch) -> str:
+    """Two sentences for a cook whose log says nothing yet: what to measure, and how."""
+    cure = next((stage for stage in batch.stages if isinstance(stage, (Brine, SealedCure))), None)
+    slice_of = f"fry a thin slice of the {max(batch.pieces, key=lambda piece: piece.lean_thickness).name} and write down how it tastes"
+    if isinstance(cure, Brine) and not cure.running:
+        return (
+            "Stir the brine, let a salometer float in it and write down what it shows and how cold the brine is: when the meat goes in, after "
+            f"two days, and twice more before the cure ends. Without a salometer, {slice_of} when the meat is done."
+        )
+    return (
+        "Nothing outside the meat tells here how fast it takes salt: send a slice through the middle to be measured, or lay a salt strip on it, "
+        f"while the middle still lags. Without a strip, {slice_of} when the meat is done."
+    )
+
+
+# ---- the headline ----------------------------------------------------------------------------------------------------
+
+
+def what_was_seen(readings: Sequence[Measurement], usual: History, system: str) -> str:
+    """The readings in one clause: "your brine fell from 26 to 23.4 degrees by day 4"."""
+    groups: dict[tuple[str, str, int], list[Measurement]] = {}
+    for reading in sorted(readings, key=lambda one: one.at):
+        # Two brines are two stories, and the fridge has its own sentence.
+        stage = next((run.index for run in usual.runs if reading.at <= run.end + 1e-6), 0)
+        key = (reading.what, reading.piece, stage if reading.what in IN_THE_BATH else 0)
+        groups.setdefault(key, []).append(reading)
+    seen = [rows for (what, *_), rows in groups.items() if what not in ("temperature", "acidity")]
+    if not seen:
+        what = {"temperature": "the temperature", "acidity": "the pH"}
+        kinds = list(dict.fromkeys(what[reading.what] for reading in readings))
+        return f"you measured {' and '.join(kinds)}"
+    clauses = [_clause(rows, usual, system) for rows in seen[:MOST]]
+    others = sum(map(len, seen[MOST:]))
+    if others:
+        clauses.append(f"{others} other reading{'s' if others > 1 else ''}")
+    return " and ".join([", ".join(clauses[:-1]), clauses[-1]] if len(clauses) > 1 else clauses)
+
+
+def _clause(rows: Sequence[Measurement], usual: History, system: str) -> str:
+    first, last = rows[0], rows[-1]
+    day = f"day {_number(last.at / DAY)}"
+    name = last.piece or usual.pieces[0].name
+    if last.what == "taste":
+        return f"a slice of the {name} tasted {last.word} on {day}"
+    subject, had = {
+        "brine strength": ("your brine", "held {} salt"),
+        "salometer": ("your brine", "showed {}"),
+        "weight": (f"the {name}", "weighed {}"),
+        "core salt": (f"the core of the {name}", "held {} salt"),
+        "average salt": (f"a slice of the {name}", "held {} salt"),
+    }[last.what]
+    if len(rows) == 1:
+        return f"{subject} {had.format(last.shown(last.value, system))} on {day}"
+    was, now = first.shown(first.value, system), last.shown(last.value, system)
+    if was == now:
+        return f"{subject} stayed at {now} until {day}"
+    verb = {"weight": ("lost weight", "gained weight")}.get(last.what, ("fell", "rose"))[last.value > first.value]
+    if was.rpartition(" ")[2] == now.rpartition(" ")[2]:
+        was = was.rpartition(" ")[0]
+    return f"{subject} {verb} from {was} to {now} by {day}"
+
+
+def _verdict(found: Fit, pace: Estimate | None) -> str:
+    if pace is None:
+        return "that says nothing about how fast this meat takes salt"
+    if not pace.narrowed:
+        return "that says next to nothing about how fast this meat takes salt"
+    if not _settled(found, pace):
+        return "these readings do not agree with each other, and settle nothing about how fast this meat takes salt"
+    ratio, low, high = _over_typical(pace)
+    deviation = np.log(high / low) / (2 * POINT_95)
+    if abs(np.log(ratio)) < PROBABLY * deviation or abs(ratio - 1) < SAME:
+        open_still = "" if CLOSE[0] <= low and high <= CLOSE[1] else ", as far as this tells"
+        return f"this meat takes salt about as fast as typical{open_still}"
+    maybe = "" if not low <= 1 <= high else " probably"
+    said = f"this meat{maybe} takes salt {'faster' if ratio > 1 else 'slower'} than typical"
+    return said if found.agree else f"these readings do not agree with each other, but taken together they say {said}"
+
+
+def _settled(found: Fit, pace: Estimate) -> bool:
+    """Whether readings that quarrel at least agree on which side of the typical pace this meat is."""
+    _, low, high = _over_typical(pace)
+    return found.agree or not low <= 1 <= high
+
+
+def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
+    was, now = ([(begin + times.quantile(level)) / DAY for level in (0.5, 0.1, 0.9)] for times in (before, after))
+    if not np.isfinite(now[0]):
+        early = f" (in 1 case of 10 by day {now[1]:.0f})" if np.isfinite(now[1]) else ""
+        return f"in half of all cases it is not ready within {after.at_most / DAY:.0f} days{early}"
+    late = f"to {now[2]:.0f}" if np.isfinite(now[2]) else f"to beyond {(begin + after.at_most) / DAY:.0f}"
+    if unmoved:
+        moved = ", much as before"
+    elif not np.isfinite(was[0]):
+        moved = f" rather than after more than {before.at_most / DAY:.0f} days"
+    elif round(was[0]) != round(now[0]):
+        moved = f" rather than {was[0]:.0f}"
+    else:
+        moved = ", as before"
+    return f"ready on day {now[0]:.0f}{moved} ({now[1]:.0f} {late})"
+
+
+def by_the_plan(after: Times, begin: float, ends: float) -> str:
+    """How often the meat is ready when the plan ends its cure (both in s since the start), as far as the log tells."""
+    return f"By day {ends / DAY:.3g}, when the plan ends this cure, it is ready {in_ten(after.chance(ends - begin))}."
+
+
+# ---- the figures behind it -------------------------------------------------------------------------------------------
+
+
+def _over_typical(pace: Estimate) -> tuple[float, float, float]:
+    typical = typical_pace()
+    return pace.value / typical, pace.low / typical, pace.high / typical
+
+
+def _pace_in_figures(pace: Estimate, batch: Batch) -> str:
+    ratio, low, high = _over_typical(pace)
+    own = batch.meat_and_fridge
+    earlier = ""
+    if own is not None and any(row.key == pace.input.key for row in own.known):
+        earlier = f" What was carried over from {own.name} expected {_times(pace.before[1] / typical_pace())} times."
+    span = f"{_times(low)} to {_times(high)} {SURE}, if all else is as written"
+    return f"It takes salt {_times(ratio)} times as fast as typical ({span}).{earlier}"
+
+
+def _offset(row: Estimate, system: str) -> str:
+    """ "The fridge ran 1.2 °C warmer than planned (0.4 to 2.0 in 9 cases of 10)." """
+    by, unit = (1.8, "°F") if system == "us" else (1.0, "°C")
+    value, low, high = (round(by * one, 1) + 0.0 for one in (row.value, row.low, row.high))
+    if low <= 0 <= high:
+        return f"The temperature was as planned, as far as the thermometer tells ({low:+.1f} to {high:+.1f} {unit} {SURE})."
+    word = "warmer" if value > 0 else "colder"
+    ends = sorted((abs(low), abs(high)))
+    return f"The fridge ran {abs(value):.1f} {unit} {word} than planned ({ends[0]:.1f} to {ends[1]:.1f} {SURE})."
+
+
+def _times(value: float) -> str:
+    return f"{value:.1f}" if value >= 1 else f"{value:.2f}"
+
+
+def _number(value: float) -> str:
+    return f"{value:.2g}" if value < 10 else f"{value:.0f}"
+
+
+# ---- tables ----------------------------------------------------------------------------------------------------------
+
+
+def estimate_rows(found: Fit, system: str) -> list[list[str]]:
+    """Every fitted input, before the log was read and now (middle, and in brackets 9 cases of 10), under a head."""
+    rows = [["", "before", "now"]]
+    for one in found.estimates:
+        label, words = in_words(one.input, system)
+        rows.append([label, words(one.before), words((one.low, one.value, one.high))])
+    return rows
+
+
+def in_words(row: Uncertain, system: str) -> tuple[str, Callable[[Sequence[float]], str]]:
+    """What a cook calls an input, and (low, middle, high) of it, in its printed unit, in words; the pace of salt in times the typical."""
+    label, factor, unit, form = row.label, 1.0, "" if row.unit in ("ratio", "pH") else row.unit, ".3g"
+    if row.key == "obstruction.lean":
+        label, factor, form = f"{label}, times the typical", 1 / typical_pace(), ".2f"
+    elif row.key == "temperature":
+        factor, unit = (1.8, "°F") if system == "us" else (1.0, "°C")
+        label, form = f"{label}, beside the plan", "+.1f"
+    elif row.unit == "pH":
+        form = ".2f"
+
+    def words(three: Sequence[float]) -> str:
+        low, middle, high = (f"{round(factor * value, 9) + 0.0:{form}}" for value in three)
+        return f"{middle} ({low} to {high}) {unit}".rstrip()
+
+    return label, words
+
+
+def residual_table(found: Fit, pieces: Sequence[str], system: str) -> list[str]:
+    """`residual_rows` as lines of text."""
+    rows = residual_rows(found, pieces, system)
+    return columns(rows, right=(0, len(rows[0]) - 1))
+
+
+def residual_rows(found: Fit, pieces: Sequence[str], system: str) -> list[list[str]]:
+    """Every reading beside what the fit makes of it, under a head; piece names only where there are several."""
+    several = len(pieces) > 1
+    rows = [["day", "what", *(["piece"] if several else []), "reading", "predicted", "off"]]
+    for one in sorted(found.residuals, key=lambda row: row.reading.at):
+        reading = one.reading
+        shown = f"{reading.word}" if reading.word else reading.shown(reading.value, system)
+        rows.append(
+            [
+                _number(reading.at / DAY), reading.what, *([_piece(reading, pieces)] if several else []), shown,
+                reading.shown(one.predicted, system), f"{one.off:+.1f}",
+            ]
+        )  # fmt: skip
+    return rows
+
+
+def _piece(reading: Measurement, pieces: Sequence[str]) -> str:
+    of_a_piece = reading.what not in (*IN_THE_BATH, "temperature")
+    return reading.piece or (pieces[0] if of_a_piece else "")
+
+
+def days_table(before: Times, after: Times, begin: float) -> list[str]:
+    """`days_rows` as lines of text."""
+    return columns(days_rows(before, after, begin))
+
+
+def days_rows(before: Times, after: Times, begin: float) -> list[list[str]]:
+    """When the meat is ready, before and after the log was read, under a head."""
+    rows = [["", "middle case", "8 cases of 10"]]
+    for name, times in (("before the readings", before), ("after them", after)):
+        middle, early, late = ((begin + times.quantile(level)) / DAY for level in (0.5, 0.1, 0.9))
+        never = f"not within {times.at_most / DAY:.0f} days"
+        rows.append(
+            [
+                name,
+                f"day {middle:.0f}" if np.isfinite(middle) else never,
+                f"day {early:.0f} to {f'{late:.0f}' if np.isfinite(late) else 'later, if at all'}"
+                if np.isfinite(early)
+                else never,
+            ]
+        )
+    return rows
+
+
+def columns(rows: Sequence[Sequence[str]], right: Sequence[int] = (), gap: int = 2) -> list[str]:
+    """Rows of cells as lines; those in `right` are set flush right."""
+    wide = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    return [
+        (" " * gap)
+        .join(cell.rjust(wide[k]) if k in right else cell.ljust(wide[k]) for k, cell in enumerate(row))
+        .rstrip()
+        for row in rows
+    ]
