@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from html import escape
+from textwrap import wrap
+
 import plotly.graph_objects as go
 
 from .pictures import Lines, Map
+from .ranking import COLOUR, Bars
 
 _PLOTLY_DASH = {"": "solid", "8 4": "8px,4px", "2 3": "2px,3px", "8 3 2 3": "8px,3px,2px,3px", "14 4": "14px,4px"}
 _LAYOUT = {
@@ -93,6 +97,63 @@ def depth_map(picture: Map) -> go.Figure:
     figure.update_yaxes(title=picture.y_label, autorange="reversed", **_AXIS)
     _note(figure, picture.note)
     return figure
+
+
+def bars(picture: Bars) -> go.Figure:
+    """Bars from 0 to 100 %, the first at the top, each with its number at its end; the total hatched beyond the share.
+
+    Without bars, sentence and note alone.
+    """
+    place = list(range(len(picture.bars)))
+    note, sentence = _lines(picture.note, 120), _lines(picture.sentence, 95)
+    shares = [bar.share for bar in picture.bars]
+    beyond = [0.0 if bar.total is None else bar.total - bar.share for bar in picture.bars]
+    told = [escape(f"{bar.label}: {bar.remedy}" if bar.remedy else bar.label) for bar in picture.bars]
+    look = {"color": COLOUR, "line": {"color": COLOUR, "width": 1}}
+    hatched = {**look, "color": "white", "pattern": {"shape": "/", "fgcolor": COLOUR, "bgcolor": "white", "size": 6}}
+    more = {"orientation": "h", "y": place, "hovertext": told, "hoverinfo": "text"}
+    figure = go.Figure()
+    figure.add_bar(x=shares, name="alone", marker=look, **more)
+    figure.add_bar(x=beyond, name="with others", marker=hatched, **more)
+    for row, bar in enumerate(picture.bars):
+        figure.add_annotation(
+            x=bar.share + beyond[row], y=row, text=bar.reading, showarrow=False, xanchor="left", xshift=6
+        )
+    # Plotly wraps no words, so the figure is made to the measure of its words: in pixels, and as wide as their lines are cut.
+    more_lines = sentence.count("<br>")
+    top, foot = 46 + 20 * more_lines, (78 if place else 20) + 16 * (note.count("<br>") + 1)
+    title = {"text": sentence, "font": {"size": 15}, "x": 0, "y": 1, "xanchor": "left", "yanchor": "top"}
+    figure.update_layout(
+        **{**_LAYOUT, "hovermode": "closest", "margin": {"l": 240, "r": 90, "t": top, "b": foot}},
+        barmode="stack",
+        bargap=0.4,
+        width=820,
+        height=top + foot + 38 * len(place),
+        title={**title, "pad": {"l": 12, "t": 10 + 10 * more_lines}},  # plotly hangs a title by its middle line
+    )
+    figure.update_xaxes(
+        title={"text": escape(picture.x_label), "font": {"size": 14}, "standoff": 8},
+        range=[0, 100],
+        visible=bool(place),
+        **_AXIS,
+    )
+    figure.update_yaxes(
+        **{**_AXIS, "showgrid": False, "ticks": ""},
+        range=[len(place) - 0.5, -0.5],
+        visible=bool(place),
+        tickvals=place,
+        ticktext=[_lines(bar.label, 30) for bar in picture.bars],
+    )
+    figure.add_annotation(
+        text=note, showarrow=False, align="left", font={"size": 12, "color": "#444"},
+        xref="paper", x=0, xanchor="left", xshift=-228, yref="paper", y=0, yanchor="top", yshift=-62 if place else 0,
+    )  # fmt: skip
+    return figure
+
+
+def _lines(words: str, most: int) -> str:
+    """Words in lines of at most `most` letters, for a text that plotly does not wrap."""
+    return "<br>".join(escape(part) for line in words.split("\n") for part in wrap(line, most) or [""])
 
 
 def _note(figure: go.Figure, note: str) -> None:

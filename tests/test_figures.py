@@ -1,27 +1,31 @@
 """Plotly figures hold what the pictures say, to the last digit."""
 
+import html
+
 import numpy as np
 import pytest
 
-from curelab import figures, pictures
+from curelab import figures, pictures, ranking
 from curelab.batch import load
 from curelab.outcome import run
 from curelab.sources import datasets_folder
 
 OUTCOME = run(load(str(datasets_folder() / "demo_brisket.toml")))
-TRIO = pictures.Trio(OUTCOME.history, OUTCOME.slow, OUTCOME.fast)
+BANDED = run(load(str(datasets_folder() / "demo_brisket.toml")), draws=16).banded
 
 
 @pytest.mark.parametrize(
     "picture",
     [
-        pictures.profile(TRIO, 864000.0, ("salt",), "point"),
-        pictures.profile(TRIO, 864000.0, ("nitrite", "free nitrite"), "point", "us"),
-        pictures.over_time(TRIO, "salt", "flat", target=0.022, target_label="wanted", now=864000.0, window=(1e5, 2e5)),
-        pictures.middles(TRIO, ["point", "flat"], 864000.0),
-        pictures.bath(TRIO),
-        pictures.before_and_after(TRIO, *OUTCOME.history.span(2), "flat"),
-        pictures.soak_hours(TRIO, OUTCOME.history.span(2)[0], "flat", 0.02),
+        pictures.profile(BANDED, 864000.0, ("salt",), "point"),
+        pictures.profile(BANDED, 864000.0, ("nitrite", "free nitrite"), "point", "us"),
+        pictures.over_time(
+            BANDED, "salt", "flat", target=0.022, target_label="wanted", now=864000.0, window=(1e5, 2e5)
+        ),
+        pictures.middles(BANDED, ["point", "flat"], 864000.0),
+        pictures.bath(BANDED),
+        pictures.before_and_after(BANDED, *OUTCOME.history.span(2), "flat"),
+        pictures.soak_hours(BANDED, OUTCOME.history.span(2)[0], "flat", 0.02),
     ],
     ids=lambda picture: picture.y_label,
 )
@@ -47,7 +51,36 @@ def test_map_and_its_line():
 
 
 def test_what_a_picture_shows_is_what_the_history_says():
-    picture = pictures.profile(TRIO, 864000.0, ("salt",), "point")
+    picture = pictures.profile(BANDED, 864000.0, ("salt",), "point")
     middle = np.interp(picture.series[0].x[-1] / 2, picture.series[0].x, picture.series[0].y)
     assert middle == pytest.approx(100 * OUTCOME.history.core("salt", 864000.0, "point"), rel=2e-2)
     assert pictures.shared_range(picture)[1] >= picture.series[0].high.max()
+
+
+def test_bars_show_the_shares_from_the_top():
+    """Invented shares: what is drawn begins at 0, ends at share and total, and stands on an axis from 0 to 100 %."""
+    long = "the thickness of the piece that lies at the bottom, <far> below"
+    shown = (
+        ranking.Bar(long, 61.5, 70.25, "measure it again"),
+        ranking.Bar("the temperature", 20.0),
+        ranking.Bar("the pH", 0.0, 3.0),
+    )
+    picture = ranking.Bars("Measure it again.", "share, %", shown, "Invented shares.\nSecond line.")
+    figure = figures.bars(picture)
+    alone, more = figure.data
+    assert list(alone.x) == [61.5, 20.0, 0.0] and list(more.x) == [8.75, 0.0, 3.0]
+    assert figure.layout.barmode == "stack" and more.marker.pattern.shape and not alone.marker.pattern.shape
+    assert list(figure.layout.xaxis.range) == [0, 100]
+    assert figure.layout.yaxis.range[0] > figure.layout.yaxis.range[1]  # the first is at the top
+    written = figure.layout.yaxis.ticktext[0]
+    assert (
+        html.unescape(written.replace("<br>", " ")) == long
+        and max(map(len, html.unescape(written).split("<br>"))) <= 30
+    )
+    ends = {note.text: (note.x, note.y) for note in figure.layout.annotations}
+    assert ends["62 % (70)"] == (70.25, 0) and ends["20 %"] == (20.0, 1) and ends["0 % (3)"] == (3.0, 2)
+    assert figure.layout.title.text == picture.sentence and "Invented shares.<br>Second line." in ends
+    assert "measure it again" in alone.hovertext[0]
+    assert figures.bars(picture) == figure
+    flat = figures.bars(ranking.Bars("Hardly changes.", "share, %", (), "Invented."))
+    assert not flat.layout.xaxis.visible and [note.text for note in flat.layout.annotations] == ["Invented."]

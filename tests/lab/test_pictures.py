@@ -6,7 +6,9 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from curelab.lab import DepthMap, Knob, Picture
+from curelab.lab.bars import BarPicture
 from curelab.lab.drawing import axis_range, tick_step
+from curelab.ranking import Bar, Bars
 
 LINE = {"x": [0.0, 10.0, 20.0], "y": [4.4, 2.0, 1.0], "label": "day 3"}
 
@@ -140,3 +142,37 @@ def test_a_map_sends_depth_time_and_field_in_the_order_the_page_cuts_them():
         chart.show([0, 0], y, z, "days", "depth, mm", "salt, %", line=([1], [1, 2]))
     for words in ("x must be", r"(len(y), len(x)) = (2, 2), not (2, 3)", "line must be"):
         assert words in str(told.value)
+
+
+def test_bars_send_share_and_total_of_each_and_its_words():
+    picture, shown = BarPicture(), (Bar("the temperature", 61.5, 70.25, "log it"), Bar("the thickness", 20.0))
+    picture.show(Bars("Log it.", "share, %", shown, "Invented."))
+    np.testing.assert_allclose(np.frombuffer(picture.frame, "<f4"), [61.5, 70.25, 20, 20], rtol=1e-6)
+    assert picture.meta["bars"] == [
+        {"label": "the temperature", "reading": "62 % (70)", "remedy": "log it"},
+        {"label": "the thickness", "reading": "20 %", "remedy": ""},
+    ]
+    assert (picture.meta["sentence"], picture.meta["note"], picture.meta["x_label"]) == (
+        "Log it.",
+        "Invented.",
+        "share, %",
+    )
+    assert picture.meta["summary"] == "Bars, share, %: the temperature 62 %, with others 70 %; the thickness 20 %."
+    picture.show(Bars("Hardly changes.", "share, %", (), "Invented."))
+    assert picture.frame == b"" and picture.meta["bars"] == [] and picture.meta["summary"] == "Hardly changes."
+    picture.fail("No.")
+    assert (picture.problem, picture.revision) == ("No.", 3)
+
+
+def test_bars_that_do_not_fit_their_axis_are_all_named_and_none_is_drawn():
+    picture = BarPicture()
+    wrong = (Bar("a", 101.0), Bar("b", -1.0), Bar("c", 50.0, 40.0), Bar("d", float("nan")), Bar("fine", 1.0, 2.0))
+    with pytest.raises(ValueError) as told:
+        picture.show(Bars("x.", "share, %", wrong, ""))
+    assert [name for name in ("a", "b", "c", "d", "fine") if f"{name}: share" in str(told.value)] == [
+        "a",
+        "b",
+        "c",
+        "d",
+    ]
+    assert picture.revision == 0
