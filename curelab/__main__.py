@@ -9,6 +9,7 @@ from pathlib import Path
 
 from . import __version__
 from .fields import InputError, refuse
+from .learn.commands import add_learning
 from .paper.commands import add_paper
 
 
@@ -53,9 +54,8 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--draws",
         type=int,
-        default=0,
         metavar="N",
-        help="add how sure it is, from N draws of all that is uncertain (512 takes some 10 s)",
+        help="say how sure it is from N draws of all that is uncertain, 16 to 20000",
     )
     run.add_argument("--units", choices=("metric", "us"), help="show weights and temperatures in these units")
     run.set_defaults(act=_run)
@@ -66,44 +66,47 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument("file", type=Path)
     new.set_defaults(act=_new)
     add_paper(actions)
+    add_learning(actions)
     return parser
 
 
 def _run(given) -> int:
     from . import report
     from .batch import load
-    from .outcome import run
+    from .outcome import DRAWS, run
 
     batch = load(given.file)
     if given.units:
         batch = batch.but(units=given.units)
-    if given.draws and not 16 <= given.draws <= 20_000:
-        raise refuse("--draws", f"{given.draws} draws are out of range (16 to 20000); 512 is a good number")
-    outcome = run(batch)
+    draws = DRAWS if given.draws is None else given.draws
+    if not 16 <= draws <= 20_000:
+        raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {DRAWS} is a good number")
+    outcome = run(batch, draws=draws)
     if given.csv:
         if given.csv.exists() and not given.csv.is_dir():
             raise refuse("--csv", f'"{given.csv}" is a file; name a folder')
         written = report.write_csv(outcome, given.csv)
         print(f"curelab: wrote {', '.join(path.name for path in written)} to {given.csv}", file=sys.stderr)
-    sure = []
-    if given.draws:
-        from .learn.sure import how_sure
+    learned: list[str] = []
+    if batch.log:
+        from .learn.update import in_short
 
-        sure = how_sure(batch, given.draws)
-    print(report.as_json(outcome, sure) if given.json else report.words(outcome, given.long, sure), end="")
+        learned = in_short(batch, draws)
+    print(report.as_json(outcome, learned) if given.json else report.words(outcome, given.long, learned), end="")
     return 0
 
 
 def _check(given) -> int:
     from .batch import load
     from .outcome import run
-    from .report import in_short
+    from .report import brackets, in_short
 
     batch = load(given.file)
     outcome = run(batch)
     print(f'"{batch.name}" can be read and run. What it comes to:')
     for sentence in in_short(outcome):
         print(f"  - {sentence}")
+    print(f"  - {brackets(outcome)}")
     return 0
 
 

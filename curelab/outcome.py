@@ -1,25 +1,35 @@
-"""Run a whole batch: the history with its two corners, the answers a cook asks for, and the verdicts. One place for command and bench."""
+"""Run a whole batch: the history, its draws and its two ends, the answers a cook asks for, and the verdicts. One place for command and bench."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
+
+import numpy as np
 
 from . import units
 from .batch import Batch
 from .criterion import Criterion
-from .forecast import Answer, Window, corners, soak_needed, time_to, window
+from .forecast import Answer, corners, soak_needed
 from .history import History
 from .limits import Verdict, check_all
 from .piece import Piece
 from .simulate import simulate
 from .sources import Numbers, default_numbers
+from .spread import Chance, Spread, Times, Windows, spread
+from .spread.answers import LEVELS, in_ten
+from .spread.banded import Banded
+from .spread.sensitivity import Importance, how_long, what_matters
+from .spread.uncertain import usual_case
 from .stages import Brine, SealedCure, Soak, require_bath
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
 CURED = "core salt >= 90 % of equilibrium"
+DRAWS = 256  # behind every band of a report, where the caller asks for no other number
+CHECKED = 64  # draws in which the checks are run again
 CURED_SHARE = Criterion.parse(CURED).target
 
 
@@ -27,70 +37,87 @@ CURED_SHARE = Criterion.parse(CURED).target
 class Cured:
     """How far one cure has brought the middle of one piece.
 
-    stage: its number from 0; lasted [s]; share: (usual, slow, fast or the other way) of the salt it is heading for; needs: how long it
-    takes to nine tenths.
+    stage: its number from 0; lasted [s]; share: (middle, low, high) of the draws, of the salt it is heading for; chance: how many of the
+    draws are cured when it ends; needs: how long it takes to nine tenths, in every draw.
     """
 
     stage: int
     piece: Piece
     lasted: float
     share: tuple[float, float, float]
-    needs: Answer
+    chance: float
+    needs: Times
 
     def sentence(self, system: str = "metric") -> str:
         """What a cook must know first: is it enough, and if not, what is."""
         name, days = self.piece.name, units.roughly(self.lasted)
         thick = units.show(self.piece.thickness, "length", system, digits=2)
-        usual, low, high = self.share
-        there = f"its middle has {100 * usual:.0f} % ({100 * low:.0f} to {100 * high:.0f}) of the salt it will end with"
-        span = ""
-        if self.needs.value is not None and self.needs.low is not None and self.needs.high is not None:
-            needed = units.roughly(self.needs.value)
-            span = f"{needed} ({units.roughly(self.needs.low)} in fast meat, {units.roughly(self.needs.high)} in slow)"
-        if usual < CURED_SHARE:
-            need = f"It needs about {span}." if span else "No time is enough."
+        middle, low, high = self.share
+        there = (
+            f"its middle has {100 * middle:.0f} % ({100 * low:.0f} to {100 * high:.0f}) of the salt it will end with"
+        )
+        early, needed, late = (self.needs.quantile(level) for level in LEVELS)
+        latest = units.roughly(late) if np.isfinite(late) else f"more than {units.roughly(self.needs.at_most)}"
+        if middle < CURED_SHARE:
+            need = (
+                f"It needs about {units.roughly(needed)} ({units.roughly(early)} to {latest} in 8 cases of 10)."
+                if np.isfinite(needed)
+                else f"Even {units.roughly(self.needs.at_most)} are not enough in most cases."
+            )
             return (
                 f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need} Cut it thinner if you can: half as thick "
                 "needs a quarter of the time."
             )
         if low < CURED_SHARE:
             return (
-                f"The {name} ({thick}) is probably cured to the middle after {days}: {there}. The slowest meat needs "
-                f"{units.roughly(self.needs.high) if self.needs.high else 'longer'}, and you cannot see which you have."
+                f"The {name} ({thick}) is probably cured to the middle after {days}, {in_ten(self.chance)}: {there}. To be sure in 9 cases of 10 "
+                f"takes {latest}."
             )
-        return f"The {name} ({thick}) is cured to the middle after {days}, even in slow meat: {there}."
+        return f"The {name} ({thick}) is cured to the middle after {days}, {in_ten(self.chance)}: {there}."
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a batch. `slow` and `fast`: the same batch in meat at the two ends of what is published."""
+    """What came of a batch. `slow` and `fast`: the same batch in meat at the two ends of what is published, against which verdicts
+    and dates are held; `numbers`: what was published, before the batch said what it knows better; `draws`: how many its bands rest on.
+    """
 
     batch: Batch
     weighed: Weighed | None
     history: History
     slow: History
     fast: History
+    numbers: Numbers
+    draws: int = DRAWS
+
+    @cached_property
+    def spread(self) -> Spread:
+        """The draws of the batch."""
+        return spread(self.batch, count=self.draws, numbers=self.numbers, used=self.history.numbers.used)
+
+    def settled(self, count: int, step: int) -> Iterator[Outcome]:
+        """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""
+        full = replace(self, draws=count)
+        full.__dict__["spread"] = self.spread.widened(count)
+        for _ in full.spread.prepared(self.spread, step):
+            yield full
+        rows: tuple[Chance, ...] = ()
+        for rows in full.spread.judged(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted):
+            yield full
+        full.__dict__["chances"] = {chance.name: chance for chance in rows}
+        yield full
+
+    @cached_property
+    def banded(self) -> Banded:
+        """History and draws, for pictures and sentences."""
+        return Banded(self.history, self.spread)
 
     def band(
-        self, place: str, quantity: str, time: float, piece: str, basis: str | None = None
+        self, place: str, quantity: str, stage: int, piece: str, basis: str | None = None
     ) -> tuple[float, float, float]:
-        """(value, low, high) of a reading: as usual, and between the two corners."""
-        value = self.history.at(place, quantity, time, piece, basis)
-        # Stages that end by a criterion end at other times in other meat: compare the same stage by its end.
-        ends = [
-            other.at(place, quantity, self._same_time(other, time), piece, basis) for other in (self.slow, self.fast)
-        ]
-        return value, min(value, *ends), max(value, *ends)
-
-    def _same_time(self, other: History, time: float) -> float:
-        """The moment in another history that is as far into the same stage; stages that end by a criterion take other times there."""
-        for index in sorted({run.index for run in self.history.runs}):
-            begin, end = self.history.span(index)
-            if time <= end + 1e-6:
-                theirs_begin, theirs_end = other.span(index)
-                share = (time - begin) / (end - begin) if end > begin else 1.0
-                return theirs_begin + share * (theirs_end - theirs_begin)
-        return other.length
+        """(middle, low, high) of the draws, of a reading when a stage (from 0) ends, at whatever time that is in each."""
+        found = self.spread.at_end(place, quantity, stage, piece, basis)
+        return float(found.middle[0]), float(found.low[0]), float(found.high[0])
 
     @cached_property
     def cured(self) -> tuple[Cured, ...]:
@@ -99,29 +126,22 @@ class Outcome:
         for index, stage in enumerate(self.history.stages):
             if not isinstance(stage, (Brine, SealedCure)) or not any(run.index == index for run in self.history.runs):
                 continue
-            before = list(self.history.stages[: index + 1])
             begin, end = self.history.span(index)
-            for piece in self.batch.pieces:
-                share = self.band("core", "salt", end, piece.name, "equilibrium")
-                needs = time_to(
-                    CURED,
-                    self.batch.pieces,
-                    before,
-                    piece=piece.name,
-                    loss=self.batch.loss,
-                    numbers=self.history.numbers,
-                )
-                found.append(Cured(index, piece, end - begin, share, needs))
+            names = [piece.name for piece in self.batch.pieces]
+            for piece, needs in zip(self.batch.pieces, self.spread.times_to(CURED, index, names), strict=True):
+                share = self.band("core", "salt", index, piece.name, "equilibrium")
+                chance = self.spread.chance_at_end(CURED, index, piece.name)
+                found.append(Cured(index, piece, end - begin, share, chance, needs))
         return tuple(found)
 
     @cached_property
-    def answers(self) -> tuple[Answer | Window, ...]:
-        """When each cure is through to the core, the window of a cure that ends too salty, and the soak that brings it to eating salt."""
-        found: list[Answer | Window] = [each.needs for each in self.cured]
+    def answers(self) -> tuple[Answer | Windows, ...]:
+        """The window of a cure that ends too salty, and the soak that brings it to eating salt."""
+        found: list[Answer | Windows] = []
         numbers = self.history.numbers
         first = self.history.stages[0]
         if isinstance(first, (Brine, SealedCure)) and self._ends_too_salty(0):
-            found.append(window(self.batch.pieces, first, loss=self.batch.loss, numbers=numbers))
+            found.append(self.spread.window())
         target = numbers.si("taste.normal_high")
         if any(self.history.average("salt", None, piece.name) > target for piece in self.batch.pieces):
             water = 2 * sum(piece.weight for piece in self.batch.pieces)
@@ -139,11 +159,33 @@ class Outcome:
     @cached_property
     def verdicts(self) -> tuple[Verdict, ...]:
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
+        return check_all(
+            self.history, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
+            **self._counted,
+        )  # fmt: skip
+
+    @cached_property
+    def matters(self) -> tuple[Importance, ...]:
+        """For every cure, what the days until the thickest piece is cured hang on, by rank regression over the draws that are there."""
+        thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
+        return tuple(
+            what_matters(
+                self.spread, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank"
+            )
+            for stage in dict.fromkeys(each.stage for each in self.cured)
+        )
+
+    @cached_property
+    def chances(self) -> dict[str, Chance]:
+        """By the name of each verdict, in how many of the first CHECKED draws it comes out how."""
+        found = self.spread.verdicts(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted)
+        return {chance.name: chance for chance in found}
+
+    @property
+    def _counted(self) -> dict[str, Any]:
         plan = self.batch.weigh_out
         pick_up = plan.pick_up if isinstance(plan, StrongBrine) and plan.counted == "pick-up" else None
-        method = "pick-up" if pick_up is not None else None
-        numbers, corners = self.history.numbers, (self.slow, self.fast)
-        return check_all(self.history, self.batch.rules, self.batch.product, method, pick_up, numbers, corners)
+        return {"method": "pick-up" if pick_up is not None else None, "pick_up": pick_up}
 
     @cached_property
     def meanings(self) -> tuple[tuple[int, Meaning], ...]:
@@ -172,11 +214,11 @@ def _grams(stage: Brine | SealedCure) -> Any:
     return require_bath(stage) if isinstance(stage, Brine) else stage
 
 
-def run(batch: Batch, *, numbers: Numbers | None = None) -> Outcome:
-    """Simulate a batch as it stands. Raises InputError for what cannot be run."""
+def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS) -> Outcome:
+    """Simulate a batch as it stands; its draws wait until a band is asked for. Raises InputError for what cannot be run."""
     base = numbers or default_numbers()
-    stages = batch.filled()
+    pieces, stages, usually = usual_case(batch.pieces, batch.filled(), base, batch.meat_and_fridge)
     usual, slow, fast = (
-        simulate(batch.pieces, stages, loss=batch.loss, numbers=each) for each in (base, *corners(base))
+        simulate(pieces, stages, loss=batch.loss, numbers=each) for each in (usually, *corners(usually))
     )
-    return Outcome(batch, batch.weighed, usual, slow, fast)
+    return Outcome(batch, batch.weighed, usual, slow, fast, base, draws)

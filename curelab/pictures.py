@@ -6,7 +6,7 @@ for ever, from the Okabe-Ito set (the members with at least 3:1 contrast on whit
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,13 +14,13 @@ from .criterion import default_basis
 from .history import History
 from .outcome import CURED_SHARE
 from .runs import FREE
+from .spread.banded import Banded
 
 COLOURS = {"salt": "#0072B2", FREE: "#D55E00", "nitrite": "#009E73", "sugar": "#CC79A7", "nitrate": "#000000"}
 DASHES = {"salt": "", FREE: "8 4", "nitrite": "2 3", "sugar": "8 3 2 3", "nitrate": "14 4"}
 PLACE_DASHES = {"surface": "2 3", "average": "", "core": "8 4"}
 NAMES = {"nitrite": "nitrite taken in", FREE: "free nitrite"}
 PARTS_PER_MILLION = ("nitrite", "nitrate", FREE)
-BAND = "shaded: slow to fast meat, the two ends of published experiments"
 
 
 @dataclass(frozen=True)
@@ -73,31 +73,11 @@ class Map:
     note: str = ""
 
 
-@dataclass(frozen=True)
-class Trio:
-    """A history and the same in slow and in fast meat; the two may be None for a picture without bands."""
-
-    usual: History
-    slow: History | None = None
-    fast: History | None = None
-    others: tuple[History, ...] = field(init=False)
-
-    def __post_init__(self):
-        object.__setattr__(self, "others", tuple(h for h in (self.slow, self.fast) if h is not None))
-
-    def at(self, place: str, quantity: str, times: np.ndarray, piece: str, basis: str | None = None):
-        """(usual, low, high), each (t,); low and high None without corners. Times past the end of another history are its end."""
-        read = lambda h: h.at(place, quantity, np.minimum(times, h.length), piece, basis)  # noqa: E731
-        return self._spread(read)
-
-    def profile(self, quantity: str, time: float, piece: str, basis: str | None = None):
-        read = lambda h: h.profile(quantity, min(time, h.length), piece, basis).values  # noqa: E731
-        return self._spread(read)
-
-    def _spread(self, read):
-        usual = read(self.usual)
-        every = [usual, *(read(other) for other in self.others)]
-        return (usual, None, None) if not self.others else (usual, np.min(every, axis=0), np.max(every, axis=0))
+def band_note(banded: Banded) -> str:
+    """What the shading means, in one line; nothing without bands."""
+    if banded.many is None:
+        return ""
+    return f"shaded: 8 cases of 10, of {banded.many.count} draws of {len(banded.many.inputs)} uncertain inputs; line: the middle case"
 
 
 def shared_range(*pictures: Lines) -> tuple[float, float]:
@@ -139,7 +119,7 @@ def days(seconds: float) -> str:
 
 
 def profile(
-    trio: Trio,
+    banded: Banded,
     time: float,
     quantities: tuple[str, ...] = ("salt",),
     piece: str | int = 0,
@@ -147,13 +127,12 @@ def profile(
     basis: str | None = None,
 ) -> Lines:
     """Across the piece at one time [s]; all quantities must share a unit."""
-    name = _name(trio, piece)
+    name = _name(banded, piece)
     factor, unit = scale(quantities[0], basis)
     along, length_unit = depth_scale(system)
     lines = []
     for quantity in quantities:
-        depth = trio.usual.profile(quantity, min(time, trio.usual.length), name, basis).depth
-        usual, low, high = trio.profile(quantity, time, name, basis)
+        depth, (usual, low, high) = banded.profile(quantity, time, name, basis)
         lines.append(
             Series(
                 NAMES.get(quantity, quantity), along * depth, factor * usual, COLOURS[quantity], DASHES[quantity],
@@ -161,21 +140,21 @@ def profile(
             )
         )  # fmt: skip
     return Lines(
-        _inside(trio, time, quantities, name, basis),
+        _inside(banded, time, quantities, name, basis),
         f"{length_unit}, through the {name}",
         f"{'nitrite' if len(quantities) > 1 else NAMES.get(quantities[0], quantities[0])}, {unit}",
         tuple(lines),
-        note=BAND if trio.others else "",
+        note=band_note(banded),
     )
 
 
-def _inside(trio: Trio, time: float, quantities, piece: str, basis) -> str:
+def _inside(banded: Banded, time: float, quantities, piece: str, basis) -> str:
     parts = []
     for quantity in quantities:
         factor, unit = scale(quantity, basis)
         said = {}
         for place in ("core", "surface"):
-            usual, low, high = trio.at(place, quantity, np.array([time]), piece, basis)
+            usual, low, high = banded.at(place, quantity, np.array([time]), piece, basis)
             said[place] = _number(factor, usual[0], None if low is None else low[0], None if high is None else high[0])
         parts.append(
             f"{NAMES.get(quantity, quantity)}: {said['core']} {unit.split()[0] if factor == 100 else 'mg/kg'} in the middle, {said['surface']} outside"
@@ -192,17 +171,17 @@ def _number(factor: float, usual: float, low: float | None, high: float | None) 
 
 
 def over_time(
-    trio: Trio, quantity: str = "salt", piece: str | int = 0, basis: str | None = None, places=("surface", "average", "core"),
+    banded: Banded, quantity: str = "salt", piece: str | int = 0, basis: str | None = None, places=("surface", "average", "core"),
     target: float | None = None, target_label: str = "", now: float | None = None, window: tuple[float, float] | None = None,
 ) -> Lines:  # fmt: skip
     """At the surface, on average and at the core, over the days. `target` (a fraction), `now` [s] and the two ends of a `window` [s],
     where they lie within the history, become marks."""
-    name = _name(trio, piece)
+    name = _name(banded, piece)
     factor, unit = scale(quantity, basis)
-    times = trio.usual.times
+    times = banded.usual.times
     lines = []
     for place in places:
-        usual, low, high = trio.at(place, quantity, times, name, basis)
+        usual, low, high = banded.at(place, quantity, times, name, basis)
         lines.append(
             Series(
                 place, times / 86400, factor * usual, COLOURS[quantity], PLACE_DASHES[place],
@@ -213,12 +192,12 @@ def over_time(
     if now is not None:
         marks.append(Mark("x", now / 86400, days(now)))
     for when, label in zip(window or (), ("cured from here", "too salty from here"), strict=False):
-        if when <= trio.usual.length:
+        if when <= banded.usual.length:
             marks.append(Mark("x", when / 86400, label))
-    end = trio.usual.length if now is None else now
+    end = banded.usual.length if now is None else now
     return Lines(
-        _inside(trio, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)} in the {name}, {unit}",
-        tuple(lines), tuple(marks), BAND if trio.others else "",
+        _inside(banded, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)} in the {name}, {unit}",
+        tuple(lines), tuple(marks), band_note(banded),
     )  # fmt: skip
 
 
@@ -226,12 +205,12 @@ PIECE_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000")
 PIECE_DASHES = ("", "8 4", "2 3", "8 3 2 3", "14 4")
 
 
-def middles(trio: Trio, pieces: list[str], now: float | None = None, target: float = CURED_SHARE) -> Lines:
+def middles(banded: Banded, pieces: list[str], now: float | None = None, target: float = CURED_SHARE) -> Lines:
     """The middles of several pieces over the days, in percent of the salt each is heading for, and the mark that counts as cured."""
-    times = trio.usual.times
+    times = banded.usual.times
     lines, said = [], []
     for number, name in enumerate(pieces):
-        usual, low, high = trio.at("core", "salt", times, name, "equilibrium")
+        usual, low, high = banded.at("core", "salt", times, name, "equilibrium")
         lines.append(
             Series(
                 name, times / 86400, 100 * usual, PIECE_COLOURS[number % 5], PIECE_DASHES[number % 5],
@@ -239,69 +218,69 @@ def middles(trio: Trio, pieces: list[str], now: float | None = None, target: flo
             )
         )  # fmt: skip
         if now is not None:
-            said.append(
-                f"{name} {100 * trio.usual.core('salt', min(now, trio.usual.length), name, 'equilibrium'):.0f} %"
-            )
+            said.append(f"{name} {100 * banded.at('core', 'salt', [now], name, 'equilibrium')[0][0]:.0f} %")
     marks = [Mark("y", 100 * target, f"cured: {100 * target:.0f} %")]
     if now is not None:
         marks.append(Mark("x", now / 86400, days(now)))
     return Lines(
         f"In the middle on {days(now)}: {', '.join(said)} of the salt it is heading for." if now is not None else "The middles over the days.",
-        "days since the start", "salt in the middle, % of final", tuple(lines), tuple(marks), BAND if trio.others else "",
+        "days since the start", "salt in the middle, % of final", tuple(lines), tuple(marks), band_note(banded),
     )  # fmt: skip
 
 
-def before_and_after(trio: Trio, before: float, after: float, piece: str | int = 0, system: str = "metric") -> Lines:
+def before_and_after(
+    banded: Banded, before: float, after: float, piece: str | int = 0, system: str = "metric"
+) -> Lines:
     """Salt across the piece at the beginning and the end of a soak, and at the end of all stages if that is later."""
-    name = _name(trio, piece)
+    name = _name(banded, piece)
     along, unit = depth_scale(system)
-    end = trio.usual.length
+    end = banded.usual.length
     moments = [("before the soak", before, "2 3"), ("after the soak", after, "")]
     if end > after + 60:
         moments.append(("after the rest", end, "8 4"))
     lines = []
     for label, when, dash in moments:
-        found = trio.usual.profile("salt", when, name)
-        band = (None, None)
-        if trio.others and when == after:
-            every = [found.values, *(h.profile("salt", min(when, h.length), name).values for h in trio.others)]
-            band = (100 * np.min(every, axis=0), 100 * np.max(every, axis=0))
-        lines.append(Series(label, along * found.depth, 100 * found.values, COLOURS["salt"], dash, *band))
+        depth, (middle, low, high) = banded.profile("salt", when, name)
+        # One band is enough to see how sure it is; three would hide each other.
+        shown = (100 * low, 100 * high) if low is not None and high is not None and when == after else (None, None)
+        lines.append(Series(label, along * depth, 100 * middle, COLOURS["salt"], dash, *shown))
     return Lines(
         f"{name.capitalize()}: salt from face to face before and after the soak.", f"{unit}, through the {name}",
-        "salt, % of the meat", tuple(lines), (), BAND if trio.others else "",
+        "salt, % of the meat", tuple(lines), (), band_note(banded),
     )  # fmt: skip
 
 
-def soak_hours(trio: Trio, begin: float, piece: str | int = 0, target: float | None = None) -> Lines:
+def soak_hours(banded: Banded, begin: float, piece: str | int = 0, target: float | None = None) -> Lines:
     """Average, first bite (outer 5 mm) and middle from the beginning of a soak to the end of all stages, in hours."""
-    name = _name(trio, piece)
-    times = trio.usual.times
+    name = _name(banded, piece)
+    times = banded.usual.times
     times = np.concatenate([[begin + 1.0], times[times > begin + 1.0]])
-    usual, low, high = trio.at("average", "salt", times, name)
     hours = (times - begin) / 3600
-    band = (None, None) if low is None or high is None else (100 * low, 100 * high)
-    lines = (
-        Series("on the whole", hours, 100 * usual, COLOURS["salt"], "", *band),
-        Series("first bite", hours, 100 * trio.usual.first_bite("salt", times, name), COLOURS["salt"], "2 3"),
-        Series("middle", hours, 100 * trio.usual.core("salt", times, name), COLOURS["salt"], "8 4"),
-    )
+    lines = []
+    for label, place, dash in (
+        ("on the whole", "average", ""),
+        ("first bite", "first bite", "2 3"),
+        ("middle", "core", "8 4"),
+    ):
+        middle, low, high = banded.at(place, "salt", times, name)
+        shown = (100 * low, 100 * high) if low is not None and high is not None and place == "average" else (None, None)
+        lines.append(Series(label, hours, 100 * middle, COLOURS["salt"], dash, *shown))
     marks = (Mark("y", 100 * target, "wanted"),) if target is not None else ()
     return Lines(
-        f"{name.capitalize()}: the surface falls first, the middle lags.", "hours since the soak began", "salt, % of the meat", lines, marks,
-        BAND if trio.others else "",
+        f"{name.capitalize()}: the surface falls first, the middle lags.", "hours since the soak began", "salt, % of the meat", tuple(lines), marks,
+        band_note(banded),
     )  # fmt: skip
 
 
-def bath(trio: Trio) -> Lines:
+def bath(banded: Banded) -> Lines:
     """Strength of the bath over the days, % salt by weight."""
-    times = trio.usual.times
-    every = [h.bath("salt", np.minimum(times, h.length)) for h in (trio.usual, *trio.others)]
-    band = (100 * np.min(every, axis=0), 100 * np.max(every, axis=0)) if trio.others else (None, None)
-    first, last = 100 * every[0][1], 100 * every[0][-1]
+    times = banded.usual.times
+    middle, low, high = banded.bath("salt", times)
+    band = (None, None) if low is None or high is None else (100 * low, 100 * high)
+    first, last = 100 * middle[1], 100 * middle[-1]
     return Lines(
         f"The bath goes from {first:.1f} % to {last:.1f} % salt.", "days since the start", "salt in the bath, % by weight",
-        (Series("bath", times / 86400, 100 * every[0], COLOURS["salt"], "", *band),), (), BAND if trio.others else "",
+        (Series("bath", times / 86400, 100 * middle, COLOURS["salt"], "", *band),), (), band_note(banded),
     )  # fmt: skip
 
 
@@ -310,7 +289,7 @@ def depth_map(
     basis: str | None = None, columns: int = 120, rows: int = 80,
 ) -> Map:  # fmt: skip
     """Depth against days; `level` (a fraction): where it stands is drawn as a line from the first face down to the middle."""
-    name = _name(Trio(history), piece)
+    name = _name(Banded(history), piece)
     factor, unit = scale(quantity, basis)
     along, length_unit = depth_scale(system)
     times = np.linspace(0.0, history.length, columns)
@@ -347,5 +326,5 @@ def _reach(depth: np.ndarray, values: np.ndarray, level: float) -> float:
     return float(d[first - 1] + share * (d[first] - d[first - 1]))
 
 
-def _name(trio: Trio, piece: str | int) -> str:
-    return piece if isinstance(piece, str) else trio.usual.pieces[piece].name
+def _name(banded: Banded, piece: str | int) -> str:
+    return piece if isinstance(piece, str) else banded.usual.pieces[piece].name

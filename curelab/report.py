@@ -11,13 +11,17 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from . import __version__, units
 from .fields import InputError, Problem, to_plain
-from .forecast import Answer, Window
-from .limits import CAUTIONS
+from .forecast import Answer
+from .limits import CAUTIONS, Verdict
 from .matter.tissue import water_change_band
-from .outcome import Outcome
+from .outcome import CHECKED, Cured, Outcome
 from .runs import FREE
+from .spread import Spread, Windows
+from .spread.sensitivity import Importance
 from .tomlfile import write_text
 from .weighing import WHY_METHODS_DIFFER, Weighed
 
@@ -28,8 +32,10 @@ WIDTH = 96
 SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "in order"}
 
 
-def words(outcome: Outcome, long: bool = False, sure: Sequence[str] = ()) -> str:
-    """The report a cook reads: what to know first, then what to weigh and do, then what it rests on. `long` adds sources and methods."""
+def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> str:
+    """The report a cook reads: what to know first, then what to weigh and do, how sure it is, and what it rests on. `long` adds sources
+    and methods; `learned`: what the log has taught, in sentences.
+    """
     batch, system = outcome.batch, outcome.batch.units
     out = [batch.name, "=" * min(len(batch.name), WIDTH)]
     if batch.invented:
@@ -54,22 +60,22 @@ def words(outcome: Outcome, long: bool = False, sure: Sequence[str] = ()) -> str
     if outcome.vessel is not None:
         out += ["", "THE VESSEL"]
         out += _wrapped(outcome.vessel.sentence)
-    out += ["", "STAGE BY STAGE  (in brackets: slow to fast meat, the two ends of published experiments)"]
+    out += ["", f"STAGE BY STAGE  (in brackets: 8 cases of 10, of {outcome.draws} draws; see HOW SURE)"]
     out += _stage_lines(outcome)
-    rest = [
-        answer.sentence for answer in outcome.answers if not isinstance(answer, Answer) or answer.question != "how long"
-    ]
-    for sentence in rest:
-        out += _wrapped(sentence)
+    for answer in outcome.answers:
+        out += _wrapped(answer.told if isinstance(answer, Windows) else answer.sentence)
     out += [
         "",
         f"CHECKS  (rules: {batch.rules}; a guide, not a permit: your local code and licensed practice go first)",
+        *_wrapped(f"In brackets: how often, of {CHECKED} draws (see HOW SURE); nothing where all draws agree."),
     ]
     for verdict in outcome.verdicts:
         if verdict.outcome != "pass" or long:
             source = f" [{verdict.source}]" if long else ""
-            out += _wrapped(f"{SIGNS[verdict.outcome]}: {verdict.sentence}{source}", "      ", "  ")
-    passed = [verdict.name for verdict in outcome.verdicts if verdict.outcome == "pass"]
+            out += _wrapped(
+                f"{SIGNS[verdict.outcome]}: {verdict.sentence}{_often(outcome, verdict)}{source}", "      ", "  "
+            )
+    passed = [f"{verdict.name}{_often(outcome, verdict)}" for verdict in outcome.verdicts if verdict.outcome == "pass"]
     if passed and not long:
         out += _wrapped(f"in order: {'; '.join(dict.fromkeys(passed))}.", "      ", "  ")
     out += ["", "CAUTIONS"]
@@ -82,9 +88,12 @@ def words(outcome: Outcome, long: bool = False, sure: Sequence[str] = ()) -> str
                 out += _wrapped(line, "    ")
             if len(meaning.nitrite) > 1 and any(row.value for row in meaning.nitrite):
                 out += _wrapped(WHY_METHODS_DIFFER, "    ")
-    if sure:
-        out += ["", "HOW SURE"]
-        for sentence in sure:
+    out += ["", "HOW SURE"]
+    for sentence in how_sure(outcome):
+        out += _wrapped(sentence, "    ", "  - ")
+    if learned:
+        out += ["", "WHAT THE LOG SAYS"]
+        for sentence in learned:
             out += _wrapped(sentence, "    ", "  - ")
     out += ["", "WHAT IT RESTS ON"]
     for sentence in outcome.history.assumptions:
@@ -118,6 +127,32 @@ def in_short(outcome: Outcome) -> list[str]:
     return said
 
 
+def brackets(outcome: Outcome) -> str:
+    """What the numbers in brackets mean: of how many draws, and of what."""
+    many = outcome.spread
+    return (
+        f"What stands in brackets holds 8 cases of 10, the number before it is the middle case, of {many.count} draws (seed "
+        f"{many.draws.seed}) of {', '.join(row.label for row in many.inputs)}. It says nothing about what the model leaves out."
+    )
+
+
+def how_sure(outcome: Outcome) -> list[str]:
+    """What the bands mean, and what the days hang on."""
+    said = [brackets(outcome)]
+    if outcome.batch.meat_and_fridge is not None:
+        said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
+    for number, matter in enumerate(outcome.matters):
+        stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
+        said.append(f"{stage}{matter.advice} ({matter.method_in_short}.)")
+    return said
+
+
+def _often(outcome: Outcome, verdict: Verdict) -> str:
+    """How often a check comes out how, where the draws do not agree."""
+    told = outcome.chances[verdict.name].told if verdict.name in outcome.chances else ""
+    return f" ({told})" if told else ""
+
+
 def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
     return textwrap.wrap(sentence, WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False) or [
         first
@@ -134,13 +169,13 @@ def _stage_lines(outcome: Outcome) -> list[str]:
         out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: ended {history.ending(index)}")
         for piece in outcome.batch.pieces:
             salt = "; ".join(
-                f"{place} {_band(outcome, key, 'salt', end, piece.name)}"
+                f"{place} {_band(outcome, key, 'salt', index, piece.name)}"
                 for place, key in (("overall", "average"), ("middle", "core"), ("outside", "surface"))
             )
             out += _wrapped(f"{piece.name}: salt, % of the meat: {salt}.", "         ", "     ")
             if history.average("nitrite", end, piece.name) > 0:
-                taken = _band(outcome, "average", "nitrite", end, piece.name, ppm=True)
-                free = _band(outcome, "core", FREE, end, piece.name, ppm=True)
+                taken = _band(outcome, "average", "nitrite", index, piece.name, ppm=True)
+                free = _band(outcome, "core", FREE, index, piece.name, ppm=True)
                 out += _wrapped(
                     f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}.",
                     "         ",
@@ -155,8 +190,8 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     return out
 
 
-def _band(outcome: Outcome, place: str, quantity: str, time: float, piece: str, ppm: bool = False) -> str:
-    value, low, high = outcome.band(place, quantity, time, piece)
+def _band(outcome: Outcome, place: str, quantity: str, stage: int, piece: str, ppm: bool = False) -> str:
+    value, low, high = outcome.band(place, quantity, stage, piece)
     if ppm:
         return f"{1e6 * value:.0f} ({1e6 * low:.0f} to {1e6 * high:.0f})"
     return f"{100 * value:.1f} ({100 * low:.1f} to {100 * high:.1f})"
@@ -176,8 +211,9 @@ def plain(outcome: Outcome) -> dict[str, Any]:
             }  # fmt: skip
             for quantity in ("salt", "sugar", "nitrate", "nitrite", FREE):
                 for place in ("core", "average", "surface"):
-                    value, low, high = outcome.band(place, quantity, end, piece.name)
-                    row[f"{quantity} {place}"] = {"value": value, "low": low, "high": high}
+                    middle, low, high = outcome.band(place, quantity, index, piece.name)
+                    usual = history.at(place, quantity, end, piece.name)
+                    row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
             rows.append(row)
     return {
         "curelab": __version__,
@@ -185,8 +221,16 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "weighed": None if outcome.weighed is None else _weighed(outcome.weighed),
         "in_short": in_short(outcome),
         "stages": rows,
+        "draws": {
+            "count": outcome.draws,
+            "seed": outcome.spread.draws.seed,
+            "inputs": [row.key for row in outcome.spread.inputs],
+        },
+        "how_sure": how_sure(outcome),
+        "what_matters": [_matters(each) for each in outcome.matters],
+        "cured": [_cured(each) for each in outcome.cured],
         "answers": [_answer(answer) for answer in outcome.answers],
-        "verdicts": [asdict(verdict) for verdict in outcome.verdicts],
+        "verdicts": [asdict(verdict) | {"chance": _chance(outcome, verdict)} for verdict in outcome.verdicts],
         "budget": [dict(row) for row in history.budget],
         "assumptions": list(history.assumptions),
         "sources": [
@@ -204,11 +248,13 @@ def _weighed(weighed: Weighed) -> dict[str, Any]:
     return {f"{name}_kg": value for name, value in grams.items()} | {"cautions": list(weighed.cautions)}
 
 
-def _answer(answer: Answer | Window) -> dict[str, Any]:
-    if isinstance(answer, Window):
+def _answer(answer: Answer | Windows) -> dict[str, Any]:
+    if isinstance(answer, Windows):
+        when, share = answer.best
         return {
-            "question": "window", "opens_s": _finite(answer.opens), "closes_s": _finite(answer.closes), "empty": answer.empty,
-            "cured": answer.cured, "too_salty": answer.too_salty, "sentence": answer.sentence, "rests_on": answer.rests_on,
+            "question": "window", "opens_s": _quantiles(answer.opens), "closes_s": _quantiles(answer.closes), "empty": answer.empty,
+            "best_s": when, "open_then": share, "cured": answer.cured, "too_salty": answer.too_salty, "sentence": answer.told,
+            "rests_on": answer.rests_on,
         }  # fmt: skip
     return {
         "question": answer.question, "value": answer.value, "low": answer.low, "high": answer.high, "kind": answer.kind,
@@ -216,13 +262,42 @@ def _answer(answer: Answer | Window) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _finite(seconds: float) -> float | None:
-    return None if seconds == float("inf") else seconds
+def _chance(outcome: Outcome, verdict: Verdict) -> dict[str, float] | None:
+    """Shares of the draws; null where a check comes up in usual meat only."""
+    chance = outcome.chances.get(verdict.name)
+    return (
+        None
+        if chance is None
+        else {"draws": chance.count, "pass": chance.passes, "fail": chance.fails, "unknown": chance.unknown}
+    )
 
 
-def as_json(outcome: Outcome, sure: Sequence[str] = ()) -> str:
-    """`plain` as text; `sure`, sentences from draws, under "how_sure"."""
-    return json.dumps(plain(outcome) | {"how_sure": list(sure)}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+def _cured(each: Cured) -> dict[str, Any]:
+    return {
+        "stage": each.stage + 1, "piece": each.piece.name, "lasted_s": each.lasted, "share": each.share, "chance": each.chance,
+        "needs_s": _quantiles(each.needs.values), "criterion": each.needs.criterion, "rests_on": each.needs.rests_on,
+    }  # fmt: skip
+
+
+def _matters(each: Importance) -> dict[str, Any]:
+    return {
+        "answer": each.answer, "method": each.method, "evaluations": each.evaluations, "seen": each.seen,
+        "inputs": [{"key": row.input.key, "first": row.first, "error": row.error, "remedy": row.remedy} for row in each.rows],
+    }  # fmt: skip
+
+
+def _quantiles(seconds: np.ndarray) -> dict[str, float | None]:
+    """10, 50 and 90 % points; null: not within what was simulated."""
+    values = Spread.ordered(seconds)
+    return {
+        name: value if np.isfinite(value) else None
+        for name, value in zip(("low", "middle", "high"), values, strict=True)
+    }
+
+
+def as_json(outcome: Outcome, learned: Sequence[str] = ()) -> str:
+    """`plain` as text; `learned`: what the log has taught, in sentences."""
+    return json.dumps(plain(outcome) | {"learned": list(learned)}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def write_csv(outcome: Outcome, folder: Path) -> list[Path]:

@@ -1,49 +1,45 @@
-"""What to say above a live picture: sentences drawn from a trio of histories. Pure; widgets only show them."""
+"""What to say above a live picture: sentences drawn from a history and its draws. Pure; widgets only show them."""
 
 from __future__ import annotations
 
+import numpy as np
+
 from . import units
-from .criterion import Criterion
-from .forecast import DAY, first_time
-from .history import History
+from .forecast import DAY
 from .outcome import CURED, CURED_SHARE
-from .pictures import Trio
 from .runs import FREE
+from .spread.answers import in_ten
+from .spread.banded import Banded
+
+SURE = 0.9  # of the draws: what is then said without "probably"
 
 
-def cured_days(trio: Trio, piece: str, criterion: str = CURED) -> tuple[float | None, ...]:
-    """s at which the criterion first holds in a piece: (usual, slow, fast), None where it does not within the history."""
-    wanted = Criterion.parse(criterion)
-    return tuple(
-        None if history is None else first_time(history, wanted, 0.0, _number(history, piece))
-        for history in (trio.usual, trio.slow, trio.fast)
-    )
-
-
-def cured(trio: Trio, piece: str, criterion: str = CURED) -> str:
-    """When a piece is cured to the middle, with the band if the trio has one."""
-    usual, slow, fast = cured_days(trio, piece, criterion)
-    horizon = units.show(trio.usual.length, "time", digits=2)
+def cured(banded: Banded, piece: str, criterion: str = CURED) -> str:
+    """When a piece is cured to the middle, with the days in 8 cases of 10 if there are draws."""
+    middle, early, late = banded.until(criterion, piece)
+    horizon = units.show(banded.usual.length, "time", digits=2)
     what = f"the {piece} is cured to the middle"
-    if usual is None:
-        early = f", in fast meat on {_day(fast)}" if fast is not None else ""
-        return f"Within {horizon} the {piece} is **not** cured to the middle{early}."
-    if not trio.others:
-        return f"On **{_day(usual)}** {what}."
-    late = _day(slow) if slow is not None else f"not within {horizon}"
-    return f"On **{_day(usual)}** {what} (fast meat {_day(fast)}, slow meat {late})."
+    if not np.isfinite(middle):
+        soonest = f"; in 1 case of 10 by {_day(early)}" if early is not None and np.isfinite(early) else ""
+        return f"Within {horizon} the {piece} is **not** cured to the middle in {'most cases' if soonest else 'the middle case'}{soonest}."
+    if early is None or late is None:
+        return f"On **{_day(middle)}** {what}."
+    last = _day(late) if np.isfinite(late) else f"later than {horizon}"
+    return f"On **{_day(middle)}** {what} ({_day(early)} to {last} in 8 cases of 10)."
 
 
-def enough(trio: Trio, time: float, piece: str) -> str:
+def enough(banded: Banded, time: float, piece: str) -> str:
     """Whether the days planned are enough for a piece, and how far it has come then."""
-    values = [h.core("salt", min(time, h.length), piece, "equilibrium") for h in (trio.usual, *trio.others)]
-    band = f" ({100 * min(values):.0f} to {100 * max(values):.0f})" if trio.others else ""
-    there = f"its middle has {100 * values[0]:.0f} %{band} of the salt it will end with"
+    usual, low, high = banded.at("core", "salt", [time], piece, "equilibrium")
+    share = float(usual[0])
     days = f"{time / DAY:.3g} days"
-    if values[0] < CURED_SHARE:
-        return f"{days} are **not enough** for the {piece}: {there}."
-    if min(values) < CURED_SHARE:
-        return f"{days} are **probably enough** for the {piece}, not if the meat is slow: {there}."
+    there = f"its middle has {100 * share:.0f} %{_between(low, high, 100)} of the salt it will end with"
+    chance = banded.chance(CURED, min(time, banded.usual.length), piece)
+    if share < CURED_SHARE:
+        hope = f", cured to the middle {in_ten(chance)}" if chance else ""
+        return f"{days} are **not enough** for the {piece}: {there}{hope}."
+    if chance is not None and chance < SURE:
+        return f"{days} are **probably enough** for the {piece}: cured to the middle {in_ten(chance)}; {there}."
     return f"{days} are **enough** for the {piece}: {there}."
 
 
@@ -58,7 +54,7 @@ def warmth(kelvin: float, system: str = "metric") -> str:
     )
 
 
-def off_by(trio: Trio, time: float, piece: str, days: float = 3.0) -> str:
+def off_by(banded: Banded, time: float, piece: str, days: float = 3.0) -> str:
     """Salt on the whole and in the middle when a cure is taken out early, on time, or late by some days."""
     parts = []
     for label, when in (
@@ -66,39 +62,49 @@ def off_by(trio: Trio, time: float, piece: str, days: float = 3.0) -> str:
         ("on the day", time),
         (f"{days:g} days late", time + days * DAY),
     ):
-        if 0 < when <= trio.usual.length:
-            whole, core = (100 * read("salt", when, piece) for read in (trio.usual.average, trio.usual.core))
-            parts.append(f"{label}: {whole:.2f} % on the whole, {core:.2f} % in the middle")
+        if 0 < when <= banded.usual.length:
+            whole, core = (
+                f"{100 * middle[0]:.1f} %{_between(low, high, 100, 1)}"
+                for middle, low, high in (banded.at(place, "salt", [when], piece) for place in ("average", "core"))
+            )
+            parts.append(f"{label}: {whole} on the whole, {core} in the middle")
     return "; ".join(parts).capitalize() + "."
 
 
-def nitrite(trio: Trio, time: float, piece: str) -> str:
+def nitrite(banded: Banded, time: float, piece: str) -> str:
     """Nitrite that has gone in, and what is still free in the middle, at a time."""
-    every = (trio.usual, *trio.others)
-    inside = [1e6 * h.average("nitrite", min(time, h.length), piece) for h in every]
-    free = [1e6 * h.core(FREE, min(time, h.length), piece) for h in every]
-    return (
-        f"Nitrite on {_day(time)}: {_band(inside)} mg per kg of green weight has gone into the {piece}, and {_band(free)} is still free "
-        "in its middle."
+    inside, free = (
+        f"{1e6 * middle[0]:.0f}{_between(low, high, 1e6)}"
+        for middle, low, high in (
+            banded.at("average", "nitrite", [time], piece),
+            banded.at("core", FREE, [time], piece),
+        )
     )
+    return f"Nitrite on {_day(time)}: {inside} mg per kg of green weight has gone into the {piece}, and {free} is still free in its middle."
 
 
-def soaked(trio: Trio, soak: int, piece: str) -> str:
+def soaked(banded: Banded, soak: int, piece: str) -> str:
     """What a soak has done: average, first bite and middle, before and after."""
-    begin, end = trio.usual.span(soak)
-    before, after = (100 * trio.usual.average("salt", when, piece) for when in (begin, end))
-    bite, core = 100 * trio.usual.first_bite("salt", end, piece), 100 * trio.usual.core("salt", end, piece)
+    begin, end = banded.usual.span(soak)
     spent = units.show(end - begin, "time")
+    before, after, bite, core = (
+        (f"{100 * middle[0]:.2f} %", _between(low, high, 100, 1))
+        for middle, low, high in (
+            banded.at(place, "salt", [when], piece)
+            for place, when in (("average", begin), ("average", end), ("first bite", end), ("core", end))
+        )
+    )
     return (
-        f"After {spent} of soak the {piece} has **{after:.2f} %** salt on the whole; before it had {before:.2f} %. The outer 5 mm have "
-        f"{bite:.2f} %, the middle {core:.2f} %."
+        f"After {spent} of soak the {piece} has **{after[0]}**{after[1]} salt on the whole; before it had {before[0]}{before[1]}. The outer "
+        f"5 mm have {bite[0]}{bite[1]}, the middle {core[0]}{core[1]}."
     )
 
 
-def rested(trio: Trio, piece: str) -> str:
+def rested(banded: Banded, piece: str) -> str:
     """The spread between outside and middle at the end of all stages."""
-    end = trio.usual.length
-    bite, core = 100 * trio.usual.first_bite("salt", end, piece), 100 * trio.usual.core("salt", end, piece)
+    bite, core = (
+        100 * banded.at(place, "salt", [banded.usual.length], piece)[0][0] for place in ("first bite", "core")
+    )
     even = "even enough to slice" if abs(bite - core) < 0.3 else "still uneven: more rest evens it out"
     return f"At the end of all stages: {bite:.2f} % in the outer 5 mm and {core:.2f} % in the middle, {even}."
 
@@ -113,9 +119,6 @@ def _day(seconds: float | None) -> str:
     )
 
 
-def _band(values: list[float]) -> str:
-    return f"{values[0]:.0f}" if len(values) == 1 else f"{values[0]:.0f} ({min(values):.0f} to {max(values):.0f})"
-
-
-def _number(history: History, piece: str) -> int:
-    return [each.name for each in history.pieces].index(piece)
+def _between(low, high, factor: float, digits: int = 0) -> str:
+    """The band of one reading, in brackets; nothing without draws."""
+    return "" if low is None else f" ({factor * low[0]:.{digits}f} to {factor * high[0]:.{digits}f})"

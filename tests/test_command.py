@@ -47,7 +47,10 @@ def test_json_holds_the_same_floats_as_the_library(capsys):
     outcome = run(load(DEMO))
     assert code == 0
     _, end = outcome.history.span(0)
-    assert found["stages"][0]["salt core"]["value"] == outcome.history.core("salt", end, "point")
+    row = found["stages"][0]["salt core"]
+    assert row["usual"] == outcome.history.core("salt", end, "point")
+    assert (row["middle"], row["low"], row["high"]) == outcome.band("core", "salt", 0, "point")
+    assert found["cured"][0]["chance"] == outcome.cured[0].chance and found["draws"]["count"] == outcome.draws
     assert found["cautions"] and found["sources"] and found["verdicts"]
 
 

@@ -11,12 +11,10 @@ import pytest
 from curelab import Bath, Brine, Criterion, Piece, Rest, SealedCure, Soak, Water, simulate
 from curelab.sources import default_numbers
 from curelab.spread import Request, quantiles, spread
-from curelab.spread.ensemble import Ensemble, Loop
+from curelab.spread.ensemble import Ensemble
+from curelab.spread.loop import Loop
 from curelab.spread.sensitivity import at_end, how_long, what_matters
 from curelab.spread.uncertain import draw, inputs_for, uncertain_inputs
-from curelab.transport.modes import modes_of
-from curelab.transport.network import Network
-from curelab.transport.stack import stack_of
 
 DAY = 86400.0
 PIECE = Piece(name="point", thickness="6 cm", weight="2 kg")
@@ -40,7 +38,7 @@ CASES = {
     "two pieces": ((PIECE, THIN), (TURNED, REST, Soak(waters=WATERS))),
     "sphere with pH": ((PIECE.but(shape="sphere", ph=5.7),), (FLOATING, REST, Soak(waters=WATERS))),
     "cap on one face, thawed": ((PIECE.but(fat_cap="6 mm", frozen_before=True),), (TURNED, REST, Soak(waters=WATERS))),
-    "cap on both faces": ((PIECE.but(fat_cap="6 mm", capped="both faces"),), (FLOATING, REST)),
+    "cap on both faces": ((PIECE.but(fat_cap="6 mm", capped="both faces"),), (TURNED, REST)),
     "sealed, two pieces": ((PIECE, THIN.but(shape="slab")), (BAG, REST, Soak(waters=WATERS))),
     "sealed, never dissolved": ((PIECE,), (BAG.but(salt="400 g", lasts="2 d"), REST)),
     "running": ((PIECE,), (FLOATING.but(running=True), REST, Soak(waters=WATERS))),
@@ -61,7 +59,7 @@ def drawn(name, count=8, loss="nordin"):
 @pytest.mark.parametrize("name", CASES)
 def test_every_draw_equals_simulate_of_that_draw(name):
     pieces, stages, draws, length = drawn(name)
-    many = Ensemble(pieces, stages, draws.columns, cells=12, segments=64)
+    many = Ensemble(pieces, stages, draws.columns, cells=12, few=False, segments=64)
     one_by_one = Loop(pieces, stages, draws.columns, cells=12)
     # A stage that ends by a criterion ends within the second to which it is sought.
     near = 1e-10 if name != "until" else 1e-4
@@ -80,27 +78,29 @@ def test_every_draw_equals_simulate_of_that_draw(name):
                 theirs = one_by_one.profile(quantity, times, number, basis)
                 ours = many.profile(quantity, times, number, basis)
                 assert np.abs(ours - theirs).max() <= near * scale, (quantity, basis)
+            theirs, ours = (each.first_bite(quantity, times, number) for each in (one_by_one, many))
+            assert np.abs(ours - theirs).max() <= near * bath, quantity
         assert many.depths(number) == pytest.approx(one_by_one.depths(number), rel=1e-12)
         assert many.weight(times, number) == pytest.approx(one_by_one.weight(times, number), rel=max(near, 1e-10))
     for quantity in QUANTITIES:
         theirs = one_by_one.bath(quantity, times)
         assert np.abs(many.bath(quantity, times) - theirs).max() <= near * (theirs.max() or 1)
     for words in ("core salt >= 50 % of equilibrium", "average salt >= 1 %", "core free nitrite >= 20 ppm"):
-        ours, theirs = (each.first_time(Criterion.parse(words)) for each in (many, one_by_one))
+        ours, theirs = (each.first_time(Criterion.parse(words), rounds=3) for each in (many, one_by_one))
         assert np.array_equal(np.isinf(ours), np.isinf(theirs)), words
         assert np.abs(np.where(np.isinf(ours), 0, ours) - np.where(np.isinf(theirs), 0, theirs)).max() <= 2.0, words
 
 
 @pytest.mark.parametrize(
-    ("name", "inside", "face"),
-    [("floating", 1e-3, 4e-3), ("turned", 1e-3, 5e-3), ("two pieces", 1.2e-3, 5e-3), ("sealed, two pieces", 1e-3, 1.2e-2),
-     ("cap on one face, thawed", 1.2e-3, 8e-3), ("cap on both faces", 1.2e-3, 5e-3)],
-)  # fmt: skip
-def test_few_cells_cost_little(name, inside, face):
-    """Against 60 cells, as a share of the driving force (the strongest bath), from an hour after a stage began."""
+    "name", ("floating", "turned", "two pieces", "sphere with pH", "sealed, two pieces", "cap on one face, thawed")
+)
+def test_few_terms_cost_little(name):
+    """Against as many terms as cells, as a share of the driving force (the strongest bath), from an hour after a stage began; and when
+    the core is cured, to a five-hundredth of the time.
+    """
     pieces, stages, draws, _ = drawn(name)
-    few = Ensemble(pieces, stages, draws.columns)
-    fine = Ensemble(pieces, stages, draws.columns, cells=60)
+    few, fine = (Ensemble(pieces, stages, draws.columns, few=few) for few in (True, False))
+    assert few._cuts[0].count < 0.25 * fine._cuts[0].count
     times = np.concatenate(
         [run.begin[0] + np.linspace(min(3600.0, run.length[0]), run.length[0], 12) for run in fine.runs]
     )
@@ -109,9 +109,16 @@ def test_few_cells_cost_little(name, inside, face):
             fine.bath(quantity, np.linspace(0, fine.length[0], 200)).max(axis=1) * pieces[0].water() / pieces[0].weight
         )
         for number in range(len(pieces)):
-            for place, most in (("core", inside), ("average", inside), ("surface", face)):
+            for place, most in (("core", 6e-3), ("average", 5e-4), ("surface", 6e-3)):
                 gap = few.at(place, quantity, times, number) - fine.at(place, quantity, times, number)
                 assert np.all(np.abs(gap).max(axis=1) <= most * driving), (place, quantity)
+    long = (stages[0].but(lasts="90 d"),)
+    ready = [
+        Ensemble(pieces, long, draws.columns, few=few).first_time(Criterion.parse("core salt >= 90 % of equilibrium"))
+        for few in (True, False)
+    ]
+    assert np.isfinite(ready[1]).any()
+    assert ready[0] == pytest.approx(ready[1], rel=2e-3)
 
 
 def test_fridge_log_needs_few_pieces_of_loss():
@@ -133,39 +140,6 @@ def test_nothing_is_lost_in_any_draw():
             sum(run.amount(name, t, n)[:, 0] for n in range(2)) + run.in_bath(name, t)[:, 0] * run.water for t in at
         )
         assert after == pytest.approx(before, rel=1e-11)
-
-
-def test_stack_equals_modes():
-    """A sheaf of random networks, free and with the last node held, with and without loss."""
-    rng = np.random.default_rng(5)
-    a, b = np.array([0, 1, 2, 3, 4]), np.array([1, 2, 3, 4, 0])
-    for held in (False, True):
-        for lossy in (False, True):
-            capacity = rng.uniform(0.5, 2.0, (3, 5))
-            if held:
-                capacity[:, -1] = np.inf
-            conductance = rng.uniform(0.5, 2.0, (3, 5))
-            loss = rng.uniform(0.0, 0.5, (3, 5)) * lossy
-            stack = stack_of(capacity, a, b, conductance, loss)
-            start, clock = rng.uniform(0, 1, (3, 1, 5)), np.tile(np.linspace(0, 3, 7), (3, 1, 1))
-            for number in range(3):
-                network = Network(capacity[number], a, b, conductance[number], loss[number])
-                modes = modes_of(network)
-                theirs = modes.at(start[number], clock[number])
-                assert stack.at(start, clock)[number] == pytest.approx(theirs, rel=1e-11)
-                rows = rng.uniform(0, 1, (2, 5))
-                assert stack.at(start, clock, rows)[number] == pytest.approx(theirs @ rows.T, rel=1e-11)
-                given = modes.supplied(modes.integral(start[number], clock[number]))
-                assert stack.supplied(start, clock)[number] == pytest.approx(given, rel=1e-10, abs=1e-13)
-
-
-def test_networks_in_proportion_share_one_basis():
-    capacity, conductance = np.array([[1.0, 2.0, 1.0]]), np.array([[1.0, 3.0]])
-    by = np.array([[1.0], [0.5], [4.0]])
-    stack = stack_of(capacity * by, np.array([0, 1]), np.array([1, 2]), conductance * by**2, np.full((3, 3), 0.25))
-    assert len(stack.shapes) == 1
-    single = stack_of(capacity, np.array([0, 1]), np.array([1, 2]), conductance).rates
-    assert stack.rates == pytest.approx(single * by + 0.25, rel=1e-12)
 
 
 # ---- what is uncertain -----------------------------------------------------------------------------------------------
@@ -311,7 +285,7 @@ def test_times_and_chances_agree(many):
     assert many.chance("core salt >= 60 % of equilibrium", 5 * DAY) == pytest.approx(times.chance(5 * DAY), abs=1e-12)
     ensemble = Ensemble((PIECE,), (FLOATING.but(lasts=60 * DAY),), many.draws.part(slice(0, 5)))
     assert ensemble.first_time(Criterion.parse("core salt >= 60 % of equilibrium")) == pytest.approx(
-        times.values[:5], abs=2.0
+        times.values[:5], rel=2e-5
     )
 
 
@@ -340,7 +314,8 @@ def test_bands_lie_in_order_and_hold_the_usual_case(many):
     assert np.all(band.low <= band.middle) and np.all(band.middle <= band.high)
     usual = simulate(PIECE, (FLOATING, REST, Soak(waters=WATERS))).profile("salt", times)
     at = np.array([np.interp(band.depth * 0.06, usual.depth, row) for row in usual.values])
-    assert np.all(band.low <= at * (1 + 1e-3)) and np.all(at <= band.high * (1 + 1e-3))
+    slack = 6e-3 * at.max()  # what few terms cost where salt is just arriving
+    assert np.all(band.low <= at + slack) and np.all(at <= band.high + slack)
 
 
 def test_unknown_stays_unknown(many):
@@ -359,6 +334,29 @@ def test_an_answer_too_large_is_refused(many):
             huge.readings([Request.of("profile", quantity="salt", times=(DAY, 2 * DAY))])
         finally:
             module.MOST_BYTES = saved
+
+
+def test_a_history_can_be_asked_how_sure_it_is():
+    history = simulate(PIECE, (FLOATING, REST))
+    one, other = spread(history, count=16, seed=4), spread(PIECE, (FLOATING, REST), count=16, seed=4)
+    assert [row.key for row in one.inputs] == [row.key for row in other.inputs]
+    assert np.array_equal(one.at("core", "salt").middle, other.at("core", "salt").middle)
+
+
+def test_small_steps_give_what_one_gives():
+    whole, few = (spread(PIECE, (TURNED, REST), count=n, seed=4) for n in (128, 32))
+    asked = few.at("core", "salt", [2 * DAY, 7 * DAY]), few.time_to("core salt >= 60 % of equilibrium", 0)
+    full = few.widened(128)
+    assert len(list(full.prepared(few, 32))) == 8 and all(
+        np.array_equal(full.draws.columns[key][:32], few.draws.columns[key]) for key in few.draws.columns
+    )
+    band, times = full.at("core", "salt", [2 * DAY, 7 * DAY]), full.time_to("core salt >= 60 % of equilibrium", 0)
+    assert "_first" not in full.__dict__  # nothing had to be computed again
+    exact = whole.at("core", "salt", [2 * DAY, 7 * DAY])
+    for mine, theirs in ((band.low, exact.low), (band.middle, exact.middle), (band.high, exact.high)):
+        assert mine == pytest.approx(theirs, rel=1e-9)
+    assert times.values == pytest.approx(whole.time_to("core salt >= 60 % of equilibrium", 0).values, rel=1e-9)
+    assert asked[0].count == 32 and band.count == 128 and "128 draws" in band.rests_on
 
 
 # ---- what matters most -----------------------------------------------------------------------------------------------

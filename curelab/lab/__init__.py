@@ -17,6 +17,7 @@ _HOME = {
     "Line": "controls",
     "Picture": "picture",
     "DepthMap": "depthmap",
+    "BarPicture": "bars",
     "Say": "say",
     "row": "boxes",
     "column": "boxes",

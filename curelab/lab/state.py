@@ -16,21 +16,25 @@ from .. import batch as batches
 from .. import outcome as outcomes
 from ..batch import Batch, Reading
 from ..fields import InputError, refuse
-from ..forecast import corners, lasting
+from ..forecast import lasting
 from ..paper.logbook import append_reading, save_keeping_log, undo
-from ..pictures import Trio
 from ..piece import Piece
 from ..simulate import simulate
 from ..sources import datasets_folder, default_numbers
+from ..spread import spread
+from ..spread.banded import Banded
+from ..spread.uncertain import usual_case
 from ..stages import AnyStage, Brine, SealedCure, Soak
 
 WORKING_FILE = "my-batch.toml"
+QUICK = 64  # draws while a hand moves
+DRAWS = 512  # draws when it rests
 
 
 class State(T.HasTraits):
     """One batch, where it is kept, whether it differs from its file, and what is wrong with the last edit.
 
-    revision: grows with everything a view must redraw for. bands: draw the corners too. strict: let exceptions of views through (tests).
+    revision: grows with everything a view must redraw for. bands: show how sure it is. strict: let exceptions of views through (tests).
     """
 
     batch = T.Instance(Batch)
@@ -44,7 +48,9 @@ class State(T.HasTraits):
     def __init__(self, batch: Batch | None = None, path: str = "", *, strict: bool = False):
         super().__init__(batch=batch or starting_batch(), path=path)
         self.strict = strict
-        self._trios: dict[Any, Trio] = {}
+        self._kept: dict[Any, Banded] = {}
+        self._shown: dict[Any, None] = {}
+        self._outcome: outcomes.Outcome | None = None
         self.observe(self._bump, ["batch", "bands", "problems"])
 
     def _bump(self, change: Any) -> None:
@@ -144,19 +150,60 @@ class State(T.HasTraits):
 
     # -- results -----------------------------------------------------------------------------------------------------------------
 
-    def trio(self, stages: tuple[AnyStage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Trio:
-        """The history of `stages` and `pieces` (default: those of the batch) and, with bands on, of the same in slow and fast meat."""
+    def banded(self, stages: tuple[AnyStage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Banded:
+        """The history of `stages` and `pieces` (default: those of the batch) and, with bands on, their draws: few at once (`QUICK`), all
+        of them (`DRAWS`) once they have been `settled`.
+        """
         wanted = self.batch.filled() if stages is None else stages
         meat = pieces or self.batch.pieces
-        key = (meat, wanted, self.batch.loss, self.bands)
-        if key not in self._trios:
-            numbers = default_numbers()
-            every = (numbers, *corners(numbers)) if self.bands else (numbers,)
-            made = [simulate(meat, wanted, loss=self.batch.loss, numbers=each) for each in every]
-            if len(self._trios) >= 8:
-                self._trios.clear()
-            self._trios[key] = Trio(*made)
-        return self._trios[key]
+        key = (meat, wanted, self.batch.loss, self.batch.meat_and_fridge)
+        if key not in self._kept:
+            if len(self._kept) >= 8:
+                self._kept.clear()
+            case = usual_case(meat, wanted, default_numbers(), self.batch.meat_and_fridge)
+            self._kept[key] = Banded(simulate(case[0], case[1], loss=self.batch.loss, numbers=case[2]))
+        if not self.bands:
+            return Banded(self._kept[key].usual)
+        if self._kept[key].many is None:
+            usual = self._kept[key].usual
+            many = spread(
+                meat,
+                wanted,
+                count=QUICK,
+                loss=self.batch.loss,
+                known=self.batch.meat_and_fridge,
+                used=usual.numbers.used,
+            )
+            self._kept[key] = Banded(usual, many)
+        self._shown[key] = None
+        return self._kept[key]
+
+    def settled(self) -> Iterator[None]:
+        """Compute what was shown since `showing` in all draws, in steps short enough for a hand to come between."""
+        for key in list(self._shown):
+            quick = self._kept[key].many if key in self._kept else None
+            if quick is not None and quick.count < DRAWS:
+                full = quick.widened(DRAWS)
+                yield from full.prepared(quick, QUICK)
+                self._kept[key] = Banded(self._kept[key].usual, full)
+        if self._outcome is not None and self._outcome.draws < outcomes.DRAWS:
+            steps = list[outcomes.Outcome]()
+            for whole in self._outcome.settled(outcomes.DRAWS, QUICK):
+                steps = [whole]
+                yield
+            self._outcome = steps[0]
+
+    def showing(self) -> None:
+        """Forget what was shown before: a view begins to draw."""
+        self._shown.clear()
+        if self._outcome is not None and self._outcome.batch != self.batch:
+            self._outcome = None
+
+    def shown_outcome(self) -> outcomes.Outcome:
+        """The outcome of the batch, with few draws behind its bands until it is settled; kept while the batch stays as it is."""
+        if self._outcome is None:
+            self._outcome = outcomes.run(self.batch, draws=QUICK)
+        return self._outcome
 
     def outcome(self) -> outcomes.Outcome:
         """What `curelab run` computes for this batch. Made anew each time: a history lists the sources of all that was asked of it."""

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import asyncio
+from collections.abc import Iterator
 from typing import Any
 
 from ..fields import InputError
 from ..pictures import Lines, Map
+from ..ranking import Bars, what_matters
+from ..spread import sensitivity
+from ..spread.banded import Banded
+from .bars import BarPicture
 from .boxes import column, row
 from .controls import Switch
 from .depthmap import DepthMap
@@ -20,6 +26,10 @@ CAUTION = (
 )
 
 
+REST = 0.35  # s without a change, after which a hand is taken to rest
+GAP = 0.002  # s left between two steps for what a hand does meanwhile
+
+
 class Bench:
     """Controls, pictures and sentences by name, in one box. Subclasses fill them and say in `draw` what they show now.
 
@@ -28,8 +38,9 @@ class Bench:
 
     def __init__(self, state: State):
         self.state = state
+        self._settling: asyncio.Task | None = None
         self.controls: dict[str, Any] = {}
-        self.pictures: dict[str, Picture | DepthMap] = {}
+        self.pictures: dict[str, Picture | DepthMap | BarPicture] = {}
         self.says: dict[str, Say] = {"trouble": Say("", "alert")}
         self.bands = Switch("Show how sure this is (bands)", state.bands)
         self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
@@ -59,15 +70,45 @@ class Bench:
             if self.state.problems:
                 self.fail(" ".join(_sentence(problem) for problem in self.state.problems))
                 return
-            self._warning = ""
-            self.draw()
-            self.says["trouble"].tell(self._warning, "alert")
+            self._draw()
+            self._settle_when_at_rest()
         except InputError as error:  # a combination that cannot be: its sentences say what is possible
             self.fail(" ".join(_sentence(str(problem)) for problem in error.problems))
         except Exception as error:
             self.fail(f"This could not be computed: {error}")
             if self.state.strict:
                 raise
+
+    def _draw(self) -> None:
+        self._warning = ""
+        self.state.showing()
+        self.draw()
+        self.says["trouble"].tell(self._warning, "alert")
+
+    def settle(self) -> Iterator[None]:
+        """Draw once more, with all draws behind the bands; steps are short, and nothing changes before the last."""
+        if self.state.bands and not self.state.problems:
+            yield from self.state.settled()
+            self._draw()
+
+    def _settle_when_at_rest(self) -> None:
+        """A hand that moves sees few draws at once, and all of them shortly after it rests."""
+        if self._settling is not None:
+            self._settling.cancel()
+            self._settling = None
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:  # no kernel behind it: a script or a test settles by itself
+            return
+        self._settling = loop.create_task(self._at_rest())
+
+    async def _at_rest(self) -> None:
+        await asyncio.sleep(REST)
+        try:
+            for _ in self.settle():
+                await asyncio.sleep(GAP)
+        except Exception as error:
+            self.fail(f"This could not be computed: {error}")
 
     def warn(self, words: str) -> None:
         """Show a warning beside the answer; `draw` says it anew each time."""
@@ -113,6 +154,15 @@ def show_lines(widget: Picture, picture: Lines, **more: Any) -> None:
     widget.show(series, picture.x_label, picture.y_label, marks=marks, summary=picture.sentence, **more)  # type: ignore[arg-type]
 
 
+def show_matters(widget: Picture | DepthMap | BarPicture, banded: Banded, ask: sensitivity.Ask, answer: str) -> None:
+    """Draw what one answer hangs on, by rank regression over the draws behind the bands."""
+    assert isinstance(widget, BarPicture)
+    if banded.many is None:
+        widget.show(Bars("Bands are off: nothing is varied, so nothing can be ranked.", "", (), ""))
+    else:
+        widget.show(what_matters(sensitivity.what_matters(banded.many, ask, answer, method="rank")))
+
+
 def show_map(widget: DepthMap, picture: Map) -> None:
     """Draw a map over time and depth."""
     widget.show(
@@ -121,4 +171,4 @@ def show_map(widget: DepthMap, picture: Map) -> None:
     )  # fmt: skip
 
 
-__all__ = ["Bench", "column", "row", "show_lines", "show_map"]
+__all__ = ["Bench", "column", "row", "show_lines", "show_map", "show_matters"]

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from .. import __version__, pictures, units
 from ..limits import CAUTIONS
 from ..matter.brine import to_strength
-from ..pictures import Lines, Mark, Trio
+from ..pictures import Lines, Mark
 from ..piece import Piece
+from ..report import brackets
 from ..stages import Brine, SealedCure
 from ..weighing import on_scale
 from . import say_time
@@ -166,6 +167,7 @@ def sheet(found: Schedule) -> Sheet:
         cautions=tuple(_typed(caution) for caution in cautions),
         rests_on=(
             *planned.history.assumptions,
+            brackets(planned),
             f"{len(sources)} published numbers were used; {uncertain} of them rest on memory or judgement.",
             f"The usual taste, {taste[0]} to {taste[1]} % salt, is a judgement.",
         ),
@@ -185,7 +187,7 @@ def shortened(full: Sheet) -> Sheet:
     effects = full.effects
     if len(effects) > 2:
         effects = (*effects[:2], f"{len(effects) - 2} more in the plan.")
-    rests_on = (*full.rests_on[:1], *full.rests_on[-2:], "The report of the batch names all it rests on.")
+    rests_on = (*full.rests_on[:1], *full.rests_on[-3:], "The report of the batch names all it rests on.")
     return dataclasses.replace(full, moves=moves, checks=checks, effects=effects, rests_on=rests_on)
 
 
@@ -250,8 +252,8 @@ def _dates(found: Schedule) -> str:
 def _meat(found: Schedule, piece: Piece) -> Meat:
     system, planned = found.batch.units, found.planned
     cap = f", {units.show(piece.fat_cap, 'length', system)} fat on {piece.capped}" if piece.fat_cap else ""
-    end = planned.history.length
-    whole, core = (planned.band(place, "salt", end, piece.name) for place in ("average", "core"))
+    last = planned.history.runs[-1].index
+    whole, core = (planned.band(place, "salt", last, piece.name) for place in ("average", "core"))
     said = f"{_banded(whole)} % salt on the whole, {_banded(core)} % in the middle"
     return Meat(
         piece.name,
@@ -349,7 +351,6 @@ def _pictures(found: Schedule) -> tuple[Lines, ...]:
     """
     planned, pieces = found.planned, found.batch.pieces
     numbers = planned.history.numbers
-    trio = Trio(planned.history, planned.slow, planned.fast)
     order = sorted(range(len(pieces)), key=lambda n: -pieces[n].thickness)
     chosen = [order[0], *order[-1:]] if len(order) > 1 else order
     low, high = (100 * numbers.si(f"taste.normal_{end}") for end in ("low", "high"))
@@ -358,7 +359,7 @@ def _pictures(found: Schedule) -> tuple[Lines, ...]:
     last = next((task.at for task in found.tasks if round(end / 60) == task.minutes), None)
     drawn = []
     for number in chosen[:PICTURES]:
-        lines = pictures.profile(trio, end, ("salt",), pieces[number].name, found.batch.units)
+        lines = pictures.profile(planned.banded, end, ("salt",), pieces[number].name, found.batch.units)
         day = say_time.day(last.date(), found.batch.units) if last else pictures.days(end)
         drawn.append(dataclasses.replace(lines, sentence=lines.sentence.replace(pictures.days(end), day), marks=marks))
     return tuple(drawn)

@@ -17,6 +17,7 @@ from scipy.special import ndtri
 from ..assembly import FILM_TEMPERATURE
 from ..fields import Record
 from ..matter.solutes import _WATER_NODES
+from ..meat_and_fridge import MeatAndFridge
 from ..piece import Piece
 from ..sources import Numbers, read_table
 from ..stages import AnyStage, Brine, SealedCure, Soak
@@ -26,6 +27,10 @@ TAIL = 0.005  # a normal or lognormal input is cut at this probability on either
 POINT_95 = float(ndtri(0.95))
 MOST_OFF = 0.4  # of the thickness: the most that a ruler can be wrong
 GAS_CONSTANT = 8.314462618  # J/(mol K), exact by definition of the kelvin and the mole
+# Of the logarithm of obstruction, from one animal to the next: 0.28 over 1.90 in one study (row rival.lean_diffusivity.springer,
+# seen in the abstract); that it holds between a cook's own pieces is a judgement.
+BETWEEN_PIECES = 0.15
+OF_THE_MEAT = ("obstruction.lean", "partition.water_phase", "fat.relative_diffusivity", "water uptake")
 DISTRIBUTIONS = ("uniform", "loguniform", "triangular", "normal", "lognormal")
 
 
@@ -157,6 +162,32 @@ def inputs_for(pieces: Sequence[Piece], stages: Sequence[AnyStage], loss: str, n
     return tuple(found)
 
 
+def with_known(inputs: Sequence[Uncertain], profile: MeatAndFridge | None) -> tuple[Uncertain, ...]:
+    """The inputs of a batch with what earlier batches taught as priors (None: as they are).
+
+    Factors of the meat are widened by BETWEEN_PIECES, as the next piece is another animal. What this batch does not depend on is left
+    out.
+    """
+    mine = {row.key: row for row in profile.known} if profile is not None else {}
+    result = []
+    for row in inputs:
+        if profile is not None and row.key in mine:
+            own = mine[row.key]
+            logs = row.distribution.startswith("log")
+            low, high = (np.log([own.low, own.high]) if logs else np.array([own.low, own.high])).tolist()
+            if row.key in OF_THE_MEAT and logs:
+                more = float(np.hypot(0.5 * (high - low), POINT_95 * BETWEEN_PIECES))
+                low, high = 0.5 * (low + high) - more, 0.5 * (low + high) + more
+            if logs:
+                low, high = float(np.exp(low)), float(np.exp(high))
+            row = replace(
+                row, distribution="lognormal" if logs else "normal", low=low, mode=None, high=high,
+                meaning="low and high are the 5 and 95 % points", source=f'carried over from "{profile.name}"', how="derived",
+            )  # fmt: skip
+        result.append(row)
+    return tuple(result)
+
+
 def _species(piece: Piece) -> str:
     from ..matter.tissue import TISSUES
 
@@ -249,6 +280,15 @@ def drawn_case(
         tuple(_drawn_stage(stage, water, salt, warmer) for stage in stages),
         numbers.with_values(changed),
     )
+
+
+def usual_case(
+    pieces: Sequence[Piece], stages: Sequence[AnyStage], numbers: Numbers, profile: MeatAndFridge | None
+) -> tuple[tuple[Piece, ...], tuple[AnyStage, ...], Numbers]:
+    """The batch at the usual value of everything, or at what earlier batches taught of it."""
+    if profile is None:
+        return tuple(pieces), tuple(stages), numbers
+    return drawn_case(pieces, stages, numbers, {row.key: row.value for row in profile.known})
 
 
 def _drawn_stage(stage: AnyStage, water: float, salt: float, warmer: float) -> AnyStage:

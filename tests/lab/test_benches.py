@@ -6,10 +6,10 @@ import pytest
 from curelab import Brine, InputError, Problem
 from curelab.batch import dumps, load
 from curelab.lab.benches import BENCHES, bench
-from curelab.lab.state import State, opened, starting_batch
+from curelab.lab.state import DRAWS, QUICK, State, opened, starting_batch
 from curelab.outcome import run
-from curelab.pictures import Trio
 from curelab.report import in_short
+from curelab.spread import spread
 
 
 @pytest.fixture(params=list(BENCHES))
@@ -122,6 +122,7 @@ def test_the_batch_bench_shows_what_the_command_computes():
     page.controls[title].value = "7 cm"
     outcome = run(state.batch)
     mine = state.outcome()
+    list(page.settle())
     _, end = outcome.history.span(0)
     assert mine.history.core("salt", end) == outcome.history.core("salt", end)  # to the last digit
     assert page.says["answer"].text == "\n".join(in_short(outcome))
@@ -130,11 +131,11 @@ def test_the_batch_bench_shows_what_the_command_computes():
 def test_numbers_of_a_longer_look_are_those_of_the_run():
     """Benches simulate past the planned day to show what comes; at the planned day that is the same to rounding."""
     state = State(strict=True)
-    trio = state.trio(state.cure_lasting(90 * 86400.0))
+    banded = state.banded(state.cure_lasting(90 * 86400.0))
     _, end = state.outcome().history.span(0)
     for place in ("core", "average", "surface"):
         for quantity in ("salt", "free nitrite"):
-            assert trio.usual.at(place, quantity, end) == pytest.approx(
+            assert banded.usual.at(place, quantity, end) == pytest.approx(
                 state.outcome().history.at(place, quantity, end), rel=1e-9
             )
 
@@ -157,7 +158,7 @@ def test_an_exception_greys_the_pictures_and_reaches_the_tests(monkeypatch):
     def broken(self, *more):
         raise ZeroDivisionError("made to fail")
 
-    monkeypatch.setattr(State, "trio", broken)
+    monkeypatch.setattr(State, "banded", broken)
     with pytest.raises(ZeroDivisionError):
         state.edit_piece(0, thickness="6 cm")
     assert all("made to fail" in picture.problem for picture in page.pictures.values())
@@ -218,11 +219,50 @@ def test_axes_hold_still_while_a_hand_moves():
     assert picture.meta["y_range"][1] < wide[1]
 
 
-def test_trio_bands_hold_the_usual_line():
-    trio: Trio = State().trio()
+def test_bands_hold_the_usual_line_and_go_away():
+    state = State()
+    banded = state.banded()
     for quantity in ("salt", "nitrite", "free nitrite"):
-        usual, low, high = trio.at("core", quantity, trio.usual.times, "thick end")
-        assert np.all(low <= usual + 1e-15) and np.all(usual <= high + 1e-15)
+        middle, low, high = banded.at("core", quantity, banded.usual.times, "thick end")
+        usual = banded.usual.core(quantity, banded.usual.times, "thick end")
+        slack = 6e-3 * banded.usual.surface(quantity, banded.usual.times, "thick end").max()  # what few terms cost
+        assert np.all(low <= middle) and np.all(middle <= high)
+        assert np.all(low <= usual + slack) and np.all(usual <= high + slack)
+    state.bands = False
+    assert state.banded().at("core", "salt", [86400.0]) == (
+        pytest.approx(state.banded().usual.core("salt", [86400.0])),
+        None,
+        None,
+    )
+
+
+@pytest.mark.parametrize("name", ("thick point", "equilibrium or strong", "soak", "batch"))
+def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
+    """The bands of a settled page are those of a spread made in one piece, and the page says how many draws they rest on."""
+    state, page = made(name)
+    shown = "answer" if name == "batch" else "rests"
+    everything = " ".join(say.text for say in page.says.values())
+    assert f"{QUICK} draws" in everything and "which these were varied" in everything, page.says[shown].text
+    steps = list(page.settle())
+    assert len(steps) >= 4  # none of them long
+    full = DRAWS if name != "batch" else 256
+    everything = " ".join(say.text for say in page.says.values())
+    assert f"{full} draws" in everything and f"{QUICK} draws of" not in everything
+    if name == "thick point":
+        stages = state.cure_lasting(90 * 86400.0)
+        many = spread(state.batch.pieces, stages, count=DRAWS)
+        band = many.at("core", "salt", state.banded(stages).usual.times, 0, "equilibrium")
+        mine = state.banded(stages).at("core", "salt", state.banded(stages).usual.times, 0, "equilibrium")
+        for ours, theirs in zip(mine, (band.middle, band.low, band.high), strict=True):
+            assert ours == pytest.approx(theirs, rel=1e-8, abs=1e-12)
+    assert not list(page.settle()) or name == "batch"  # settled once is settled
+
+
+def test_with_bands_off_nothing_is_settled():
+    state, page = made("thick point")
+    page.bands.value = False
+    assert not list(page.settle())
+    assert "nothing of how sure it is" in page.says["rests"].text
 
 
 def test_a_batch_without_a_brine_says_so_on_the_brine_page():

@@ -17,7 +17,6 @@ page = _
 assert page.says["answer"].text, "no answer"
 assert not page.says["trouble"].text, page.says["trouble"].text
 assert all(picture.revision > 0 and not picture.problem for picture in page.pictures.values())
-knob = next(control for control in page.controls.values() if hasattr(control, "dragging") or control.label == "Thickness")
 before = {key: picture.revision for key, picture in page.pictures.items()}
 page.bands.value = False
 assert all(page.pictures[key].revision > count for key, count in before.items())

@@ -4,6 +4,7 @@ from ..state import State, opened
 from ..workbench import Bench
 from .batch import BatchBench
 from .equilibrium_or_strong import EquilibriumOrStrong
+from .learning import LearningBench
 from .soak import SoakBench
 from .thick_point import ThickPoint
 
@@ -12,6 +13,7 @@ BENCHES = {
     "equilibrium or strong": EquilibriumOrStrong,
     "soak": SoakBench,
     "batch": BatchBench,
+    "learning": LearningBench,
 }
 
 
@@ -22,4 +24,4 @@ def bench(name: str, state: State | None = None) -> Bench:
     return BENCHES[name](state or opened())
 
 
-__all__ = ["BENCHES", "BatchBench", "EquilibriumOrStrong", "SoakBench", "ThickPoint", "bench"]
+__all__ = ["BENCHES", "BatchBench", "EquilibriumOrStrong", "LearningBench", "SoakBench", "ThickPoint", "bench"]

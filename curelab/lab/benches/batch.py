@@ -7,10 +7,14 @@ from datetime import UTC, datetime
 from ... import pictures, report, telling, units
 from ...batch import READINGS, Reading
 from ...fields import InputError, from_plain
-from ...limits import RULE_SETS
+from ...limits import RULE_SETS, Verdict
+from ...outcome import Outcome
 from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
+from ...ranking import Bars, what_matters
+from ...spread.banded import Banded
+from ..bars import BarPicture
 from ..controls import Line, Pick, Press
 from ..forms import form
 from ..picture import Picture
@@ -106,11 +110,12 @@ class BatchBench(Bench):
             "log": write,
             "unlog": back,
         }
-        self.pictures = {"salt": Picture(), "nitrite": Picture(), "bath": Picture()}
+        self.pictures = {"salt": Picture(), "nitrite": Picture(), "bath": Picture(), "matters": BarPicture()}
         self.says |= {
             "answer": Say("", "answer"),
             "weigh": Say("", "answer"),
             "verdicts": Say("", "note"),
+            "rests": Say("", "note"),
             "log": Say("", "note"),
             "file": Say("", "note"),
         }
@@ -148,18 +153,16 @@ class BatchBench(Bench):
 
     def draw(self):
         state = self.state
-        outcome = state.outcome()
-        trio = (
-            pictures.Trio(outcome.history, outcome.slow, outcome.fast)
-            if state.bands
-            else pictures.Trio(outcome.history)
-        )
+        outcome = state.shown_outcome()
+        banded = outcome.banded if state.bands else Banded(outcome.history)
         names = [piece.name for piece in state.batch.pieces]
-        show_lines(self.pictures["salt"], pictures.over_time(trio, "salt", names[0]))
+        show_lines(self.pictures["salt"], pictures.over_time(banded, "salt", names[0]))
         show_lines(
-            self.pictures["nitrite"], pictures.over_time(trio, "free nitrite", names[0], places=("surface", "core"))
+            self.pictures["nitrite"], pictures.over_time(banded, "free nitrite", names[0], places=("surface", "core"))
         )
-        show_lines(self.pictures["bath"], pictures.bath(trio))
+        show_lines(self.pictures["bath"], pictures.bath(banded))
+        self._matters(outcome)
+        self.says["rests"].text = banded.meaning
         self.says["answer"].text = "\n".join(report.in_short(outcome))
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
@@ -169,12 +172,21 @@ class BatchBench(Bench):
             else "**Weigh out**\n" + "\n".join((*weighed.lines(state.batch.units), "", *weighed.cautions))
         )
         self.says["verdicts"].text = "\n".join(
-            f"{SIGNS[v.outcome]}: {v.sentence} [{v.source}]" for v in outcome.verdicts
+            f"{SIGNS[v.outcome]}: {v.sentence}{_often(outcome, v)} [{v.source}]" for v in outcome.verdicts
         )
         where = state.path or "Not saved yet"
         readings = [f"{units.show(r.at, 'time')}: {r.what} {r.value} {r.note}".rstrip() for r in state.batch.log]
         self.says["log"].text = "**Log**\n" + ("\n".join(readings) if readings else "Nothing is written down yet.")
         self.says["file"].text = f"{where}{'' if state.saved else ', with changes that are not saved'}."
+
+    def _matters(self, outcome: Outcome) -> None:
+        widget = self.pictures["matters"]
+        assert isinstance(widget, BarPicture)
+        if self.state.bands and outcome.matters:
+            widget.show(what_matters(outcome.matters[0]))
+        else:
+            why = "nothing is cured here" if self.state.bands else "bands are off, so nothing is varied"
+            widget.show(Bars(f"Nothing can be ranked: {why}.", "", (), ""))
 
     def layout(self):
         forms = [column(Say(f"**{title}**", "note"), *fields.values()) for title, fields in self.forms]
@@ -187,6 +199,14 @@ class BatchBench(Bench):
         return column(
             row(self.file, buttons, share=(1, 1), at_least=260), self.says["file"], self.says["trouble"],
             row(self.says["answer"], self.says["weigh"], at_least=320), papers, row(*self.pictures.values(), at_least=320),
-            self.says["caution"], page, self.says["log"], log, row(self.controls["rules"], self.units, self.bands, at_least=220),
+            self.says["rests"], self.says["caution"], page, self.says["log"], log, row(self.controls["rules"], self.units, self.bands, at_least=220),
             Say("**What the rules and the checks say**", "answer"), self.says["verdicts"],
         )  # fmt: skip
+
+
+def _often(outcome: Outcome, verdict: Verdict) -> str:
+    """In how many draws a check comes out how: known once the page has settled."""
+    chance = outcome.__dict__.get("chances", {}).get(verdict.name)
+    if chance is None:
+        return ""
+    return f" ({chance.told or 'so in every case'}, of {chance.count} draws)"

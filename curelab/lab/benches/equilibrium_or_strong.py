@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from ... import pictures, telling, units
 from ...fields import refuse
-from ...forecast import DAY, lasting, window_of
+from ...forecast import DAY, Window, lasting
 from ...outcome import CURED_SHARE
-from ...pictures import Trio
+from ...spread import Windows
+from ...spread.banded import Banded
 from ...stages import Brine
 from ...weighing import EquilibriumBrine, StrongBrine, weigh
 from ..controls import Press
@@ -79,7 +80,7 @@ class EquilibriumOrStrong(Bench):
         calm = self.equilibrium(batch)
         return StrongBrine(water=calm.water, strength=self.strong, nitrite=calm.nitrite, cure=calm.cure)
 
-    def trio(self, plan) -> Trio:
+    def banded(self, plan) -> Banded:
         """The first piece alone, in its share of the water, in the cure of the batch with another weigh-out, over two months."""
         batch = self.state.batch
         piece = batch.pieces[0]
@@ -90,36 +91,33 @@ class EquilibriumOrStrong(Bench):
                 "stages", "this page compares brines, and the batch is cured without one; open a batch that has a brine"
             )
         made = stage.but(bath=weigh(alone, piece).bath())
-        return self.state.trio((lasting(made, max(HORIZON, stage.longest)),), (piece,))
+        return self.state.banded((lasting(made, max(HORIZON, stage.longest)),), (piece,))
 
     def draw(self):
         batch = self.state.batch
         piece = batch.pieces[0].name
         now = batch.stages[self.state.cure].longest
-        both = {"equilibrium": self.trio(self.equilibrium(batch)), "strong": self.trio(self.strong_brine(batch))}
+        both = {"equilibrium": self.banded(self.equilibrium(batch)), "strong": self.banded(self.strong_brine(batch))}
         # Both must bring the middle to nine tenths of what the equilibrium brine ends at: the salt the cook asked for.
         wanted = CURED_SHARE * both["equilibrium"].usual.resting("salt", 0, piece)
-        windows = {
-            name: window_of((trio.usual, trio.slow, trio.fast), f"core salt >= {100 * wanted:.3g} %")
-            for name, trio in both.items()
-        }
-        for name, trio in both.items():
+        windows = {name: banded.window(f"core salt >= {100 * wanted:.3g} %") for name, banded in both.items()}
+        for name, banded in both.items():
             ends = windows[name]
             show_lines(
-                self.pictures[f"{name} salt"], pictures.over_time(trio, "salt", piece, now=now, window=ends.span)
+                self.pictures[f"{name} salt"], pictures.over_time(banded, "salt", piece, now=now, window=ends.span)
             )
             show_lines(
                 self.pictures[f"{name} nitrite"],
-                pictures.over_time(trio, "free nitrite", piece, now=now, places=("surface", "core")),
+                pictures.over_time(banded, "free nitrite", piece, now=now, places=("surface", "core")),
             )
-            self.says[name].text = f"**{name.capitalize()} brine.** {telling.off_by(trio, now, piece)}"
-            self.says[f"{name} nitrite"].text = telling.nitrite(trio, now, piece)
+            self.says[name].text = f"**{name.capitalize()} brine.** {telling.off_by(banded, now, piece)}"
+            self.says[f"{name} nitrite"].text = telling.nitrite(banded, now, piece)
         calm, hard = windows.values()
         self.warn(telling.warmth(batch.stages[self.state.cure].warmest, batch.units))
-        self.says["answer"].text = f"Equilibrium brine: {calm.sentence}"
-        self.says["window"].text = f"Strong brine: {hard.sentence}"
+        self.says["answer"].text = f"Equilibrium brine: {_told(calm)}"
+        self.says["window"].text = f"Strong brine: {_told(hard)}"
         self.says["rests"].text = (
-            f"Shown: the {piece} alone, in its share of the water. Cured means: {hard.cured}, nine tenths of where the equilibrium brine ends. Too salty means: {hard.too_salty} (judgement on taste). {pictures.BAND.capitalize()}. "
+            f"Shown: the {piece} alone, in its share of the water. Cured means: {hard.cured}, nine tenths of where the equilibrium brine ends. Too salty means: {hard.too_salty} (judgement on taste). {both['strong'].meaning} "
             "In an equilibrium brine the recipe bounds the end point; in a strong brine only the clock does."
         )
 
@@ -138,3 +136,8 @@ class EquilibriumOrStrong(Bench):
             row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["chosen"], row(*sides, at_least=320),
             self.says["caution"], self.says["rests"],
         )  # fmt: skip
+
+
+def _told(found: Windows | Window) -> str:
+    """What a window says; the draws behind it are named below the pictures."""
+    return found.told if isinstance(found, Windows) else found.sentence

@@ -6,13 +6,15 @@ from ... import pictures, telling, units
 from ...forecast import least_water, soak_needed
 from ...runs import FREE
 from ...simulate import simulate
+from ...spread.sensitivity import at_end_of
 from ...stages import Rest, Soak, Water
+from ..bars import BarPicture
 from ..controls import Press
 from ..dials import HOURS, REST, TARGET, WATER, Scale, brine_dial, days_dial, dial
 from ..picture import Picture
 from ..say import Say
 from ..state import numbers_of
-from ..workbench import Bench, column, row, show_lines
+from ..workbench import Bench, column, row, show_lines, show_matters
 
 COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
 WARMTH = {"metric": Scale("degC", 1, 20, 1), "us": Scale("degF", 34, 68, 2)}
@@ -84,6 +86,7 @@ class SoakBench(Bench):
         self.controls["ask"] = ask
         for name in ("profile", "hours", "nitrite"):
             self.pictures[name] = Picture()
+        self.pictures["matters"] = BarPicture()
         self.says |= {
             "answer": Say("", "answer"),
             "after": Say("", "answer"),
@@ -129,23 +132,24 @@ class SoakBench(Bench):
         batch = state.batch
         piece = batch.pieces[0].name
         number = self._soak(batch)
-        trio = state.trio()
+        banded = state.banded()
         target = units.read(self.target, "fraction")
-        begin, end = trio.usual.span(number)
-        show_lines(self.pictures["profile"], pictures.before_and_after(trio, begin, end, piece, batch.units))
-        nitrite = pictures.profile(trio, end, ("nitrite", FREE), piece, batch.units)
+        begin, end = banded.usual.span(number)
+        show_lines(self.pictures["profile"], pictures.before_and_after(banded, begin, end, piece, batch.units))
+        nitrite = pictures.profile(banded, end, ("nitrite", FREE), piece, batch.units)
         show_lines(self.pictures["nitrite"], nitrite)
-        show_lines(self.pictures["hours"], pictures.soak_hours(trio, begin, piece, target))
-        enough = trio.usual.average("salt", begin, piece) <= target
+        show_lines(self.pictures["hours"], pictures.soak_hours(banded, begin, piece, target))
+        ask = at_end_of("average", "salt", number, piece)
+        show_matters(self.pictures["matters"], banded, ask, f"the salt of the {piece} after the soak")
+        enough = banded.usual.average("salt", begin, piece) <= target
         said = " It had no more than you want before: no soak is needed." if enough else ""
-        self.says["answer"].text = telling.soaked(trio, number, piece) + said
-        self.says["after"].text = telling.rested(trio, piece)
+        self.says["answer"].text = telling.soaked(banded, number, piece) + said
+        self.says["after"].text = telling.rested(banded, piece)
         self.says["needed"].text = ""
         self.warn(telling.warmth(max(stage.warmest for stage in batch.stages), batch.units))
         self.says["rests"].text = (
             f"Shown: the {piece}, after {units.show(begin, 'time', digits=2)} of cure and rest. The surface falls first and the middle lags. Soak "
-            f"in the fridge: cold water takes longer, and it keeps the meat safe. "
-            + (pictures.BAND.capitalize() + "." if trio.others else "")
+            f"in the fridge: cold water takes longer, and it keeps the meat safe. " + banded.meaning
         )
 
     def layout(self):

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from ... import pictures, telling
 from ...forecast import DAY
-from ...outcome import CURED_SHARE
+from ...outcome import CURED, CURED_SHARE
 from ...runs import FREE
+from ...spread.sensitivity import within
 from ...stages import Brine
+from ..bars import BarPicture
 from ..controls import Pick
 from ..depthmap import DepthMap
 from ..dials import CAP, FRIDGE, THICKNESS, brine_dial, days_dial, dial
 from ..picture import Picture
 from ..say import Say
-from ..workbench import Bench, column, row, show_lines, show_map
+from ..workbench import Bench, column, row, show_lines, show_map, show_matters
 
 HORIZON = 90 * DAY
 TURNING = [
@@ -53,6 +55,7 @@ class ThickPoint(Bench):
         if len(state.batch.pieces) < 2:
             del self.pictures["profile 2"]
         self.pictures["map"] = DepthMap()
+        self.pictures["matters"] = BarPicture()
         self.says |= {
             "answer": Say("", "answer"),
             "detail": Say("", "answer"),
@@ -75,25 +78,26 @@ class ThickPoint(Bench):
         state = self.state
         system, pieces = state.batch.units, state.batch.pieces
         now = state.batch.stages[state.cure].longest
-        trio = state.trio(state.cure_lasting(max(HORIZON, now)))
-        profiles = [pictures.profile(trio, now, ("salt",), piece.name, system) for piece in pieces[:2]]
+        banded = state.banded(state.cure_lasting(max(HORIZON, now)))
+        profiles = [pictures.profile(banded, now, ("salt",), piece.name, system) for piece in pieces[:2]]
         for number, profile in enumerate(profiles):  # one scale for both, so that they can be compared
             show_lines(self.pictures[f"profile {number + 1}"], profile, y_range=pictures.shared_range(*profiles))
-        show_lines(self.pictures["middle"], pictures.middles(trio, [piece.name for piece in pieces[:2]], now))
-        level = CURED_SHARE * trio.usual.resting("salt", state.cure, pieces[0].name)
+        show_lines(self.pictures["middle"], pictures.middles(banded, [piece.name for piece in pieces[:2]], now))
+        level = CURED_SHARE * banded.usual.resting("salt", state.cure, pieces[0].name)
         show_map(
             self.pictures["map"],
-            pictures.depth_map(trio.usual, "salt", pieces[0].name, level, "cured down to here", system),
+            pictures.depth_map(banded.usual, "salt", pieces[0].name, level, "cured down to here", system),
         )
-        self.says["answer"].text = " ".join(telling.enough(trio, now, piece.name) for piece in pieces[:2])
-        self.says["detail"].text = " ".join(telling.cured(trio, piece.name) for piece in pieces[:2])
-        nitrite = pictures.profile(trio, now, ("nitrite", FREE), pieces[0].name, system)
+        self.says["answer"].text = " ".join(telling.enough(banded, now, piece.name) for piece in pieces[:2])
+        self.says["detail"].text = " ".join(telling.cured(banded, piece.name) for piece in pieces[:2])
+        first = pieces[0].name
+        show_matters(self.pictures["matters"], banded, within(CURED, first), f"the days that the {first} needs")
+        nitrite = pictures.profile(banded, now, ("nitrite", FREE), pieces[0].name, system)
         show_lines(self.pictures["nitrite"], nitrite)
-        self.says["nitrite"].text = telling.nitrite(trio, now, pieces[0].name)
+        self.says["nitrite"].text = telling.nitrite(banded, now, pieces[0].name)
         self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
-        shaded = pictures.BAND.capitalize() + "." if trio.others else "Bands are off."
         cured = "Cured here means salted through; pink and protection need nitrite too."
-        self.says["rests"].text = "\n".join((shaded, cured, *trio.usual.assumptions))
+        self.says["rests"].text = "\n".join((banded.meaning, cured, *banded.usual.assumptions))
 
     def layout(self):
         controls = list(self.controls.values())
@@ -101,6 +105,6 @@ class ThickPoint(Bench):
         return column(
             self.says["trouble"], self.says["answer"], self.says["detail"], row(*controls, self.units, self.bands, at_least=300),
             row(*profiles, at_least=320), self.says["nitrite"], row(self.pictures["nitrite"], self.pictures["middle"], at_least=320),
-            self.pictures["map"],
+            row(self.pictures["map"], self.pictures["matters"], at_least=320),
             self.says["caution"], self.says["rests"],
         )  # fmt: skip

@@ -1,0 +1,229 @@
+"""Answers of many draws: bands, times, windows and chances, each with the number of draws and what was varied, and in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from .. import units
+from ..criterion import Criterion
+from ..forecast import DAY
+
+LEVELS = (0.1, 0.5, 0.9)
+TRUSTED = 0.9  # of the draws: a day that is right less often is not to be trusted (judgement)
+INSTEAD = "Use a weaker brine for longer, a thinner piece, or an equilibrium brine; or cure and then soak."
+
+
+@dataclass(frozen=True)
+class Band:
+    """Quantiles of a reading: `low`, `middle`, `high` (10, 50 and 90 %) as arrays or floats, and what they rest on."""
+
+    low: Any
+    middle: Any
+    high: Any
+    count: int
+    rests_on: str
+    depth: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class Times:
+    """How long until a criterion holds, in every draw: `values` (d,) in s, inf where it does not within `at_most`."""
+
+    criterion: str
+    values: np.ndarray
+    at_most: float
+    said: str
+    rests_on: str
+
+    def quantile(self, level: float) -> float:
+        """s by which it holds in this share of the draws; inf if it does not hold in so many."""
+        ordered = np.sort(self.values)
+        return float(ordered[min(int(np.ceil(level * len(ordered))) - 1, len(ordered) - 1)])
+
+    def chance(self, by: float) -> float:
+        """Share of the draws in which it holds by this many s."""
+        return float(np.mean(self.values <= by))
+
+    @property
+    def told(self) -> str:
+        """ "The core reaches 90 % of its equilibrium salt after 19 d (12 d to 34 d in 8 cases of 10)." """
+        low, middle, high = (self.quantile(level) for level in LEVELS)
+        if np.isinf(low):
+            share = in_ten(1 - self.chance(self.at_most))
+            return f"{self.said}: not within {units.show(self.at_most, 'time')} {share}."
+        late = "later, if at all" if np.isinf(high) else _days(high)
+        middle_said = (
+            f"after {_days(middle)}"
+            if np.isfinite(middle)
+            else f"in fewer than half of all cases within {_days(self.at_most)}"
+        )
+        return f"{self.said} {middle_said} ({_days(low)} to {late} in 8 cases of 10)."
+
+    @property
+    def sentence(self) -> str:
+        """What is told, and what it rests on."""
+        return f"{self.told} {self.rests_on}"
+
+    def sentence_by(self, when: float) -> str:
+        """ "In 8 cases of 10 ... by day 21." """
+        share = in_ten(self.chance(when))
+        return f"{share[0].upper()}{share[1:]}: {_lower(self.said)} by {_day(when)}. {self.rests_on}"
+
+
+@dataclass(frozen=True)
+class Windows:
+    """The window of a cure in every draw: opens and closes (d,) in s, inf where it does not."""
+
+    opens: np.ndarray
+    closes: np.ndarray
+    cured: str
+    too_salty: str
+    rests_on: str
+
+    @property
+    def empty(self) -> float:
+        """Share of the draws in which the meat is too salty before its core is cured, or its core is never cured."""
+        return float(np.mean(~(self.opens < self.closes)))
+
+    def open_at(self, when: float) -> float:
+        """Share of the draws in which the window is open at this many s."""
+        return float(np.mean((self.opens <= when) & (when < self.closes)))
+
+    @property
+    def best(self) -> tuple[float, float]:
+        """(s, share): the time at which the window is open in most draws."""
+        ends = np.concatenate([self.opens, self.closes])
+        finite = ends[np.isfinite(ends)]
+        if not len(finite):
+            return 0.0, self.open_at(0.0)
+        candidates = np.linspace(0.0, finite.max(), 400)
+        shares = [self.open_at(float(when)) for when in candidates]
+        best = int(np.argmax(shares))
+        return float(candidates[best]), shares[best]
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """(opens, closes) [s] in the middle case, inf for never."""
+        return float(_middle(self.opens)), float(_middle(self.closes))
+
+    @property
+    def told(self) -> str:
+        """When it is cured and when too salty in the middle case, how often there is no window at all, and the best day."""
+        opens, closes = self.span
+        cured, salty = f"cured ({_marked(self.cured)})", f"too salty ({_marked(self.too_salty)})"
+        if np.isinf(opens):
+            return f"Never {cured} in most cases within what was looked at; the window is empty {in_ten(self.empty)}. {INSTEAD}"
+        if np.isinf(closes):
+            early, late = (float(np.sort(self.opens)[int(level * (len(self.opens) - 1))]) for level in (0.1, 0.9))
+            last = _day(late) if np.isfinite(late) else "later"
+            never = float(np.mean(np.isinf(self.closes)))
+            return (
+                f"{_upper(cured)} from {_day(opens)} on ({_day(early)} to {last} in 8 cases of 10), and {in_ten(never)} never {salty}, "
+                "however long it lies. It can still spoil: keep it cold, and throw it out if it is slimy, smells off or the brine turns ropy."
+            )
+        if opens < closes:
+            middle = f"In the middle case it is {cured} from {_day(opens)} and {salty} from {_day(closes)}."
+        else:
+            middle = f"In the middle case it is {salty} from {_day(closes)} and {cured} only from {_day(opens)}."
+        when, share = self.best
+        empty = f"The window between them is empty {in_ten(self.empty)}"
+        if share == 0:
+            return f"{middle} {empty}, and no day is right. {INSTEAD}"
+        told = f"{middle} {empty}; {_day(when)} is right most often, {in_ten(share)}."
+        return f"{told} You cannot see which case you have. {INSTEAD}" if share < TRUSTED else told
+
+    @property
+    def sentence(self) -> str:
+        """What is told, and what it rests on."""
+        return f"{self.told} {self.rests_on}"
+
+
+@dataclass(frozen=True)
+class Chance:
+    """How often a check came out how: shares of the draws that pass, fail, or leave it unknown. Unknown is no pass."""
+
+    name: str
+    passes: float
+    fails: float
+    unknown: float
+    count: int
+    rests_on: str
+
+    @property
+    def sentence(self) -> str:
+        told = [
+            f"{word} {in_ten(share)}"
+            for word, share in (("met", self.passes), ("missed", self.fails), ("unknown", self.unknown))
+            if share > 0
+        ]
+        return f"{self.name}: {', '.join(told)}. {self.rests_on}"
+
+    @property
+    def told(self) -> str:
+        """How often it comes out as it does not always do: "met in 9 cases of 10, missed in 1 case of 10"; empty where all draws agree."""
+        shares = {"met": self.passes, "missed": self.fails, "unknown": self.unknown}
+        if max(shares.values()) >= 1.0:
+            return ""
+        return ", ".join(f"{word} {in_ten(share)}" for word, share in shares.items() if share > 0)
+
+
+def quantiles(values: np.ndarray, levels: Sequence[float] = LEVELS) -> tuple[np.ndarray, ...]:
+    """Quantiles over the first axis, between neighbours in order; sorts blocks of columns, which is cheap and small."""
+    count = len(values)
+    flat = values.reshape(count, -1)
+    result = np.empty((len(levels), flat.shape[1]))
+    for begin in range(0, flat.shape[1], 1024):
+        block = np.ascontiguousarray(flat[:, begin : begin + 1024].T)
+        block.sort(axis=1)
+        for k, level in enumerate(levels):
+            place = level * (count - 1)
+            low = int(place)
+            high, share = min(low + 1, count - 1), place - low
+            result[k, begin : begin + 1024] = block[:, low] * (1 - share) + block[:, high] * share
+    return tuple(row.reshape(values.shape[1:]) for row in result)
+
+
+def in_ten(share: float) -> str:
+    """A share in words that a cook can bet on."""
+    if share <= 0.02:
+        return "in hardly any case" if share > 0 else "in no case"
+    if share >= 0.98:
+        return "in every case" if share == 1 else "in nearly every case"
+    if abs(share - 0.5) < 0.03:
+        return "in half of all cases"
+    for quarter in (0.25, 0.75):
+        if abs(share - quarter) < 0.02:
+            return f"in {int(4 * quarter)} of 4 cases"
+    tenths = min(max(round(10 * share), 1), 9)
+    return f"in {tenths} case{'s' if tenths > 1 else ''} of 10"
+
+
+def _middle(values: np.ndarray) -> float:
+    return float(np.sort(values)[(len(values) - 1) // 2])
+
+
+def _marked(criterion: str) -> str:
+    """ "core salt >= 1.5 %" as a cook says it: "1.5 % salt in the middle"."""
+    wanted = Criterion.parse(criterion)
+    place = {"core": "in the middle", "average": "on the whole", "surface": "outside"}[wanted.place]
+    return f"{units.show(wanted.target, 'fraction')} {wanted.quantity} {place}"
+
+
+def _upper(words: str) -> str:
+    return words[0].upper() + words[1:]
+
+
+def _days(seconds: float) -> str:
+    return units.show(seconds, "time", digits=2)
+
+
+def _day(seconds: float) -> str:
+    return f"day {seconds / DAY:.3g}"
+
+
+def _lower(words: str) -> str:
+    return words[0].lower() + words[1:]
