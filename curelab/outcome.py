@@ -101,10 +101,9 @@ class Outcome:
         full.__dict__["spread"] = self.spread.widened(count)
         for _ in full.spread.prepared(self.spread, step):
             yield full
-        rows: tuple[Chance, ...] = ()
-        for rows in full.spread.judged(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted):
+        for chances in full.spread.judged(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted):
+            full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
-        full.__dict__["chances"] = {chance.name: chance for chance in rows}
         yield full
 
     @cached_property

@@ -120,7 +120,7 @@ def the_middle(planned: Banded, learned: Banded | None, cure: int, ends: float, 
     shown = [one for one in (planned, learned) if one is not None]
     ready = [when for one in shown for when in one.until(CURED, name, cure) if when is not None]
     furthest = max(ready) if np.isfinite(ready).all() else np.inf
-    end = min(longest, ROOM * max(ends, furthest))
+    end = min(longest, _round_days(ROOM * max(ends, furthest)))
     times = np.linspace(0.0, end, POINTS)
     lines = [
         _line(label, times, 100.0, one.at("core", "salt", times, name, "equilibrium"), label == PLANNED)
@@ -150,6 +150,14 @@ def room(picture: Lines) -> tuple[float, float | None]:
         return 0.0, None
     step = 10.0 ** np.floor(np.log10(high - low))
     return float(step * np.floor(low / step)), float(step * np.ceil(high / step))
+
+
+def _round_days(seconds: float) -> float:
+    """Up to whole tens of days, or fewer where it is short, so that more draws seldom ask for other times than few did."""
+    if not np.isfinite(seconds):
+        return seconds
+    step = next(days for days, up_to in ((2, 10), (5, 40), (10, np.inf)) if seconds <= up_to * DAY)
+    return float(step * DAY * np.ceil(seconds / (step * DAY)))
 
 
 def meaning(found: Update, bands: bool) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -188,7 +188,8 @@ class Spread:
     @cached_property
     def _depths(self) -> list[np.ndarray]:
         """Where the values of a profile stand in each piece: the same in every draw, so that one is enough."""
-        one = self.case.solve(self.draws.part(slice(0, 1)))
+        case = replace(self.case, stages=()) if self.case.fast else self.case
+        one = case.solve(self.draws.part(slice(0, 1)))
         return [one.depths(number) for number in range(len(self.case.pieces))]
 
     def _piece(self, piece: int | str) -> int:
@@ -340,8 +341,7 @@ class Spread:
         """The same draws up to stage `index`, which then lasts `at_most` s, and nothing after it; kept, for one question follows another."""
         if (index, at_most) not in self._followed:
             stages = (*self.case.stages[:index], lasting(self.case.stages[index], at_most))
-            case = _Case(self.case.pieces, stages, self.case.loss, self.case.numbers, self.case.cells, self.case.fast)
-            self._followed[index, at_most] = Spread(case, self.draws, self.executor)
+            self._followed[index, at_most] = Spread(replace(self.case, stages=stages), self.draws, self.executor)
         return self._followed[index, at_most]
 
     def _until(self, wanted, index: int, where, at_most: float) -> list[np.ndarray]:

@@ -21,7 +21,7 @@ import numpy as np
 
 from ..criterion import Criterion
 from .draws import LONGEST, Request, Spread
-from .uncertain import Draws, Uncertain, draw
+from .uncertain import Draws, Uncertain
 
 Ask = Callable[[Spread], np.ndarray]
 FOLDS = 8

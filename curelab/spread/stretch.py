@@ -86,9 +86,10 @@ class Track:
         since = self.clock(np.clip(times, begin, end)) - self.clock(begin)
         key = (numbers[0], place)
         if key not in self.begun:
-            self.begun[key] = np.stack([leg.start[:, place] for leg in legs], axis=1)
+            self.begun[key] = np.stack([leg.start[:, place] for leg in legs], axis=1), {}
         tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
-        return legs[0].stack.along(self.begun[key], owner if len(legs) > 1 else None, tau, rows)
+        starts, kept = self.begun[key]
+        return legs[0].stack.along(starts, owner if len(legs) > 1 else None, tau, rows, kept)
 
 
 @dataclass(frozen=True)

@@ -93,10 +93,10 @@ class Part:
             return (found / self.root[:, None, :]).reshape(d, s, t, -1)
         return (now.reshape(d, s * t, m) @ self.shapes(rows).swapaxes(1, 2)).reshape(d, s, t, -1)
 
-    def along(self, starts, owner, clock, held, rows) -> np.ndarray:
-        """(d, t, k) as `Stack.along`; held (d, t)."""
+    def along(self, amounts, owner, clock, held, rows) -> np.ndarray:
+        """(d, t, k) as `Stack.along`, from modal amounts (d, g, m) of the starts; held (d, t)."""
         rates, vectors = self.solved
-        begun = np.take_along_axis(self.amounts(starts), owner[:, :, None], axis=1)
+        begun = np.take_along_axis(amounts, owner[:, :, None], axis=1)
         now = rates[:, None, :] * -clock[..., None]
         if held is not None and self.feed is not None:
             safe = np.where(rates > 0, rates, 1.0)[:, None, :]
@@ -180,10 +180,11 @@ class Stack:
         return result
 
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None = None
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: dict
     ) -> np.ndarray:
         """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
-        owner (d, t): from which of them each clock reading (d, t) counts, None where there is one.
+        owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts of these
+        starts, part by part, filled at the first reading and used at the next.
         """
         if owner is None:
             return self.at(starts, clock[:, None], rows)[:, 0]
@@ -193,7 +194,9 @@ class Stack:
             mine = None if rows is None else rows[..., part.nodes]
             if mine is not None and not mine.any():
                 continue
-            found = part.along(starts[..., part.nodes], owner, clock, held, mine)
+            if int(part.nodes[0]) not in kept:
+                kept[int(part.nodes[0])] = part.amounts(starts[..., part.nodes])
+            found = part.along(kept[int(part.nodes[0])], owner, clock, held, mine)
             if rows is None:
                 result[..., part.nodes] = found
             else:

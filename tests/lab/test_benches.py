@@ -259,7 +259,7 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
 
 
 def test_with_bands_off_nothing_is_settled():
-    state, page = made("thick point")
+    _, page = made("thick point")
     page.bands.value = False
     assert not list(page.settle())
     assert "nothing of how sure it is" in page.says["rests"].text

@@ -101,8 +101,8 @@ FAULTS = (
     Fault("an odd term keeps its sign when turned", "self.matrix * np.outer(mine, mine)", "self.matrix", ("tests/transport/test_stack.py",)),
     Fault("thickness drawn once, not squared", "pace = meat / size**2", "pace = meat / size", (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
     Fault("no loss of nitrite in any draw", "inside + lost[:, :, None] * np.eye(len(nodes))", "inside", ("tests/transport/test_stack.py",)),
-    Fault("all legs of a turned piece begin alike", "np.take_along_axis(self.amounts(starts), owner[:, :, None], axis=1)",
-          "self.amounts(starts)[:, :1]", (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
+    Fault("all legs of a turned piece begin alike", "np.take_along_axis(amounts, owner[:, :, None], axis=1)",
+          "amounts[:, :1]", (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
     Fault("a band of 6 cases in 10", "LEVELS = (0.1, 0.5, 0.9)", "LEVELS = (0.2, 0.5, 0.8)", (SPREAD,)),
     Fault("fahrenheit without its 32", "return (hundred - zero) / 100.0, 1.0, zero", "return (hundred - zero) / 100.0, 1.0, 273.15", (UNITS,)),
 )  # fmt: skip
