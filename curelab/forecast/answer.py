@@ -75,7 +75,7 @@ def _ordered(value: float | None, *ends: float | None) -> tuple[float | None, fl
     return min(known), max(known) if len(known) == len(ends) + 1 else None
 
 
-def _say(criterion: Criterion, piece: str | None = None) -> str:
+def reaching(criterion: Criterion, piece: str | None = None) -> str:
     verb = "reaches" if criterion.sign == ">=" else "is down to"
     place = {"core": "The core", "average": "The whole piece", "surface": "The surface"}[criterion.place]
     if piece is not None:

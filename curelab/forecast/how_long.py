@@ -14,7 +14,7 @@ from ..piece import Piece
 from ..simulate import simulate
 from ..sources import Numbers, default_numbers
 from ..stages import AnyStage, Soak, in_order
-from .answer import DAY, LONGEST, Answer, _ordered, _say, _span, corners
+from .answer import DAY, LONGEST, Answer, _ordered, _span, corners, reaching
 
 
 def lasting(stage: AnyStage, seconds: float) -> AnyStage:
@@ -80,9 +80,9 @@ def time_to(
     slow, fast = (ask(each)[0] for each in corners(base))
     low, high = _ordered(value, fast, slow)
     if value is not None:
-        sentence = f"{_say(wanted, piece)} after {units.show(value, 'time')} ({_span('time', slow, fast)})."
+        sentence = f"{reaching(wanted, piece)} after {units.show(value, 'time')} ({_span('time', slow, fast)})."
     else:
-        sentence = f"{_say(wanted, piece)}: not within {units.show(at_most, 'time')}. {_nearest(history, wanted, len(line) - 1)}"
+        sentence = f"{reaching(wanted, piece)}: not within {units.show(at_most, 'time')}. {_nearest(history, wanted, len(line) - 1)}"
     return Answer("how long", value, low, high, "time", str(wanted), sentence)
 
 

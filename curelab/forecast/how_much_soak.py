@@ -15,7 +15,7 @@ from ..history import History
 from ..simulate import extend, simulate
 from ..sources import Numbers
 from ..stages import AnyStage, Log, Rest, Soak, Water, constant
-from .answer import Answer, _ordered, _say, _span, corners
+from .answer import Answer, _ordered, _span, corners, reaching
 
 NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."
 
@@ -65,7 +65,7 @@ def soak_needed(
     if not good:
         best = min(plans, key=lambda plan: plan.best)
         sentence = (
-            f"{_say(wanted)}: not within {units.show(limit, 'time')} in up to {max(changes)} waters of {units.show(each, 'water', system)}. "
+            f"{reaching(wanted)}: not within {units.show(limit, 'time')} in up to {max(changes)} waters of {units.show(each, 'water', system)}. "
             f"The least it comes to is {units.show(best.best, 'fraction')}, in {best.waters} waters; take more water, change it "
             "more often, soak longer, or cure with less salt next time."
         )
@@ -115,14 +115,14 @@ def least_water(
         best = _soaked(cured, most_changes, 50 * green, limit, cold, 0.0)
         reach = max(best.at(wanted.place, "salt", None, piece.name, wanted.basis) for piece in best.pieces)
         return (
-            f"{_say(wanted)}: no amount of water does that in {units.show(limit, 'time')}; the least is "
+            f"{reaching(wanted)}: no amount of water does that in {units.show(limit, 'time')}; the least is "
             f"{units.show(reach, 'fraction')}, because salt needs time to come out of the middle. Soak longer.",
             (),
         )
     fewest = min(plan.water for plan in plans)
     chosen = next(plan for plan in plans if plan.water <= 1.1 * fewest)
     return (
-        f"{_say(wanted)} in {units.show(limit, 'time')} with {chosen.waters} waters of {units.show(chosen.each, 'mass')}, "
+        f"{reaching(wanted)} in {units.show(limit, 'time')} with {chosen.waters} waters of {units.show(chosen.each, 'mass')}, "
         f"{units.show(chosen.water, 'mass')} in all; more changes would save little.",
         tuple(plans),
     )

@@ -15,7 +15,7 @@ from ..piece import Piece
 from ..simulate import simulate
 from ..sources import Numbers
 from ..stages import Brine, require_bath
-from .answer import Answer, _ordered, _say, _span, banded
+from .answer import Answer, _ordered, _span, banded, reaching
 
 
 def strength_needed(
@@ -53,14 +53,14 @@ def strength_needed(
     if value is not None:
         grams = units.show(value / (1 - value) * bath.water, "mass")
         sentence = (
-            f"{_say(wanted)} in {days} with a brine of {units.show(value, 'fraction')} salt, {grams} in "
+            f"{reaching(wanted)} in {days} with a brine of {units.show(value, 'fraction')} salt, {grams} in "
             f"{units.show(bath.water, 'mass')} of water ({_span('fraction', slow, fast)})."
         )
     else:
         history = simulate(pieces, brine.but(bath=bath.but(salt=most)), loss=loss, numbers=numbers)
         reach = min(history.at(wanted.place, "salt", None, piece.name, wanted.basis) for piece in history.pieces)
         sentence = (
-            f"{_say(wanted)}: not in {days} with any brine. Even a saturated one ({units.show(top, 'fraction')}) brings it to "
+            f"{reaching(wanted)}: not in {days} with any brine. Even a saturated one ({units.show(top, 'fraction')}) brings it to "
             f"{units.show(reach, 'fraction')}; give it more days, or a thinner piece."
         )
     return Answer("how strong", value, low, high, "fraction", str(wanted), sentence)

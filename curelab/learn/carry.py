@@ -9,7 +9,7 @@ from pathlib import Path
 from ..batch import Batch, dumps, from_table
 from ..fields import InputError, refuse, to_plain
 from ..meat_and_fridge import MeatAndFridge
-from ..paper.logbook import WAIT, _replace, _text, locked
+from ..paper.logbook import WAIT, locked, replace_text, text_of
 from ..spread.uncertain import Uncertain
 from ..tomlfile import read_table, to_toml
 from .fit import known_before
@@ -44,12 +44,12 @@ def carry(
             raise refuse(
                 TABLE, f'the batch holds "{batch.meat_and_fridge.name}" already; say --replace to put this in its place'
             )
-        words = _with(_text(path), to_toml({TABLE: to_plain(profile)}))
+        words = _with(text_of(path), to_toml({TABLE: to_plain(profile)}))
         try:
             good = from_table(tomllib.loads(words.replace("\r\n", "\n"))) == after
         except (tomllib.TOMLDecodeError, InputError):
             good = False
-        _replace(path, words if good else dumps(after))
+        replace_text(path, words if good else dumps(after))
         return batch, after
 
 

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from curelab.matter.ranges import ZERO_CELSIUS, kelvin, plain, within
 from curelab.sources import Numbers, default_numbers
 
-_WATER_NODES = (3, 5, 10, 20, 25, 40, 65, 80, 100)  # degC; one row of numbers.csv each
+WATER_NODES = (3, 5, 10, 20, 25, 40, 65, 80, 100)  # degC; one row of numbers.csv each
 STORAGE_RANGE = (ZERO_CELSIUS, ZERO_CELSIUS + 20.0)
 """Temperatures (K) over which the nitrite loss models rest on anything measured."""
 
@@ -71,8 +71,8 @@ def water_diffusivity(temperature: ArrayLike, numbers: Numbers | None = None) ->
     """
     numbers = numbers or default_numbers()
     kelvins = kelvin(temperature, -5.0, 100.0)
-    inverse = 1.0 / (np.array(_WATER_NODES) + ZERO_CELSIUS)
-    logs = np.log([numbers.si(f"water.salt_diffusivity.{node}C") for node in _WATER_NODES])
+    inverse = 1.0 / (np.array(WATER_NODES) + ZERO_CELSIUS)
+    logs = np.log([numbers.si(f"water.salt_diffusivity.{node}C") for node in WATER_NODES])
     wanted = 1.0 / kelvins
     result = np.interp(wanted, inverse[::-1], logs[::-1])
     slope = (logs[1] - logs[0]) / (inverse[1] - inverse[0])

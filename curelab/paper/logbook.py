@@ -50,7 +50,7 @@ def append_reading(path: str | Path, reading: Reading, *, start: datetime | None
     with locked(path, wait):
         batch = from_table(read_table(path))
         longer = batch.but(log=(*batch.log, reading))
-        words = _text(path)
+        words = text_of(path)
         entry = _entry(reading, batch)
         if start is not None:
             clock = KitchenClock(batch.plan.zone if batch.plan else None)
@@ -63,7 +63,7 @@ def append_reading(path: str | Path, reading: Reading, *, start: datetime | None
             good = from_table(tomllib.loads(more.replace("\r\n", "\n"))) == longer
         except (tomllib.TOMLDecodeError, InputError):
             good = False
-        _replace(path, more if good else dumps(longer))
+        replace_text(path, more if good else dumps(longer))
         return longer
 
 
@@ -78,7 +78,7 @@ def undo(path: str | Path, *, wait: float = WAIT) -> Reading:
         batch = from_table(read_table(path))
         if not batch.log:
             raise refuse("log", "is empty; there is nothing to take out")
-        words = _text(path)
+        words = text_of(path)
         plain = words.replace("\r\n", "\n")
         tail = _TAIL.search(plain)
         by_hand = refuse("log", "its last entry was written by hand; take it out of the file by hand too")
@@ -87,7 +87,7 @@ def undo(path: str | Path, *, wait: float = WAIT) -> Reading:
         shorter = plain[: tail.start()].rstrip("\n") + "\n"
         if from_table(tomllib.loads(shorter)) != batch.but(log=batch.log[:-1]):
             raise by_hand
-        _replace(path, shorter.replace("\n", "\r\n") if "\r\n" in words else shorter)
+        replace_text(path, shorter.replace("\n", "\r\n") if "\r\n" in words else shorter)
         return batch.log[-1]
 
 
@@ -100,7 +100,7 @@ def save_keeping_log(batch: Batch, path: str | Path, *, wait: float = WAIT) -> B
     path = Path(path).resolve()
     with locked(path, wait):
         kept = batch.but(log=from_table(read_table(path)).log)
-        _replace(path, dumps(kept))
+        replace_text(path, dumps(kept))
         return kept
 
 
@@ -191,12 +191,12 @@ def _untouched(entry: str) -> bool:
     return head.endswith(_digits(body))
 
 
-def _text(path: Path) -> str:
+def text_of(path: Path) -> str:
     """The file as it is, line ends included."""
     return path.read_bytes().decode("utf-8")
 
 
-def _replace(path: Path, words: str) -> None:
+def replace_text(path: Path, words: str) -> None:
     """Put the whole file in place of the old one, or nothing; the caller holds the lock."""
     content = words.encode("utf-8")
     if len(content) > LARGEST:

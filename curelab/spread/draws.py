@@ -18,7 +18,7 @@ import numpy as np
 from ..batch import Batch
 from ..criterion import Criterion
 from ..forecast import DAY, lasting
-from ..forecast.answer import _say
+from ..forecast.answer import reaching
 from ..history import History
 from ..limits import check_all
 from ..meat_and_fridge import MeatAndFridge
@@ -325,7 +325,7 @@ class Spread:
         names = [self.case.pieces[n].name if isinstance(n, int) else None for n in numbers]
         found = self._until([wanted] * len(numbers), index, numbers, at_most)
         return [
-            Times(str(wanted), values, at_most, _say(wanted, name), self.rests_on)
+            Times(str(wanted), values, at_most, reaching(wanted, name), self.rests_on)
             for values, name in zip(found, names, strict=True)
         ]
 

@@ -24,9 +24,9 @@ from ..runs import FREE, TRACERS
 from ..simulate import CELLS, turns_of
 from ..sources import Numbers, default_numbers, to_si
 from ..stages import AnyStage, Brine, Log, Rest, SealedCure, require_bath
-from ..transport.stack import Stack, stack_of
-from .cut import Cut, cut
-from .stretch import Leg, Stretch, Track, Wires
+from .cut import cut
+from .networks import Networks
+from .stretch import Leg, Stretch, Track
 from .uncertain import thickness_factor, tilt
 
 SEGMENTS = 4  # pieces of a fridge log with their own mean loss of nitrite; `simulate` takes up to 64
@@ -98,11 +98,10 @@ class Ensemble:
             )
             for piece in self.pieces
         )  # fmt: skip
-        self._sign = self._signs()
+        self._networks = Networks(self._cuts)
         self._amounts = {name: [np.zeros((self.count, each.count)) for each in self._cuts] for name in TRACERS}
         self._water_change = [np.zeros(self.count) for _ in self._cuts]
         self._time = np.zeros(self.count)
-        self._stacks: list[tuple[tuple, Stack]] = []
         self.runs: list[Stretch] = []
         for index, stage in enumerate(self.stages):
             self._do(stage, index)
@@ -118,57 +117,6 @@ class Ensemble:
     def _film(self, kind: str) -> np.ndarray:
         still = float(solutes.water_diffusivity(FILM_TEMPERATURE, self.base))
         return WATER_PER_VOLUME * self._full(self.numbers.si(f"film.{kind}")) / still
-
-    # -- assembly ------------------------------------------------------------------------------------------------------
-
-    def _signs(self) -> np.ndarray | None:
-        """(n + 1,) signs that every term changes to when the pieces are turned over, the bath last; None: a piece is not its mirror image."""
-        signs = [np.ones(each.count) if each.faces == (1,) else each.terms.sign for each in self._cuts]
-        return None if any(sign is None for sign in signs) else np.concatenate([*signs, [1.0]])
-
-    def _wires(self, cuts: tuple[Cut, ...], water: np.ndarray, faces) -> Wires:
-        """Links of the pieces in one bath; `faces`: films (d,) at the first and second face, None: sealed."""
-        starts = np.cumsum([0] + [each.count for each in cuts])
-        size = int(starts[-1]) + 1
-        laplacian = np.zeros((self.count, size, size))
-        constant = np.zeros(size)
-        constant[-1] = 1.0
-        shares = []
-        for begin, each in zip(starts, cuts, strict=False):
-            mine = slice(begin, begin + each.count)
-            laplacian[:, mine, mine] = each.inner
-            constant[mine] = each.terms.average
-            share = np.zeros((self.count, 2))
-            for face in each.faces if faces is not None else ():
-                film = faces[face] if len(each.faces) == 2 else np.maximum(*faces)  # as in assembly.wire
-                outside, half = film * each.area[:, face], each.half[:, face]
-                share[:, face] = outside / (half + outside)
-                step = np.zeros(size)
-                step[mine], step[-1] = each.terms.values[(0, -1)[face]], -1.0
-                laplacian += (half * share[:, face])[:, None, None] * np.outer(step, step)
-            shares.append(share)
-        capacity = np.repeat(np.stack([*[each.held for each in cuts], water], axis=1), [*np.diff(starts), 1], axis=1)
-        return Wires(tuple(shares), lambda loss: self._stack(capacity, laplacian, constant, loss))
-
-    def _stack(self, capacity, laplacian, constant, loss) -> Stack:
-        """The same network is solved once: a soak's second water is often like its first, and a piece that is turned is
-        often its own mirror image.
-        """
-        sign = self._sign
-        for (size, links, lost), stack in self._stacks:
-            if (
-                size.shape == capacity.shape
-                and _close(size, capacity)
-                and (lost is None) == (loss is None)
-                and (loss is None or _close(lost, loss))
-            ):
-                if _close(links, laplacian):
-                    return stack
-                if sign is not None and _close(links * np.outer(sign, sign), laplacian):
-                    return stack.flipped(sign)
-        stack = stack_of(capacity, laplacian, constant, loss)
-        self._stacks.append(((capacity, laplacian, loss), stack))
-        return stack
 
     # -- the clock -----------------------------------------------------------------------------------------------------
 
@@ -225,7 +173,7 @@ class Ensemble:
     def _run(self, stage, index, label, water, faces, log, longest, bath, saturation=None, turns=(), running=False):
         planned, readings = self._clock(log, longest)
         capacity = np.full(self.count, np.inf) if running else water
-        wires = tuple(self._wires(self._cuts, capacity, pair) for pair in faces)
+        wires = tuple(self._networks.wires(self._cuts, capacity, pair) for pair in faces)
         starts = np.cumsum([0] + [each.count for each in self._cuts])
         slices = tuple(slice(int(a), int(b)) for a, b in pairwise(starts))
         start = {}
@@ -284,7 +232,7 @@ class Ensemble:
     def _dissolving(self, start, saturation, water, wire, faces, read, longest) -> Track:
         """Salt of a sealed cure: held at saturation while some lies dry, then a finite bath; when, differs from draw to draw."""
         dry = np.maximum((start[:, -1] - saturation) * water, 0.0)
-        wet = self._wires(self._cuts, np.full(self.count, np.inf), faces)
+        wet = self._networks.wires(self._cuts, np.full(self.count, np.inf), faces)
         held = start.copy()
         held[:, -1] = np.minimum(held[:, -1], saturation)
         one = np.ones((self.count, 1))
@@ -387,7 +335,7 @@ class Ensemble:
     def release(self) -> None:
         """Let go of the modes now: runs and ensemble hold each other, and a sheaf of modes is large."""
         self.runs.clear()
-        self._stacks.clear()
+        self._networks.solved.clear()
 
     # -- readings ------------------------------------------------------------------------------------------------------
 
@@ -487,17 +435,6 @@ class Ensemble:
     def begin(self, index: int) -> np.ndarray:
         """s (d,) at which stage `index` begins."""
         return next(run for run in self.runs if run.index == index).begin
-
-
-def _close(one: np.ndarray, other: np.ndarray) -> bool:
-    """Equal but for rounding, which a small entry takes over from the large ones it is the rest of."""
-    if np.array_equal(one, other):
-        return True
-    finite = np.isfinite(one)
-    return bool(
-        np.array_equal(finite, np.isfinite(other))
-        and np.abs(one[finite] - other[finite]).max() <= 1e-13 * np.abs(one[finite]).max()
-    )
 
 
 class _Reader:

@@ -16,7 +16,7 @@ from scipy.special import ndtri
 
 from ..assembly import FILM_TEMPERATURE
 from ..fields import Record
-from ..matter.solutes import _WATER_NODES
+from ..matter.solutes import WATER_NODES
 from ..meat_and_fridge import MeatAndFridge
 from ..piece import Piece
 from ..sources import Numbers, read_table
@@ -266,7 +266,7 @@ def drawn_case(
             if key.startswith("water_change.at_"):
                 changed[key] = numbers[key].value + values["water uptake"]
     if "activation energy" in values:
-        for node in _WATER_NODES:
+        for node in WATER_NODES:
             key = f"water.salt_diffusivity.{node}C"
             changed[key] = numbers[key].value * float(tilt(values["activation energy"], node + 273.15))
     made: list[Piece] = []

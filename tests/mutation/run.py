@@ -56,7 +56,7 @@ FAULTS = (
     Fault("missing bath node", "for contact in contacts: chain = chains[contact.chain]", "for contact in contacts[1:]:\n        chain = chains[contact.chain]",
           (f"{MODES}::test_flux_runs_from_high_to_low", f"{PROOF}::test_every_case_holds"), few=True),
     Fault("celsius for kelvin in the loss", '* (kelvins - ZERO_CELSIUS)', "* kelvins", (SOLUTES,), few=True),
-    Fault("celsius for kelvin in the diffusivity", "1.0 / (np.array(_WATER_NODES) + ZERO_CELSIUS)", "1.0 / (np.array(_WATER_NODES) + 273.15 - ZERO_CELSIUS)",
+    Fault("celsius for kelvin in the diffusivity", "1.0 / (np.array(WATER_NODES) + ZERO_CELSIUS)", "1.0 / (np.array(WATER_NODES) + 273.15 - ZERO_CELSIUS)",
           (SOLUTES,)),
     Fault("water phase for whole meat", 'if basis == "water phase": inside = w * self.bodies[piece].partition',
           'if basis in ("water phase", "meat"):\n            inside = w * self.bodies[piece].partition', ("tests/test_history.py",), few=True),
