@@ -21,11 +21,13 @@ from .matter.tissue import water_change_band
 from .outcome import CHECKED, Cured, Outcome
 from .runs import FREE
 from .spread import Spread, Windows
+from .spread.answers import in_ten
 from .spread.sensitivity import Importance
 from .tomlfile import write_text
 from .weighing import WHY_METHODS_DIFFER, Weighed
 
 WIDTH = 96
+ONE_IN_TEN = 0.1  # a check that fails in so many draws is named at the top (judgement)
 
 
 # One set of words for a verdict, on paper and on every page.
@@ -43,7 +45,7 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
     if batch.note:
         out += _wrapped(batch.note)
     out += ["", "IN SHORT"]
-    for sentence in in_short(outcome):
+    for sentence in (*in_short(outcome), *_may_fail(outcome)):
         out += _wrapped(sentence, "    ", "  - ")
     out += ["", "THE MEAT"]
     for piece in batch.pieces:
@@ -75,9 +77,14 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
             out += _wrapped(
                 f"{SIGNS[verdict.outcome]}: {verdict.sentence}{_often(outcome, verdict)}{source}", "      ", "  "
             )
-    passed = [f"{verdict.name}{_often(outcome, verdict)}" for verdict in outcome.verdicts if verdict.outcome == "pass"]
+    passed = [verdict for verdict in outcome.verdicts if verdict.outcome == "pass"]
     if passed and not long:
-        out += _wrapped(f"in order: {'; '.join(dict.fromkeys(passed))}.", "      ", "  ")
+        always = [verdict.name for verdict in passed if not _often(outcome, verdict)]
+        if always:
+            out += _wrapped(f"in order: {'; '.join(dict.fromkeys(always))}.", "      ", "  ")
+        some = [f"{verdict.name}{_often(outcome, verdict)}" for verdict in passed if _often(outcome, verdict)]
+        if some:
+            out += _wrapped(f"in order as planned, not in every case: {'; '.join(dict.fromkeys(some))}.", "      ", "  ")
     out += ["", "CAUTIONS"]
     for caution in CAUTIONS:
         out += _wrapped(caution, "    ", "  - ")
@@ -125,6 +132,18 @@ def in_short(outcome: Outcome) -> list[str]:
         f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order."
     )
     return said
+
+
+def _may_fail(outcome: Outcome) -> list[str]:
+    """The checks that are in order as planned and fail in a case of ten and more."""
+    some = [
+        f"{verdict.name} ({in_ten(outcome.chances[verdict.name].fails)})"
+        for verdict in outcome.verdicts
+        if verdict.outcome == "pass" and verdict.name in outcome.chances and outcome.chances[verdict.name].fails >= ONE_IN_TEN
+    ]
+    if not some:
+        return []
+    return [f"In order as planned, yet missed now and then: {'; '.join(dict.fromkeys(some))}, of {CHECKED} draws. See CHECKS."]
 
 
 def brackets(outcome: Outcome) -> str:

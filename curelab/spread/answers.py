@@ -222,7 +222,8 @@ def _days(seconds: float) -> str:
 
 
 def _day(seconds: float) -> str:
-    return f"day {seconds / DAY:.3g}"
+    days = seconds / DAY
+    return f"day {days:.2g}" if days < 10 else f"day {days:.0f}"
 
 
 def _lower(words: str) -> str:
