@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 
 from . import units
-from .batch import Batch
+from .batch import Batch, Reading
 from .criterion import Criterion
-from .forecast import Answer, corners, soak_needed
+from .forecast import DAY, Answer, corners, soak_needed
 from .history import History
-from .limits import Verdict, check_all
+from .limits import Verdict, check_all, worst_first
 from .piece import Piece
 from .simulate import simulate
 from .sources import Numbers, default_numbers
@@ -29,6 +29,8 @@ from .weighing.vessel import Fit, fits
 
 CURED = "core salt >= 90 % of equilibrium"
 DRAWS = 256  # behind every band of a report, where the caller asks for no other number
+SURE = 0.9  # of the draws: what is cured less often is not called cured (judgement)
+THERMOMETER = 0.5  # K that a thermometer in the log may be off where the cook does not say (judgement)
 CHECKED = 64  # draws in which the checks are run again
 CURED_SHARE = Criterion.parse(CURED).target
 
@@ -53,9 +55,10 @@ class Cured:
         name, days = self.piece.name, units.roughly(self.lasted)
         thick = units.show(self.piece.thickness, "length", system, digits=2)
         middle, low, high = self.share
-        there = (
-            f"its middle has {100 * middle:.0f} % ({100 * low:.0f} to {100 * high:.0f}) of the salt it will end with"
-        )
+        share, least, most = (
+            min(100 * part, 100.0) for part in (middle, low, high)
+        )  # early on the brine is stronger than it ends
+        there = f"its middle has {share:.0f} % ({least:.0f} to {most:.0f}) of the salt that this cure would bring it to"
         early, needed, late = (self.needs.quantile(level) for level in LEVELS)
         latest = units.roughly(late) if np.isfinite(late) else f"more than {units.roughly(self.needs.at_most)}"
         if middle < CURED_SHARE:
@@ -65,13 +68,14 @@ class Cured:
                 else f"Even {units.roughly(self.needs.at_most)} are not enough in most cases."
             )
             return (
-                f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need} Cut it thinner if you can: half as thick "
-                "needs a quarter of the time."
+                f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need} Do not just leave it in "
+                "that long: until salt and nitrite have come to the middle, cold alone keeps it from botulism. Cut it thinner if you can: half as "
+                "thick needs a quarter of the time."
             )
-        if low < CURED_SHARE:
+        if self.chance < SURE:
             return (
-                f"The {name} ({thick}) is probably cured to the middle after {days}, {in_ten(self.chance)}: {there}. To be sure in 9 cases of 10 "
-                f"takes {latest}."
+                f"{days.capitalize()} may NOT be enough for the {name} ({thick}): cured to the middle only {in_ten(self.chance)}; {there}. In 9 cases "
+                f"of 10 it takes up to {latest}."
             )
         return f"The {name} ({thick}) is cured to the middle after {days}, {in_ten(self.chance)}: {there}."
 
@@ -158,10 +162,11 @@ class Outcome:
     @cached_property
     def verdicts(self) -> tuple[Verdict, ...]:
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
-        return check_all(
+        found = check_all(
             self.history, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
             **self._counted,
         )  # fmt: skip
+        return worst_first((*judged_log(self.batch.log, self.batch.units, self.history.numbers), *found))
 
     @cached_property
     def matters(self) -> tuple[Importance, ...]:
@@ -207,6 +212,32 @@ class Outcome:
             if self.batch.vessel and brines
             else None
         )
+
+
+def judged_log(log: Sequence[Reading], system: str = "metric", numbers: Numbers | None = None) -> tuple[Verdict, ...]:
+    """What thermometer readings in the log say before any model: in order up to `protection.cold`, not in order beyond it and its error,
+    unknown between. Nothing where none was read.
+    """
+    base = numbers or default_numbers()
+    row, limit = base["protection.cold"], base.si("protection.cold")
+    read = [(each.number, each) for each in log if each.what == "temperature" and each.number is not None]
+    if not read:
+        return ()
+    warmest, entry = max(read, key=lambda pair: pair[0])
+    said = (
+        f"The log says {units.show(warmest, 'temperature', system)} on day {entry.at / DAY:.2g}; "
+        f"{units.show(limit, 'temperature', system)} is the most."
+    )
+    outcome = "pass" if warmest <= limit else "unknown" if warmest <= limit + (entry.off or THERMOMETER) else "fail"
+    if outcome == "fail":
+        said += (
+            " Curing sooner does not save meat that was warm: unless you know that it was for less than "
+            f"{units.show(base.si('protection.warm_hours'), 'time')} in all, throw it away."
+        )
+    elif outcome == "unknown":
+        said += " A thermometer may be off by as much: read it again, and set the fridge colder."
+    shown = units.convert(limit, "temperature", "degC"), units.convert(warmest, "temperature", "degC")
+    return (Verdict("temperature in the log", outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
 
 
 def _grams(stage: Brine | SealedCure) -> Any:

@@ -104,7 +104,7 @@ def scale(quantity: str, basis: str | None = None) -> tuple[float, str]:
         "equilibrium": "of equilibrium",
     }[basis or default_basis(quantity)]
     if quantity in PARTS_PER_MILLION and basis != "equilibrium":
-        return 1e6, f"mg per kg {on}"
+        return 1e6, f"mg/kg {on}"
     return 100.0, f"% {on}"
 
 
@@ -276,8 +276,17 @@ def bath(banded: Banded) -> Lines:
     """Strength of the bath over the days, % salt by weight."""
     times = banded.usual.times
     middle, low, high = banded.bath("salt", times)
-    band = (None, None) if low is None or high is None else (100 * low, 100 * high)
-    first, last = 100 * middle[1], 100 * middle[-1]
+    dry = np.zeros(len(times), dtype=bool)  # while the pieces rest there is no bath, which is not a bath of water
+    for run in banded.usual.runs:
+        dry |= run.sealed & (times > run.begin + 1e-6) & (times <= run.end + 1e-6)
+    middle = np.where(dry, np.nan, middle)
+    band = (
+        (None, None)
+        if low is None or high is None
+        else tuple(100 * np.where(dry, np.nan, each) for each in (low, high))
+    )
+    wet = np.flatnonzero(~dry)
+    first, last = 100 * middle[1], 100 * middle[wet[-1]]
     return Lines(
         f"The bath goes from {first:.1f} % to {last:.1f} % salt.", "days since the start", "salt in the bath, % by weight",
         (Series("bath", times / 86400, 100 * middle, COLOURS["salt"], "", *band),), (), band_note(banded),

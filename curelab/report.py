@@ -6,7 +6,7 @@ import csv
 import io
 import json
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -20,14 +20,13 @@ from .limits import CAUTIONS, Verdict
 from .matter.tissue import water_change_band
 from .outcome import CHECKED, Cured, Outcome
 from .runs import FREE
-from .spread import Spread, Windows
+from .spread import Chance, Spread, Windows
 from .spread.answers import in_ten
 from .spread.sensitivity import Importance
 from .tomlfile import write_text
 from .weighing import WHY_METHODS_DIFFER, Weighed
 
 WIDTH = 96
-ONE_IN_TEN = 0.1  # a check that fails in so many draws is named at the top (judgement)
 
 
 # One set of words for a verdict, on paper and on every page.
@@ -45,7 +44,7 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
     if batch.note:
         out += _wrapped(batch.note)
     out += ["", "IN SHORT"]
-    for sentence in (*in_short(outcome), *_may_fail(outcome)):
+    for sentence in in_short(outcome, learned):
         out += _wrapped(sentence, "    ", "  - ")
     out += ["", "THE MEAT"]
     for piece in batch.pieces:
@@ -84,7 +83,9 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
             out += _wrapped(f"in order: {'; '.join(dict.fromkeys(always))}.", "      ", "  ")
         some = [f"{verdict.name}{_often(outcome, verdict)}" for verdict in passed if _often(outcome, verdict)]
         if some:
-            out += _wrapped(f"in order as planned, not in every case: {'; '.join(dict.fromkeys(some))}.", "      ", "  ")
+            out += _wrapped(
+                f"in order as planned, not in every case: {'; '.join(dict.fromkeys(some))}.", "      ", "  "
+            )
     out += ["", "CAUTIONS"]
     for caution in CAUTIONS:
         out += _wrapped(caution, "    ", "  - ")
@@ -117,33 +118,45 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
     return "\n".join(out) + "\n"
 
 
-def in_short(outcome: Outcome) -> list[str]:
-    """What a cook must know before all else."""
-    said = [each.sentence(outcome.batch.units) for each in outcome.cured]
+def in_short(outcome: Outcome, learned: Sequence[str] = (), chances: Mapping[str, Chance] | None = None) -> list[str]:
+    """What a cook must know before all else. `learned`: what the log has taught; `chances`: of the checks, default those of the outcome."""
+    warm = [
+        verdict.sentence
+        for verdict in outcome.verdicts
+        if verdict.name == "temperature in the log" and verdict.outcome != "pass"
+    ]
+    said = [f"NOT IN ORDER: {sentence}" for sentence in warm]
+    if learned and not warm:
+        said.append(f"Your log: {learned[0]} The days below are before your readings.")
+    said += [each.sentence(outcome.batch.units) for each in outcome.cured]
     if outcome.cured:
         said.append(
             "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite. It is still raw."
         )
     counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
     first = next((verdict for verdict in outcome.verdicts if verdict.outcome == "fail"), None)
-    if first is not None:
+    if first is not None and first.sentence not in warm:
         said.append(f"NOT IN ORDER: {first.sentence}")
+    said += _watch(outcome, outcome.chances if chances is None else chances)
     said.append(
         f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order."
     )
     return said
 
 
-def _may_fail(outcome: Outcome) -> list[str]:
-    """The checks that are in order as planned and fail in a case of ten and more."""
-    some = [
-        f"{verdict.name} ({in_ten(outcome.chances[verdict.name].fails)})"
-        for verdict in outcome.verdicts
-        if verdict.outcome == "pass" and verdict.name in outcome.chances and outcome.chances[verdict.name].fails >= ONE_IN_TEN
-    ]
+def _watch(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
+    """The checks that are in order as planned and are missed, or unknown, in a case of ten and more."""
+    some = []
+    for name in dict.fromkeys(verdict.name for verdict in outcome.verdicts if verdict.outcome == "pass"):
+        chance = chances.get(name)
+        if chance is not None and round(10 * (1 - chance.passes)) >= 1:
+            some.append(f"{name} (not {in_ten(1 - chance.passes)})")
     if not some:
         return []
-    return [f"In order as planned, yet missed now and then: {'; '.join(dict.fromkeys(some))}, of {CHECKED} draws. See CHECKS."]
+    return [
+        f"WATCH: in order as planned, but not in every case: {'; '.join(some)}, of {CHECKED} draws. Where it is about cold, set the fridge "
+        "colder and put a thermometer into the vessel."
+    ]
 
 
 def brackets(outcome: Outcome) -> str:
@@ -216,7 +229,7 @@ def _band(outcome: Outcome, place: str, quantity: str, stage: int, piece: str, p
     return f"{100 * value:.1f} ({100 * low:.1f} to {100 * high:.1f})"
 
 
-def plain(outcome: Outcome) -> dict[str, Any]:
+def plain(outcome: Outcome, learned: Sequence[str] = ()) -> dict[str, Any]:
     """Everything in SI, for machines; the same floats the benches show."""
     history = outcome.history
     rows = []
@@ -238,7 +251,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "curelab": __version__,
         "batch": to_plain(outcome.batch),
         "weighed": None if outcome.weighed is None else _weighed(outcome.weighed),
-        "in_short": in_short(outcome),
+        "in_short": in_short(outcome, learned),
         "stages": rows,
         "draws": {
             "count": outcome.draws,
@@ -316,7 +329,10 @@ def _quantiles(seconds: np.ndarray) -> dict[str, float | None]:
 
 def as_json(outcome: Outcome, learned: Sequence[str] = ()) -> str:
     """`plain` as text; `learned`: what the log has taught, in sentences."""
-    return json.dumps(plain(outcome) | {"learned": list(learned)}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return (
+        json.dumps(plain(outcome, learned) | {"learned": list(learned)}, indent=1, ensure_ascii=False, allow_nan=False)
+        + "\n"
+    )
 
 
 def write_csv(outcome: Outcome, folder: Path) -> list[Path]:

@@ -6,12 +6,10 @@ import numpy as np
 
 from . import units
 from .forecast import DAY
-from .outcome import CURED, CURED_SHARE
+from .outcome import CURED, CURED_SHARE, SURE
 from .runs import FREE
 from .spread.answers import in_ten
 from .spread.banded import Banded
-
-SURE = 0.9  # of the draws: what is then said without "probably"
 
 
 def cured(banded: Banded, piece: str, criterion: str = CURED) -> str:
@@ -33,13 +31,15 @@ def enough(banded: Banded, time: float, piece: str) -> str:
     usual, low, high = banded.at("core", "salt", [time], piece, "equilibrium")
     share = float(usual[0])
     days = f"{time / DAY:.3g} days"
-    there = f"its middle has {100 * share:.0f} %{_between(low, high, 100)} of the salt it will end with"
+    all_of_it = 1.0  # early on the brine is stronger than it ends, and the middle of a thin piece may pass what it comes back to
+    low, high = (None if each is None else np.minimum(each, all_of_it) for each in (low, high))
+    there = f"its middle has {100 * min(share, all_of_it):.0f} %{_between(low, high, 100)} of the salt that this cure would bring it to"
     chance = banded.chance(CURED, min(time, banded.usual.length), piece)
     if share < CURED_SHARE:
         hope = f", cured to the middle {in_ten(chance)}" if chance else ""
         return f"{days} are **not enough** for the {piece}: {there}{hope}."
     if chance is not None and chance < SURE:
-        return f"{days} are **probably enough** for the {piece}: cured to the middle {in_ten(chance)}; {there}."
+        return f"{days} **may not be enough** for the {piece}: cured to the middle only {in_ten(chance)}; {there}."
     return f"{days} are **enough** for the {piece}: {there}."
 
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from curelab.__main__ import main
-from curelab.batch import load
-from curelab.outcome import run
+from curelab.batch import Reading, load
+from curelab.outcome import judged_log, run
 from curelab.sources import datasets_folder
 
 DEMO = datasets_folder() / "demo_brisket.toml"
@@ -151,3 +151,28 @@ def test_how_sure_it_is_stands_in_report_and_json(capsys):
     assert any("16 draws" in sentence for sentence in json.loads(out)["how_sure"])
     code, _, err = said(["run", loin, "--draws", "3"], capsys)
     assert code == 2 and "out of range" in err
+
+
+def test_a_warm_log_comes_first_and_says_no_day(tmp_path, capsys):
+    """Warm meat cures sooner, which must never read as good news."""
+    path = tmp_path / "warm.toml"
+    said(["new", str(path)], capsys)
+    for day in ("2 d", "6 d"):
+        code, _, err = said(["log", str(path), "temperature", "9 degC", "--after", day], capsys)
+        assert code == 0, err
+    _, out, _ = said(["run", str(path), "--draws", "16"], capsys)
+    short = out.partition("IN SHORT")[2].partition("THE MEAT")[0]
+    assert short.strip().startswith("- NOT IN ORDER: The log says 9 °C on day 2") and "throw it away" in short
+    assert "ready on day" not in out.partition("WHAT THE LOG SAYS")[2].partition("WHAT IT RESTS ON")[0]
+    _, out, _ = said(["learn", str(path)], capsys)
+    assert "NOT IN ORDER: The log says 9 °C" in out and "ready on day" not in out and "Caution" in out
+
+
+@pytest.mark.parametrize(
+    ("reading", "outcome"), [("4 degC", "pass"), ("4.8 degC", "unknown"), ("5.2 degC", "fail"), ("41.5 degF", "fail")]
+)
+def test_a_thermometer_is_judged_with_its_error(reading, outcome):
+    log = (Reading(at="1 d", what="temperature", value=reading), Reading(at="2 d", what="temperature", value="2 degC"))
+    (verdict,) = judged_log(log)
+    assert verdict.outcome == outcome and "day 1" in verdict.sentence
+    assert judged_log(()) == ()

@@ -33,7 +33,10 @@ def test_lines(picture):
     figure = figures.lines(picture)
     drawn = {trace.name: trace for trace in figure.data if trace.name}
     for series in picture.series:
-        assert np.array_equal(drawn[series.label].y, series.y) and drawn[series.label].line.color == series.colour
+        assert (
+            np.array_equal(drawn[series.label].y, series.y, equal_nan=True)
+            and drawn[series.label].line.color == series.colour
+        )
         if series.low is not None:
             assert np.all(series.low <= series.y + 1e-12) and np.all(series.y <= series.high + 1e-12)
     assert figure.layout.title.text == picture.sentence and picture.sentence.endswith(".")
@@ -45,7 +48,10 @@ def test_map_and_its_line():
         OUTCOME.history, "salt", "flat", level=0.9 * OUTCOME.history.resting("salt", 0, "flat")
     )
     figure = figures.depth_map(picture)
-    assert np.array_equal(figure.data[0].z, picture.z) and picture.z.shape == (len(picture.y), len(picture.x))
+    assert np.array_equal(figure.data[0].z, picture.z, equal_nan=True) and picture.z.shape == (
+        len(picture.y),
+        len(picture.x),
+    )
     depth = picture.line[1][np.isfinite(picture.line[1])]
     assert depth.min() >= 0 and depth.max() <= picture.y[-1] / 2 + 1e-9
 

@@ -63,7 +63,7 @@ def _span(kind: str, slow: float | None, fast: float | None) -> str:
     if len(ends) == 1:
         side = "fastest" if slow is None else "slowest"
         return f"{units.show(ends[0], kind, digits=2)} for the {side} meat known, not reached by the other end"
-    return f"{units.show(min(ends), kind, digits=2)} to {units.show(max(ends), kind, digits=2)}"
+    return f"{units.show(ends[0], kind, digits=2)} in the slowest meat known, {units.show(ends[1], kind, digits=2)} in the fastest"
 
 
 def _ordered(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:

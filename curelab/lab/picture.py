@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any, Literal, TypedDict
 
 import numpy as np
+import traitlets as T
 
 from .assets import joined
 from .drawing import Asked, Drawing, packed
@@ -48,6 +49,8 @@ class Picture(Drawing):
     ([0.0, 4.0], 'salt, % against depth, mm. At the right end: day 3 2.')
     """
 
+    shaded = T.Bool(True)  # whether bands are drawn
+
     _esm = joined("page.js", "drawing.js", "picture.js")
     _css = joined("page.css", "picture.css")
 
@@ -67,6 +70,8 @@ class Picture(Drawing):
         what a screen reader says instead of the picture; without one the values at the right ends are named.
         Raises ValueError naming everything that is wrong with the series and marks.
         """
+        if not self.shaded:
+            series = [{key: value for key, value in one.items() if key not in ("low", "high")} for one in series]  # type: ignore[misc]
         lines, arrays, bounds = _read(series, marks)
 
         def send(frame: bytes | None = None) -> None:

@@ -34,7 +34,7 @@ DRAWS = 512  # draws when it rests
 class State(T.HasTraits):
     """One batch, where it is kept, whether it differs from its file, and what is wrong with the last edit.
 
-    revision: grows with everything a view must redraw for. bands: show how sure it is. strict: let exceptions of views through (tests).
+    revision: grows with everything a view must redraw for. bands: shade the pictures with how sure it is; words and lines stay as they are. strict: let exceptions of views through (tests).
     """
 
     batch = T.Instance(Batch)
@@ -151,7 +151,7 @@ class State(T.HasTraits):
     # -- results -----------------------------------------------------------------------------------------------------------------
 
     def banded(self, stages: tuple[AnyStage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Banded:
-        """The history of `stages` and `pieces` (default: those of the batch) and, with bands on, their draws: few at once (`QUICK`), all
+        """The history of `stages` and `pieces` (default: those of the batch) and their draws: few at once (`QUICK`), all
         of them (`DRAWS`) once they have been `settled`.
         """
         wanted = self.batch.filled() if stages is None else stages
@@ -162,8 +162,6 @@ class State(T.HasTraits):
                 self._kept.clear()
             case = usual_case(meat, wanted, default_numbers(), self.batch.meat_and_fridge)
             self._kept[key] = Banded(simulate(case[0], case[1], loss=self.batch.loss, numbers=case[2]))
-        if not self.bands:
-            return Banded(self._kept[key].usual)
         if self._kept[key].many is None:
             usual = self._kept[key].usual
             many = spread(

@@ -8,7 +8,7 @@ from typing import Any
 
 from ..fields import InputError
 from ..pictures import Lines, Map
-from ..ranking import Bars, what_matters
+from ..ranking import what_matters
 from ..spread import sensitivity
 from ..spread.banded import Banded
 from .bars import BarPicture
@@ -21,7 +21,7 @@ from .say import Say
 from .state import State
 
 CAUTION = (
-    "Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
+    "It is still raw. Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
     "your local food code and licensed practice go first."
 )
 
@@ -42,7 +42,7 @@ class Bench:
         self.controls: dict[str, Any] = {}
         self.pictures: dict[str, Picture | DepthMap | BarPicture] = {}
         self.says: dict[str, Say] = {"trouble": Say("", "alert")}
-        self.bands = Switch("Show how sure this is (bands)", state.bands)
+        self.bands = Switch("Shade 8 cases of 10 in the pictures", state.bands)
         self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
         self.units = units_pick(state)
         self.says["caution"] = Say(CAUTION, "caution")
@@ -82,12 +82,15 @@ class Bench:
     def _draw(self) -> None:
         self._warning = ""
         self.state.showing()
+        for picture in self.pictures.values():
+            if isinstance(picture, Picture):
+                picture.shaded = self.state.bands
         self.draw()
         self.says["trouble"].tell(self._warning, "alert")
 
     def settle(self) -> Iterator[None]:
         """Draw once more, with all draws behind the bands; steps are short, and nothing changes before the last."""
-        if self.state.bands and not self.state.problems:
+        if not self.state.problems:
             yield from self.state.settled()
             self._draw()
 
@@ -156,11 +159,8 @@ def show_lines(widget: Picture, picture: Lines, **more: Any) -> None:
 
 def show_matters(widget: Picture | DepthMap | BarPicture, banded: Banded, ask: sensitivity.Ask, answer: str) -> None:
     """Draw what one answer hangs on, by rank regression over the draws behind the bands."""
-    assert isinstance(widget, BarPicture)
-    if banded.many is None:
-        widget.show(Bars("Bands are off: nothing is varied, so nothing can be ranked.", "", (), ""))
-    else:
-        widget.show(what_matters(sensitivity.what_matters(banded.many, ask, answer, method="rank")))
+    assert isinstance(widget, BarPicture) and banded.many is not None
+    widget.show(what_matters(sensitivity.what_matters(banded.many, ask, answer, method="rank")))
 
 
 def show_map(widget: DepthMap, picture: Map) -> None:

@@ -6,6 +6,10 @@ import textwrap
 from pathlib import Path
 
 WIDTH = 96
+CAUTION = (
+    "ready means salted to the middle, not safe to eat. It is raw: keep it below 4 degC all the time, and cook it. Your local code and licensed "
+    "practice go before this."
+)
 
 
 def add_learning(actions) -> None:
@@ -47,6 +51,7 @@ def _learn(given) -> int:
     _say("off: reading less prediction, in standard deviations; beyond 2 look at the reading again.")
     _say("", "When it is ready", *_in(days_table(found.before, found.after, found.begin)))
     _say(f"{by_the_plan(found.after, found.begin, found.ends)} {told.rests_on}")
+    _say("", f"Caution: {CAUTION}")
     if told.cannot or found.remarks:
         _say("", "What the readings cannot tell, and what was left out")
         _say(*(f"- {note}" for note in (*told.cannot, *found.remarks)))

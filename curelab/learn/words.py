@@ -10,6 +10,7 @@ import numpy as np
 from ..batch import Batch
 from ..forecast import DAY
 from ..history import History
+from ..outcome import judged_log
 from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
@@ -53,7 +54,12 @@ def told(
     seen = what_was_seen(readings, usual, batch.units)
     pace = found.get("obstruction.lean")
     unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
-    headline = f"{upper(seen)}: {_verdict(found, pace)}; {_ready(before, after, begin, unmoved)}."
+    quarrel = pace is not None and pace.narrowed and not _settled(found, pace)
+    when = "no new day is said until they do" if quarrel else _ready(before, after, begin, unmoved)
+    headline = f"{upper(seen)}: {_verdict(found, pace)}; {when}."
+    warm = [verdict.sentence for verdict in judged_log(batch.log, batch.units) if verdict.outcome == "fail"]
+    if warm:  # no day is worth saying for meat that was warm
+        headline = f"NOT IN ORDER: {warm[0]} {upper(seen)}: {_verdict(found, pace)}."
     details = []
     for row in found.estimates:
         if row.input.key == "obstruction.lean" and row.narrowed and _settled(found, row):

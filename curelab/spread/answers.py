@@ -114,7 +114,7 @@ class Windows:
     def told(self) -> str:
         """When it is cured and when too salty in the middle case, how often there is no window at all, and the best day."""
         opens, closes = self.span
-        cured, salty = f"cured ({_marked(self.cured)})", f"too salty ({_marked(self.too_salty)})"
+        cured, salty = f"salty enough ({_marked(self.cured)})", f"too salty ({_marked(self.too_salty)})"
         if np.isinf(opens):
             return f"Never {cured} in most cases within what was looked at; the window is empty {in_ten(self.empty)}. {INSTEAD}"
         if np.isinf(closes):
@@ -123,18 +123,22 @@ class Windows:
             never = float(np.mean(np.isinf(self.closes)))
             return (
                 f"{_upper(cured)} from {_day(opens)} on ({_day(early)} to {last} in 8 cases of 10), and {in_ten(never)} never {salty}, "
-                "however long it lies. It can still spoil: keep it cold, and throw it out if it is slimy, smells off or the brine turns ropy."
+                "however long it lies. It can still spoil: keep it cold, and throw it out if it is slimy, smells off or the brine turns ropy; "
+                "botulism gives no smell and no taste."
             )
         if opens < closes:
             middle = f"In the middle case it is {cured} from {_day(opens)} and {salty} from {_day(closes)}."
         else:
             middle = f"In the middle case it is {salty} from {_day(closes)} and {cured} only from {_day(opens)}."
         when, share = self.best
-        empty = f"The window between them is empty {in_ten(self.empty)}"
         if share == 0:
-            return f"{middle} {empty}, and no day is right. {INSTEAD}"
-        told = f"{middle} {empty}; {_day(when)} is right most often, {in_ten(share)}."
-        return f"{told} You cannot see which case you have. {INSTEAD}" if share < TRUSTED else told
+            return f"{middle} The window between them is empty {in_ten(self.empty)}: no day is right. {INSTEAD}"
+        if share < TRUSTED:
+            return (
+                f"{middle} The window between them is empty {in_ten(self.empty)}. There is no day to bet on: even the best, {_day(when)}, is right "
+                f"only {in_ten(share)}, and you cannot see which case you have. {INSTEAD}"
+            )
+        return f"{middle} {_upper(_day(when))} is right {in_ten(share)}."
 
     @property
     def sentence(self) -> str:

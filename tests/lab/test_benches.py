@@ -10,6 +10,7 @@ from curelab.lab.state import DRAWS, QUICK, State, opened, starting_batch
 from curelab.outcome import run
 from curelab.report import in_short
 from curelab.spread import spread
+from curelab.spread.banded import Banded
 
 
 @pytest.fixture(params=list(BENCHES))
@@ -228,12 +229,8 @@ def test_bands_hold_the_usual_line_and_go_away():
         slack = 6e-3 * banded.usual.surface(quantity, banded.usual.times, "thick end").max()  # what few terms cost
         assert np.all(low <= middle) and np.all(middle <= high)
         assert np.all(low <= usual + slack) and np.all(usual <= high + slack)
-    state.bands = False
-    assert state.banded().at("core", "salt", [86400.0]) == (
-        pytest.approx(state.banded().usual.core("salt", [86400.0])),
-        None,
-        None,
-    )
+    alone = Banded(banded.usual)
+    assert alone.at("core", "salt", [86400.0]) == (pytest.approx(banded.usual.core("salt", [86400.0])), None, None)
 
 
 @pytest.mark.parametrize("name", ("thick point", "equilibrium or strong", "soak", "batch"))
@@ -258,11 +255,20 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
     assert not list(page.settle()) or name == "batch"  # settled once is settled
 
 
-def test_with_bands_off_nothing_is_settled():
-    _, page = made("thick point")
+def bands_of(page):
+    return [
+        key for key, picture in page.pictures.items() if any(one.get("band") for one in picture.meta.get("series", ()))
+    ]
+
+
+def test_the_box_hides_the_shading_and_nothing_else(name):
+    """A tick must not change what is said, or how sure it is."""
+    _, page = made(name)
+    words, shaded = {key: say.text for key, say in page.says.items()}, bands_of(page)
     page.bands.value = False
-    assert not list(page.settle())
-    assert "nothing of how sure it is" in page.says["rests"].text
+    assert {key: say.text for key, say in page.says.items()} == words and not bands_of(page)
+    page.bands.value = True
+    assert bands_of(page) == shaded and (shaded or name == "learning")
 
 
 def test_a_batch_without_a_brine_says_so_on_the_brine_page():

@@ -13,7 +13,6 @@ from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
 from ...ranking import Bars, what_matters
-from ...spread.banded import Banded
 from ..bars import BarPicture
 from ..controls import Line, Pick, Press
 from ..forms import form
@@ -49,13 +48,13 @@ class BatchBench(Bench):
         )
         whole = form(state, lambda batch: batch, lambda **changes: state.edit(lambda batch: batch.but(**changes)), own)
         self.forms.append(("The batch", whole))
-        for number, piece in enumerate(state.batch.pieces):
+        for number in range(len(state.batch.pieces)):
             fields = form(
                 state,
                 lambda batch, n=number: batch.pieces[n],
                 lambda n=number, **changes: state.edit_piece(n, **changes),
             )
-            self.forms.append((f"Piece {number + 1}: {piece.name}", fields))
+            self.forms.append((f"Piece {number + 1}", fields))
         if state.batch.weigh_out is not None:
             fields = form(state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes))
             if state.batch.weigh_out.cure is not None:
@@ -154,7 +153,7 @@ class BatchBench(Bench):
     def draw(self):
         state = self.state
         outcome = state.shown_outcome()
-        banded = outcome.banded if state.bands else Banded(outcome.history)
+        banded = outcome.banded
         names = [piece.name for piece in state.batch.pieces]
         show_lines(self.pictures["salt"], pictures.over_time(banded, "salt", names[0]))
         show_lines(
@@ -163,7 +162,7 @@ class BatchBench(Bench):
         show_lines(self.pictures["bath"], pictures.bath(banded))
         self._matters(outcome)
         self.says["rests"].text = banded.meaning
-        self.says["answer"].text = "\n".join(report.in_short(outcome))
+        self.says["answer"].text = "\n".join(report.in_short(outcome, chances=outcome.__dict__.get("chances", {})))
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (
@@ -182,11 +181,10 @@ class BatchBench(Bench):
     def _matters(self, outcome: Outcome) -> None:
         widget = self.pictures["matters"]
         assert isinstance(widget, BarPicture)
-        if self.state.bands and outcome.matters:
+        if outcome.matters:
             widget.show(what_matters(outcome.matters[0]))
         else:
-            why = "nothing is cured here" if self.state.bands else "bands are off, so nothing is varied"
-            widget.show(Bars(f"Nothing can be ranked: {why}.", "", (), ""))
+            widget.show(Bars("Nothing is cured here, so nothing can be ranked.", "", (), ""))
 
     def layout(self):
         forms = [column(Say(f"**{title}**", "note"), *fields.values()) for title, fields in self.forms]
@@ -198,8 +196,8 @@ class BatchBench(Bench):
         log = row(*self.reading.values(), column(self.controls["log"], self.controls["unlog"]), at_least=180)
         return column(
             row(self.file, buttons, share=(1, 1), at_least=260), self.says["file"], self.says["trouble"],
-            row(self.says["answer"], self.says["weigh"], at_least=320), papers, row(*self.pictures.values(), at_least=320),
-            self.says["rests"], self.says["caution"], page, self.says["log"], log, row(self.controls["rules"], self.units, self.bands, at_least=220),
+            row(self.says["answer"], self.says["weigh"], at_least=320), self.says["caution"], papers, row(*self.pictures.values(), at_least=320),
+            self.says["rests"], page, self.says["log"], log, row(self.controls["rules"], self.units, self.bands, at_least=220),
             Say("**What the rules and the checks say**", "answer"), self.says["verdicts"],
         )  # fmt: skip
 

@@ -133,8 +133,8 @@ class EquilibriumOrStrong(Bench):
         ]
         return column(
             self.says["trouble"], self.says["answer"], self.says["window"],
-            row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["chosen"], row(*sides, at_least=320),
-            self.says["caution"], self.says["rests"],
+            row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["chosen"], self.says["caution"],
+            row(*sides, at_least=320), self.says["rests"],
         )  # fmt: skip
 
 

@@ -155,6 +155,6 @@ class SoakBench(Bench):
     def layout(self):
         return column(
             self.says["answer"], self.says["after"], self.says["needed"], self.says["trouble"],
-            row(*self.controls.values(), self.units, self.bands, at_least=300), row(*self.pictures.values(), at_least=420),
-            self.says["caution"], self.says["rests"],
+            row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["caution"],
+            row(*self.pictures.values(), at_least=420), self.says["rests"],
         )  # fmt: skip

@@ -104,7 +104,7 @@ class ThickPoint(Bench):
         profiles = [self.pictures[name] for name in ("profile 1", "profile 2") if name in self.pictures]
         return column(
             self.says["trouble"], self.says["answer"], self.says["detail"], row(*controls, self.units, self.bands, at_least=300),
-            row(*profiles, at_least=320), self.says["nitrite"], row(self.pictures["nitrite"], self.pictures["middle"], at_least=320),
+            self.says["caution"], row(*profiles, at_least=320), self.says["nitrite"], row(self.pictures["nitrite"], self.pictures["middle"], at_least=320),
             row(self.pictures["map"], self.pictures["matters"], at_least=320),
-            self.says["caution"], self.says["rests"],
+            self.says["rests"],
         )  # fmt: skip
