@@ -104,7 +104,12 @@ def _check(given) -> int:
     batch = load(given.file)
     outcome = run(batch)
     print(f'"{batch.name}" can be read and run. What it comes to:')
-    for sentence in in_short(outcome):
+    learned: list[str] = []
+    if batch.log:
+        from .learn.update import in_short as log_in_short
+
+        learned = log_in_short(batch, outcome.draws)
+    for sentence in in_short(outcome, learned):
         print(f"  - {sentence}")
     print(f"  - {brackets(outcome)}")
     return 0

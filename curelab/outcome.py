@@ -12,18 +12,18 @@ import numpy as np
 from . import units
 from .batch import Batch, Reading
 from .criterion import Criterion
-from .forecast import DAY, Answer, corners, soak_needed
+from .forecast import DAY, Answer, corners, lasting, soak_needed
 from .history import History
 from .limits import Verdict, check_all, worst_first
 from .piece import Piece
 from .simulate import simulate
 from .sources import Numbers, default_numbers
-from .spread import Chance, Spread, Times, Windows, spread
+from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten
 from .spread.banded import Banded
 from .spread.sensitivity import Importance, how_long, what_matters
 from .spread.uncertain import usual_case
-from .stages import Brine, SealedCure, Soak, require_bath
+from .stages import AnyStage, Brine, SealedCure, Soak, require_bath
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
@@ -40,7 +40,7 @@ class Cured:
     """How far one cure has brought the middle of one piece.
 
     stage: its number from 0; lasted [s]; share: (middle, low, high) of the draws, of the salt it is heading for; chance: how many of the
-    draws are cured when it ends; needs: how long it takes to nine tenths, in every draw.
+    draws are cured when it ends; needs: how long it takes to nine tenths, in every draw; too_salty: whether it would end so.
     """
 
     stage: int
@@ -49,6 +49,7 @@ class Cured:
     share: tuple[float, float, float]
     chance: float
     needs: Times
+    too_salty: bool = False
 
     def sentence(self, system: str = "metric") -> str:
         """What a cook must know first: is it enough, and if not, what is."""
@@ -67,6 +68,9 @@ class Cured:
                 if np.isfinite(needed)
                 else f"Even {units.roughly(self.needs.at_most)} are not enough in most cases."
             )
+            if self.too_salty:
+                need = "Left in until the middle is cured it would be far too salty: cut it thinner, or use an equilibrium brine."
+                return f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need}"
             return (
                 f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need} Do not just leave it in "
                 "that long: until salt and nitrite have come to the middle, cold alone keeps it from botulism. Cut it thinner if you can: half as "
@@ -96,8 +100,33 @@ class Outcome:
 
     @cached_property
     def spread(self) -> Spread:
-        """The draws of the batch."""
-        return spread(self.batch, count=self.draws, numbers=self.numbers, used=self.history.numbers.used)
+        """The draws of the batch, by the clock: what waits for a criterion lasts as long in every draw as in the history, because that is
+        what a plan says to do.
+        """
+        return self._drawn(held(self.batch.filled(), self.history))
+
+    @cached_property
+    def waiting(self) -> Spread:
+        """The draws of the batch in which every stage waits for its criterion, however long that takes."""
+        return self._drawn(self.batch.filled())
+
+    def _drawn(self, stages: Sequence[AnyStage]) -> Spread:
+        return spread(
+            self.batch.pieces, stages, count=self.draws, loss=self.batch.loss,
+            known=self.batch.meat_and_fridge, numbers=self.numbers, used=self.history.numbers.used,
+        )  # fmt: skip
+
+    def waits(self, stage: int) -> str:
+        """How long a stage that waits for a criterion takes, in words; nothing for one that ends by the clock."""
+        until = self.history.stages[stage].until
+        if until is None:
+            return ""
+        ends, begin = (self.waiting.readings([Request.of(what, index=stage)])[0] for what in ("ends", "begin"))
+        early, _, late = (units.roughly(each) for each in Spread.ordered(ends - begin))
+        limit = self.history.stages[stage].longest
+        never = float(np.mean(ends - begin >= limit * (1 - 1e-9)))
+        missed = f", not reached in time {in_ten(never)}" if never > 0 else ""
+        return f"{early} to {late} in 8 cases of 10{missed}; below, as long as this in every case"
 
     def settled(self, count: int, step: int) -> Iterator[Outcome]:
         """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""
@@ -118,7 +147,7 @@ class Outcome:
     def band(
         self, place: str, quantity: str, stage: int, piece: str, basis: str | None = None
     ) -> tuple[float, float, float]:
-        """(middle, low, high) of the draws, of a reading when a stage (from 0) ends, at whatever time that is in each."""
+        """(middle, low, high) of the draws, of a reading when a stage (from 0) ends by the plan."""
         found = self.spread.at_end(place, quantity, stage, piece, basis)
         return float(found.middle[0]), float(found.low[0]), float(found.high[0])
 
@@ -134,17 +163,21 @@ class Outcome:
             for piece, needs in zip(self.batch.pieces, self.spread.times_to(CURED, index, names), strict=True):
                 share = self.band("core", "salt", index, piece.name, "equilibrium")
                 chance = self.spread.chance_at_end(CURED, index, piece.name)
-                found.append(Cured(index, piece, end - begin, share, chance, needs))
+                found.append(Cured(index, piece, end - begin, share, chance, needs, self._ends_too_salty(index)))
         return tuple(found)
+
+    @cached_property
+    def windows(self) -> tuple[Windows, ...]:
+        """The window of a first cure that ends too salty; nothing otherwise."""
+        first = self.history.stages[0]
+        salty = isinstance(first, (Brine, SealedCure)) and self._ends_too_salty(0)
+        return (self.spread.window(),) if salty else ()
 
     @cached_property
     def answers(self) -> tuple[Answer | Windows, ...]:
         """The window of a cure that ends too salty, and the soak that brings it to eating salt."""
-        found: list[Answer | Windows] = []
+        found: list[Answer | Windows] = [*self.windows]
         numbers = self.history.numbers
-        first = self.history.stages[0]
-        if isinstance(first, (Brine, SealedCure)) and self._ends_too_salty(0):
-            found.append(self.spread.window())
         target = numbers.si("taste.normal_high")
         if any(self.history.average("salt", None, piece.name) > target for piece in self.batch.pieces):
             water = 2 * sum(piece.weight for piece in self.batch.pieces)
@@ -212,6 +245,23 @@ class Outcome:
             if self.batch.vessel and brines
             else None
         )
+
+
+def held(stages: Sequence[AnyStage], history: History) -> tuple[AnyStage, ...]:
+    """The stages with every criterion replaced by the time it took in a history; what was not run any more is left out."""
+    made = []
+    for index in dict.fromkeys(run.index for run in history.runs):
+        stage = stages[index]
+        if stage.until is not None:
+            begin, end = history.span(index)
+            if isinstance(stage, Soak):
+                spent = [run.length for run in history.runs if run.index == index]
+                waters = [water.but(lasts=time) for water, time in zip(stage.waters, spent, strict=False) if time > 1.0]
+                stage = stage.but(waters=waters or [stage.waters[0].but(lasts=60.0)], until=None)
+            else:
+                stage = lasting(stage, max(end - begin, 60.0))
+        made.append(stage)
+    return tuple(made)
 
 
 def judged_log(log: Sequence[Reading], system: str = "metric", numbers: Numbers | None = None) -> tuple[Verdict, ...]:

@@ -18,7 +18,7 @@ from .fields import InputError, Problem, to_plain
 from .forecast import Answer
 from .limits import CAUTIONS, Verdict
 from .matter.tissue import water_change_band
-from .outcome import CHECKED, Cured, Outcome
+from .outcome import Cured, Outcome
 from .runs import FREE
 from .spread import Chance, Spread, Windows
 from .spread.answers import in_ten
@@ -64,11 +64,14 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
     out += ["", f"STAGE BY STAGE  (in brackets: 8 cases of 10, of {outcome.draws} draws; see HOW SURE)"]
     out += _stage_lines(outcome)
     for answer in outcome.answers:
-        out += _wrapped(answer.told if isinstance(answer, Windows) else answer.sentence)
+        if not isinstance(answer, Windows):  # the window stands at the top
+            out += _wrapped(answer.sentence)
     out += [
         "",
         f"CHECKS  (rules: {batch.rules}; a guide, not a permit: your local code and licensed practice go first)",
-        *_wrapped(f"In brackets: how often, of {CHECKED} draws (see HOW SURE); nothing where all draws agree."),
+        *_wrapped(
+            f"In brackets: how often, of {_checked(outcome.chances)} draws (see HOW SURE); nothing where all draws agree."
+        ),
     ]
     for verdict in outcome.verdicts:
         if verdict.outcome != "pass" or long:
@@ -137,6 +140,7 @@ def in_short(outcome: Outcome, learned: Sequence[str] = (), chances: Mapping[str
     first = next((verdict for verdict in outcome.verdicts if verdict.outcome == "fail"), None)
     if first is not None and first.sentence not in warm:
         said.append(f"NOT IN ORDER: {first.sentence}")
+    said += [found.told for found in outcome.windows]
     said += _watch(outcome, outcome.chances if chances is None else chances)
     said.append(
         f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order."
@@ -154,9 +158,14 @@ def _watch(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
     if not some:
         return []
     return [
-        f"WATCH: in order as planned, but not in every case: {'; '.join(some)}, of {CHECKED} draws. Where it is about cold, set the fridge "
+        f"WATCH: in order as planned, but not in every case: {'; '.join(some)}, of {_checked(chances)} draws. Where it is about cold, set the fridge "
         "colder and put a thermometer into the vessel."
     ]
+
+
+def _checked(chances: Mapping[str, Chance]) -> int:
+    """In how many draws the checks were run again."""
+    return max((chance.count for chance in chances.values()), default=0)
 
 
 def brackets(outcome: Outcome) -> str:
@@ -173,6 +182,10 @@ def how_sure(outcome: Outcome) -> list[str]:
     said = [brackets(outcome)]
     if outcome.batch.meat_and_fridge is not None:
         said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
+    said.append(
+        "Checks, dates and soak times are worked out at usual values. The cure mix is taken as weighed exactly: a scale that is off moves the "
+        "nitrite in proportion, and no band shows it."
+    )
     for number, matter in enumerate(outcome.matters):
         stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
         said.append(f"{stage}{matter.advice} ({matter.method_in_short}.)")
@@ -198,7 +211,9 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     for index in sorted({run.index for run in history.runs}):
         begin, end = history.span(index)
         days = f"day {begin / 86400:.2g} to {end / 86400:.2g}" if end - begin > 43200 else f"on day {begin / 86400:.2g}"
-        out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: ended {history.ending(index)}")
+        waits = outcome.waits(index)
+        ended = f"ended {history.ending(index)}{f' ({waits})' if waits else ''}"
+        out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: {ended}")
         for piece in outcome.batch.pieces:
             salt = "; ".join(
                 f"{place} {_band(outcome, key, 'salt', index, piece.name)}"

@@ -108,7 +108,7 @@ class Windows:
     @property
     def span(self) -> tuple[float, float]:
         """(opens, closes) [s] in the middle case, inf for never."""
-        return float(_middle(self.opens)), float(_middle(self.closes))
+        return ordered(self.opens)[1], ordered(self.closes)[1]
 
     @property
     def told(self) -> str:
@@ -118,7 +118,7 @@ class Windows:
         if np.isinf(opens):
             return f"Never {cured} in most cases within what was looked at; the window is empty {in_ten(self.empty)}. {INSTEAD}"
         if np.isinf(closes):
-            early, late = (float(np.sort(self.opens)[int(level * (len(self.opens) - 1))]) for level in (0.1, 0.9))
+            early, _, late = ordered(self.opens)
             last = _day(late) if np.isfinite(late) else "later"
             never = float(np.mean(np.isinf(self.closes)))
             return (
@@ -127,9 +127,9 @@ class Windows:
                 "botulism gives no smell and no taste."
             )
         if opens < closes:
-            middle = f"In the middle case it is {cured} from {_day(opens)} and {salty} from {_day(closes)}."
+            middle = f"In half of all cases it is {cured} by {_day(opens)} and {salty} by {_day(closes)}."
         else:
-            middle = f"In the middle case it is {salty} from {_day(closes)} and {cured} only from {_day(opens)}."
+            middle = f"In half of all cases it is {salty} by {_day(closes)} and {cured} only by {_day(opens)}."
         when, share = self.best
         if share == 0:
             return f"{middle} The window between them is empty {in_ten(self.empty)}: no day is right. {INSTEAD}"
@@ -202,12 +202,16 @@ def in_ten(share: float) -> str:
     for quarter in (0.25, 0.75):
         if abs(share - quarter) < 0.02:
             return f"in {int(4 * quarter)} of 4 cases"
+    if share < 0.05:
+        return "in fewer than 1 case of 10"
     tenths = min(max(round(10 * share), 1), 9)
     return f"in {tenths} case{'s' if tenths > 1 else ''} of 10"
 
 
-def _middle(values: np.ndarray) -> float:
-    return float(np.sort(values)[(len(values) - 1) // 2])
+def ordered(values: np.ndarray) -> tuple[float, ...]:
+    """(10, 50 and 90 % point) of values (d,) of which some may be inf, each one that occurs."""
+    order = np.sort(values)
+    return tuple(float(order[int(np.ceil(level * len(order))) - 1]) for level in LEVELS)
 
 
 def _marked(criterion: str) -> str:

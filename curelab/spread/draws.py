@@ -26,7 +26,7 @@ from ..piece import Piece
 from ..simulate import LEAST_CELLS, simulate
 from ..sources import Numbers, default_numbers
 from ..stages import AnyStage, Brine, Rest, SealedCure, Soak
-from .answers import LEVELS, Band, Chance, Times, Windows, quantiles
+from .answers import Band, Chance, Times, Windows, ordered, quantiles
 from .ensemble import Ensemble, is_fast
 from .loop import Loop
 from .uncertain import Draws, Uncertain, draw, drawn_case, inputs_for, with_known
@@ -211,8 +211,7 @@ class Spread:
     @staticmethod
     def ordered(values: np.ndarray) -> tuple[float, ...]:
         """(10, 50 and 90 % point) of values (d,) of which some may be inf, each one that occurs."""
-        order = np.sort(values)
-        return tuple(float(order[int(np.ceil(level * len(order))) - 1]) for level in LEVELS)
+        return ordered(values)
 
     def at(self, place: str, quantity: str, times=None, piece: int | str = 0, basis: str | None = None) -> Band:
         """Band (t,) of a fraction at "core", "average" or "surface"."""

@@ -22,7 +22,7 @@ def main() -> None:
         page = browser.new_page(viewport={"width": 1200, "height": 1300}, device_scale_factor=0.65)
         page.goto(address.replace("start.ipynb", "thick_point.ipynb"))
         page.wait_for_selector("[data-revision]", timeout=60_000)
-        page.wait_for_timeout(2000)
+        page.wait_for_timeout(9000)  # until all draws stand behind the bands
         page.screenshot(path=ROOT / "notebooks" / "lab.png")
 
 
