@@ -19,7 +19,7 @@ from .piece import Piece
 from .simulate import simulate
 from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
-from .spread.answers import LEVELS, in_ten
+from .spread.answers import LEVELS, in_ten, ordered
 from .spread.banded import Banded
 from .spread.sensitivity import Importance, how_long, what_matters
 from .spread.uncertain import usual_case
@@ -122,7 +122,7 @@ class Outcome:
         if until is None:
             return ""
         ends, begin = (self.waiting.readings([Request.of(what, index=stage)])[0] for what in ("ends", "begin"))
-        early, _, late = (units.roughly(each) for each in Spread.ordered(ends - begin))
+        early, _, late = (units.roughly(each) for each in ordered(ends - begin))
         limit = self.history.stages[stage].longest
         never = float(np.mean(ends - begin >= limit * (1 - 1e-9)))
         missed = f", not reached in time {in_ten(never)}" if never > 0 else ""
@@ -217,6 +217,11 @@ class Outcome:
         """By the name of each verdict, in how many of the first CHECKED draws it comes out how."""
         found = self.spread.verdicts(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted)
         return {chance.name: chance for chance in found}
+
+    @property
+    def chances_so_far(self) -> dict[str, Chance]:
+        """`chances` if they were worked out already, else nothing: a page that a hand moves does not wait for them."""
+        return self.__dict__.get("chances", {})
 
     @property
     def _counted(self) -> dict[str, Any]:

@@ -20,8 +20,8 @@ from .limits import CAUTIONS, Verdict
 from .matter.tissue import water_change_band
 from .outcome import Cured, Outcome
 from .runs import FREE
-from .spread import Chance, Spread, Windows
-from .spread.answers import in_ten
+from .spread import Chance, Windows
+from .spread.answers import in_ten, ordered
 from .spread.sensitivity import Importance
 from .tomlfile import write_text
 from .weighing import WHY_METHODS_DIFFER, Weighed
@@ -335,7 +335,7 @@ def _matters(each: Importance) -> dict[str, Any]:
 
 def _quantiles(seconds: np.ndarray) -> dict[str, float | None]:
     """10, 50 and 90 % points; null: not within what was simulated."""
-    values = Spread.ordered(seconds)
+    values = ordered(seconds)
     return {
         name: value if np.isfinite(value) else None
         for name, value in zip(("low", "middle", "high"), values, strict=True)

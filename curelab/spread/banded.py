@@ -9,7 +9,7 @@ import numpy as np
 from ..criterion import Criterion
 from ..forecast import Window, first_time, window_of
 from ..history import History
-from .answers import Band, Windows
+from .answers import Band, Windows, ordered
 from .draws import Request, Spread
 
 Three = tuple[np.ndarray, np.ndarray | None, np.ndarray | None]
@@ -77,7 +77,7 @@ class Banded:
         asked: int | str = where if piece is None else self.number(piece)
         if self.many is not None:
             request = Request.of("first_time", criterion=wanted, index=stage, where=asked)
-            early, middle, late = self.many.ordered(self.many.readings([request])[0])
+            early, middle, late = ordered(self.many.readings([request])[0])
             return middle, early, late
         found = first_time(self.usual, wanted, self.usual.span(stage)[0], asked)
         return (np.inf if found is None else found), None, None

@@ -26,7 +26,7 @@ from ..piece import Piece
 from ..simulate import LEAST_CELLS, simulate
 from ..sources import Numbers, default_numbers
 from ..stages import AnyStage, Brine, Rest, SealedCure, Soak
-from .answers import Band, Chance, Times, Windows, ordered, quantiles
+from .answers import Band, Chance, Times, Windows, quantiles
 from .ensemble import Ensemble, is_fast
 from .loop import Loop
 from .uncertain import Draws, Uncertain, draw, drawn_case, inputs_for, with_known
@@ -208,15 +208,11 @@ class Spread:
         """Band of any reading."""
         return self._band(self.readings([request])[0])
 
-    @staticmethod
-    def ordered(values: np.ndarray) -> tuple[float, ...]:
-        """(10, 50 and 90 % point) of values (d,) of which some may be inf, each one that occurs."""
-        return ordered(values)
-
     def at(self, place: str, quantity: str, times=None, piece: int | str = 0, basis: str | None = None) -> Band:
         """Band (t,) of a fraction at "core", "average" or "surface"."""
-        request = Request.of("at", place=place, quantity=quantity, times=times, piece=self._piece(piece), basis=basis)
-        return self._band(self.readings([request])[0])
+        return self.band(
+            Request.of("at", place=place, quantity=quantity, times=times, piece=self._piece(piece), basis=basis)
+        )
 
     def at_end(self, place: str, quantity: str, stage: int, piece: int | str = 0, basis: str | None = None) -> Band:
         """Band (1,) of a fraction when a stage (from 0) ends, at whatever time that is in each draw."""
@@ -235,11 +231,11 @@ class Spread:
 
     def weight(self, times=None, piece: int | str = 0) -> Band:
         """Band (t,) of the weight, kg."""
-        return self._band(self.readings([Request.of("weight", times=times, piece=self._piece(piece))])[0])
+        return self.band(Request.of("weight", times=times, piece=self._piece(piece)))
 
     def bath(self, quantity: str, times=None) -> Band:
         """Band (t,) of the mass fraction in the bath."""
-        return self._band(self.readings([Request.of("bath", quantity=quantity, times=times)])[0])
+        return self.band(Request.of("bath", quantity=quantity, times=times))
 
     def profiles(
         self,

@@ -77,40 +77,38 @@ class Part:
 
     def at(self, start: np.ndarray, clock: np.ndarray, held: np.ndarray | None, rows: np.ndarray | None) -> np.ndarray:
         """(d, s, t, k) sums over the nodes, or all nodes, of a start (d, s, f), with the held node at `held` (d, s)."""
-        rates, vectors = self.solved
-        now = rates[:, None, None, :] * -clock[..., None]
-        phi = None
-        if held is not None and self.feed is not None:
-            safe = np.where(rates > 0, rates, 1.0)[:, None, None, :]
-            phi = np.where(rates[:, None, None, :] > 0, -np.expm1(now) / safe, clock[..., None])
-        np.exp(now, out=now)
-        now *= self.amounts(start)[:, :, None, :]
-        if phi is not None:
-            now += self._source(held)[:, :, None, :] * phi
+        now = self._evolved(
+            self.amounts(start)[:, :, None, :], clock, None if held is None else self._source(held)[:, :, None, :]
+        )
         d, s, t, m = now.shape
-        if rows is None:
-            found = now.reshape(d, s * t, m) @ vectors.swapaxes(1, 2)
-            return (found / self.root[:, None, :]).reshape(d, s, t, -1)
-        return (now.reshape(d, s * t, m) @ self.shapes(rows).swapaxes(1, 2)).reshape(d, s, t, -1)
+        return self._summed(now.reshape(d, s * t, m), rows).reshape(d, s, t, -1)
 
     def along(self, amounts, owner, clock, held, rows) -> np.ndarray:
         """(d, t, k) as `Stack.along`, from modal amounts (d, g, m) of the starts; held (d, t)."""
-        rates, vectors = self.solved
         begun = np.take_along_axis(amounts, owner[:, :, None], axis=1)
-        now = rates[:, None, :] * -clock[..., None]
-        if held is not None and self.feed is not None:
-            safe = np.where(rates > 0, rates, 1.0)[:, None, :]
-            phi = np.where(rates[:, None, :] > 0, -np.expm1(now) / safe, clock[..., None])
-            fed = held[..., None] * ((self.feed / self.root)[:, None, :] @ vectors) * phi
-            now = np.exp(now, out=now) * begun + fed
-        else:
-            np.exp(now, out=now)
-            now *= begun
+        return self._summed(self._evolved(begun, clock, None if held is None else self._source(held)), rows)
+
+    def _evolved(self, amounts: np.ndarray, clock: np.ndarray, source: np.ndarray | None) -> np.ndarray:
+        """Modal amounts (d, ..., m) at clock readings (d, ...), of amounts and a modal source that broadcast with them."""
+        rates = self.solved[0].reshape(len(clock), *(1,) * (clock.ndim - 1), -1)
+        now = rates * -clock[..., None]
+        fed = None
+        if source is not None:
+            phi = np.where(rates > 0, -np.expm1(now) / np.where(rates > 0, rates, 1.0), clock[..., None])
+            fed = source * phi
+        np.exp(now, out=now)
+        now *= amounts
+        return now if fed is None else now + fed
+
+    def _summed(self, now: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
+        """(d, t, k) sums over the nodes, or all nodes, of modal amounts (d, t, m)."""
         if rows is None:
-            return now @ vectors.swapaxes(1, 2) / self.root[:, None, :]
+            return now @ self.solved[1].swapaxes(1, 2) / self.root[:, None, :]
         return now @ self.shapes(rows).swapaxes(1, 2)
 
-    def _source(self, held):
+    def _source(self, held: np.ndarray) -> np.ndarray:
+        """What the held node at `held` (d, s) feeds into each mode, (d, s, m)."""
+        assert self.feed is not None  # parts have a feed wherever a node is held
         return held[..., None] * ((self.feed / self.root)[:, None, :] @ self.solved[1])
 
     def given(self, start: np.ndarray, clock: np.ndarray, held: np.ndarray) -> np.ndarray:

@@ -162,7 +162,7 @@ class BatchBench(Bench):
         show_lines(self.pictures["bath"], pictures.bath(banded))
         self._matters(outcome)
         self.says["rests"].text = banded.meaning
-        self.says["answer"].text = "\n".join(report.in_short(outcome, chances=outcome.__dict__.get("chances", {})))
+        self.says["answer"].text = "\n".join(report.in_short(outcome, chances=outcome.chances_so_far))
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (
@@ -204,7 +204,7 @@ class BatchBench(Bench):
 
 def _often(outcome: Outcome, verdict: Verdict) -> str:
     """In how many draws a check comes out how: known once the page has settled."""
-    chance = outcome.__dict__.get("chances", {}).get(verdict.name)
+    chance = outcome.chances_so_far.get(verdict.name)
     if chance is None:
         return ""
     return f" ({chance.told or 'so in every case'}, of {chance.count} draws)"
