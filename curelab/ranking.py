@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from .spread.sensitivity import Importance, Share
+from .units import capital
 
 MOST = 6  # bars in one picture: more is a table (judgement)
 COLOUR = "#0072B2"  # Okabe and Ito's blue
@@ -66,7 +67,7 @@ def what_matters(importance: Importance) -> Bars:
     """
     x_label = f"share of the spread of {importance.answer}, %"
     if importance.flat:
-        return Bars(importance.advice, x_label, (), _upper(importance.how) + ".")
+        return Bars(importance.advice, x_label, (), capital(importance.how) + ".")
     rows, adds = importance.rows, importance.method == "sobol"
     shown = rows if len(rows) <= MOST else rows[: MOST - 1] if adds else rows[:MOST]
     rest = rows[len(shown) :]
@@ -93,8 +94,8 @@ def _notes(importance: Importance, bars: tuple[Bar, ...], rest: tuple[Share, ...
         marks.append("Shares under half a percent, and any that came out below zero, are shown as 0.")
     best = importance.rows[0]
     sure = f"The draws tell the first share, {bars[0].share:.0f} %, to about {_points(best.rough)} either way, in 9 cases of 10."
-    remedies = [f"{_upper(row.label)}: {row.remedy or 'nothing in a kitchen helps'}." for row in importance.rows[:2]]
-    return [" ".join(marks), sure, *remedies, _upper(importance.how) + "."]
+    remedies = [f"{capital(row.label)}: {row.remedy or 'nothing in a kitchen helps'}." for row in importance.rows[:2]]
+    return [" ".join(marks), sure, *remedies, capital(importance.how) + "."]
 
 
 def _points(share: float) -> str:
@@ -110,7 +111,3 @@ def _cleaned(share: float) -> float:
 def _total(row: Share) -> float | None:
     """The total in percent, as shown: what lies below the first share is roughness."""
     return None if row.total is None else 100 * max(_cleaned(row.total), _cleaned(row.first))
-
-
-def _upper(words: str) -> str:
-    return words[0].upper() + words[1:]

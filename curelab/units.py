@@ -243,3 +243,8 @@ def _round(number: float, digits: int) -> str:
     places = max(0, digits - 1 - math.floor(math.log10(abs(number))))
     words = f"{number:.{places}f}"
     return words.rstrip("0").rstrip(".") if "." in words else words
+
+
+def capital(words: str) -> str:
+    """With a capital letter in front."""
+    return words[:1].upper() + words[1:]

@@ -16,7 +16,8 @@ from ..forecast import DAY
 from ..simulate import simulate
 from ..sources import Numbers
 from ..stages import Brine, SealedCure
-from .fit import fit, upper
+from ..units import capital
+from .fit import fit
 from .readings import from_log
 from .update import PACE, asked_for
 from .words import columns, typical_pace
@@ -112,7 +113,7 @@ def side_by_side(
     notes = [
         "salt: on average of the whole piece at the end; core: in the middle. pace: how fast the meat took salt, times the typical, "
         "from the readings of that batch alone (in brackets: 9 cases of 10, if thickness and all else are as written).",
-        *(f"[{number}] {upper(why)}." for number, why in enumerate(reasons, 1)),
+        *(f"[{number}] {capital(why)}." for number, why in enumerate(reasons, 1)),
     ]
     return cells, heads, notes
 

@@ -17,6 +17,7 @@ from ..simulate import simulate
 from ..sources import Numbers, default_numbers
 from ..spread.uncertain import POINT_95, Uncertain, inputs_for
 from ..stages import AnyStage
+from ..units import capital
 from .readings import FRIDGE_SWING, Measurement, measured
 
 LITTLE = (
@@ -82,17 +83,12 @@ class Fit:
     def sentence(self) -> str:
         """Estimates with intervals, then what cannot be told, then what was taken as known."""
         said = [
-            f"{upper(row.input.label)}: {row.value:.3g} {row.input.unit} ({row.low:.3g} to {row.high:.3g} in 9 cases of 10; before: "
+            f"{capital(row.input.label)}: {row.value:.3g} {row.input.unit} ({row.low:.3g} to {row.high:.3g} in 9 cases of 10; before: "
             f"{row.before[1]:.3g}, {row.before[0]:.3g} to {row.before[2]:.3g}), from {len(self.residuals)} "
             f"reading{'s' if len(self.residuals) > 1 else ''}."
             for row in self.estimates
         ]
         return " ".join([*said, *self.notes, f"Taken as known: {', '.join(self.held)}."])
-
-
-def upper(words: str) -> str:
-    """With a capital letter in front."""
-    return words[:1].upper() + words[1:]
 
 
 @dataclass(frozen=True)
@@ -264,7 +260,7 @@ def _told(scales, x, spread, correlation, data) -> tuple[list[bool], list[bool],
         if min(x[k] - scale.low, scale.high - x[k]) < 1e-3 * scale.deviation:
             told[k] = False
             notes.append(
-                f"{upper(scale.row.label)} is stuck at the end of its range ({scale.value(x[k]):.3g} {scale.row.unit}): the readings ask "
+                f"{capital(scale.row.label)} is stuck at the end of its range ({scale.value(x[k]):.3g} {scale.row.unit}): the readings ask "
                 "for more than the model allows."
             )
         if spread[k] > LITTLE * scale.deviation:
@@ -281,7 +277,7 @@ def _told(scales, x, spread, correlation, data) -> tuple[list[bool], list[bool],
             if abs(correlation[i, j]) > 0.9:
                 told[i] = told[j] = False
                 notes.append(
-                    f"{upper(scales[i].row.label)} and {scales[j].row.label} cannot be told apart (correlation "
+                    f"{capital(scales[i].row.label)} and {scales[j].row.label} cannot be told apart (correlation "
                     f"{correlation[i, j]:+.2f}); only their joint effect is known."
                 )
     return told, narrowed, notes

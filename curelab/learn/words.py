@@ -15,7 +15,8 @@ from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
 from ..stages import Brine, SealedCure
-from .fit import Estimate, Fit, known_before, upper
+from ..units import capital
+from .fit import Estimate, Fit, known_before
 from .readings import IN_THE_BATH, Measurement
 
 PROBABLY = 0.67  # deviations from the typical pace, 3 cases of 4: with less the meat is called alike (judgement)
@@ -56,10 +57,10 @@ def told(
     unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
     quarrel = pace is not None and pace.narrowed and not _settled(found, pace)
     when = "no new day is said until they do" if quarrel else _ready(before, after, begin, unmoved)
-    headline = f"{upper(seen)}: {_verdict(found, pace)}; {when}."
+    headline = f"{capital(seen)}: {_verdict(found, pace)}; {when}."
     warm = [verdict.sentence for verdict in judged_log(batch.log, batch.units) if verdict.outcome == "fail"]
     if warm:  # no day is worth saying for meat that was warm
-        headline = f"NOT IN ORDER: {warm[0]} {upper(seen)}: {_verdict(found, pace)}."
+        headline = f"NOT IN ORDER: {warm[0]} {capital(seen)}: {_verdict(found, pace)}."
     details = []
     for row in found.estimates:
         if row.input.key == "obstruction.lean" and row.narrowed and _settled(found, row):
@@ -67,7 +68,7 @@ def told(
         if row.input.key == "temperature" and row.narrowed:
             details.append(_offset(row, batch.units))
         if row.input.key.startswith("ph.") and row.narrowed:
-            details.append(f"{upper(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f} {SURE}).")
+            details.append(f"{capital(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f} {SURE}).")
     ready = after.said[0].lower() + after.said[1:]
     rests_on = f"Ready means: {ready}. The days in brackets hold 8 cases of 10, in {after.rests_on}"
     return Told(headline, tuple(details), found.notes, rests_on)

@@ -17,9 +17,10 @@ from ..forecast import Window, time_to, window
 from ..outcome import CURED, Outcome
 from ..piece import Piece
 from ..stages import AnyStage, Brine, SealedCure
+from ..units import capital
 from . import say_time
 from .kitchen_clock import KitchenClock
-from .tasks import capital, in_words
+from .tasks import in_words
 
 SEARCHED = 60 * 1440  # minutes in which an open hour is looked for
 HOURLY = 2 * 1440  # minutes; a band narrower than this is told by the hour

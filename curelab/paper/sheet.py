@@ -14,10 +14,10 @@ from ..pictures import Lines, Mark
 from ..piece import Piece
 from ..report import brackets
 from ..stages import Brine, SealedCure
+from ..units import capital
 from ..weighing import on_scale
 from . import say_time
 from .schedule import Schedule
-from .tasks import capital
 
 PICTURES = 2  # profiles on a sheet: of the thickest and the thinnest piece
 OUNCE = 0.028349523125  # kg

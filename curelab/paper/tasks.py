@@ -11,6 +11,7 @@ from ..batch import Batch
 from ..criterion import Criterion
 from ..outcome import Outcome
 from ..stages import Brine, Log, SealedCure, Soak
+from ..units import capital
 from . import say_time
 from .timeline import Link
 
@@ -172,10 +173,6 @@ def _warmth(log: Log, system: str) -> str:
     kelvin = [point[1] for point in log]
     low, high = (units.show(value, "temperature", system) for value in (min(kelvin), max(kelvin)))
     return low if low == high else f"{low} to {high}"
-
-
-def capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def _sentence(*parts: str) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 from .. import units
 from ..criterion import Criterion
 from ..forecast import DAY
+from ..units import capital
 
 LEVELS = (0.1, 0.5, 0.9)
 TRUSTED = 0.9  # of the draws: a day that is right less often is not to be trusted (judgement)
@@ -122,7 +123,7 @@ class Windows:
             last = _day(late) if np.isfinite(late) else "later"
             never = float(np.mean(np.isinf(self.closes)))
             return (
-                f"{_upper(cured)} from {_day(opens)} on ({_day(early)} to {last} in 8 cases of 10), and {in_ten(never)} never {salty}, "
+                f"{capital(cured)} from {_day(opens)} on ({_day(early)} to {last} in 8 cases of 10), and {in_ten(never)} never {salty}, "
                 "however long it lies. It can still spoil: keep it cold, and throw it out if it is slimy, smells off or the brine turns ropy; "
                 "botulism gives no smell and no taste."
             )
@@ -138,7 +139,7 @@ class Windows:
                 f"{middle} The window between them is empty {in_ten(self.empty)}. There is no day to bet on: even the best, {_day(when)}, is right "
                 f"only {in_ten(share)}, and you cannot see which case you have. {INSTEAD}"
             )
-        return f"{middle} {_upper(_day(when))} is right {in_ten(share)}."
+        return f"{middle} {capital(_day(when))} is right {in_ten(share)}."
 
     @property
     def sentence(self) -> str:
@@ -219,10 +220,6 @@ def _marked(criterion: str) -> str:
     wanted = Criterion.parse(criterion)
     place = {"core": "in the middle", "average": "on the whole", "surface": "outside"}[wanted.place]
     return f"{units.show(wanted.target, 'fraction')} {wanted.quantity} {place}"
-
-
-def _upper(words: str) -> str:
-    return words[0].upper() + words[1:]
 
 
 def _days(seconds: float) -> str:

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..criterion import Criterion
+from ..units import capital
 from .draws import LONGEST, Request, Spread
 from .uncertain import Draws, Uncertain
 
@@ -93,7 +94,7 @@ class Importance:
     def advice(self) -> str:
         """The sentence without how it was found: never shown without `how` near it."""
         if self.flat:
-            return f"{_upper(self.answer)} hardly changes with anything that was varied."
+            return f"{capital(self.answer)} hardly changes with anything that was varied."
         best, tied = self.rows[0], self.tied
         spread = f"of the spread of {self.answer}"
         if self.seen is not None and self.seen < SEES:
@@ -111,12 +112,12 @@ class Importance:
             makes += f", {beside}; these {COUNTED[len(tied)]} cannot be told apart"
         lead = next((row for row in tied if row.remedy), None)
         if lead is not None:
-            return f"{_upper(lead.remedy)} before anything else: {makes}."
+            return f"{capital(lead.remedy)} before anything else: {makes}."
         after = next((row for row in self.rows if row.remedy and row.first >= 0.5 * STANDS_OUT), None)
         if after is None:
-            return f"{_upper(makes)}, and nothing in a kitchen helps."
+            return f"{capital(makes)}, and nothing in a kitchen helps."
         return (
-            f"{_upper(makes)}, and nothing in a kitchen helps. Next: {after.remedy}; "
+            f"{capital(makes)}, and nothing in a kitchen helps. Next: {after.remedy}; "
             f"{after.label} makes {_percent(after.first)} %."
         )
 
@@ -124,7 +125,7 @@ class Importance:
     def method_in_short(self) -> str:
         """The method and how many draws it rests on, where the inputs are named already."""
         sees = "" if self.seen is None else f" that sees {_percent(self.seen)} % of the spread"
-        return f"{_upper(HOW[self.method])}{sees}, {self.evaluations} draws"
+        return f"{capital(HOW[self.method])}{sees}, {self.evaluations} draws"
 
     @property
     def how(self) -> str:
@@ -134,10 +135,6 @@ class Importance:
             f"{HOW[self.method]}{sees}, {self.evaluations} evaluations, {len(self.rows)} inputs: "
             f"{', '.join(row.label for row in self.rows)}"
         )
-
-
-def _upper(words: str) -> str:
-    return words[0].upper() + words[1:]
 
 
 def _percent(share: float) -> str:
