@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from curelab import outcome as outcomes
 from curelab.batch import load
 from curelab.lab.state import DRAWS, starting_batch
 from curelab.outcome import run
@@ -98,6 +99,11 @@ def settled(page) -> None:
         last = now
 
 
+def at_rest(page, draws: int) -> None:
+    """Wait until all draws stand behind the page: only then it says what the library says."""
+    page.wait_for_function(f"() => document.body.innerText.includes('{draws} draws')", timeout=60_000)
+
+
 def clean(page) -> None:
     assert page.problems == []
     assert page.outside == []
@@ -110,8 +116,7 @@ def test_thick_point(visit):
     days = int(float(page.get_by_role("slider", name="Days in the cure", exact=True).input_value()))
     batch = starting_batch()
     first = batch.filled()[0].but(lasts=f"{days} d")
-    # At rest all draws stand behind the page, and what it says is what the library says.
-    page.wait_for_function(f"() => document.body.innerText.includes('{DRAWS} draws')", timeout=60_000)
+    at_rest(page, DRAWS)
     expected = spread(batch.pieces, first, count=DRAWS).at("core", "salt", None, "thick end", "equilibrium").middle[0]
     text = re.sub(r"\s+", " ", page.inner_text("body"))
     assert f"{days} days are not enough for the thick end: its middle has {100 * expected:.0f} %" in text
@@ -154,6 +159,7 @@ def test_batch_saves_reopens_and_agrees_with_the_command(visit, kitchen):
     settled(page)
     saved = load(Path(folder) / "my-batch.toml")
     assert saved.pieces[0].thickness == 0.06
+    at_rest(page, outcomes.DRAWS)
     for sentence in in_short(run(saved)):
         assert re.sub(r"\s+", " ", sentence) in re.sub(r"\s+", " ", page.inner_text("body"))
     thickness.fill("9 m")
