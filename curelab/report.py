@@ -182,10 +182,7 @@ def how_sure(outcome: Outcome) -> list[str]:
     said = [brackets(outcome)]
     if outcome.batch.meat_and_fridge is not None:
         said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
-    said.append(
-        "Checks, dates and soak times are worked out at usual values. The cure mix is taken as weighed exactly: a scale that is off moves the "
-        "nitrite in proportion, and no band shows it."
-    )
+    said.append("Checks, dates and soak times are worked out at usual values; what the checks say in brackets is not.")
     for number, matter in enumerate(outcome.matters):
         stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
         said.append(f"{stage}{matter.advice} ({matter.method_in_short}.)")

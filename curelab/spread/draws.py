@@ -398,8 +398,8 @@ def spread(
 
     inputs: what is uncertain, default all rows of uncertain.csv on which the batch depends (numbers that the caller has set are
     taken as known), with what `known`, or the batch itself, brings from earlier batches as priors. cells: from a face to the middle, carried by a dozen terms (None: 60, as `simulate`).
-    Against `simulate` the terms cost up to 2e-3 of the driving force at the core and on average; at a face 1e-2 in the first hours of a
-    stage, less later. used: the numbers that a history of this very batch looked
+    Against `simulate` the terms cost up to 5e-3 of the driving force at the core (8e-3 in a sphere), 5e-4 on average, and at a face 1e-2
+    from an hour into a stage. used: the numbers that a history of this very batch looked
     up, where there is one already. executor: who computes the parts.
     Raises InputError as `simulate` does.
 

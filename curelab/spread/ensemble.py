@@ -30,7 +30,15 @@ from .stretch import Leg, Stretch, Track
 from .uncertain import thickness_factor, tilt
 
 SEGMENTS = 4  # pieces of a fridge log with their own mean loss of nitrite; `simulate` takes up to 64
-CONDITIONS = ("activation energy", "water uptake", "temperature", "meat weight", "water weight", "salt weight")
+CONDITIONS = (
+    "activation energy",
+    "water uptake",
+    "temperature",
+    "meat weight",
+    "water weight",
+    "salt weight",
+    "cure weight",
+)
 FAST = (
     "obstruction.lean", "ratio.nitrite", "ratio.nitrate", "ratio.sugar", "fat.relative_diffusivity",
     "frozen_thawed.multiplier", "partition.water_phase", "nitrite.loss_multiplier", "nitrite.takagi.half_life",
@@ -146,8 +154,7 @@ class Ensemble:
             self._water_change = [change - share for change in self._water_change]
             kelvin = np.clip(stage.coldest + self.warmer, 273.15, 313.15)
             top = np.asarray(brine.solubility(kelvin))
-            bath = {solute: self._full(getattr(stage, solute)) for solute in TRACERS}
-            bath["salt"] = bath["salt"] * self._column("salt weight", 1.0)
+            bath = self._weighed(stage)
             still = self._film("still")
             self._run(
                 stage, index, name, purge, ((still, still),), stage.temperature, stage.longest, bath, top / (1 - top)
@@ -158,8 +165,7 @@ class Ensemble:
             faces = ((moved, below), (below, moved))
             if isinstance(stage, Brine):
                 made = require_bath(stage)
-                bath = {solute: self._full(getattr(made, solute)) for solute in TRACERS}
-                bath["salt"] = bath["salt"] * self._column("salt weight", 1.0)
+                bath = self._weighed(made)
                 turns = turns_of(stage)
                 self._run(
                     stage, index, name, made.water * water, faces[: 2 if turns else 1], stage.temperature, stage.longest,
@@ -169,6 +175,14 @@ class Ensemble:
                 for number, each in enumerate(stage.waters, 1):
                     label = f"{name}, water {number} of {len(stage.waters)}"
                     self._run(stage, index, label, each.amount * water, faces[:1], each.temperature, each.lasts, {})
+
+    def _weighed(self, given: Any) -> dict[str, np.ndarray]:
+        """kg (d,) of every solute that is put in, as the scale was off."""
+        off = {"salt": "salt weight", "nitrate": "cure weight", "nitrite": "cure weight"}
+        return {
+            solute: getattr(given, solute) * (self._column(off[solute], 1.0) if solute in off else self._full(1.0))
+            for solute in TRACERS
+        }
 
     def _run(self, stage, index, label, water, faces, log, longest, bath, saturation=None, turns=(), running=False):
         planned, readings = self._clock(log, longest)

@@ -147,6 +147,7 @@ def inputs_for(pieces: Sequence[Piece], stages: Sequence[AnyStage], loss: str, n
         "water uptake": bool(wet),
         "water weight": bool(wet),
         "salt weight": any(isinstance(stage, (Brine, SealedCure)) for stage in stages),
+        "cure weight": nitrite or any(_solutes(stage).get("nitrate", 0) > 0 for stage in stages),
     }
     found = []
     for row in uncertain_inputs():
@@ -258,7 +259,7 @@ def drawn_case(
     pieces: Sequence[Piece], stages: Sequence[AnyStage], numbers: Numbers, values: Mapping[str, float]
 ) -> tuple[tuple[Piece, ...], tuple[AnyStage, ...], Numbers]:
     """The batch as it is in one draw, for `simulate`."""
-    meat, water, salt = (values.get(f"{what} weight", 1.0) for what in ("meat", "water", "salt"))
+    meat, water, salt, cure = (values.get(f"{what} weight", 1.0) for what in ("meat", "water", "salt", "cure"))
     warmer = values.get("temperature", 0.0)
     changed = {key: float(value) for key, value in values.items() if key in numbers}
     if "water uptake" in values:
@@ -277,7 +278,7 @@ def drawn_case(
         )
     return (
         tuple(made),
-        tuple(_drawn_stage(stage, water, salt, warmer) for stage in stages),
+        tuple(_drawn_stage(stage, water, salt, cure, warmer) for stage in stages),
         numbers.with_values(changed),
     )
 
@@ -291,12 +292,12 @@ def usual_case(
     return drawn_case(pieces, stages, numbers, {row.key: row.value for row in profile.known})
 
 
-def _drawn_stage(stage: AnyStage, water: float, salt: float, warmer: float) -> AnyStage:
+def _drawn_stage(stage: AnyStage, water: float, salt: float, cure: float, warmer: float) -> AnyStage:
     changes: dict[str, Any] = {}
     if isinstance(stage, Brine) and stage.bath is not None:
-        changes["bath"] = _unchecked(stage.bath, water=stage.bath.water * water, salt=stage.bath.salt * salt)
-    if isinstance(stage, SealedCure) and stage.salt is not None:
-        changes["salt"] = stage.salt * salt
+        changes["bath"] = _unchecked(stage.bath, water=stage.bath.water * water, **_weighed(stage.bath, salt, cure))
+    if isinstance(stage, SealedCure):
+        changes |= _weighed(stage, salt, cure)
     if isinstance(stage, Soak):
         changes["waters"] = tuple(
             _unchecked(each, amount=each.amount * water, temperature=_warmed(each, warmer)) for each in stage.waters
@@ -304,6 +305,12 @@ def _drawn_stage(stage: AnyStage, water: float, salt: float, warmer: float) -> A
     else:
         changes["temperature"] = _warmed(stage, warmer)
     return _unchecked(stage, **changes)
+
+
+def _weighed(given: Any, salt: float, cure: float) -> dict[str, float]:
+    """What is put in, as the scale was off; a cure that is not filled yet has no salt."""
+    off = {"salt": salt, "nitrate": cure, "nitrite": cure}
+    return {name: getattr(given, name) * by for name, by in off.items() if getattr(given, name) is not None}
 
 
 def _warmed(held: Record, by: float):
