@@ -73,7 +73,8 @@ def _parser() -> argparse.ArgumentParser:
 def _run(given) -> int:
     from . import report
     from .batch import load
-    from .outcome import DRAWS, run
+    from .learn.update import run_with_log
+    from .outcome import DRAWS
 
     batch = load(given.file)
     if given.units:
@@ -81,34 +82,24 @@ def _run(given) -> int:
     draws = DRAWS if given.draws is None else given.draws
     if not 16 <= draws <= 20_000:
         raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {DRAWS} is a good number")
-    outcome = run(batch, draws=draws)
+    outcome, learned = run_with_log(batch, draws)
     if given.csv:
         if given.csv.exists() and not given.csv.is_dir():
             raise refuse("--csv", f'"{given.csv}" is a file; name a folder')
         written = report.write_csv(outcome, given.csv)
         print(f"curelab: wrote {', '.join(path.name for path in written)} to {given.csv}", file=sys.stderr)
-    learned: list[str] = []
-    if batch.log:
-        from .learn.update import in_short
-
-        learned = in_short(batch, draws)
     print(report.as_json(outcome, learned) if given.json else report.words(outcome, given.long, learned), end="")
     return 0
 
 
 def _check(given) -> int:
     from .batch import load
-    from .outcome import run
+    from .learn.update import run_with_log
     from .report import brackets, in_short
 
     batch = load(given.file)
-    outcome = run(batch)
+    outcome, learned = run_with_log(batch)
     print(f'"{batch.name}" can be read and run. What it comes to:')
-    learned: list[str] = []
-    if batch.log:
-        from .learn.update import in_short as log_in_short
-
-        learned = log_in_short(batch, outcome.draws)
     for sentence in in_short(outcome, learned):
         print(f"  - {sentence}")
     print(f"  - {brackets(outcome)}")

@@ -22,7 +22,7 @@ from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten, ordered
 from .spread.banded import Banded
 from .spread.sensitivity import Importance, how_long, what_matters
-from .spread.uncertain import usual_case
+from .spread.uncertain import Learned, usual_case
 from .stages import AnyStage, Brine, SealedCure, Soak, require_bath
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
@@ -87,7 +87,8 @@ class Cured:
 @dataclass(frozen=True)
 class Outcome:
     """What came of a batch. `slow` and `fast`: the same batch in meat at the two ends of what is published, against which verdicts
-    and dates are held; `numbers`: what was published, before the batch said what it knows better; `draws`: how many its bands rest on.
+    and dates are held; `numbers`: what was published, before the batch said what it knows better; `draws`: how many its bands rest on;
+    `learned`: what its log taught, None for nothing.
     """
 
     batch: Batch
@@ -97,22 +98,28 @@ class Outcome:
     fast: History
     numbers: Numbers
     draws: int = DRAWS
+    learned: Learned | None = None
 
     @cached_property
     def spread(self) -> Spread:
         """The draws of the batch, by the clock: what waits for a criterion lasts as long in every draw as in the history, because that is
         what a plan says to do.
         """
-        return self._drawn(held(self.batch.filled(), self.history))
+        return self._drawn(held(self.batch.filled(), self.history), self.learned)
+
+    @cached_property
+    def unread(self) -> Spread:
+        """The same as if the log had not been read: once readings have tied the inputs together, none of them counts alone."""
+        return self.spread if self.learned is None else self._drawn(self.spread.case.stages, None)
 
     @cached_property
     def waiting(self) -> Spread:
         """The draws of the batch in which every stage waits for its criterion, however long that takes."""
-        return self._drawn(self.batch.filled())
+        return self._drawn(self.batch.filled(), self.learned)
 
-    def _drawn(self, stages: Sequence[AnyStage]) -> Spread:
+    def _drawn(self, stages: Sequence[AnyStage], learned: Learned | None) -> Spread:
         return spread(
-            self.batch.pieces, stages, count=self.draws, loss=self.batch.loss,
+            self.batch.pieces, stages, count=self.draws, loss=self.batch.loss, learned=learned,
             known=self.batch.meat_and_fridge, numbers=self.numbers, used=self.history.numbers.used,
         )  # fmt: skip
 
@@ -131,9 +138,11 @@ class Outcome:
     def settled(self, count: int, step: int) -> Iterator[Outcome]:
         """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""
         full = replace(self, draws=count)
-        full.__dict__["spread"] = self.spread.widened(count)
-        for _ in full.spread.prepared(self.spread, step):
-            yield full
+        pairs = {"spread": self.spread} | ({"unread": self.unread} if self.learned is not None else {})
+        for name, few in pairs.items():
+            full.__dict__[name] = few.widened(count)
+            for _ in full.__dict__[name].prepared(few, step):
+                yield full
         for chances in full.spread.judged(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted):
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
@@ -203,11 +212,13 @@ class Outcome:
 
     @cached_property
     def matters(self) -> tuple[Importance, ...]:
-        """For every cure, what the days until the thickest piece is cured hang on, by rank regression over the draws that are there."""
+        """For every cure, what the days until the thickest piece is cured hang on, by rank regression over the draws that are there; as
+        if the log had not been read.
+        """
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
         return tuple(
             what_matters(
-                self.spread, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank"
+                self.unread, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank"
             )
             for stage in dict.fromkeys(each.stage for each in self.cured)
         )
@@ -299,11 +310,13 @@ def _grams(stage: Brine | SealedCure) -> Any:
     return require_bath(stage) if isinstance(stage, Brine) else stage
 
 
-def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS) -> Outcome:
-    """Simulate a batch as it stands; its draws wait until a band is asked for. Raises InputError for what cannot be run."""
+def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, learned: Learned | None = None) -> Outcome:
+    """Simulate a batch as it stands; its draws wait until a band is asked for. `learned`: what its log taught, which moves everything but
+    the two ends of what is published. Raises InputError for what cannot be run.
+    """
     base = numbers or default_numbers()
-    pieces, stages, usually = usual_case(batch.pieces, batch.filled(), base, batch.meat_and_fridge)
+    pieces, stages, usually = usual_case(batch.pieces, batch.filled(), base, batch.meat_and_fridge, learned)
     usual, slow, fast = (
         simulate(pieces, stages, loss=batch.loss, numbers=each) for each in (usually, *corners(usually))
     )
-    return Outcome(batch, batch.weighed, usual, slow, fast, base, draws)
+    return Outcome(batch, batch.weighed, usual, slow, fast, base, draws, learned)

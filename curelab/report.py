@@ -130,7 +130,8 @@ def in_short(outcome: Outcome, learned: Sequence[str] = (), chances: Mapping[str
     ]
     said = [f"NOT IN ORDER: {sentence}" for sentence in warm]
     if learned and not warm:
-        said.append(f"Your log: {learned[0]} The days below are before your readings.")
+        taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
+        said.append(f"Your log: {learned[0]} {taken}")
     said += [each.sentence(outcome.batch.units) for each in outcome.cured]
     if outcome.cured:
         said.append(
@@ -171,9 +172,10 @@ def _checked(chances: Mapping[str, Chance]) -> int:
 def brackets(outcome: Outcome) -> str:
     """What the numbers in brackets mean: of how many draws, and of what."""
     many = outcome.spread
+    log = "" if outcome.learned is None else ", as far as your log leaves them open"
     return (
         f"What stands in brackets holds 8 cases of 10, the number before it is the middle case, of {many.count} draws (seed "
-        f"{many.draws.seed}) of {', '.join(row.label for row in many.inputs)}. It says nothing about what the model leaves out."
+        f"{many.draws.seed}) of {', '.join(row.label for row in many.inputs)}{log}. It says nothing about what the model leaves out."
     )
 
 
@@ -183,8 +185,14 @@ def how_sure(outcome: Outcome) -> list[str]:
     if outcome.batch.meat_and_fridge is not None:
         said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
     said.append("Checks, dates and soak times are worked out at usual values; what the checks say in brackets is not.")
+    if outcome.learned is not None:
+        said.append(
+            "Your log is taken up in all of it, but for two things: the checks are held against the slowest and the fastest meat that is published "
+            "as well, and `curelab plan` keeps the dates that you planned."
+        )
     for number, matter in enumerate(outcome.matters):
         stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
+        stage += "" if outcome.learned is None else "Before your readings: "
         said.append(f"{stage}{matter.advice} ({matter.method_in_short}.)")
     return said
 

@@ -10,7 +10,7 @@ import pytest
 
 from curelab import Bath, Brine, InputError, Piece, Rest, simulate
 from curelab.batch import Batch, Reading, dumps, load, save
-from curelab.learn.calibrate import Measurement, fit, from_log, learned, measure, salometer, tasted
+from curelab.learn.calibrate import Measurement, fit, from_log, measure, salometer, tasted
 from curelab.learn.compare import compare
 from curelab.learn.fit import _hidden
 from curelab.learn.readings import measured
@@ -20,7 +20,8 @@ from curelab.meat_and_fridge import Known, MeatAndFridge, load_profile, save_pro
 from curelab.outcome import run
 from curelab.paper.logbook import append_reading, locked
 from curelab.sources import default_numbers, read_table
-from curelab.spread.uncertain import drawn_case, inputs_for, with_known
+from curelab.spread import spread
+from curelab.spread.uncertain import draw, drawn_case, inputs_for, with_known
 
 DAY = 86400.0
 PIECE = Piece(name="p", thickness="5 cm", weight="2 kg")
@@ -121,12 +122,12 @@ def test_an_instrument_shows_the_same_in_many_draws_as_in_each():
     asked.append(Measurement("salometer", 5 * DAY, 1.0, 1.0, temperature=293.15))
     plan = [276.15] * len(asked)
     many = measured((PIECE,), (PINK,), values, asked, plan, loss="nordin", cells=24, numbers=default_numbers())
-    for draw in (0, 1):
+    for number in (0, 1):
         pieces, stages, numbers = drawn_case(
-            (PIECE,), (PINK,), default_numbers(), {key: float(column[draw]) for key, column in values.items()}
+            (PIECE,), (PINK,), default_numbers(), {key: float(column[number]) for key, column in values.items()}
         )
         of = simulate(pieces, stages, cells=24, numbers=numbers)
-        assert many[draw] == pytest.approx([measure(of, one) for one in asked], rel=1e-3)  # as near as its cells
+        assert many[number] == pytest.approx([measure(of, one) for one in asked], rel=1e-3)  # as near as its cells
     assert many[1, 6] - many[0, 6] == pytest.approx(2.3, rel=1e-9)
     assert many[:, 7] == pytest.approx([5.45, 5.75], rel=1e-9)
 
@@ -155,6 +156,87 @@ def test_recovery_when_the_hidden_value_is_drawn_from_the_prior():
         row = fit((PIECE,), (CURE,), readings(of, error=1.5, days=(1, 4), noise=noise))["obstruction.lean"]
         held.append(row.low <= hidden <= row.high)
     assert 0.8 <= np.mean(held) <= 0.99
+
+
+def hidden_batches(cure, asked, count):
+    """`count` batches in which everything is hidden, not the pace alone: what each is uncertain of, the hidden values, the readings
+    without noise (count, readings), and the days until the middle is cured.
+    """
+    usual = simulate(PIECE, cure, loss="none", cells=8)
+    inputs = inputs_for((PIECE,), (cure,), "none", default_numbers(), usual.numbers.used)
+    hidden = draw(inputs, count, seed=9)
+    planned = [usual.temperature(one.at) for one in asked]
+    shown = measured((PIECE,), (cure,), hidden.columns, asked, planned, loss="none", cells=8, numbers=default_numbers())
+    all_of_them = spread(PIECE, cure, inputs=inputs, count=count, seed=9, loss="none", cells=8)
+    return inputs, hidden.columns, shown, all_of_them.time_to("core salt >= 90 % of equilibrium").values
+
+
+FLOATING = [Measurement("salometer", day * DAY, 1.0, 0.6) for day in (0, 2, 4, 6)]
+MIXED = [
+    *(Measurement("brine strength", day * DAY, 1.0, 0.0015) for day in (0, 3, 7)),
+    Measurement("weight", 7 * DAY, 1.0, 0.006, "p"),
+    Measurement("average salt", 12 * DAY, 1.0, 0.002, "p"),
+]
+
+
+@pytest.mark.parametrize(
+    ("cure", "asked"),
+    [(CURE, FLOATING), (CURE.but(lying=True), MIXED)],
+    ids=("a salometer", "brine, weight and a slice"),
+)
+def test_recovery_in_200_batches_in_which_all_else_is_hidden_too(cure, asked):
+    """Thickness, temperature, weights, films and the rest are as drawn, and the fit knows none of them: the 90 % interval of the pace still
+    covers it in 85 to 95 % of 200 batches, and the band of the days that it leads to, 8 cases of 10, is kept to (binomial: 80 +- 5.6 %).
+    With all else taken as known the same interval covers it far less often.
+    """
+    cure = cure.but(lasts="30 d")
+    inputs, columns, shown, days = hidden_batches(cure, asked, 200)
+    noise = np.random.default_rng(3)
+    names = [row.key for row in inputs]
+    held, alone, ready = [], [], []
+    for k in range(200):
+        log = [replace(one, value=shown[k, i] + noise.normal(0, one.error)) for i, one in enumerate(asked)]
+        told = {"inputs": inputs, "loss": "none", "cells": 8}
+        found = fit((PIECE,), (cure,), log, beside=names, **told)
+        hidden = columns["obstruction.lean"][k]
+        held.append(found["obstruction.lean"].low <= hidden <= found["obstruction.lean"].high)
+        if k < 60:
+            other = fit((PIECE,), (cure,), log, **told)["obstruction.lean"]
+            alone.append(other.low <= hidden <= other.high)
+        many = spread(PIECE, cure, inputs=inputs, learned=found.learned, count=32, seed=k, loss="none", cells=8)
+        low, high = np.quantile(many.time_to("core salt >= 90 % of equilibrium").values, [0.1, 0.9])
+        ready.append(low <= days[k] <= high)
+    assert 0.85 <= np.mean(held) <= 0.95
+    assert 0.72 <= np.mean(ready) <= 0.88
+    assert np.mean(alone) < 0.8
+
+
+def test_what_a_fit_ties_together_is_drawn_together():
+    """Two inputs that act through D / L^2 alone: each stays wide, their ratio is sharp, and so are the days."""
+    pieces, stages, numbers = drawn_case((PIECE,), (CURE,), default_numbers(), {"obstruction.lean": 0.4})
+    asked = readings(simulate(pieces, stages, numbers=numbers), what="core salt", error=1e-4)
+    inputs = inputs_for((PIECE,), (CURE,), "none", default_numbers(), simulate(PIECE, CURE).numbers.used)
+    found = fit((PIECE,), (CURE,), asked, beside=["thickness of p"], inputs=inputs, loss="none").learned
+    assert [row.key for row in found.rows] == ["obstruction.lean", "thickness of p"] and list(found.values) == [
+        "obstruction.lean"
+    ]
+    columns = draw(inputs, 512, seed=2, learned=found).columns
+    pace, thick = np.log(columns["obstruction.lean"]), np.log(1 + columns["thickness of p"] * 1e-3 / PIECE.thickness)
+    assert np.corrcoef(pace, thick)[0, 1] > 0.9
+    assert np.std(pace - 2 * thick) < 0.2 * np.std(pace)
+    score = (
+        np.std(columns["obstruction.lean"] / 0.4),
+        np.sqrt(found.covariance[0, 0]) * np.log(0.61 / 0.183) / 2 / 1.6449,
+    )
+    assert score[0] == pytest.approx(score[1], rel=0.1)
+    # What the readings say nothing of is drawn as before, to the last digit.
+    plain = draw(inputs, 512, seed=2).columns
+    assert np.array_equal(columns["water weight"], plain["water weight"])
+    # Without one of the two the other keeps its own width.
+    only = [row for row in inputs if row.key != "thickness of p"]
+    assert np.std(np.log(draw(only, 512, seed=2, learned=found).columns["obstruction.lean"])) == pytest.approx(
+        np.std(pace), rel=0.1
+    )
 
 
 def test_recovery_of_temperature_and_acidity():
@@ -423,8 +505,8 @@ def test_what_was_learned_is_kept_and_used_as_prior(tmp_path):
     alone = update(logged(0.5, days=(0, 1)), count=64)
     width = [one.fit["obstruction.lean"].high / one.fit["obstruction.lean"].low for one in (again, alone)]
     assert width[0] < width[1]
-    after = {row.key: row for row in learned(inputs, found.fit)}["obstruction.lean"]
-    assert (after.low, after.high) == (fitted.low, fitted.high)
+    pace = found.spread.draws.columns["obstruction.lean"]
+    assert np.quantile(pace, [0.05, 0.95]) == pytest.approx([fitted.low, fitted.high], rel=0.06)
 
 
 def test_a_batch_holds_what_was_carried_into_it(tmp_path):

@@ -6,9 +6,9 @@ Every edit makes a new batch through the same records a file is read into, so wh
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import traitlets as T
 
@@ -17,8 +17,10 @@ from .. import outcome as outcomes
 from ..batch import Batch, Reading
 from ..fields import InputError, refuse
 from ..forecast import lasting
+from ..learn.update import Update, heard, run_with_log
 from ..paper.logbook import append_reading, save_keeping_log, undo
 from ..piece import Piece
+from ..report import words
 from ..simulate import simulate
 from ..sources import datasets_folder, default_numbers
 from ..spread import spread
@@ -26,6 +28,7 @@ from ..spread.banded import Banded
 from ..spread.uncertain import usual_case
 from ..stages import AnyStage, Brine, SealedCure, Soak
 
+Whole = TypeVar("Whole")
 WORKING_FILE = "my-batch.toml"
 QUICK = 64  # draws while a hand moves
 DRAWS = 512  # draws when it rests
@@ -51,6 +54,8 @@ class State(T.HasTraits):
         self._kept: dict[Any, Banded] = {}
         self._shown: dict[Any, None] = {}
         self._outcome: outcomes.Outcome | None = None
+        self._found: Update | None = None
+        self.log_says: list[str] = []
         self.observe(self._bump, ["batch", "bands", "problems"])
 
     def _bump(self, change: Any) -> None:
@@ -185,11 +190,11 @@ class State(T.HasTraits):
                 yield from full.prepared(quick, QUICK)
                 self._kept[key] = Banded(self._kept[key].usual, full)
         if self._outcome is not None and self._outcome.draws < outcomes.DRAWS:
-            steps = list[outcomes.Outcome]()
-            for whole in self._outcome.settled(outcomes.DRAWS, QUICK):
-                steps = [whole]
-                yield
-            self._outcome = steps[0]
+            outcome, found = (yield from _last(self._outcome.settled(outcomes.DRAWS, QUICK))), self._found
+            if found is not None:
+                found = yield from _last(found.settled(outcomes.DRAWS, QUICK))
+                self._found, self.log_says = found, found.in_short
+            self._outcome = outcome
 
     def showing(self) -> None:
         """Forget what was shown before: a view begins to draw."""
@@ -198,14 +203,19 @@ class State(T.HasTraits):
             self._outcome = None
 
     def shown_outcome(self) -> outcomes.Outcome:
-        """The outcome of the batch, with few draws behind its bands until it is settled; kept while the batch stays as it is."""
+        """The outcome of the batch, its log taken up, with few draws behind its bands until it is settled; kept while the batch stays as it
+        is. What the log says stands in `log_says` then.
+        """
         if self._outcome is None:
-            self._outcome = outcomes.run(self.batch, draws=QUICK)
+            self.log_says, self._found = heard(self.batch, QUICK)
+            taught = self._found.taken_up if self._found is not None else None
+            self._outcome = outcomes.run(self.batch, draws=QUICK, learned=taught)
         return self._outcome
 
-    def outcome(self) -> outcomes.Outcome:
-        """What `curelab run` computes for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
-        return outcomes.run(self.batch)
+    def report(self) -> str:
+        """What `curelab run` prints for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
+        outcome, learned = run_with_log(self.batch)
+        return words(outcome, long=True, learned=learned)
 
     # -- what benches ask for ------------------------------------------------------------------------------------------------------
 
@@ -223,6 +233,15 @@ class State(T.HasTraits):
         """The stages up to the cure, with the cure made to last; for pictures that look past its end."""
         filled = self.batch.filled()
         return (*filled[: self.cure], lasting(filled[self.cure], seconds))
+
+
+def _last(steps: Iterator[Whole]) -> Generator[None, None, Whole]:
+    """Take every step, giving way after each, and return what the last one gave."""
+    given = []
+    for each in steps:
+        given = [each]
+        yield
+    return given[0]
 
 
 def numbers_of(batch: Batch, *sorts: type) -> Iterator[int]:

@@ -1,8 +1,8 @@
 """Measurements and what they tell, under one name: instruments and logs stand in readings.py, the fit in fit.py."""
 
-from .fit import Estimate, Fit, Residual, fit, learned
+from .fit import Estimate, Fit, Residual, fit
 from .readings import Measurement, from_log, measure, salometer, tasted
 
 __all__ = [
-    "Estimate", "Fit", "Measurement", "Residual", "fit", "from_log", "learned", "measure", "salometer", "tasted",
+    "Estimate", "Fit", "Measurement", "Residual", "fit", "from_log", "measure", "salometer", "tasted",
 ]  # fmt: skip

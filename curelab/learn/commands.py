@@ -52,10 +52,7 @@ def _learn(given) -> int:
     _say("", "When it is ready", *_in(days_table(found.before, found.after, found.begin)))
     _say(f"{by_the_plan(found.after, found.begin, found.ends)} {told.rests_on}")
     _say("", f"Caution: {CAUTION}")
-    _say(
-        "",
-        f"Taken as known, and not found by this fit: {', '.join(found.fit.held)}. If one of them is off, so is the pace.",
-    )
+    _say("", *found.fit.beside)
     if told.cannot or found.remarks:
         _say("", "What the readings cannot tell, and what was left out")
         _say(*(f"- {note}" for note in (*told.cannot, *found.remarks)))

@@ -19,7 +19,7 @@ from ..stages import Brine, SealedCure
 from ..units import capital
 from .fit import fit
 from .readings import from_log
-from .update import PACE, asked_for
+from .update import PACE, asked_for, priors
 from .words import columns, typical_pace
 
 WIDTH = 96
@@ -56,7 +56,11 @@ def _pace(batch: Batch, readings, numbers: Numbers | None) -> tuple[tuple[float 
     parameters = asked_for(batch, readings)
     if PACE not in parameters:
         return none, "its log holds no reading that tells the pace of salt"
-    found = fit(batch.pieces, batch.filled(), readings, parameters=parameters, loss=batch.loss, numbers=numbers)
+    published = priors(batch.but(meat_and_fridge=None), numbers=numbers)
+    found = fit(
+        batch.pieces, batch.filled(), readings, parameters=parameters, beside=[row.key for row in published],
+        inputs=published, loss=batch.loss, numbers=numbers,
+    )  # fmt: skip
     pace = found[PACE]
     if pace.told and found.converged and found.agree:
         typical = typical_pace()
@@ -112,7 +116,7 @@ def side_by_side(
         place += len(batch.pieces)
     notes = [
         "salt: on average of the whole piece at the end; core: in the middle. pace: how fast the meat took salt, times the typical, "
-        "from the readings of that batch alone (in brackets: 9 cases of 10, if thickness and all else are as written).",
+        "from the readings of that batch alone (in brackets: 9 cases of 10).",
         *(f"[{number}] {capital(why)}." for number, why in enumerate(reasons, 1)),
     ]
     return cells, heads, notes

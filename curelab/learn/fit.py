@@ -1,12 +1,13 @@
 """Uncertain inputs of a batch from readings in it, by weighted least squares with the published ranges as priors.
 
-A fit says plainly when the data cannot tell. What is not fitted is taken as known, and the fit names it.
+Everything is fitted as a score (`Uncertain.scored`), of which the prior is normal, 0 with deviation 1, whatever its distribution. A fit
+says plainly when the data cannot tell, and names what it took as known and what it let vary beside what it was asked for.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from ..matter.tissue import water_change_band
 from ..piece import Piece
 from ..simulate import simulate
 from ..sources import Numbers, default_numbers
-from ..spread.uncertain import POINT_95, Uncertain, inputs_for
+from ..spread.uncertain import POINT_95, Learned, Uncertain, inputs_for
 from ..stages import AnyStage
 from ..units import capital
 from .readings import FRIDGE_SWING, Measurement, measured
@@ -24,6 +25,8 @@ LITTLE = (
     0.8  # an interval that is still so wide, as a share of what was known before, tells next to nothing (judgement)
 )
 QUARREL = 0.01  # readings that are so unlikely together do not agree (judgement)
+FURTHEST = 4.0  # deviations: no input is looked for beyond
+STEP = 1e-3  # deviations, of the slopes
 SETTLED = {"xtol": 1e-7, "ftol": 1e-8, "gtol": 1e-7}  # of steps in deviations: far below what a reading tells
 
 
@@ -56,7 +59,9 @@ class Residual:
 
 @dataclass(frozen=True)
 class Fit:
-    """What measurements tell. notes: plain sentences on what the data cannot tell; held: what was taken as known."""
+    """What measurements tell. notes: plain sentences on what the data cannot tell; held: what was taken as known; varied: what was let
+    vary within what is published or usual, though nobody asked for it; learned: all that the readings touched, for the draws.
+    """
 
     estimates: tuple[Estimate, ...]
     correlation: np.ndarray
@@ -64,6 +69,8 @@ class Fit:
     chi_square: float
     notes: tuple[str, ...]
     held: tuple[str, ...]
+    varied: tuple[str, ...]
+    learned: Learned
     converged: bool
     agree: bool
 
@@ -88,45 +95,17 @@ class Fit:
             f"reading{'s' if len(self.residuals) > 1 else ''}."
             for row in self.estimates
         ]
-        return " ".join([*said, *self.notes, f"Taken as known: {', '.join(self.held)}."])
-
-
-@dataclass(frozen=True)
-class _Scale:
-    """The scale on which an input is fitted, where its prior is normal: its logarithm if it is a factor."""
-
-    row: Uncertain
-    logarithmic: bool
-    middle: float
-    deviation: float
-    low: float
-    high: float
-
-    @classmethod
-    def of(cls, row: Uncertain) -> _Scale:
-        shares = (np.arange(2000) + 0.5) / 2000
-        logarithmic = row.distribution.startswith("log")
-        values = np.log(row.at(shares)) if logarithmic else row.at(shares)
-        middle, deviation = float(values.mean()), float(values.std())
-        if row.distribution in ("normal", "lognormal"):  # as given; the far tails are cut only when drawn
-            ends = np.log([row.low, row.high]) if logarithmic else np.array([row.low, row.high])
-            middle, deviation = float(ends.mean()), float(np.ptp(ends)) / 2 / POINT_95
-            low, high = middle - 4 * deviation, middle + 4 * deviation
-        else:
-            low, high = float(values.min()), float(values.max())
-        if row.key == "obstruction.lean":
-            high = min(high, 0.0)  # nothing moves faster in meat than in free water
-        return cls(row, logarithmic, middle, deviation, low, high)
-
-    def value(self, x):
-        return np.exp(x) if self.logarithmic else x
+        return " ".join([*said, *self.notes, *self.beside])
 
     @property
-    def before(self) -> tuple[float, float, float]:
-        least, usually, most = (
-            float(self.value(self.middle + sign * POINT_95 * self.deviation)) for sign in (-1, 0, 1)
-        )
-        return least, usually, most
+    def beside(self) -> tuple[str, ...]:
+        """What was let vary, and what was taken as known, beside what was asked for."""
+        said = []
+        if self.varied:
+            said.append(f"Let vary beside it, within what is published or usual: {', '.join(self.varied)}.")
+        if self.held:
+            said.append(f"Taken as known: {', '.join(self.held)}. If one of them is off, so is the answer.")
+        return tuple(said)
 
 
 def known_before(row: Uncertain) -> tuple[float, float, float]:
@@ -136,7 +115,18 @@ def known_before(row: Uncertain) -> tuple[float, float, float]:
     >>> [round(value, 3) for value in known_before(uncertain_inputs()[0])]
     [0.183, 0.334, 0.61]
     """
-    return _Scale.of(row).before
+    least, usually, most = (float(row.scored(np.asarray(score))) for score in (-POINT_95, 0.0, POINT_95))
+    return least, usually, most
+
+
+def _bounds(row: Uncertain) -> tuple[float, float]:
+    """The scores between which an input is looked for."""
+    if row.key != "obstruction.lean":
+        return -FURTHEST, FURTHEST
+    free = (
+        -POINT_95 * np.log(row.low * row.high) / np.log(row.high / row.low)
+    )  # as fast as in free water, which meat never is
+    return -FURTHEST, min(FURTHEST, float(free))
 
 
 def fit(
@@ -145,6 +135,7 @@ def fit(
     readings: Sequence[Measurement],
     *,
     parameters: Sequence[str] = ("obstruction.lean",),
+    beside: Sequence[str] = (),
     inputs: Sequence[Uncertain] | None = None,
     loss: str = "nordin",
     numbers: Numbers | None = None,
@@ -152,9 +143,10 @@ def fit(
 ) -> Fit:
     """Weighted least squares with priors: the named inputs of a batch from readings in it.
 
-    `inputs`: what is uncertain, and so the priors; default all rows of uncertain.csv that the batch depends on. A weight also carries
-    the scatter of water uptake (6 points) unless "water uptake" is fitted, and a temperature the swing of a fridge. The 90 % interval
-    is that of the linearised problem.
+    `inputs`: what is uncertain, and so the priors; default all rows of uncertain.csv that the batch depends on. `beside`: those that
+    nobody asks for and that are not known either, such as the thickness; they vary within their priors, and the intervals of the others
+    widen by it. All else is taken as known. A weight also carries the scatter of water uptake (6 points) unless "water uptake" is asked
+    for, because how water keeps pace with salt is a judgement, and a temperature the swing of a fridge. The 90 % interval is that of the linearised problem.
     Raises ValueError for no readings, a parameter that is not uncertain here, or a reading after the end of the plan.
     """
     from scipy.optimize import least_squares
@@ -164,7 +156,7 @@ def fit(
     usual = simulate(pieces, stages, loss=loss, cells=cells, numbers=base)
     known = tuple(inputs) if inputs is not None else inputs_for(pieces, stages, loss, base, usual.numbers.used)
     rows = {row.key: row for row in known}
-    missing = [key for key in parameters if key not in rows]
+    missing = [key for key in (*parameters, *beside) if key not in rows]
     if missing or not readings:
         raise ValueError(
             f"{', '.join(missing)}: not uncertain in this batch" if missing else "there is no reading to fit"
@@ -174,59 +166,64 @@ def fit(
         raise ValueError(
             f"the reading of {late[0].what} on day {late[0].at / 86400:.3g} lies after the end of the plan"
         )
-    scales = [_Scale.of(rows[key]) for key in parameters]
+    asked = [rows[key] for key in parameters]
+    varying = [*asked, *(rows[key] for key in dict.fromkeys(beside) if key not in parameters)]
     planned = [usual.temperature(min(reading.at, usual.length)) for reading in readings]
     observed = np.array([reading.value for reading in readings])
     error = np.array([_error(reading, usual, parameters, base) for reading in readings])
-    middle, deviation = np.array([s.middle for s in scales]), np.array([s.deviation for s in scales])
-    step = 1e-3 * deviation
-
-    def predict(x: np.ndarray) -> np.ndarray:
-        """Readings (d, r) at points (d, p)."""
-        columns = {scale.row.key: scale.value(x[:, k]) for k, scale in enumerate(scales)}
-        return measured(pieces, stages, columns, readings, planned, loss=loss, cells=cells, numbers=base)
-
-    seen: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
 
     def both(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Residuals and their slopes, in one ensemble."""
+        """Residuals, readings before priors, and their slopes, in one ensemble."""
         if x.tobytes() not in seen:
-            at = predict(x + np.concatenate([np.zeros((1, len(x))), np.diag(step), -np.diag(step)]))
-            slopes = ((at[1 : len(x) + 1] - at[len(x) + 1 :]) / (2 * step[:, None])).T / error[:, None]
+            step = STEP * np.eye(len(x))
+            points = x + np.concatenate([np.zeros((1, len(x))), step, -step])
+            columns = {row.key: row.scored(points[:, k]) for k, row in enumerate(varying)}
+            at = measured(pieces, stages, columns, readings, planned, loss=loss, cells=cells, numbers=base)
+            slopes = (at[1 : len(x) + 1] - at[len(x) + 1 :]).T / (2 * STEP) / error[:, None]
             seen[x.tobytes()] = (
-                np.concatenate([(at[0] - observed) / error, (x - middle) / deviation]),
-                np.concatenate([slopes, np.diag(1 / deviation)]),
+                np.concatenate([(at[0] - observed) / error, x]),
+                np.concatenate([slopes, np.eye(len(x))]),
             )
         return seen[x.tobytes()]
 
-    bounds = np.array([s.low for s in scales]), np.array([s.high for s in scales])
-    inside = np.clip(middle, bounds[0] + 1e-6 * deviation, bounds[1] - 1e-6 * deviation)
-    found = least_squares(
-        lambda x: both(x)[0], inside, lambda x: both(x)[1], bounds=bounds, x_scale=deviation, **SETTLED
-    )
+    seen: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
+    ends = np.array([_bounds(row) for row in varying]).T
+    start = np.clip(np.zeros(len(varying)), ends[0] + 1e-6, ends[1] - 1e-6)
+    found = least_squares(lambda x: both(x)[0], start, lambda x: both(x)[1], bounds=(ends[0], ends[1]), **SETTLED)
     off, slopes = both(found.x)
     covariance = np.linalg.inv(slopes.T @ slopes)
-    spread = np.sqrt(np.diag(covariance))
-    correlation = covariance / np.outer(spread, spread)
-    told, narrowed, notes = _told(scales, found.x, spread, correlation, slopes[: len(readings)])
+    count, wanted = len(readings), len(asked)
+    # What was let vary takes up part of what is off, at the price of its prior; so both count as the readings' own.
+    chi_square = float((off[:count] ** 2).sum() + (off[count + wanted :] ** 2).sum())
+    freedom = count - wanted
+    agree = not (freedom > 0 and gammaincc(freedom / 2, chi_square / 2) < QUARREL)
+    deviation = np.sqrt(np.diag(covariance))
+    told, narrowed, notes = _told(asked, found.x, ends, deviation, covariance, slopes[:count])
     residuals = tuple(
         Residual(reading, float(reading.value + o * e), float(-o))
         for reading, o, e in zip(readings, off, error, strict=False)
     )
-    chi_square = float((off[: len(readings)] ** 2).sum())
-    freedom = len(readings) - len(scales)
-    agree = not (freedom > 0 and gammaincc(freedom / 2, chi_square / 2) < QUARREL)
     if not agree:
         notes.append(_quarrel(residuals, chi_square / freedom))
-        spread = np.minimum(spread * np.sqrt(chi_square / freedom), deviation)  # no wider than before
+        wider = np.minimum(np.sqrt(chi_square / freedom), np.maximum(1 / deviation, 1.0))  # no wider than before
+        covariance = covariance * np.outer(wider, wider)
+        deviation = deviation * wider
     if not found.success:
         notes.append(f"The fit did not settle: {found.message}")
     estimates = []
-    for k, (scale, x, s) in enumerate(zip(scales, found.x, spread, strict=True)):
-        low, high = (float(scale.value(np.clip(x + sign * POINT_95 * s, scale.low, scale.high))) for sign in (-1, 1))
-        estimates.append(Estimate(scale.row, float(scale.value(x)), low, high, scale.before, told[k], narrowed[k]))
-    held = tuple(row.label for row in known if row.key not in parameters)
-    return Fit(tuple(estimates), correlation, residuals, chi_square, tuple(notes), held, bool(found.success), agree)
+    for k, row in enumerate(asked):
+        low, value, high = (
+            float(row.scored(np.clip(found.x[k] + sign * POINT_95 * deviation[k], *ends[:, k]))) for sign in (-1, 0, 1)
+        )
+        estimates.append(Estimate(row, value, low, high, known_before(row), told[k], narrowed[k]))
+    scale = np.outer(deviation, deviation)[:wanted, :wanted]
+    touched = np.flatnonzero(slopes[:count].any(axis=0))
+    return Fit(
+        tuple(estimates), covariance[:wanted, :wanted] / scale, residuals, chi_square, tuple(notes),
+        tuple(row.label for row in known if row not in varying), tuple(row.label for row in varying[wanted:]),
+        Learned(tuple(varying[k] for k in touched), found.x[touched], covariance[np.ix_(touched, touched)], tuple(parameters)),
+        bool(found.success), agree,
+    )  # fmt: skip
 
 
 def _error(reading: Measurement, usual: History, parameters: Sequence[str], numbers: Numbers) -> float:
@@ -249,36 +246,39 @@ def _quarrel(residuals: Sequence[Residual], times: float) -> str:
     )
 
 
-def _told(scales, x, spread, correlation, data) -> tuple[list[bool], list[bool], list[str]]:
-    """For every input whether the data tell it and whether they narrow it; and what they cannot tell, one sentence each."""
-    told, narrowed, notes = [True] * len(scales), [True] * len(scales), []
-    if len(data) < len(scales):
+def _told(rows, x, ends, deviation, covariance, data) -> tuple[list[bool], list[bool], list[str]]:
+    """For every input that was asked for whether the data tell it and whether they narrow it; and what they cannot tell, one sentence
+    each.
+    """
+    told, narrowed, notes = [True] * len(rows), [True] * len(rows), []
+    if len(data) < len(rows):
         notes.append(
-            f"There are fewer readings ({len(data)}) than things to find ({len(scales)}); the rest is what was known before."
+            f"There are fewer readings ({len(data)}) than things to find ({len(rows)}); the rest is what was known before."
         )
-    for k, scale in enumerate(scales):
-        if min(x[k] - scale.low, scale.high - x[k]) < 1e-3 * scale.deviation:
+    for k, row in enumerate(rows):
+        if min(x[k] - ends[0, k], ends[1, k] - x[k]) < 1e-3:
             told[k] = False
             notes.append(
-                f"{capital(scale.row.label)} is stuck at the end of its range ({scale.value(x[k]):.3g} {scale.row.unit}): the readings ask "
+                f"{capital(row.label)} is stuck at the end of its range ({row.scored(x[k]):.3g} {row.unit}): the readings ask "
                 "for more than the model allows."
             )
-        if spread[k] > LITTLE * scale.deviation:
+        if deviation[k] > LITTLE:
             told[k] = narrowed[k] = False
             notes.append(
-                f"The readings say next to nothing about {scale.row.label}: the interval is {100 * spread[k] / scale.deviation:.0f} % as "
+                f"The readings say next to nothing about {row.label}: the interval is {100 * deviation[k]:.0f} % as "
                 "wide as before; measure later, oftener or more sharply."
             )
-        elif _hidden(data, k):
+        elif _hidden(data[:, : len(rows)], k):
             told[k] = False
-            notes.append(f"The readings cannot tell {scale.row.label} from the rest; what was known before decides.")
-    for i in range(len(scales)):
+            notes.append(f"The readings cannot tell {row.label} from the rest; what was known before decides.")
+    for i in range(len(rows)):
         for j in range(i):
-            if abs(correlation[i, j]) > 0.9:
+            together = covariance[i, j] / (deviation[i] * deviation[j])
+            if abs(together) > 0.9:
                 told[i] = told[j] = False
                 notes.append(
-                    f"{capital(scales[i].row.label)} and {scales[j].row.label} cannot be told apart (correlation "
-                    f"{correlation[i, j]:+.2f}); only their joint effect is known."
+                    f"{capital(rows[i].label)} and {rows[j].label} cannot be told apart (correlation "
+                    f"{together:+.2f}); only their joint effect is known."
                 )
     return told, narrowed, notes
 
@@ -291,19 +291,3 @@ def _hidden(data: np.ndarray, k: int) -> bool:
     others = others / np.maximum(np.linalg.norm(others, axis=0), 1e-300)
     rest = own - others @ np.linalg.lstsq(others, own, rcond=None)[0]
     return bool(np.linalg.norm(rest) < 1e-3 * np.linalg.norm(own))
-
-
-def learned(inputs: Sequence[Uncertain], found: Fit) -> tuple[Uncertain, ...]:
-    """The same inputs, with the fitted ones as the fit left them."""
-    now = {row.input.key: row for row in found.estimates}
-    result = []
-    for row in inputs:
-        if row.key in now:
-            estimate = now[row.key]
-            kind = "lognormal" if row.distribution.startswith("log") else "normal"
-            row = replace(
-                row, distribution=kind, low=estimate.low, mode=None, high=estimate.high,
-                meaning="low and high are the 5 and 95 % points", source=f"fitted to {len(found.residuals)} readings", how="derived",
-            )  # fmt: skip
-        result.append(row)
-    return tuple(result)

@@ -165,12 +165,11 @@ def meaning(found: Update, bands: bool) -> str:
     strokes = "A reading is an upright stroke as long as its error: 9 times of 10 the truth lies in it."
     if not bands:
         return f"{strokes} Bands are off: one line at the usual value of everything, and nothing of how sure it is."
-    told = ", ".join(row.input.label for row in found.fit.estimates)
     carried = ", usual or carried over" if found.batch.meat_and_fridge is not None else " or usual"
     return (
         f"{strokes} A band holds 8 cases of 10, its line the middle case, of the same {found.count} draws (seed {found.spread.draws.seed}). As "
-        f"planned, all that is named was varied within what is published{carried}; as learned, no further than the log leaves it open "
-        f"for {told}. A band says nothing about what the model leaves out."
+        f"planned, all that is named was varied within what is published{carried}; as learned, no further than the log leaves it open. A band "
+        "says nothing about what the model leaves out."
     )
 
 

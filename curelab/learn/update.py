@@ -10,18 +10,18 @@ from ..fields import InputError, refuse
 from ..history import History
 from ..matter.tissue import TISSUES
 from ..meat_and_fridge import LONGEST_STORY, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
-from ..outcome import CURED
+from ..outcome import CURED, DRAWS, Outcome, run
 from ..simulate import simulate
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
-from ..spread.uncertain import Uncertain, inputs_for, with_known
+from ..spread.uncertain import Learned, Uncertain, inputs_for, with_known
 from ..stages import Brine, SealedCure
-from .fit import Fit, fit, learned
+from .fit import Fit, fit
 from .readings import Measurement, from_log
 from .words import Told, told
 
 __all__ = [
-    "Known", "MeatAndFridge", "Update", "asked_for", "load_profile", "priors", "profile_of", "save_profile", "update",
+    "Known", "MeatAndFridge", "Update", "asked_for", "heard", "load_profile", "priors", "profile_of", "run_with_log", "save_profile", "update",
 ]  # fmt: skip
 
 PACE = "obstruction.lean"
@@ -30,7 +30,7 @@ OF_ONE_ANIMAL = ("ph.", "thickness of ")  # says nothing about the next one
 
 @dataclass(frozen=True)
 class Update:
-    """A batch forecast anew: the fit, how long before and after it, the inputs as they now stand, and what to say of it.
+    """A batch forecast anew: the fit, how long before and after it, and what to say of it.
 
     told: the answer and its reasons, sentence by sentence; remarks: on readings that were left out or taken otherwise. begin [s]:
     when the cure begins that the times count from; ends [s]: when the plan ends it. spread, planned: the draws after the log was read
@@ -40,7 +40,6 @@ class Update:
     fit: Fit
     before: Times
     after: Times
-    inputs: tuple[Uncertain, ...]
     remarks: tuple[str, ...]
     told: Told
     spread: Spread
@@ -72,6 +71,20 @@ class Update:
         before, after = (each.time_to(self.before.criterion, self.cure) for each in (planned, many))
         said = told(self.batch, self.usual, self.fit, self.readings, before, after, self.begin)
         return replace(self, planned=planned, spread=many, before=before, after=after, told=said)
+
+    @property
+    def taken_up(self) -> Learned | None:
+        """What the forecast of the batch takes up: all that the readings taught, or nothing where they do not agree."""
+        return self.fit.learned if self.fit.agree and self.fit.converged else None
+
+    @property
+    def in_short(self) -> list[str]:
+        """A few sentences for a report."""
+        return [
+            self.told.headline,
+            *self.told.details,
+            f"`curelab learn` says more. {self.told.rests_on.partition(' draws of ')[0]} draws.",
+        ]
 
     @property
     def sentence(self) -> str:
@@ -115,7 +128,8 @@ def update(
 ) -> Update:
     """Forecast a batch from its log: fit, then ask again when `criterion` holds in the first cure.
 
-    `parameters`: what is fitted, default the pace of salt; temperatures and pH in the log bring their own inputs along. `known`: what
+    `parameters`: what is fitted, default the pace of salt; temperatures and pH in the log bring their own inputs along. All else that
+    is uncertain varies beside it, so that a thickness that is a little off does not pass for a pace. `known`: what
     earlier batches taught, taken as the prior; default that of the batch. Raises InputError when the log holds nothing that can be
     fitted, or there is no cure.
     """
@@ -134,31 +148,47 @@ def update(
     wanted = tuple(dict.fromkeys([*(parameters or ()), *asked_for(batch, readings)]))
     if parameters is not None and PACE not in parameters:
         wanted = tuple(key for key in wanted if key != PACE)
+    others = [row.key for row in inputs]
     try:
-        found = fit(batch.pieces, stages, readings, parameters=wanted, inputs=inputs, loss=batch.loss, numbers=base)
+        found = fit(
+            batch.pieces,
+            stages,
+            readings,
+            parameters=wanted,
+            beside=others,
+            inputs=inputs,
+            loss=batch.loss,
+            numbers=base,
+        )
     except ValueError as error:
         raise refuse("log", str(error)) from None
-    now = learned(inputs, found)
-    many = [spread(batch, inputs=rows, count=count, seed=seed, numbers=base) for rows in (inputs, now)]
+    many = [
+        spread(batch, inputs=inputs, learned=taught, count=count, seed=seed, numbers=base)
+        for taught in (None, found.learned)
+    ]
     before, after = (each.time_to(criterion, cure) for each in many)
     begin, ends = usual.span(cure) if usual.runs[-1].index >= cure else (0.0, 0.0)
     said = told(batch, usual, found, readings, before, after, begin)
     return Update(
-        found, before, after, now, remarks, said, many[1], begin, ends, many[0], batch, readings, usual, cure
+        found, before, after, remarks, said, many[1], begin, ends, many[0], batch, readings, usual, cure
     )  # fmt: skip
 
 
-def in_short(batch: Batch, count: int) -> list[str]:
-    """What the log of a batch says, in a few sentences for its report; that it says nothing, where it does."""
+def heard(batch: Batch, count: int) -> tuple[list[str], Update | None]:
+    """What the log of a batch says, in a few sentences for its report, or that it says nothing (None); nothing at all without a log."""
+    if not batch.log:
+        return [], None
     try:
         found = update(batch, count=count)
     except InputError as error:
-        return [f"{problem}." for problem in error.problems]
-    return [
-        found.told.headline,
-        *found.told.details,
-        f"`curelab learn` says more. {found.told.rests_on.partition(' draws of ')[0]} draws.",
-    ]
+        return [f"{problem}." for problem in error.problems], None
+    return found.in_short, found
+
+
+def run_with_log(batch: Batch, draws: int = DRAWS) -> tuple[Outcome, list[str]]:
+    """The outcome of a batch with its log taken up, and what the log says, in a few sentences."""
+    said, found = heard(batch, draws)
+    return run(batch, draws=draws, learned=found.taken_up if found is not None else None), said
 
 
 def profile_of(found: Fit, name: str, batch: Batch | None = None, note: str = "") -> MeatAndFridge:

@@ -55,7 +55,7 @@ def told(
     seen = what_was_seen(readings, usual, batch.units)
     pace = found.get("obstruction.lean")
     unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
-    quarrel = pace is not None and pace.narrowed and not _settled(found, pace)
+    quarrel = pace is not None and not _settled(found, pace)
     when = "no new day is said until they do" if quarrel else _ready(before, after, begin, unmoved)
     headline = f"{capital(seen)}: {_verdict(found, pace)}; {when}."
     warm = [verdict.sentence for verdict in judged_log(batch.log, batch.units) if verdict.outcome == "fail"]
@@ -144,10 +144,10 @@ def _clause(rows: Sequence[Measurement], usual: History, system: str) -> str:
 def _verdict(found: Fit, pace: Estimate | None) -> str:
     if pace is None:
         return "that says nothing about how fast this meat takes salt"
-    if not pace.narrowed:
-        return "that says next to nothing about how fast this meat takes salt"
     if not _settled(found, pace):
         return "these readings do not agree with each other, and settle nothing about how fast this meat takes salt"
+    if not pace.narrowed:
+        return "that says next to nothing about how fast this meat takes salt"
     ratio, low, high = _over_typical(pace)
     deviation = np.log(high / low) / (2 * POINT_95)
     if abs(np.log(ratio)) < PROBABLY * deviation or abs(ratio - 1) < SAME:
@@ -161,7 +161,7 @@ def _verdict(found: Fit, pace: Estimate | None) -> str:
 def _settled(found: Fit, pace: Estimate) -> bool:
     """Whether readings that quarrel at least agree on which side of the typical pace this meat is."""
     _, low, high = _over_typical(pace)
-    return found.agree or not low <= 1 <= high
+    return found.agree or (pace.told and not low <= 1 <= high)
 
 
 def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
@@ -200,7 +200,7 @@ def _pace_in_figures(pace: Estimate, batch: Batch) -> str:
     earlier = ""
     if own is not None and any(row.key == pace.input.key for row in own.known):
         earlier = f" What was carried over from {own.name} expected {_times(pace.before[1] / typical_pace())} times."
-    span = f"{_times(low)} to {_times(high)} {SURE}, if all else is as written"
+    span = f"{_times(low)} to {_times(high)} {SURE}"
     return f"It takes salt {_times(ratio)} times as fast as typical ({span}).{earlier}"
 
 

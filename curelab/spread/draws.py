@@ -29,7 +29,7 @@ from ..stages import AnyStage, Brine, Rest, SealedCure, Soak
 from .answers import Band, Chance, Times, Windows, quantiles
 from .ensemble import Ensemble, is_fast
 from .loop import Loop
-from .uncertain import Draws, Uncertain, draw, drawn_case, inputs_for, with_known
+from .uncertain import Draws, Learned, Uncertain, draw, drawn_case, inputs_for, with_known
 
 CHUNK = 512
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
@@ -117,9 +117,10 @@ class Spread:
     @property
     def meaning(self) -> str:
         """What a band means, in plain words."""
+        log = "" if self.draws.learned is None else ", as far as your log leaves it open"
         return (
             f"The band holds 8 cases of 10, the line the middle case, of {self.count} draws (seed {self.draws.seed}) in "
-            f"which these were varied within what is published or usual: {', '.join(row.label for row in self.inputs)}. It "
+            f"which these were varied within what is published or usual{log}: {', '.join(row.label for row in self.inputs)}. It "
             "says nothing about what the model leaves out."
         )
 
@@ -158,7 +159,7 @@ class Spread:
 
     def widened(self, count: int) -> Spread:
         """The same batch in more draws, of which these are the first."""
-        more = Spread(self.case, draw(self.inputs, count, self.draws.seed), self.executor)
+        more = Spread(self.case, draw(self.inputs, count, self.draws.seed, self.draws.learned), self.executor)
         if "_depths" in self.__dict__:
             more.__dict__["_depths"] = self._depths
         return more
@@ -389,6 +390,7 @@ def spread(
     inputs: Sequence[Uncertain] | None = None,
     loss: str = "nordin",
     known: MeatAndFridge | None = None,
+    learned: Learned | None = None,
     numbers: Numbers | None = None,
     used: Sequence[str] | None = None,
     cells: int | None = None,
@@ -397,8 +399,8 @@ def spread(
     """The draws of a batch (or of a history, or of pieces and stages), ready to be asked; nothing is computed before.
 
     inputs: what is uncertain, default all rows of uncertain.csv on which the batch depends (numbers that the caller has set are
-    taken as known), with what `known`, or the batch itself, brings from earlier batches as priors. cells: from a face to the middle, carried by a dozen terms (None: 60, as `simulate`).
-    Against `simulate` the terms cost up to 5e-3 of the driving force at the core (8e-3 in a sphere), 5e-4 on average, and at a face 1e-2
+    taken as known), with what `known`, or the batch itself, brings from earlier batches as priors. learned: what readings in this very
+    batch taught. cells: from a face to the middle, carried by a dozen terms (None: 60, as `simulate`). Against `simulate` the terms cost up to 5e-3 of the driving force at the core (8e-3 in a sphere), 5e-4 on average, and at a face 1e-2
     from an hour into a stage. used: the numbers that a history of this very batch looked
     up, where there is one already. executor: who computes the parts.
     Raises InputError as `simulate` does.
@@ -427,4 +429,4 @@ def spread(
         inputs = with_known(inputs_for(own, line, loss, base, used), known)
     varied = tuple(inputs)
     keys = [row.key for row in varied]
-    return Spread(_Case(own, line, loss, base, cells, is_fast(keys)), draw(varied, count, seed), executor)
+    return Spread(_Case(own, line, loss, base, cells, is_fast(keys)), draw(varied, count, seed, learned), executor)

@@ -195,7 +195,8 @@ def what_matters(many: Spread, ask: Ask, answer: str, *, method: str = "sobol", 
     "rank" uses the draws of the spread; where these are fewer than PER_INPUT for each input and one, it takes that many anew.
     draws: a power of two from 16 up, for "sobol" only. Indices from few draws are rough: 128 tell the first from the rest, to about
     0.1; what cannot be told apart is said to be so.
-    Raises ValueError for another method or number of draws, and for an answer that is not a number in some draw.
+    Raises ValueError for another method or number of draws, for an answer that is not a number in some draw, and for draws whose inputs
+    readings have tied together: no variance belongs to one of them then.
 
     >>> import numpy as np
     >>> from curelab import Bath, Brine, Piece
@@ -210,6 +211,8 @@ def what_matters(many: Spread, ask: Ask, answer: str, *, method: str = "sobol", 
         raise ValueError(f'method "{method}" is not one of {", ".join(HOW)}')
     if draws < 2 * FOLDS or draws & (draws - 1):
         raise ValueError(f"draws must be a power of two from {2 * FOLDS} up, not {draws}")
+    if many.draws.learned is not None:
+        raise ValueError("readings have tied these inputs together; ask the draws from before they were read")
     if method == "rank" and many.count < PER_INPUT * (len(many.inputs) + 1):
         many = many.widened(int(np.ceil(PER_INPUT * (len(many.inputs) + 1))))
     values = _asked(many, ask)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 from ..assembly import FILM_TEMPERATURE
 from ..fields import Record
@@ -83,10 +83,22 @@ class Uncertain:
             turn = (self.mode - low) / (high - low)
             rising = low + np.sqrt(share * (high - low) * (self.mode - low))
             return np.where(share < turn, rising, high - np.sqrt((1 - share) * (high - low) * (high - self.mode)))
-        score = ndtri(np.clip(share, TAIL, 1 - TAIL)) / POINT_95
+        return self.scored(ndtri(np.clip(share, TAIL, 1 - TAIL)))
+
+    def scored(self, score: np.ndarray) -> np.ndarray:
+        """The value at a score: a normal deviate, 0 in the middle of what is possible; here nothing is cut off.
+
+        >>> row = next(row for row in uncertain_inputs() if row.key == "temperature")
+        >>> [round(float(row.scored(score)), 2) for score in (0.0, POINT_95)]
+        [0.0, 1.5]
+        """
+        score = np.asarray(score, dtype=float)
         if self.distribution == "normal":
-            return 0.5 * (low + high) + 0.5 * (high - low) * score
-        return np.exp(0.5 * np.log(low * high) + 0.5 * np.log(high / low) * score)
+            return 0.5 * (self.low + self.high) + 0.5 * (self.high - self.low) * score / POINT_95
+        if self.distribution == "lognormal":
+            middle, reach = 0.5 * np.log(self.low * self.high), 0.5 * np.log(self.high / self.low)
+            return np.exp(middle + reach * score / POINT_95)
+        return self.at(ndtr(score))
 
     @property
     def label(self) -> str:
@@ -201,12 +213,45 @@ def _solutes(stage: AnyStage) -> dict[str, float]:
 
 
 @dataclass(frozen=True)
+class Learned:
+    """What readings have taught of several inputs at once, as scores: before, each was 0 with deviation 1 and knew nothing of the others.
+
+    middle (p,); covariance (p, p). Thickness and pace, say, are tied: what a fast brine tells is either thin meat or quick meat. asked:
+    keys of those that the readings were asked for, the others only vary beside them.
+    """
+
+    rows: tuple[Uncertain, ...]
+    middle: np.ndarray
+    covariance: np.ndarray
+    asked: tuple[str, ...]
+
+    @property
+    def values(self) -> dict[str, float]:
+        """The likeliest value of each that was asked for, in printed units."""
+        return {
+            row.key: float(row.scored(score))
+            for row, score in zip(self.rows, self.middle, strict=True)
+            if row.key in self.asked
+        }
+
+    def drawn(self, shares: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
+        """Values (n,) of those inputs that have `shares` (n,), even over 0 to 1."""
+        own = [number for number, row in enumerate(self.rows) if row.key in shares]
+        free = np.stack([ndtri(np.clip(shares[self.rows[n].key], TAIL, 1 - TAIL)) for n in own])
+        scores = self.middle[own, None] + np.linalg.cholesky(self.covariance[np.ix_(own, own)]) @ free
+        return {self.rows[n].key: self.rows[n].scored(score) for n, score in zip(own, scores, strict=True)}
+
+
+@dataclass(frozen=True)
 class Draws:
-    """Values of every input in every draw, columns (n,) in printed units; made by `draw`, same seed, same draws."""
+    """Values of every input in every draw, columns (n,) in printed units; made by `draw`, same seed, same draws. `learned`: what
+    readings taught, None for nothing.
+    """
 
     inputs: tuple[Uncertain, ...]
     seed: int
     columns: dict[str, np.ndarray]
+    learned: Learned | None = None
 
     @property
     def count(self) -> int:
@@ -217,9 +262,10 @@ class Draws:
         return {key: column[chosen] for key, column in self.columns.items()}
 
 
-def draw(inputs: Sequence[Uncertain], count: int = 512, seed: int = 0) -> Draws:
+def draw(inputs: Sequence[Uncertain], count: int = 512, seed: int = 0, learned: Learned | None = None) -> Draws:
     """Scrambled Sobol points, so that few draws fill the space evenly. A power of two is best balanced; any other count is the
-    beginning of the next larger one. Raises ValueError for no inputs or a count below 8.
+    beginning of the next larger one. `learned`: inputs that readings have tied together. Raises ValueError for no inputs or a count
+    below 8.
 
     >>> draw(uncertain_inputs()[:2], 64, seed=3).columns["ratio.nitrite"].shape
     (64,)
@@ -229,7 +275,10 @@ def draw(inputs: Sequence[Uncertain], count: int = 512, seed: int = 0) -> Draws:
     if not inputs or count < 8:
         raise ValueError("a spread needs at least one uncertain input and 8 draws")
     points = qmc.Sobol(len(inputs), scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(count))))[:count]
-    return Draws(tuple(inputs), seed, {row.key: row.at(points[:, k]) for k, row in enumerate(inputs)})
+    columns = {row.key: row.at(points[:, k]) for k, row in enumerate(inputs)}
+    if learned is not None:
+        columns |= learned.drawn({row.key: points[:, k] for k, row in enumerate(inputs)})
+    return Draws(tuple(inputs), seed, columns, learned)
 
 
 # ---- one draw as a batch: the slow way, which the engine must agree with ---------------------------------------------
@@ -284,12 +333,16 @@ def drawn_case(
 
 
 def usual_case(
-    pieces: Sequence[Piece], stages: Sequence[AnyStage], numbers: Numbers, profile: MeatAndFridge | None
+    pieces: Sequence[Piece],
+    stages: Sequence[AnyStage],
+    numbers: Numbers,
+    profile: MeatAndFridge | None,
+    learned: Learned | None = None,
 ) -> tuple[tuple[Piece, ...], tuple[AnyStage, ...], Numbers]:
-    """The batch at the usual value of everything, or at what earlier batches taught of it."""
-    if profile is None:
-        return tuple(pieces), tuple(stages), numbers
-    return drawn_case(pieces, stages, numbers, {row.key: row.value for row in profile.known})
+    """The batch at the usual value of everything, or at what earlier batches and its own readings taught of it."""
+    values = {row.key: row.value for row in profile.known} if profile is not None else {}
+    values |= learned.values if learned is not None else {}
+    return drawn_case(pieces, stages, numbers, values) if values else (tuple(pieces), tuple(stages), numbers)
 
 
 def _drawn_stage(stage: AnyStage, water: float, salt: float, cure: float, warmer: float) -> AnyStage:

@@ -7,8 +7,10 @@ from curelab import Brine, InputError, Problem
 from curelab.batch import dumps, load
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import DRAWS, QUICK, State, opened, starting_batch
+from curelab.learn.update import run_with_log
 from curelab.outcome import run
-from curelab.report import in_short
+from curelab.report import in_short, words
+from curelab.sources import datasets_folder
 from curelab.spread import spread
 from curelab.spread.banded import Banded
 
@@ -121,23 +123,34 @@ def test_the_batch_bench_shows_what_the_command_computes():
     state, page = made("batch")
     title = next(key for key in page.controls if key.endswith(": thickness"))
     page.controls[title].value = "7 cm"
-    outcome = run(state.batch)
-    mine = state.outcome()
+    assert in_short(run(state.batch, draws=QUICK), chances={}) == page.says["answer"].text.split("\n")
     list(page.settle())
-    _, end = outcome.history.span(0)
-    assert mine.history.core("salt", end) == outcome.history.core("salt", end)  # to the last digit
-    assert page.says["answer"].text == "\n".join(in_short(outcome))
+    assert page.says["answer"].text == "\n".join(in_short(run(state.batch)))
+    assert state.report() == words(run(state.batch), long=True)
+
+
+def test_the_batch_bench_takes_up_the_log_as_the_command_does():
+    demo = load(datasets_folder() / "demo_brisket.toml")
+    state = State(demo, strict=True)
+    page = bench("batch", state=state)
+    list(page.settle())
+    outcome, learned = run_with_log(demo)
+    assert learned and outcome.learned is not None
+    assert page.says["answer"].text == "\n".join(in_short(outcome, learned))
+    assert page.says["answer"].text != "\n".join(in_short(run(demo)))
+    assert "as far as your log leaves it open" in page.says["rests"].text
+    assert state.report() == words(outcome, long=True, learned=learned)
 
 
 def test_numbers_of_a_longer_look_are_those_of_the_run():
     """Benches simulate past the planned day to show what comes; at the planned day that is the same to rounding."""
     state = State(strict=True)
     banded = state.banded(state.cure_lasting(90 * 86400.0))
-    _, end = state.outcome().history.span(0)
+    _, end = run(state.batch).history.span(0)
     for place in ("core", "average", "surface"):
         for quantity in ("salt", "free nitrite"):
             assert banded.usual.at(place, quantity, end) == pytest.approx(
-                state.outcome().history.at(place, quantity, end), rel=1e-9
+                run(state.batch).history.at(place, quantity, end), rel=1e-9
             )
 
 

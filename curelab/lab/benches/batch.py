@@ -89,10 +89,18 @@ class BatchBench(Bench):
         reopen.on_press(lambda button: self._open())
         self.controls |= {"file": self.file, "save": save, "open": reopen}
         papers = {
-            "report": ("The whole report", "report.txt", lambda: report.words(state.outcome(), long=True)),
+            "report": ("The whole report", "report.txt", state.report),
             "plan": ("The dates", "plan.txt", lambda: plan_words(schedule(self.state.batch, now=datetime.now(UTC)))),
-            "sheet": ("Batch sheet to print", "sheet.html", lambda: sheet_html(sheet(self._schedule()), self._paper())),
-            "label": ("Label for the vessel", "label.html", lambda: label_html(label(self._schedule()), self._paper())),
+            "sheet": (
+                "Batch sheet to print",
+                "sheet.html",
+                lambda: sheet_html(sheet(schedule(self.state.batch)), self._paper()),
+            ),
+            "label": (
+                "Label for the vessel",
+                "label.html",
+                lambda: label_html(label(schedule(self.state.batch)), self._paper()),
+            ),
         }
         for name, (words, file, make) in papers.items():
             self.controls[name] = Press(words)
@@ -118,9 +126,6 @@ class BatchBench(Bench):
             "log": Say("", "note"),
             "file": Say("", "note"),
         }
-
-    def _schedule(self):
-        return schedule(self.state.batch, self.state.outcome())
 
     def _paper(self) -> str:
         return "letter" if self.state.batch.units == "us" else "a4"
@@ -162,7 +167,7 @@ class BatchBench(Bench):
         show_lines(self.pictures["bath"], pictures.bath(banded))
         self._matters(outcome)
         self.says["rests"].text = banded.meaning
-        self.says["answer"].text = "\n".join(report.in_short(outcome, chances=outcome.chances_so_far))
+        self.says["answer"].text = "\n".join(report.in_short(outcome, state.log_says, outcome.chances_so_far))
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (

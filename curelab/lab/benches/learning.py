@@ -339,10 +339,7 @@ class LearningBench(Bench):
             ),
             residuals=_table(residual_rows(found.fit, names, batch.units), beside),
         )
-        known = (
-            "The fit takes all else that is named at the foot of this page as known, so these brackets leave it out."
-        )
-        self.says["held"].text = known
+        self.says["held"].text = " ".join(found.fit.beside)
         cannot = [f"- {words}" for words in (*told.cannot, *found.remarks)]
         head = "**What the readings cannot tell, and what was left out**"
         self.says["cannot"].text = "\n".join([head, *cannot]) if cannot else ""
