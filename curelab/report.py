@@ -17,10 +17,9 @@ from . import __version__, units
 from .fields import InputError, Problem, to_plain
 from .forecast import Answer
 from .limits import CAUTIONS, Verdict
-from .matter.tissue import water_change_band
 from .outcome import Cured, Outcome
 from .runs import FREE
-from .spread import Chance, Windows
+from .spread import Band, Chance, Windows
 from .spread.answers import in_ten, ordered
 from .spread.sensitivity import Importance
 from .tomlfile import write_text
@@ -211,7 +210,6 @@ def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
 
 def _stage_lines(outcome: Outcome) -> list[str]:
     history, system = outcome.history, outcome.batch.units
-    slack = water_change_band(history.numbers)
     out = []
     for index in sorted({run.index for run in history.runs}):
         begin, end = history.span(index)
@@ -233,12 +231,11 @@ def _stage_lines(outcome: Outcome) -> list[str]:
                     "         ",
                     "         ",
                 )
-            low, high = (history.weight(end, piece.name) + side * slack * piece.weight for side in (-1, 1))
-            out += _wrapped(
-                f"weighs {units.show(low, 'mass', system, digits=2)} to {units.show(high, 'mass', system, digits=2)}.",
-                "         ",
-                "         ",
+            weighs = outcome.spread.weight((end,), piece.name)
+            middle, low, high = (
+                units.show(part[0], "mass", system, digits=2) for part in (weighs.middle, weighs.low, weighs.high)
             )
+            out += _wrapped(f"weighs {middle} ({low} to {high}).", "         ", "         ")
     return out
 
 
@@ -259,7 +256,7 @@ def plain(outcome: Outcome, learned: Sequence[str] = ()) -> dict[str, Any]:
             row: dict[str, Any] = {
                 "stage": index + 1, "do": history.stages[index].tag, "piece": piece.name,
                 "begin_s": begin, "end_s": end, "ended": history.ending(index),
-                "weight_kg": history.weight(end, piece.name),
+                "weight_kg": history.weight(end, piece.name), "weight band_kg": _three(outcome.spread.weight((end,), piece.name)),
             }  # fmt: skip
             for quantity in ("salt", "sugar", "nitrate", "nitrite", FREE):
                 for place in ("core", "average", "surface"):
@@ -290,6 +287,10 @@ def plain(outcome: Outcome, learned: Sequence[str] = ()) -> dict[str, Any]:
         ],
         "cautions": list(CAUTIONS),
     }
+
+
+def _three(band: Band) -> dict[str, float]:
+    return {"middle": float(band.middle[0]), "low": float(band.low[0]), "high": float(band.high[0])}
 
 
 def _weighed(weighed: Weighed) -> dict[str, Any]:
@@ -356,10 +357,13 @@ def as_json(outcome: Outcome, learned: Sequence[str] = ()) -> str:
 
 
 def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
-    """places.csv, profiles.csv, budget.csv, verdicts.csv in `folder`; files that are there already are not touched."""
+    """places.csv, bands.csv, profiles.csv, budget.csv, verdicts.csv in `folder`; files that are there already are not touched. Bands are
+    those of the draws; the others are the batch at usual values.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     tables = {
         "places.csv": outcome.history.to_frame().to_csv(index=False, lineterminator="\n"),
+        "bands.csv": outcome.spread.to_frame(outcome.history.times).to_csv(index=False, lineterminator="\n"),
         "profiles.csv": outcome.history.profiles_frame().to_csv(index=False, lineterminator="\n"),
         "budget.csv": _rows_csv([dict(row) for row in outcome.history.budget]),
         "verdicts.csv": _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),

@@ -7,12 +7,13 @@ import sys
 import venv
 from pathlib import Path
 
+import pandas
 import pytest
 
 from curelab.__main__ import main
 from curelab.batch import Reading, load
-from curelab.learn.update import heard
-from curelab.outcome import DRAWS, judged_log, run
+from curelab.learn.update import run_with_log
+from curelab.outcome import judged_log
 from curelab.sources import datasets_folder
 
 DEMO = datasets_folder() / "demo_brisket.toml"
@@ -45,7 +46,7 @@ def test_run_prints_a_report_with_every_part(capsys):
 def test_json_holds_the_same_floats_as_the_library(capsys):
     code, out, _ = said(["run", str(DEMO), "--json"], capsys)
     found = json.loads(out)
-    outcome = run(load(DEMO), learned=heard(load(DEMO), DRAWS)[1].taken_up)
+    outcome = run_with_log(load(DEMO))[0]
     assert code == 0 and outcome.learned is not None  # the log of the demo is taken up
     _, end = outcome.history.span(0)
     row = found["stages"][0]["salt core"]
@@ -59,6 +60,14 @@ def test_csv_writes_tables_and_never_over_old_ones(capsys, tmp_path):
     code, _, err = said(["run", str(DEMO), "--csv", str(tmp_path / "out")], capsys)
     assert code == 0 and "places.csv" in err
     before = (tmp_path / "out" / "places.csv").read_bytes()
+    bands = pandas.read_csv(tmp_path / "out" / "bands.csv")
+    outcome, _ = run_with_log(load(DEMO))
+    _, end = outcome.history.span(0)
+    row = bands[
+        (bands.piece == "flat") & (bands.quantity == "salt") & (bands.place == "core") & (abs(bands.time_s - end) < 1)
+    ].iloc[0]
+    assert (row.middle, row.low, row.high) == pytest.approx(outcome.band("core", "salt", 0, "flat"), rel=1e-9)
+    assert (row.draws, row.seed, row.basis) == (256, 0, "meat") and (bands.low <= bands.high).all()
     code, _, err = said(["run", str(DEMO), "--csv", str(tmp_path / "out")], capsys)
     assert code == 2 and "left as it was" in err
     assert (tmp_path / "out" / "places.csv").read_bytes() == before

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from ..batch import Batch
-from ..criterion import Criterion
+from ..criterion import PLACES, QUANTITIES, Criterion, default_basis
 from ..forecast import DAY, lasting
 from ..forecast.answer import reaching
 from ..history import History
@@ -26,7 +26,7 @@ from ..piece import Piece
 from ..simulate import LEAST_CELLS, simulate
 from ..sources import Numbers, default_numbers
 from ..stages import AnyStage, Brine, Rest, SealedCure, Soak
-from .answers import Band, Chance, Times, Windows, quantiles
+from .answers import Band, Chance, Times, Windows, folded, quantiles
 from .ensemble import Ensemble, is_fast
 from .loop import Loop
 from .uncertain import Draws, Learned, Uncertain, draw, drawn_case, inputs_for, with_known
@@ -84,7 +84,7 @@ def _read(solved: Ensemble | Loop, requests: Sequence[Request]) -> list[np.ndarr
     for request in requests:
         value = getattr(solved, request.name)(**dict(request.given))
         # A picture needs no more than single precision, and a third dimension is a picture.
-        found.append(value.astype(np.float32) if value.ndim > 2 else value)
+        found.append(value.astype(np.float32, copy=False) if value.ndim > 2 else value)
     return found
 
 
@@ -151,7 +151,8 @@ class Spread:
                         raise MemoryError(
                             f"{self.count} draws of {shape[1:]} values would take {size / 1e9:.1f} GB; ask for fewer times or draws"
                         )
-                    result.append(np.empty(shape, value.dtype))
+                    # The draws stand next to each other in memory, as `quantiles` wants them.
+                    result.append(np.moveaxis(np.empty((*shape[1:], self.count), value.dtype), -1, 0))
                 result[k][part] = value
             if part.start:
                 solved.release()
@@ -238,6 +239,31 @@ class Spread:
         """Band (t,) of the mass fraction in the bath."""
         return self.band(Request.of("bath", quantity=quantity, times=times))
 
+    def to_frame(self, times) -> Any:
+        """Tidy table (pandas): one row per time, piece, quantity and place, with the band of the fraction on its default basis, the number
+        of draws and their seed.
+        """
+        import pandas
+
+        when = np.atleast_1d(np.asarray(times, dtype=float))
+        rows = [(piece, quantity, place) for piece in self.case.pieces for quantity in QUANTITIES for place in PLACES]
+        asked = [
+            Request.of("at", place=place, quantity=quantity, times=when, piece=self._piece(piece.name))
+            for piece, quantity, place in rows
+        ]
+        parts = []
+        for (piece, quantity, place), values in zip(rows, self.readings(asked), strict=True):
+            low, middle, high = quantiles(values)
+            parts.append(
+                pandas.DataFrame(
+                    {
+                        "time_s": when, "piece": piece.name, "quantity": quantity, "place": place, "basis": default_basis(quantity),
+                        "low": low, "middle": middle, "high": high, "draws": self.count, "seed": self.draws.seed,
+                    }
+                )
+            )  # fmt: skip
+        return pandas.concat(parts, ignore_index=True)
+
     def profiles(
         self,
         quantities: Sequence[str],
@@ -251,22 +277,24 @@ class Spread:
         Default depths: the engine's own cells and the faces. `depths`: so many even steps instead.
         """
         number = self._piece(piece)
-        given = [Request.of("profile", quantity=name, times=times, piece=number, basis=basis) for name in quantities]
+        kind = "picture" if self.case.fast else "profile"
+        given = [Request.of(kind, quantity=name, times=times, piece=number, basis=basis) for name in quantities]
         values = self.readings(given)
         own = self._depths[number]
         bands = {}
         for name, value in zip(quantities, values, strict=True):
             low, middle, high = quantiles(value)
             depth = own
+            if value.shape[-1] < len(own):  # read on one side only, for the other is its mirror image
+                each = folded(own)[1]
+                low, middle, high = (part[:, each] for part in (low, middle, high))
             if own[0] >= 0.5:  # half a piece: show both halves
                 depth = np.concatenate([1 - own[::-1], own])
                 low, middle, high = (np.concatenate([part[:, ::-1], part], axis=1) for part in (low, middle, high))
             if depths is not None:
                 even = np.linspace(0.0, 1.0, depths)
-                low, middle, high = (
-                    np.array([np.interp(even, depth, row) for row in part]) for part in (low, middle, high)
-                )
-                depth = even
+                between = np.array([np.interp(even, depth, unit) for unit in np.eye(len(depth))])
+                low, middle, high, depth = low @ between, middle @ between, high @ between, even
             bands[name] = Band(low, middle, high, self.count, self.rests_on, depth)
         return bands
 

@@ -45,7 +45,7 @@ class Fault:
 
 
 MODES, CHAIN, PROOF = "tests/transport/test_modes.py", "tests/transport/test_chain.py", "tests/proof/test_proof.py"
-SPREAD = "tests/test_spread.py"
+SPREAD, LEARN = "tests/test_spread.py", "tests/test_calibrate.py"
 SIMULATE, LIMITS = "tests/test_simulate.py", "tests/test_limits.py"
 INVARIANTS, SOLUTES, UNITS = "tests/test_invariants.py", "tests/matter/test_solutes.py", "tests/test_fields_units.py"
 
@@ -104,6 +104,17 @@ FAULTS = (
     Fault("all legs of a turned piece begin alike", "np.take_along_axis(amounts, owner[:, :, None], axis=1)",
           "amounts[:, :1]", (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
     Fault("a band of 6 cases in 10", "LEVELS = (0.1, 0.5, 0.9)", "LEVELS = (0.2, 0.5, 0.8)", (SPREAD,)),
+    # what readings teach
+    Fault("what readings tie is drawn apart", "np.linalg.cholesky(self.covariance[np.ix_(own, own)])",
+          "np.diag(np.sqrt(np.diag(self.covariance)[own]))", (f"{LEARN}::test_what_a_fit_ties_together_is_drawn_together",)),
+    Fault("all else passes for known", "varying = [*asked, *(rows[key] for key in dict.fromkeys(beside) if key not in parameters)]",
+          "varying = list(asked)", (f"{LEARN}::test_recovery_in_200_batches_in_which_all_else_is_hidden_too",)),
+    Fault("quarrelling readings are taken up", "self.fit.learned if self.fit.agree and self.fit.converged else None",
+          "self.fit.learned", ("tests/test_outcome.py",)),
+    Fault("a log that moves nothing", "run(batch, draws=draws, learned=found.taken_up if found is not None else None)",
+          "run(batch, draws=draws)", ("tests/test_outcome.py",)),
+    Fault("cure mix weighed exactly", '"nitrite": "cure weight"}', '"nitrite": "salt weight"}',
+          (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
     Fault("fahrenheit without its 32", "return (hundred - zero) / 100.0, 1.0, zero", "return (hundred - zero) / 100.0, 1.0, 273.15", (UNITS,)),
 )  # fmt: skip
 
