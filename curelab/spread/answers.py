@@ -15,6 +15,7 @@ from ..units import capital
 
 LEVELS = (0.1, 0.5, 0.9)
 TRUSTED = 0.9  # of the draws: a day that is right less often is not to be trusted (judgement)
+COLUMNS = 64  # sorted at once
 INSTEAD = "Use a weaker brine for longer, a thinner piece, or an equilibrium brine; or cure and then soak."
 
 
@@ -177,19 +178,25 @@ class Chance:
 
 
 def quantiles(values: np.ndarray, levels: Sequence[float] = LEVELS) -> tuple[np.ndarray, ...]:
-    """Quantiles over the first axis, between neighbours in order; sorts blocks of columns, which is cheap and small."""
+    """Quantiles over the first axis, between neighbours in order; sorts blocks of columns that fit near the processor."""
     count = len(values)
     flat = values.reshape(count, -1)
     result = np.empty((len(levels), flat.shape[1]))
-    for begin in range(0, flat.shape[1], 1024):
-        block = np.ascontiguousarray(flat[:, begin : begin + 1024].T)
+    for begin in range(0, flat.shape[1], COLUMNS):
+        block = flat.T[begin : begin + COLUMNS].copy()
         block.sort(axis=1)
         for k, level in enumerate(levels):
             place = level * (count - 1)
             low = int(place)
             high, share = min(low + 1, count - 1), place - low
-            result[k, begin : begin + 1024] = block[:, low] * (1 - share) + block[:, high] * share
+            result[k, begin : begin + COLUMNS] = block[:, low] * (1 - share) + block[:, high] * share
     return tuple(row.reshape(values.shape[1:]) for row in result)
+
+
+def folded(depth: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(places (h,) to read, and which of them (x,) stands for each depth) where one half is the mirror image of the other."""
+    _, once, each = np.unique(np.minimum(depth, 1 - depth).round(9), return_index=True, return_inverse=True)
+    return once, each
 
 
 def in_ten(share: float) -> str:

@@ -24,6 +24,7 @@ from ..runs import FREE, TRACERS
 from ..simulate import CELLS, turns_of
 from ..sources import Numbers, default_numbers, to_si
 from ..stages import AnyStage, Brine, Log, Rest, SealedCure, require_bath
+from .answers import folded
 from .cut import cut
 from .networks import Networks
 from .stretch import Leg, Stretch, Track
@@ -368,23 +369,24 @@ class Ensemble:
             given = np.broadcast_to(np.atleast_1d(given), (self.count, np.atleast_1d(given).shape[0]))
         return np.minimum(given, self.length[:, None])
 
-    def _gather(self, times, one):
-        """Values of `one(run, seconds)` from the run that owns each time, borders to the earlier one."""
+    def _gather(self, times, one, kind: type = float):
+        """Values of `one(run, seconds)` from the run that owns each time, borders to the earlier one; `kind` of number to keep."""
         asked = self._times(times)
         ends = np.stack([run.end for run in self.runs[:-1]]) if len(self.runs) > 1 else np.zeros((0, self.count))
         owner = (asked[None] - 1e-6 > ends[:, :, None]).sum(axis=0)
         result: np.ndarray | None = None
         for number, run in enumerate(self.runs):
             mine = owner == number
-            columns = np.flatnonzero(mine.any(axis=0))
-            if not len(columns):
+            within = np.flatnonzero(mine.any(axis=0))
+            if not len(within):
                 continue
+            columns = slice(within[0], within[-1] + 1)  # of times in order these are all that it owns
             seconds = np.clip(asked[:, columns] - run.begin[:, None], 0.0, run.length[:, None])
             value = one(run, seconds)
             if result is None:
-                result = np.empty((*asked.shape, *value.shape[2:]))
-            mine = mine[:, columns].reshape(self.count, len(columns), *(1,) * (value.ndim - 2))
-            result[:, columns] = value if mine.all() else np.where(mine, value, result[:, columns])
+                result = np.empty((*asked.shape, *value.shape[2:]), kind)
+            where = mine[:, columns].reshape(*seconds.shape, *(1,) * (value.ndim - 2))
+            np.copyto(result[:, columns], value, "same_kind", True if where.all() else where)
         assert result is not None
         return result
 
@@ -398,6 +400,13 @@ class Ensemble:
         on = basis or default_basis(quantity)
         first = 0 if self._cuts[piece].body.chain.area[0] > 0 else 1
         return self._gather(times, lambda run, t: run.profile(quantity, on, t, piece)[..., first:])
+
+    def picture(self, quantity: str, times=None, piece: int = 0, basis: str | None = None) -> np.ndarray:
+        """`profile` in single precision, and only at the places that `folded` names where one half mirrors the other in every draw."""
+        if not all(run.mirrored(piece) for run in self.runs):
+            return self.profile(quantity, times, piece, basis).astype(np.float32)
+        on, (once, _) = basis or default_basis(quantity), folded(self.depths(piece))
+        return self._gather(times, lambda run, t: run.profile(quantity, on, t, piece, once), np.float32)
 
     def depths(self, piece: int = 0) -> np.ndarray:
         """Depth (x,) of the values of `profile`, as a share of the thickness: across a slab, its faces included, and from the middle,

@@ -12,7 +12,8 @@ from .stretch import Wires
 
 
 class Networks:
-    """The networks that these pieces form with one bath after another. `solved`: those met so far, with their modes.
+    """The networks that these pieces form with one bath after another. `solved`: those met so far, as (capacity,
+    links, stacks by their loss), the first of the stacks without one.
 
     sign (n + 1,): what every term changes to when the pieces are turned over, the bath last; None where a piece is not its mirror image.
     """
@@ -21,7 +22,7 @@ class Networks:
         self._count = len(cuts[0].held)
         signs = [np.ones(each.count) if each.faces == (1,) else each.terms.sign for each in cuts]
         self.sign = None if any(sign is None for sign in signs) else np.concatenate([*signs, [1.0]])
-        self.solved: list[tuple[tuple, Stack]] = []
+        self.solved: list[tuple[np.ndarray, np.ndarray, list[tuple[np.ndarray | None, Stack]]]] = []
 
     def wires(self, cuts: tuple[Cut, ...], water: np.ndarray, faces) -> Wires:
         """Links of the pieces in one bath; `faces`: films (d,) at the first and second face, None: sealed."""
@@ -48,32 +49,37 @@ class Networks:
         return Wires(tuple(shares), lambda loss: self._stack(capacity, laplacian, constant, loss))
 
     def _stack(self, capacity, laplacian, constant, loss) -> Stack:
-        """The same network is solved once: a soak's second water is often like its first, and a piece that is turned is
-        often its own mirror image.
+        """The same network is solved once: a soak's second water is often like its first, a piece that is turned is often its own mirror
+        image, and a loss takes from both alike.
         """
-        sign = self.sign
-        for (size, links, lost), stack in self.solved:
-            if (
-                size.shape == capacity.shape
-                and _close(size, capacity)
-                and (lost is None) == (loss is None)
-                and (loss is None or _close(lost, loss))
-            ):
+        known, sign = self._known(capacity, laplacian, constant)
+        stack = next((one for lost, one in known if _close(lost, loss)), None)
+        if stack is None:
+            stack = known[0][1].losing(loss)
+            known.append((loss, stack))
+        return stack if sign is None else stack.flipped(sign)
+
+    def _known(self, capacity, laplacian, constant) -> tuple[list, np.ndarray | None]:
+        """The stacks so far of a network, first that without a loss, and which of its nodes count the other way round."""
+        for size, links, stacks in self.solved:
+            if _close(size, capacity):
                 if _close(links, laplacian):
-                    return stack
-                if sign is not None and _close(links * np.outer(sign, sign), laplacian):
-                    return stack.flipped(sign)
-        stack = stack_of(capacity, laplacian, constant, loss)
-        self.solved.append(((capacity, laplacian, loss), stack))
-        return stack
+                    return stacks, None
+                if self.sign is not None and _close(links, laplacian, np.outer(self.sign, self.sign)):
+                    return stacks, self.sign
+        self.solved.append((capacity, laplacian, [(None, stack_of(capacity, laplacian, constant))]))
+        return self.solved[-1][2], None
 
 
-def _close(one: np.ndarray, other: np.ndarray) -> bool:
-    """Equal but for rounding, which a small entry takes over from the large ones it is the rest of."""
-    if np.array_equal(one, other):
-        return True
-    finite = np.isfinite(one)
-    return bool(
-        np.array_equal(finite, np.isfinite(other))
-        and np.abs(one[finite] - other[finite]).max() <= 1e-13 * np.abs(one[finite]).max()
-    )
+def _close(one: np.ndarray | None, other: np.ndarray | None, sign: np.ndarray | float = 1.0) -> bool:
+    """Equal but for a sign and rounding, which a small entry takes over from the large ones it is the rest of."""
+    if one is None or other is None:
+        return one is other
+    for draws in (slice(1), slice(None)):  # what differs, mostly does so in the first draw
+        here, there = one[draws] * sign, other[draws]
+        finite = np.isfinite(here)
+        if not np.array_equal(finite, np.isfinite(there)):
+            return False
+        if np.abs(here[finite] - there[finite]).max(initial=0.0) > 1e-13 * np.abs(here[finite]).max(initial=0.0):
+            return False
+    return True

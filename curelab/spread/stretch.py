@@ -15,7 +15,7 @@ import numpy as np
 from ..criterion import Criterion
 from ..runs import FREE, TRACERS
 from ..stages import AnyStage
-from ..transport.stack import Stack
+from ..transport.stack import UNCOUPLED, Stack
 from .cut import Cut
 
 MOST_KEPT = 24  # amounts that a run remembers
@@ -215,6 +215,12 @@ class Stretch:
         taken = sum(self.amount(name, times, piece) for name in TRACERS if name in self._tracers)
         return self.cuts[piece].weight[:, None] * (1 + self.water_change(piece, times)) + taken
 
+    def mirrored(self, piece: int) -> bool:
+        """Whether this run leaves a piece its own mirror image in every draw, if it finds it so."""
+        return self.cuts[piece].terms.sign is not None and all(
+            np.ptp(wire.shares[piece], axis=1).max() < UNCOUPLED for wire in self.wires
+        )
+
     def _share(self, times: np.ndarray, piece: int) -> np.ndarray:
         """(d, t, 2) weight of the bath in the value at each face."""
         if len(self.wires) == 1:
@@ -261,7 +267,8 @@ class Stretch:
         if basis != "meat":
             raise ValueError(f'"{basis}" is not one of meat, green weight, water phase, equilibrium')
         others = 1 + self.water_change(piece, times)
-        return green / (others.reshape(others.shape + (1,) * (w.ndim - 2)) + green)
+        whole = others.reshape(others.shape + (1,) * (w.ndim - 2)) + green
+        return np.divide(green, whole, out=whole)
 
     def read(self, name: str, place: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
         """Fraction (d, t) of a quantity at a place on a basis."""
@@ -274,18 +281,22 @@ class Stretch:
             per_tissue = cut.per[:, cut.body.chain.layer[np.flatnonzero(cut.body.lean)[0]]]
         return self.on_basis(name, self.local(name, place, times, piece), basis, times, piece, per_tissue[:, None])
 
-    def profile(self, name: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """Fractions (d, t, x) from the first place of the chain to the last face, faces included."""
+    def profile(
+        self, name: str, basis: str, times: np.ndarray, piece: int, places: np.ndarray | slice = slice(None)
+    ) -> np.ndarray:
+        """Fractions (d, t, x) from the first place of the chain to the last face, faces included; `places`: some of them only."""
         cut = self.cuts[piece]
         values = cut.terms.values
-        rows = self._row(piece, values[[0, *cut.points, len(values) - 1]])
-        rows = np.concatenate([rows, np.eye(self.bath + 1)[-1:]])
+        every = np.array([0, *cut.points, len(values) - 1])
+        cells, numbers = every[places], np.arange(len(every))[places]
+        rows = np.concatenate([self._row(piece, values[cells]), np.eye(self.bath + 1)[-1:]])
         w = self.states(name, times, rows)
-        w[..., [0, -2]] = self._ends(w[..., [0, -2]], w[..., -1:], times, piece)
+        share = self._share(times, piece)
+        for face, number in enumerate((0, len(every) - 1)):
+            for place in np.flatnonzero(numbers == number):
+                w[..., place] = share[..., face] * w[..., -1] + (1 - share[..., face]) * w[..., place]
         w = np.maximum(w[..., :-1], 0.0)
-        layer = cut.body.chain.layer
-        per = cut.per[:, [layer[0], *layer[cut.points], layer[-1]]]
-        return self.on_basis(name, w, basis, times, piece, per[:, None])
+        return self.on_basis(name, w, basis, times, piece, cut.per[:, None, cut.body.chain.layer[cells]])
 
     def margin(self, criterion: Criterion, times: np.ndarray, where: int | str = "every") -> np.ndarray:
         """(d, t) how far the criterion is met, as in `Run.margin`."""

@@ -7,8 +7,8 @@ A part whose networks differ only in pace shares one basis, and one eigenproblem
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -23,7 +23,8 @@ class Part:
     """Nodes that are coupled to each other and to no others, f of them, in every draw.
 
     matrix (d, f, f): symmetric; root (d, f): square root of the capacities; feed (d, f): conductance from the held node, None where
-    there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does.
+    there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source: makes
+    `solved` out of that of a part which differs by a sign or a shift alone, None where there is no such part.
     """
 
     nodes: np.ndarray
@@ -31,12 +32,14 @@ class Part:
     root: np.ndarray
     feed: np.ndarray | None
     constant: np.ndarray | None
-    shift: np.ndarray  # (d,): a loss that all its nodes share, which moves the rates and leaves the modes
+    source: Callable[[], tuple[np.ndarray, np.ndarray]] | None = None
     kept: dict = field(default_factory=dict, compare=False, repr=False)  # shapes of the rows last asked for
 
     @cached_property
     def solved(self) -> tuple[np.ndarray, np.ndarray]:
         """rates (d, m), vectors (d or 1, f, m)."""
+        if self.source is not None:
+            return self.source()
         pace = self._pace()
         rates, vectors = np.linalg.eigh(self.matrix if pace is None else self.matrix[:1])
         if pace is not None:
@@ -49,7 +52,12 @@ class Part:
             rates[:, 0] = 0.0
             vectors[:, :, 0] = flat
             vectors[:, :, 1:] -= flat[:, :, None] * (flat[:, None, :] @ vectors[:, :, 1:])
-        return rates + self.shift[:, None], vectors
+        return rates, vectors
+
+    @cached_property
+    def inside(self) -> np.ndarray:
+        """(d, f, m) value of each mode at the nodes."""
+        return self.solved[1] / self.root[:, :, None]
 
     def _pace(self) -> np.ndarray | None:
         """(d,) pace of each network over that of the first, if pace is all that differs."""
@@ -72,7 +80,7 @@ class Part:
         if key not in self.kept:  # one solute after the other is asked for the same sums
             if len(self.kept) >= MOST_KEPT:
                 self.kept.clear()
-            self.kept[key] = (rows / self.root[:, None, :]) @ self.solved[1]
+            self.kept[key] = rows @ self.inside
         return self.kept[key]
 
     def at(self, start: np.ndarray, clock: np.ndarray, held: np.ndarray | None, rows: np.ndarray | None) -> np.ndarray:
@@ -85,7 +93,8 @@ class Part:
 
     def along(self, amounts, owner, clock, held, rows) -> np.ndarray:
         """(d, t, k) as `Stack.along`, from modal amounts (d, g, m) of the starts; held (d, t)."""
-        begun = np.take_along_axis(amounts, owner[:, :, None], axis=1)
+        d, g, m = amounts.shape
+        begun = amounts.reshape(d * g, m).take(owner + g * np.arange(d)[:, None], axis=0)
         return self._summed(self._evolved(begun, clock, None if held is None else self._source(held)), rows)
 
     def _evolved(self, amounts: np.ndarray, clock: np.ndarray, source: np.ndarray | None) -> np.ndarray:
@@ -103,13 +112,13 @@ class Part:
     def _summed(self, now: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
         """(d, t, k) sums over the nodes, or all nodes, of modal amounts (d, t, m)."""
         if rows is None:
-            return now @ self.solved[1].swapaxes(1, 2) / self.root[:, None, :]
+            return now @ self.inside.swapaxes(1, 2)
         return now @ self.shapes(rows).swapaxes(1, 2)
 
     def _source(self, held: np.ndarray) -> np.ndarray:
         """What the held node at `held` (d, s) feeds into each mode, (d, s, m)."""
         assert self.feed is not None  # parts have a feed wherever a node is held
-        return held[..., None] * ((self.feed / self.root)[:, None, :] @ self.solved[1])
+        return held[..., None] * (self.feed[:, None, :] @ self.inside)
 
     def given(self, start: np.ndarray, clock: np.ndarray, held: np.ndarray) -> np.ndarray:
         """(d, s, t) what the nodes have sent back along the feed."""
@@ -126,18 +135,28 @@ class Part:
     def flipped(self, sign: np.ndarray) -> Part:
         mine = sign[self.nodes]
         feed = None if self.feed is None else self.feed * mine
-        other = Part(self.nodes, self.matrix * np.outer(mine, mine), self.root, feed, self.constant, self.shift)
-        if "solved" in self.__dict__:
-            other.__dict__["solved"] = (self.solved[0], self.solved[1] * mine[:, None])
-        return other
+        return Part(
+            self.nodes, self.matrix * np.outer(mine, mine), self.root, feed, self.constant,
+            lambda: (self.solved[0], self.solved[1] * mine[:, None]),
+        )  # fmt: skip
+
+    def losing(self, loss: np.ndarray) -> Part:
+        """The same nodes with a loss (d, f) >= 0, which takes from all states: none stays."""
+        if not loss.any():
+            return self
+        alike = np.ptp(loss, axis=1).max() <= ALIKE * loss.max()
+        return Part(
+            self.nodes, self.matrix + loss[:, :, None] * np.eye(len(self.nodes)), self.root, self.feed, None,
+            (lambda: (self.solved[0] + loss[:, :1], self.solved[1])) if alike else None,
+        )  # fmt: skip
 
     def of(self, draws: np.ndarray) -> Part:
-        feed = None if self.feed is None else self.feed[draws]
-        part = Part(self.nodes, self.matrix[draws], self.root[draws], feed, self.constant, self.shift[draws])
-        if "solved" in self.__dict__:
+        def source() -> tuple[np.ndarray, np.ndarray]:
             rates, vectors = self.solved
-            part.__dict__["solved"] = (rates[draws], vectors if len(vectors) == 1 else vectors[draws])
-        return part
+            return rates[draws], vectors if len(vectors) == 1 else vectors[draws]
+
+        feed = None if self.feed is None else self.feed[draws]
+        return Part(self.nodes, self.matrix[draws], self.root[draws], feed, self.constant, source)
 
 
 @dataclass(frozen=True)
@@ -228,6 +247,10 @@ class Stack:
         """The stack of the networks in which the nodes with sign -1 count the other way round."""
         return Stack(self.size, tuple(part.flipped(sign) for part in self.parts), self.drain)
 
+    def losing(self, loss: np.ndarray) -> Stack:
+        """The stack of the networks with a loss (d, n) >= 0: what loses alike everywhere in a part keeps its modes."""
+        return replace(self, parts=tuple(part.losing(loss[:, part.nodes]) for part in self.parts))
+
     def of(self, draws: np.ndarray) -> Stack:
         """The stack of some of the networks."""
         drain = None if self.drain is None else self.drain[draws]
@@ -250,19 +273,12 @@ def stack_of(
     parts = []
     for nodes in _coupled(matrix):
         inside = matrix[:, nodes[:, None], nodes]
-        shift = np.zeros(len(matrix))
-        lost = None if loss is None else loss[:, nodes]
-        if lost is not None and lost.any():
-            if np.ptp(lost, axis=1).max() <= ALIKE * lost.max():
-                shift = lost[:, 0]
-            else:
-                inside = inside + lost[:, :, None] * np.eye(len(nodes))
-                lost = None
         fed = None if feed is None else feed[:, nodes]
-        # A part that is fed or loses here and not there has no state of its own that stays.
-        stays = (loss is None or lost is not None) and (fed is None or not fed.any()) and constant[nodes].any()
-        parts.append(Part(nodes, inside, root[:, nodes], fed, constant[nodes] if stays else None, shift))
-    return Stack(capacity.shape[1], tuple(parts), laplacian[:, -1, -1] if held else None)
+        # A part that is fed has no state of its own that stays.
+        stays = (fed is None or not fed.any()) and constant[nodes].any()
+        parts.append(Part(nodes, inside, root[:, nodes], fed, constant[nodes] if stays else None))
+    stack = Stack(capacity.shape[1], tuple(parts), laplacian[:, -1, -1] if held else None)
+    return stack if loss is None else stack.losing(loss)
 
 
 def _coupled(matrix: np.ndarray) -> list[np.ndarray]:
