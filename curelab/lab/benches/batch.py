@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from ... import pictures, report, telling, units
@@ -187,7 +188,9 @@ class BatchBench(Bench):
         widget = self.pictures["matters"]
         assert isinstance(widget, BarPicture)
         if outcome.matters:
-            widget.show(what_matters(outcome.matters[0]))
+            bars = what_matters(outcome.matters[0])
+            said = bars.sentence if outcome.learned is None else f"Before your readings: {bars.sentence}"
+            widget.show(replace(bars, sentence=said))
         else:
             widget.show(Bars("Nothing is cured here, so nothing can be ranked.", "", (), ""))
 
