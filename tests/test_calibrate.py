@@ -21,7 +21,7 @@ from curelab.outcome import run
 from curelab.paper.logbook import append_reading, locked
 from curelab.sources import default_numbers, read_table
 from curelab.spread import spread
-from curelab.spread.uncertain import draw, drawn_case, inputs_for, with_known
+from curelab.spread.uncertain import draw, drawn_case, inputs_for, uncertain_inputs, with_known
 
 DAY = 86400.0
 PIECE = Piece(name="p", thickness="5 cm", weight="2 kg")
@@ -209,6 +209,14 @@ def test_recovery_in_200_batches_in_which_all_else_is_hidden_too(cure, asked):
     assert 0.85 <= np.mean(held) <= 0.95
     assert 0.72 <= np.mean(ready) <= 0.88
     assert np.mean(alone) < 0.8
+
+
+def test_nothing_moves_faster_in_meat_than_in_free_water():
+    fast = MeatAndFridge(schema=1, name="fast", known=[Known(key="obstruction.lean", low=0.8, value=0.9, high=0.99)])
+    inputs = with_known(uncertain_inputs(), fast)
+    assert np.max(inputs[0].at(np.array([0.99]))) > 1.0  # what a carried pace would come to
+    column = draw(inputs, 256).columns["obstruction.lean"]
+    assert column.max() == 1.0 and np.mean(column == 1.0) < 0.5
 
 
 def test_what_a_fit_ties_together_is_drawn_together():

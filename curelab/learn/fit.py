@@ -16,7 +16,7 @@ from ..matter.tissue import water_change_band
 from ..piece import Piece
 from ..simulate import simulate
 from ..sources import Numbers, default_numbers
-from ..spread.uncertain import POINT_95, Learned, Uncertain, inputs_for
+from ..spread.uncertain import MOST, POINT_95, Learned, Uncertain, inputs_for
 from ..stages import AnyStage
 from ..units import capital
 from .readings import FRIDGE_SWING, Measurement, measured
@@ -121,12 +121,10 @@ def known_before(row: Uncertain) -> tuple[float, float, float]:
 
 def _bounds(row: Uncertain) -> tuple[float, float]:
     """The scores between which an input is looked for."""
-    if row.key != "obstruction.lean":
+    if row.key not in MOST:
         return -FURTHEST, FURTHEST
-    free = (
-        -POINT_95 * np.log(row.low * row.high) / np.log(row.high / row.low)
-    )  # as fast as in free water, which meat never is
-    return -FURTHEST, min(FURTHEST, float(free))
+    most = POINT_95 * np.log(MOST[row.key] ** 2 / (row.low * row.high)) / np.log(row.high / row.low)  # of a lognormal
+    return -FURTHEST, min(FURTHEST, float(most))
 
 
 def fit(

@@ -30,6 +30,7 @@ GAS_CONSTANT = 8.314462618  # J/(mol K), exact by definition of the kelvin and t
 # Of the logarithm of obstruction, from one animal to the next: 0.28 over 1.90 in one study (row rival.lean_diffusivity.springer,
 # seen in the abstract); that it holds between a cook's own pieces is a judgement.
 BETWEEN_PIECES = 0.15
+MOST = {"obstruction.lean": 1.0}  # nothing moves faster in meat than in free water
 OF_THE_MEAT = ("obstruction.lean", "partition.water_phase", "fat.relative_diffusivity", "water uptake")
 DISTRIBUTIONS = ("uniform", "loguniform", "triangular", "normal", "lognormal")
 
@@ -278,6 +279,7 @@ def draw(inputs: Sequence[Uncertain], count: int = 512, seed: int = 0, learned: 
     columns = {row.key: row.at(points[:, k]) for k, row in enumerate(inputs)}
     if learned is not None:
         columns |= learned.drawn({row.key: points[:, k] for k, row in enumerate(inputs)})
+    columns = {key: np.minimum(column, MOST.get(key, np.inf)) for key, column in columns.items()}
     return Draws(tuple(inputs), seed, columns, learned)
 
 
