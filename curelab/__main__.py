@@ -40,7 +40,7 @@ def _parser() -> argparse.ArgumentParser:
         description="See what salt and nitrite do inside whole-muscle meat. Without a word after it: opens the lab.",
     )
     parser.add_argument("--version", action="version", version=f"curelab {__version__}")
-    parser.set_defaults(act=_open)
+    parser.set_defaults(act=_open, with_log=_with_log)
     parser.add_argument(
         "--no-browser", action="store_true", help="print the address of the lab instead of opening a browser"
     )
@@ -68,6 +68,13 @@ def _parser() -> argparse.ArgumentParser:
     add_paper(actions)
     add_learning(actions)
     return parser
+
+
+def _with_log(batch):
+    """The outcome of a batch that has a log, with the log taken up; None without one. Paper knows nothing of learning."""
+    from .learn.update import run_with_log
+
+    return run_with_log(batch)[0] if batch.log else None
 
 
 def _run(given) -> int:

@@ -27,6 +27,7 @@ from .fields import (
     to_plain,
 )
 from .limits import RULE_SETS
+from .matter.brine import STRONGEST
 from .matter.solutes import LOSS_MODELS
 from .meat_and_fridge import MeatAndFridge
 from .piece import Piece
@@ -51,6 +52,9 @@ READINGS = {
     "turned": "",
     "note": "",
 }
+# Salt that a reading can hold at most: a saturated brine, and meat far saltier than any ham (judgement).
+MOST_SALT = {"brine strength": STRONGEST, "core salt": 0.15, "average salt": 0.15}
+_BARE = re.compile(r"\s*[-+]?[\d.,]+\s*")
 TASTE_WORDS = ("bland", "right", "salty", "too salty")
 _DEGREES = re.compile(r"\s*([^\s%°a-z][^%°a-z]*?)\s*(?:°|deg(?:rees?)?)?\s*", re.IGNORECASE)
 _DIFFERENCE = re.compile(r"(.*?)\s*(K|°?C|degC|°?F|degF)?\s*")
@@ -111,6 +115,8 @@ class Reading(Record):
                     f'"{self.value}" is not one of {", ".join(TASTE_WORDS)}; a taste is logged as one of these'
                 )
             return word
+        if self.what in MOST_SALT:
+            return self._salt(self.value, MOST_SALT[self.what])
         if self.what != "salometer":
             return read(self.value, READINGS[self.what])
         shown = self._degrees(self.value)
@@ -121,6 +127,8 @@ class Reading(Record):
     def _off(self) -> float:
         if self.what == "salometer":
             return self._degrees(self.error)
+        if self.what in MOST_SALT:
+            return self._salt(self.error, MOST_SALT[self.what])
         if self.what != "temperature":
             return read(self.error, READINGS[self.what])
         # A difference of temperatures, which no offset may touch: "0.5", "0.5 K" or "1 degF".
@@ -131,6 +139,16 @@ class Reading(Record):
             return read(found[1], "plain") * (5 / 9 if unit.endswith("F") else 1.0)
         except ValueError:
             raise ValueError(f'"{self.error}" is not a difference of temperatures; write it like "0.5 K"') from None
+
+    @staticmethod
+    def _salt(words: str, most: float) -> float:
+        """A share of salt; a number alone would be read a hundred times too large."""
+        if _BARE.fullmatch(words):
+            raise ValueError(f'"{words}" has no unit; write it like "{words.strip()} %"')
+        share = read(words, "fraction")
+        if share > most:
+            raise ValueError(f'"{words}" is more salt than there can be ({100 * most:.3g} %); check the decimal point')
+        return share
 
     @staticmethod
     def _degrees(words: str) -> float:

@@ -51,6 +51,11 @@ class Cured:
     needs: Times
     too_salty: bool = False
 
+    @property
+    def enough(self) -> bool:
+        """Whether it is called cured."""
+        return self.share[0] >= CURED_SHARE and self.chance >= SURE
+
     def sentence(self, system: str = "metric") -> str:
         """What a cook must know first: is it enough, and if not, what is."""
         name, days = self.piece.name, units.roughly(self.lasted)
@@ -77,9 +82,10 @@ class Cured:
                 "thick needs a quarter of the time."
             )
         if self.chance < SURE:
+            longer = f"up to {latest} in 9 cases of 10" if latest != days else "longer in the others"
             return (
-                f"{days.capitalize()} may NOT be enough for the {name} ({thick}): cured to the middle only {in_ten(self.chance)}; {there}. In 9 cases "
-                f"of 10 it takes up to {latest}."
+                f"{days.capitalize()} may NOT be enough for the {name} ({thick}): cured to the middle only {in_ten(self.chance)}; {there}. It takes "
+                f"{longer}."
             )
         return f"The {name} ({thick}) is cured to the middle after {days}, {in_ten(self.chance)}: {there}."
 
@@ -290,16 +296,23 @@ def judged_log(log: Sequence[Reading], system: str = "metric", numbers: Numbers 
     if not read:
         return ()
     warmest, entry = max(read, key=lambda pair: pair[0])
+    warm = sorted(each.at for kelvin, each in read if kelvin > limit + (each.off or THERMOMETER))
+    outcome = "fail" if warm else "pass" if warmest <= limit else "unknown"
+    days = f" on day {entry.at / DAY:.2g}"
+    if len(warm) > 1:
+        days = f", too warm in {len(warm)} readings from day {warm[0] / DAY:.2g} to day {warm[-1] / DAY:.2g}"
     said = (
-        f"The log says {units.show(warmest, 'temperature', system)} on day {entry.at / DAY:.2g}; "
+        f"The log says {units.show(warmest, 'temperature', system)}{days}; "
         f"{units.show(limit, 'temperature', system)} is the most."
     )
-    outcome = "pass" if warmest <= limit else "unknown" if warmest <= limit + (entry.off or THERMOMETER) else "fail"
     if outcome == "fail":
-        said += (
-            " Curing sooner does not save meat that was warm: unless you know that it was for less than "
-            f"{units.show(base.si('protection.warm_hours'), 'time')} in all, throw it away."
+        hours = base.si("protection.warm_hours")
+        known = f"unless you know that it was for less than {units.show(hours, 'time')} in all, "
+        # Warm at two readings far apart is warm between them, unless a cold one lies there.
+        long = warm[-1] - warm[0] > hours and not any(
+            warm[0] < each.at < warm[-1] and kelvin <= limit for kelvin, each in read
         )
+        said += f" Curing sooner does not save meat that was warm: {'' if long else known}throw it away."
     elif outcome == "unknown":
         said += " A thermometer may be off by as much: read it again, and set the fridge colder."
     shown = units.convert(limit, "temperature", "degC"), units.convert(warmest, "temperature", "degC")

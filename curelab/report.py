@@ -26,6 +26,7 @@ from .tomlfile import write_text
 from .weighing import WHY_METHODS_DIFFER, Weighed
 
 WIDTH = 96
+MOST_FAILED = 4  # checks that are told in short; the others stand among the checks
 
 
 # One set of words for a verdict, on paper and on every page.
@@ -42,7 +43,7 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
         out.append("(An invented example, to learn from.)")
     if batch.note:
         out += _wrapped(batch.note)
-    out += ["", "IN SHORT"]
+    out += ["", f"IN SHORT  (in brackets: 8 cases of 10, of {outcome.draws} draws; see HOW SURE)"]
     for sentence in in_short(outcome, learned):
         out += _wrapped(sentence, "    ", "  - ")
     out += ["", "THE MEAT"]
@@ -122,28 +123,28 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
 
 def in_short(outcome: Outcome, learned: Sequence[str] = (), chances: Mapping[str, Chance] | None = None) -> list[str]:
     """What a cook must know before all else. `learned`: what the log has taught; `chances`: of the checks, default those of the outcome."""
-    warm = [
-        verdict.sentence
-        for verdict in outcome.verdicts
-        if verdict.name == "temperature in the log" and verdict.outcome != "pass"
-    ]
-    said = [f"NOT IN ORDER: {sentence}" for sentence in warm]
+    logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
+    warm = logged is not None and logged.outcome == "fail"
+    said = []
+    if logged is not None and logged.outcome != "pass":
+        said.append(f"{SIGNS[logged.outcome]}: {logged.sentence}")
     if learned and not warm:
         taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
-        said.append(f"Your log: {learned[0]} {taken}")
-    said += [each.sentence(outcome.batch.units) for each in outcome.cured]
-    if outcome.cured:
+        said.append(f"From your log: {learned[0]} {taken}")
+    if outcome.cured and not warm:  # no day is worth saying for meat that was warm
+        said += [each.sentence(outcome.batch.units) for each in outcome.cured]
         said.append(
             "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite. It is still raw."
         )
     counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
-    first = next((verdict for verdict in outcome.verdicts if verdict.outcome == "fail"), None)
-    if first is not None and first.sentence not in warm:
-        said.append(f"NOT IN ORDER: {first.sentence}")
-    said += [found.told for found in outcome.windows]
-    said += _watch(outcome, outcome.chances if chances is None else chances)
+    failed = [verdict.sentence for verdict in outcome.verdicts if verdict.outcome == "fail" and verdict is not logged]
+    said += [f"NOT IN ORDER: {sentence}" for sentence in failed[:MOST_FAILED]]
+    if not warm:
+        said += [found.told for found in outcome.windows]
+        said += _watch(outcome, outcome.chances if chances is None else chances)
+    raw = " None of them asks whether the middle is cured." if any(not each.enough for each in outcome.cured) else ""
     said.append(
-        f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order."
+        f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order.{raw}"
     )
     return said
 
@@ -191,8 +192,9 @@ def how_sure(outcome: Outcome) -> list[str]:
         )
     for number, matter in enumerate(outcome.matters):
         stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
-        stage += "" if outcome.learned is None else "Before your readings: "
-        said.append(f"{stage}{matter.advice} ({matter.method_in_short}.)")
+        before = outcome.learned is not None
+        told = f"Before your readings, {matter.largest}." if before else matter.advice
+        said.append(f"{stage}{told} ({matter.method_in_short}.)")
     return said
 
 

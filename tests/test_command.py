@@ -172,10 +172,15 @@ def test_a_warm_log_comes_first_and_says_no_day(tmp_path, capsys):
         assert code == 0, err
     _, out, _ = said(["run", str(path), "--draws", "16"], capsys)
     short = out.partition("IN SHORT")[2].partition("THE MEAT")[0]
-    assert short.strip().startswith("- NOT IN ORDER: The log says 9 °C on day 2") and "throw it away" in short
-    assert "ready on day" not in out.partition("WHAT THE LOG SAYS")[2].partition("WHAT IT RESTS ON")[0]
+    assert (
+        short.strip().startswith(
+            "(in brackets: 8 cases of 10, of 16 draws; see HOW SURE)\n  - NOT IN ORDER: The log says 9 °C, too warm in 2"
+        )
+        and "throw it away" in short
+    )
+    assert "cured through on day" not in out.partition("WHAT THE LOG SAYS")[2].partition("WHAT IT RESTS ON")[0]
     _, out, _ = said(["learn", str(path)], capsys)
-    assert "NOT IN ORDER: The log says 9 °C" in out and "ready on day" not in out and "Caution" in out
+    assert "NOT IN ORDER: The log says 9 °C" in out and "cured through on day" not in out and "Caution" in out
 
 
 @pytest.mark.parametrize(

@@ -76,8 +76,8 @@ def test_what_the_days_hang_on_is_asked_as_if_the_log_had_not_been_read():
     batch = logged(0.5)
     outcome, plain = run_with_log(batch, 256)[0], run(batch, draws=256)
     assert [row.first for row in outcome.matters[0].rows] == [row.first for row in plain.matters[0].rows]
-    assert any("Before your readings:" in sentence for sentence in how_sure(outcome))
-    assert not any("Before your readings:" in sentence for sentence in how_sure(plain))
+    assert any("Before your readings, " in sentence for sentence in how_sure(outcome))
+    assert not any("Before your readings, " in sentence for sentence in how_sure(plain))
     with pytest.raises(ValueError, match="tied these inputs together"):
         what_matters(outcome.spread, how_long(CURED, 0, "point"), "days", method="rank")
 

@@ -18,6 +18,7 @@ from curelab import pictures, units
 from curelab.__main__ import main
 from curelab.batch import from_table, load
 from curelab.fields import InputError
+from curelab.learn.update import run_with_log
 from curelab.paper import pages as paper
 from curelab.paper.drawn_lines import BOTTOM, LEFT, RIGHT, TOP, svg_lines, ticks
 from curelab.paper.pages import label_html, sheet_html
@@ -50,7 +51,11 @@ def full(system="metric"):
 
 @pytest.fixture(scope="module")
 def plans():
-    made = {"brisket": schedule(load(DEMO)), "loin": schedule(load(US)), "full": schedule(full())}
+    made = {
+        "brisket": schedule(load(DEMO), known=run_with_log(load(DEMO))[0]),
+        "loin": schedule(load(US)),
+        "full": schedule(full()),
+    }
     return made | {"full us": dataclasses.replace(made["full"], batch=full("us"))}
 
 

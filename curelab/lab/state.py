@@ -212,6 +212,10 @@ class State(T.HasTraits):
             self._outcome = outcomes.run(self.batch, draws=QUICK, learned=taught)
         return self._outcome
 
+    def with_log(self) -> outcomes.Outcome | None:
+        """The outcome of a batch that has a log, with the log taken up; None without one."""
+        return run_with_log(self.batch)[0] if self.batch.log else None
+
     def report(self) -> str:
         """What `curelab run` prints for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
         outcome, learned = run_with_log(self.batch)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 WIDTH = 96
 CAUTION = (
-    "ready means salted to the middle, not safe to eat. It is raw: keep it below 4 degC all the time, and cook it. Your local code and licensed "
+    "cured through means salted to the middle, not safe to eat. It is raw: keep it below 4 °C (40 °F) all the time, and cook it. Your local code and licensed "
     "practice go before this."
 )
 
@@ -49,10 +49,12 @@ def _learn(given) -> int:
     _say(told.headline, *told.details)
     _say("", "Readings beside the model, once it is fitted", *_in(residual_table(found.fit, names, batch.units)))
     _say("off: reading less prediction, in standard deviations; beyond 2 look at the reading again.")
-    _say("", "When it is ready", *_in(days_table(found.before, found.after, found.begin)))
-    _say(f"{by_the_plan(found.after, found.begin, found.ends)} {told.rests_on}")
+    if told.days:
+        _say("", "When it is cured through", *_in(days_table(found.before, found.after, found.begin)))
+        _say(by_the_plan(found.after, found.begin, found.ends))
+    _say("", told.rests_on)
     _say("", f"Caution: {CAUTION}")
-    _say("", *found.fit.beside)
+    _say("", "The fit lets all that is named there vary beside what it looks for.", *found.fit.beside[1:])
     if told.cannot or found.remarks:
         _say("", "What the readings cannot tell, and what was left out")
         _say(*(f"- {note}" for note in (*told.cannot, *found.remarks)))

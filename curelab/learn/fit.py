@@ -25,7 +25,9 @@ LITTLE = (
     0.8  # an interval that is still so wide, as a share of what was known before, tells next to nothing (judgement)
 )
 QUARREL = 0.01  # readings that are so unlikely together do not agree (judgement)
+BEYOND = 0.001  # readings that are so unlikely in any meat that is published are not believed (judgement)
 FURTHEST = 4.0  # deviations: no input is looked for beyond
+NEAR_END = 1e-3  # deviations: what is found so near to where the search ends is stuck there
 STEP = 1e-3  # deviations, of the slopes
 SETTLED = {"xtol": 1e-7, "ftol": 1e-8, "gtol": 1e-7}  # of steps in deviations: far below what a reading tells
 
@@ -73,6 +75,7 @@ class Fit:
     learned: Learned
     converged: bool
     agree: bool
+    stuck: bool
 
     @property
     def told(self) -> bool:
@@ -102,7 +105,9 @@ class Fit:
         """What was let vary, and what was taken as known, beside what was asked for."""
         said = []
         if self.varied:
-            said.append(f"Let vary beside it, within what is published or usual: {', '.join(self.varied)}.")
+            said.append(
+                f"Let vary beside what is looked for, within what is published or usual: {', '.join(self.varied)}."
+            )
         if self.held:
             said.append(f"Taken as known: {', '.join(self.held)}. If one of them is off, so is the answer.")
         return tuple(said)
@@ -138,13 +143,15 @@ def fit(
     loss: str = "nordin",
     numbers: Numbers | None = None,
     cells: int = 16,
+    system: str = "metric",
 ) -> Fit:
     """Weighted least squares with priors: the named inputs of a batch from readings in it.
 
     `inputs`: what is uncertain, and so the priors; default all rows of uncertain.csv that the batch depends on. `beside`: those that
     nobody asks for and that are not known either, such as the thickness; they vary within their priors, and the intervals of the others
     widen by it. All else is taken as known. A weight also carries the scatter of water uptake (6 points) unless "water uptake" is asked
-    for, because how water keeps pace with salt is a judgement, and a temperature the swing of a fridge. The 90 % interval is that of the linearised problem.
+    for, because how water keeps pace with salt is a judgement, and a temperature the swing of a fridge. The 90 % interval is that of the
+    linearised problem. `system`: of the units in what is said.
     Raises ValueError for no readings, a parameter that is not uncertain here, or a reading after the end of the plan.
     """
     from scipy.optimize import least_squares
@@ -193,8 +200,12 @@ def fit(
     count, wanted = len(readings), len(asked)
     # What was let vary takes up part of what is off, at the price of its prior; so both count as the readings' own.
     chi_square = float((off[:count] ** 2).sum() + (off[count + wanted :] ** 2).sum())
+    whole = float((off**2).sum())
     freedom = count - wanted
-    agree = not (freedom > 0 and gammaincc(freedom / 2, chi_square / 2) < QUARREL)
+    apart = freedom > 0 and gammaincc(freedom / 2, chi_square / 2) < QUARREL
+    agree = bool(not apart and gammaincc(count / 2, whole / 2) >= BEYOND)
+    times = float(np.sqrt(max(chi_square / freedom if apart else 0.0, whole / count)))  # as far off as is usual
+    stuck = bool(np.min(np.abs(found.x - ends)[:, :wanted]) < NEAR_END)
     deviation = np.sqrt(np.diag(covariance))
     told, narrowed, notes = _told(asked, found.x, ends, deviation, covariance, slopes[:count])
     residuals = tuple(
@@ -202,8 +213,8 @@ def fit(
         for reading, o, e in zip(readings, off, error, strict=False)
     )
     if not agree:
-        notes.append(_quarrel(residuals, chi_square / freedom))
-        wider = np.minimum(np.sqrt(chi_square / freedom), np.maximum(1 / deviation, 1.0))  # no wider than before
+        notes.append(_quarrel(residuals, times, system))
+        wider = np.minimum(times, np.maximum(1 / deviation, 1.0))  # no wider than before
         covariance = covariance * np.outer(wider, wider)
         deviation = deviation * wider
     if not found.success:
@@ -220,7 +231,7 @@ def fit(
         tuple(estimates), covariance[:wanted, :wanted] / scale, residuals, chi_square, tuple(notes),
         tuple(row.label for row in known if row not in varying), tuple(row.label for row in varying[wanted:]),
         Learned(tuple(varying[k] for k in touched), found.x[touched], covariance[np.ix_(touched, touched)], tuple(parameters)),
-        bool(found.success), agree,
+        bool(found.success), agree, stuck,
     )  # fmt: skip
 
 
@@ -233,14 +244,16 @@ def _error(reading: Measurement, usual: History, parameters: Sequence[str], numb
     return float(np.hypot(reading.error, water_change_band(numbers) / POINT_95 * piece.weight))
 
 
-def _quarrel(residuals: Sequence[Residual], times: float) -> str:
+def _quarrel(residuals: Sequence[Residual], times: float, system: str) -> str:
     worst = max(residuals, key=lambda row: abs(row.off))
     reading = worst.reading
-    read = f'"{reading.word}"' if reading.word else reading.shown(reading.value)
+    read = f'"{reading.word}"' if reading.word else reading.shown(reading.value, system)
+    where = f"the {reading.what} of day {reading.at / 86400:.3g}: {read} read, {reading.shown(worst.predicted, system)} expected"
+    if len(residuals) == 1:
+        return f"The reading is not what this model expects of any meat that is published, {where}. Read it again, or the piece is not as described."
     return (
-        f"The readings do not agree with each other and this model: they scatter {np.sqrt(times):.1f} times as widely as their errors "
-        f"allow, so one of them may be wrong, or the piece is not as described. Furthest off is the {reading.what} of day "
-        f"{reading.at / 86400:.3g}: {read} read, {reading.shown(worst.predicted)} expected. The intervals are widened accordingly."
+        f"The readings do not agree with each other and this model: they scatter {times:.1f} times as widely as their errors "
+        f"allow, so one of them may be wrong, or the piece is not as described. Furthest off is {where}. The intervals are widened accordingly."
     )
 
 
@@ -254,7 +267,7 @@ def _told(rows, x, ends, deviation, covariance, data) -> tuple[list[bool], list[
             f"There are fewer readings ({len(data)}) than things to find ({len(rows)}); the rest is what was known before."
         )
     for k, row in enumerate(rows):
-        if min(x[k] - ends[0, k], ends[1, k] - x[k]) < 1e-3:
+        if min(x[k] - ends[0, k], ends[1, k] - x[k]) < NEAR_END:
             told[k] = False
             notes.append(
                 f"{capital(row.label)} is stuck at the end of its range ({row.scored(x[k]):.3g} {row.unit}): the readings ask "

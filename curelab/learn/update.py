@@ -75,7 +75,7 @@ class Update:
     @property
     def taken_up(self) -> Learned | None:
         """What the forecast of the batch takes up: all that the readings taught, or nothing where they do not agree."""
-        return self.fit.learned if self.fit.agree and self.fit.converged else None
+        return self.fit.learned if self.fit.agree and self.fit.converged and not self.fit.stuck else None
 
     @property
     def in_short(self) -> list[str]:
@@ -83,7 +83,7 @@ class Update:
         return [
             self.told.headline,
             *self.told.details,
-            f"`curelab learn` says more. {self.told.rests_on.partition(' draws of ')[0]} draws.",
+            f"{self.told.rests_on.partition(' draws of ')[0]} draws. `curelab learn` says more.",
         ]
 
     @property
@@ -151,15 +151,9 @@ def update(
     others = [row.key for row in inputs]
     try:
         found = fit(
-            batch.pieces,
-            stages,
-            readings,
-            parameters=wanted,
-            beside=others,
-            inputs=inputs,
-            loss=batch.loss,
-            numbers=base,
-        )
+            batch.pieces, stages, readings, parameters=wanted, beside=others, inputs=inputs, loss=batch.loss,
+            numbers=base, system=batch.units,
+        )  # fmt: skip
     except ValueError as error:
         raise refuse("log", str(error)) from None
     many = [

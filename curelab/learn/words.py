@@ -28,14 +28,16 @@ SURE = "in 9 cases of 10"
 
 @dataclass(frozen=True)
 class Told:
-    """headline: what was seen, what it says, and when the meat is ready. details: the figures behind it. cannot: what the data
-    cannot tell. rests_on: what the days in brackets mean, with draws and inputs.
+    """headline: what was seen, what it says, and when the meat is cured through. details: the figures behind it. cannot: what the data
+    cannot tell. rests_on: what the days in brackets mean, with draws and inputs. days: whether a day may be said at all: none is for meat
+    that was warm, nor from readings that do not agree.
     """
 
     headline: str
     details: tuple[str, ...]
     cannot: tuple[str, ...]
     rests_on: str
+    days: bool = True
 
     @property
     def sentence(self) -> str:
@@ -55,8 +57,9 @@ def told(
     seen = what_was_seen(readings, usual, batch.units)
     pace = found.get("obstruction.lean")
     unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
-    quarrel = pace is not None and not _settled(found, pace)
-    when = "no new day is said until they do" if quarrel else _ready(before, after, begin, unmoved)
+    again = "read it again" if len(readings) == 1 else "no new day is said until they do"
+    believed = found.agree and not found.stuck
+    when = _ready(before, after, begin, unmoved) if believed else again
     headline = f"{capital(seen)}: {_verdict(found, pace)}; {when}."
     warm = [verdict.sentence for verdict in judged_log(batch.log, batch.units) if verdict.outcome == "fail"]
     if warm:  # no day is worth saying for meat that was warm
@@ -69,9 +72,12 @@ def told(
             details.append(_offset(row, batch.units))
         if row.input.key.startswith("ph.") and row.narrowed:
             details.append(f"{capital(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f} {SURE}).")
+    days = believed and not warm
     ready = after.said[0].lower() + after.said[1:]
-    rests_on = f"Ready means: {ready}. The days in brackets hold 8 cases of 10, in {after.rests_on}"
-    return Told(headline, tuple(details), found.notes, rests_on)
+    rests_on = f"Cured through means: {ready}. The days in brackets hold 8 cases of 10, in {after.rests_on}"
+    if not days:
+        rests_on = f"It rests on {after.rests_on}"
+    return Told(headline, tuple(details), found.notes, rests_on, days)
 
 
 def typical_pace() -> float:
@@ -144,8 +150,13 @@ def _clause(rows: Sequence[Measurement], usual: History, system: str) -> str:
 def _verdict(found: Fit, pace: Estimate | None) -> str:
     if pace is None:
         return "that says nothing about how fast this meat takes salt"
+    far = "that is too far from any meat that is published to be believed"
+    if not found.agree and len(found.residuals) == 1:
+        return far
     if not _settled(found, pace):
         return "these readings do not agree with each other, and settle nothing about how fast this meat takes salt"
+    if found.stuck:
+        return far
     if not pace.narrowed:
         return "that says next to nothing about how fast this meat takes salt"
     ratio, low, high = _over_typical(pace)
@@ -168,7 +179,7 @@ def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
     was, now = ([(begin + times.quantile(level)) / DAY for level in (0.5, 0.1, 0.9)] for times in (before, after))
     if not np.isfinite(now[0]):
         early = f" (in 1 case of 10 by day {now[1]:.0f})" if np.isfinite(now[1]) else ""
-        return f"in half of all cases it is not ready within {after.at_most / DAY:.0f} days{early}"
+        return f"in half of all cases it is not cured through within {after.at_most / DAY:.0f} days{early}"
     late = f"to {now[2]:.0f}" if np.isfinite(now[2]) else f"to beyond {(begin + after.at_most) / DAY:.0f}"
     if unmoved:
         moved = ", much as before"
@@ -178,12 +189,12 @@ def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
         moved = f" rather than {was[0]:.0f}"
     else:
         moved = ", as before"
-    return f"ready on day {now[0]:.0f}{moved} ({now[1]:.0f} {late})"
+    return f"cured through on day {now[0]:.0f}{moved} ({now[1]:.0f} {late} in 8 cases of 10)"
 
 
 def by_the_plan(after: Times, begin: float, ends: float) -> str:
-    """How often the meat is ready when the plan ends its cure (both in s since the start), as far as the log tells."""
-    return f"By day {ends / DAY:.3g}, when the plan ends this cure, it is ready {in_ten(after.chance(ends - begin))}."
+    """How often the meat is cured through when the plan ends its cure (both in s since the start), as far as the log tells."""
+    return f"By day {ends / DAY:.3g}, when the plan ends this cure, it is cured through {in_ten(after.chance(ends - begin))}."
 
 
 # ---- the figures behind it -------------------------------------------------------------------------------------------

@@ -24,7 +24,7 @@ CAUTIONS = (
     "fine scale; do not spoon it.",
     "Keep cure mix in its labelled bag, apart from table salt, locked away from children.",
     "A batch with too much cure in it is thrown away, not rinsed and not eaten.",
-    "Keep the meat below 4 degC from the first minute to the last. Botulism gives no smell and no taste.",
+    "Keep the meat below 4 °C (40 °F) from the first minute to the last. Botulism gives no smell and no taste.",
     "Cured is not cooked: cook to a safe core temperature, and cool fast what is left.",
     "The figures here are estimates with wide bands. The code of your place and licensed practice go before this tool.",
 )
@@ -204,7 +204,7 @@ def check_taken_up(history: History, rule_set: str = "US", product: str = "cured
             continue
         remark = ""
         if least and value < limit.value:
-            remark = "The rule counts by a formula, this is a model: give it more days, or was it meant to be so weak?"
+            remark = "The rule counts by a formula, this is a model: cut it thinner, or was it meant to be so weak? Never add cure to a tub by eye."
         elif value > limit.value and not least:
             remark = "Do not eat it like this: use less, or take it out sooner."
         name = f"{rule_set} {limit.agent}, {'least' if least else 'most'}, as simulated"

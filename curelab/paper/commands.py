@@ -91,8 +91,8 @@ def _loaded(given):
 def _plan(given) -> int:
     from .schedule import plan_words, schedule
 
-    now = datetime.now(UTC)
-    found = schedule(_loaded(given), now=now)
+    now, batch = datetime.now(UTC), _loaded(given)
+    found = schedule(batch, known=given.with_log(batch), now=now)
     if given.update and given.ics is None:
         raise refuse("--update", "there is no calendar to bring up to date; name it with --ics")
     if given.ics is not None:
@@ -112,7 +112,9 @@ def _sheet(given) -> int:
     from .sheet import sheet
 
     batch = _loaded(given)
-    return _page(given, "sheet", lambda paper: sheet_html(sheet(schedule(batch)), paper), batch)
+    return _page(
+        given, "sheet", lambda paper: sheet_html(sheet(schedule(batch, known=given.with_log(batch))), paper), batch
+    )
 
 
 def _label(given) -> int:

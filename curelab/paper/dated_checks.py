@@ -1,6 +1,4 @@
-"""The days to check: from when the fastest meat may be done, and how long even the fastest is not too
-salty.
-"""
+"""The days to check: from when a piece may be done, and how long it is not too salty yet, from the draws of a batch."""
 
 from __future__ import annotations
 
@@ -13,10 +11,11 @@ import numpy as np
 
 from .. import units
 from ..criterion import Criterion
-from ..forecast import Window, time_to, window
 from ..outcome import CURED, Outcome
 from ..piece import Piece
-from ..stages import AnyStage, Brine, SealedCure
+from ..spread import Request, Windows
+from ..spread.answers import ordered
+from ..stages import Brine, SealedCure
 from ..units import capital
 from . import say_time
 from .kitchen_clock import KitchenClock
@@ -30,9 +29,9 @@ HOURLY = 2 * 1440  # minutes; a band narrower than this is told by the hour
 class Check:
     """A question whose day is uncertain; `sentence` tells it with its band.
 
-    key: stable name. stage: number from 0. kind "ready": `earliest` and `latest` are the first open days on
-    which the fastest and the slowest meat is there. kind "too salty": `latest` is the last open day on which
-    even the fastest meat is not. A day is None where there is none, or where the plan has no dates.
+    key: stable name. stage: number from 0. kind "ready": `earliest` and `latest` are the first open days by which it is there in 1
+    case of 10 and in 9. kind "too salty": `latest` is the last open day on which 9 cases of 10 are not. A day is None where there is
+    none, or where the plan has no dates.
     """
 
     key: str
@@ -45,43 +44,49 @@ class Check:
 
 
 def checks_of(
-    wished: Outcome,
+    known: Outcome,
     begins: dict[int, int],
     ends: dict[int, int],
     clock: KitchenClock | None,
     system: str = "metric",
 ) -> tuple[Check, ...]:
-    """Checks of a batch whose stages (numbers from 0) begin and end at these instants.
+    """Checks of a batch whose stages (numbers from 0) begin and end at these instants; `known`: all that is known of it.
 
     Of every stage that waits for a criterion: when that holds. Of every cure and piece: when its middle is
     cured. Of a first cure that ends too salty: until when it is not yet. `clock`: None for days without
     dates.
     """
-    batch, history = wished.batch, wished.history
+    batch, history = known.batch, known.history
     found = []
     for index in sorted(begins):
         stage = history.stages[index]
         tell = _Teller(index, begins[index], ends[index], clock, system)
         if stage.until is not None:
-            spans = [_length(each, index) for each in (history, wished.slow, wished.fast)]
+            spans = _spans(_waited(known, index))
             found.append(tell.ready(f"stage-{index + 1}", f"the {stage.tag}, when {in_words(stage.until)}", spans))
         if not isinstance(stage, (Brine, SealedCure)):
             continue
-        # Salt is asked for alone: nitrite weighs next to nothing, and its loss costs most of the time.
-        line = [_without_nitrite(each) for each in history.stages[: index + 1]]
-        for number, alike in _alike(batch.pieces):
-            if str(stage.until) != CURED:
-                answer = time_to(CURED, batch.pieces, line, piece=alike[0], loss=batch.loss, numbers=history.numbers)
+        groups = _alike(batch.pieces)
+        if str(stage.until) != CURED:
+            times = known.spread.times_to(CURED, index, [alike[0] for _, alike in groups])
+            for (number, alike), needs in zip(groups, times, strict=True):
                 about = f"{', '.join(alike)}, cured to the middle"
-                spans = [answer.value, answer.low, answer.high]
-                found.append(tell.ready(f"stage-{index + 1}-piece-{number}", about, spans))
+                found.append(tell.ready(f"stage-{index + 1}-piece-{number}", about, _spans(needs.values)))
         if index == 0:
-            cure = _without_nitrite(stage)
-            assert isinstance(cure, (Brine, SealedCure))
-            salty = window(batch.pieces, cure, loss=batch.loss, numbers=history.numbers)
-            if np.isfinite([salty.closes, salty.slow[1], salty.fast[1]]).any():
-                found.append(tell.too_salty("stage-1-too-salty", salty))
+            found += [tell.too_salty("stage-1-too-salty", salty) for salty in known.windows]
     return tuple(found)
+
+
+def _spans(seconds: np.ndarray) -> list[float | None]:
+    """(middle, 10 % and 90 % point) of seconds (d,), None for never."""
+    early, middle, late = (float(value) if np.isfinite(value) else None for value in ordered(seconds))
+    return [middle, early, late]
+
+
+def _waited(known: Outcome, index: int) -> np.ndarray:
+    """s (d,) that a stage waits for its criterion in every draw, inf: it does not come to it."""
+    ends, begin = (known.waiting.readings([Request.of(what, index=index)])[0] for what in ("ends", "begin"))
+    return np.where(ends - begin < known.history.stages[index].longest * (1 - 1e-9), ends - begin, np.inf)
 
 
 def _alike(pieces: Sequence[Piece]) -> list[tuple[int, list[str]]]:
@@ -92,18 +97,6 @@ def _alike(pieces: Sequence[Piece]) -> list[tuple[int, list[str]]]:
     for number, piece in enumerate(pieces, 1):
         groups.setdefault(piece.but(name="piece", weight=1.0), (number, []))[1].append(piece.name)
     return list(groups.values())
-
-
-def _without_nitrite(stage: AnyStage) -> AnyStage:
-    if isinstance(stage, Brine) and stage.bath is not None:
-        return stage.but(bath=stage.bath.but(nitrite=0.0, nitrate=0.0))
-    return stage.but(nitrite=0.0, nitrate=0.0) if isinstance(stage, SealedCure) else stage
-
-
-def _length(history, index: int) -> float | None:
-    """s a stage took to its criterion; None if it did not come to it."""
-    runs = [run for run in history.runs if run.index == index]
-    return runs[-1].end - runs[0].begin if runs[-1].reached else None
 
 
 @dataclass(frozen=True)
@@ -140,28 +133,29 @@ class _Teller:
         what = capital(about)
         known = [span for span in spans if span is not None]
         if not known:
-            said = f"{what}: in no meat, however long this stage lasts."
+            said = f"{what}: not in 9 cases of 10, however long this stage lasts."
             return Check(key, self.index, "ready", about, None, None, said)
         hourly = max(known) - min(known) < 60 * HOURLY
         first = self.first_open(min(known))
         last = self.first_open(max(known)) if len(known) == len(spans) else None
-        usual = "never" if spans[0] is None else self.words(self.first_open(spans[0]), hourly)
-        slowest = "never" if last is None else self.words(last, hourly)
-        said = f"{what}: check from {self.words(first, hourly)} on; usual meat {usual}, the slowest {slowest}."
-        for span, which in ((min(known), "the fastest"), (spans[0], "usual")):
+        half = "no day looked at" if spans[0] is None else self.words(self.first_open(spans[0]), hourly)
+        nine = "no day looked at" if last is None else self.words(last, hourly)
+        said = f"{what}: 1 case of 10 by {self.words(first, hourly)}, half by {half}, 9 of 10 by {nine}."
+        for span, cases in ((min(known), "any of these"), (spans[0], "half are there")):
             if span is None or self.begin + span / 60 > self.end:
-                said += f" The plan ends this stage {self.on(self.end)}, before {which} meat is there."
+                said += f" The plan ends this stage {self.on(self.end)}, before {cases}."
                 break
         return Check(key, self.index, "ready", about, self.day(first), None if last is None else self.day(last), said)
 
-    def too_salty(self, key: str, salty: Window) -> Check:
-        last = self.last_open(min(salty.closes, salty.slow[1], salty.fast[1]))
-        usual = self.words(self.last_open(salty.closes)) if np.isfinite(salty.closes) else "any day"
-        said = (
-            f"Not yet too salty (that is when {in_words(Criterion.parse(salty.too_salty))}) up to "
-            f"{self.words(last)} even in the fastest meat, up to {usual} in "
-            "usual meat."
-        )
+    def too_salty(self, key: str, salty: Windows) -> Check:
+        early, middle, _ = ordered(salty.closes)
+        when = f"(that is when {in_words(Criterion.parse(salty.too_salty))})"
+        if not np.isfinite(early):
+            said = f"Not too salty {when} on any day in 9 cases of 10."
+            return Check(key, self.index, "too salty", "too much salt", None, None, said)
+        last = self.last_open(early)
+        half = self.words(self.last_open(middle)) if np.isfinite(middle) else "any day"
+        said = f"Not yet too salty {when} up to {self.words(last)} in 9 cases of 10, up to {half} in half of them."
         if last < self.end:
             said += f" The plan takes it out {self.on(self.end)}, later than that: only a soak can bring it back."
         return Check(key, self.index, "too salty", "too much salt", None, self.day(last), said)

@@ -166,7 +166,7 @@ def height_of(sheet: Sheet, root: float, on: Paper) -> float:
         tall += 0.8 + caption + half * BESIDE / DRAWN + 1.1 + words / 2 + 1.3
     tall += 2.0 + 0.5 * sum(0.12 + 1.2 * _lines(each, half - 2, 0.92 * PLAIN) for each in sheet.cautions) + 0.6
     tall += 0.8 + 0.5 * sum(0.96 * _lines(each, half, 0.78 * PLAIN) for each in sheet.rests_on) + 0.5
-    return 0.95 * (tall + 1.4) * rem
+    return 0.96 * (tall + 1.4) * rem
 
 
 def _lines(words: str, wide: float, letter: float) -> int:

@@ -18,7 +18,7 @@ from ..batch import Batch
 from ..fields import refuse
 from ..forecast import lasting
 from ..history import FREE
-from ..outcome import Outcome, run
+from ..outcome import Outcome, judged_log, run
 from ..stages import Brine, Soak
 from . import say_time
 from .dated_checks import Check, checks_of
@@ -104,10 +104,13 @@ def _outcomes(outcome: Outcome) -> dict[tuple[str, str, str], str]:
     return {(each.name, each.source, str(each.limit)): each.outcome for each in outcome.verdicts}
 
 
-def schedule(batch: Batch, outcome: Outcome | None = None, *, now: datetime | None = None) -> Schedule:
+def schedule(
+    batch: Batch, outcome: Outcome | None = None, *, known: Outcome | None = None, now: datetime | None = None
+) -> Schedule:
     """Lay a batch into its kitchen's hours.
 
-    Parameters: `outcome`, what `run(batch)` gave, if it is there already; `now`, an aware time: a plan
+    Parameters: `outcome`, what `run(batch)` gave, if it is there already; `known`, the same with the log of the batch taken up, from which
+    the days to check are told (the dates stay as planned); `now`, an aware time: a plan
     backward from the serving time that should have begun before it is told so. A batch without `start` and
     `plan` gets days instead of dates; one with `start` only, a floating clock that knows no clock change.
     Raises InputError for a plan that is impossible, with the nearest one that is possible.
@@ -125,6 +128,10 @@ def schedule(batch: Batch, outcome: Outcome | None = None, *, now: datetime | No
     else:
         given = batch.start or "1970-01-01 00:00"
         borders = _lay(links, clock.instant(given, "start"), first, clock, batch, "start", "starting")
+    if known is not None and known.learned is not None:
+        remarks.append("Your log is taken up in the days to check; the dates above are as you planned them.")
+    elif batch.log:
+        remarks.append("The days to check are without your log.")
     if clock.twice(given):
         remarks.append(f'"{given}" happens twice, because the clocks go back; the first of the two is meant.')
     if batch.start and plan is None:
@@ -141,7 +148,7 @@ def schedule(batch: Batch, outcome: Outcome | None = None, *, now: datetime | No
     tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, zero, local)
     begins = {index: borders[n] for n, index in reversed(list(enumerate(where))) if index is not None}
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
-    checks = checks_of(wished, begins, ends, clock if dated else None, batch.units)
+    checks = checks_of(known or wished, begins, ends, clock if dated else None, batch.units)
     if now is not None and serve is not None and not batch.log and borders[0] * 60 < now.timestamp():
         remarks.append(_too_late(links, now, clock, borders[0], batch.units))
     if serve is not None and clock.open(borders[-1], borders[-1]) == []:
@@ -300,6 +307,9 @@ def plan_words(found: Schedule, width: int = 96) -> str:
     out = [f"{batch.name}  (batch {batch.known_by})"]
     if found.clock.zone:
         out.append(f"Times are those of {found.clock.zone}; lengths are elapsed time.")
+    for verdict in judged_log(batch.log, batch.units):
+        if verdict.outcome == "fail":
+            out += ["", *textwrap.wrap(f"NOT IN ORDER: {verdict.sentence}", width)]
     out.append("")
     day: date | None = None
     for task in found.tasks:
@@ -319,7 +329,7 @@ def plan_words(found: Schedule, width: int = 96) -> str:
         )
     for title, sentences in (
         ("* WHAT THE KITCHEN'S HOURS CHANGE", (*found.moves, *found.effects)),
-        ("WHEN TO CHECK", tuple(check.sentence for check in found.checks)),
+        (f"WHEN TO CHECK  (of {found.wished.draws} draws)", tuple(check.sentence for check in found.checks)),
         ("REMARKS", found.remarks),
     ):
         if sentences:

@@ -182,8 +182,8 @@ def shortened(full: Sheet) -> Sheet:
     moves, checks = full.moves, full.checks
     if len(moves) > 2:
         moves = (f"{len(moves)} changes by the kitchen's hours; the plan tells each.",)
-    if len(checks) > 4:
-        checks = (*checks[:4], f"{len(checks) - 4} more in the plan.")
+    if len(checks) > 3:
+        checks = (*checks[:3], f"{len(checks) - 3} more in the plan.")
     effects = full.effects
     if len(effects) > 2:
         effects = (*effects[:2], f"{len(effects) - 2} more in the plan.")

@@ -106,7 +106,7 @@ class Importance:
             others = len(tied) - 1
             beside = f"; {others} more cannot be told apart from it" if others else ""
             return f"Nothing stands out: {best.label} makes the most {spread}, and that is {_percent(best.first)} %{beside}."
-        makes = f"{best.label} makes {_percent(best.first)} % {spread}"
+        makes = self.largest
         if len(tied) > 1:
             beside = ", ".join(f"{row.label} {_percent(row.first)} %" for row in tied[1:])
             makes += f", {beside}; these {COUNTED[len(tied)]} cannot be told apart"
@@ -120,6 +120,12 @@ class Importance:
             f"{capital(makes)}, and nothing in a kitchen helps. Next: {after.remedy}; "
             f"{after.label} makes {_percent(after.first)} %."
         )
+
+    @property
+    def largest(self) -> str:
+        """The plain finding in one clause, without what to do about it."""
+        best = self.rows[0]
+        return f"{best.label} makes {_percent(best.first)} % of the spread of {self.answer}"
 
     @property
     def method_in_short(self) -> str:

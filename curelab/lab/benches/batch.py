@@ -91,16 +91,20 @@ class BatchBench(Bench):
         self.controls |= {"file": self.file, "save": save, "open": reopen}
         papers = {
             "report": ("The whole report", "report.txt", state.report),
-            "plan": ("The dates", "plan.txt", lambda: plan_words(schedule(self.state.batch, now=datetime.now(UTC)))),
+            "plan": (
+                "The dates",
+                "plan.txt",
+                lambda: plan_words(schedule(state.batch, known=state.with_log(), now=datetime.now(UTC))),
+            ),
             "sheet": (
                 "Batch sheet to print",
                 "sheet.html",
-                lambda: sheet_html(sheet(schedule(self.state.batch)), self._paper()),
+                lambda: sheet_html(sheet(schedule(state.batch, known=state.with_log())), self._paper()),
             ),
             "label": (
                 "Label for the vessel",
                 "label.html",
-                lambda: label_html(label(schedule(self.state.batch)), self._paper()),
+                lambda: label_html(label(schedule(state.batch)), self._paper()),
             ),
         }
         for name, (words, file, make) in papers.items():
@@ -189,8 +193,9 @@ class BatchBench(Bench):
         assert isinstance(widget, BarPicture)
         if outcome.matters:
             bars = what_matters(outcome.matters[0])
-            said = bars.sentence if outcome.learned is None else f"Before your readings: {bars.sentence}"
-            widget.show(replace(bars, sentence=said))
+            if outcome.learned is not None:
+                bars = replace(bars, sentence=f"Before your readings, {outcome.matters[0].largest}.")
+            widget.show(bars)
         else:
             widget.show(Bars("Nothing is cured here, so nothing can be ranked.", "", (), ""))
 

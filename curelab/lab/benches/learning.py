@@ -291,6 +291,8 @@ class LearningBench(Bench):
         show_lines(self.pictures["read"], read, y_range=pictures.room(read))
         planned, learned = self._shown(long=True)
         ends = found.ends if found is not None else planned.usual.span(state.cure)[0] + batch.stages[state.cure].longest
+        if found is not None and not found.told.days:  # no line may say what no sentence does
+            learned = None
         middle = pictures.the_middle(planned, learned, state.cure, ends)
         show_lines(self.pictures["middle"], middle, y_range=(0.0, HEAD_ROOM))
         self.says["log"].text = f"**The log**\n{_folded(log_words(batch))}"
@@ -326,7 +328,8 @@ class LearningBench(Bench):
         batch, told = self.state.batch, found.told
         names = [piece.name for piece in batch.pieces]
         self.says["answer"].text = told.headline
-        self.says["details"].text = " ".join((by_the_plan(found.after, found.begin, found.ends), *told.details))
+        plan = (by_the_plan(found.after, found.begin, found.ends),) if told.days else ()
+        self.says["details"].text = " ".join((*plan, *told.details))
         notes = (told.rests_on, pictures.meaning(found, self.state.bands), pictures.taken_as_usual(found))
         self.says["rests"].text = "\n".join(filter(None, notes))
         beside = "Readings beside the fitted model. Off: how far a reading lies from it, counted in its usual scatter; beyond 2 look at it again."
@@ -335,8 +338,10 @@ class LearningBench(Bench):
                 estimate_rows(found.fit, batch.units), "What the log says of the meat. In brackets: 9 cases of 10."
             ),
             days=_table(
-                days_rows(found.before, found.after, found.begin), f"When it is ready, in {found.count} draws."
-            ),
+                days_rows(found.before, found.after, found.begin), f"When it is cured through, in {found.count} draws."
+            )
+            if told.days
+            else "",
             residuals=_table(residual_rows(found.fit, names, batch.units), beside),
         )
         self.says["held"].text = " ".join(found.fit.beside)
