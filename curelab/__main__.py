@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+import textwrap
 from pathlib import Path
 
 from . import __version__
@@ -102,14 +103,13 @@ def _run(given) -> int:
 def _check(given) -> int:
     from .batch import load
     from .learn.update import run_with_log
-    from .report import brackets, in_short
+    from .report import WIDTH, brackets, in_short
 
     batch = load(given.file)
     outcome, learned = run_with_log(batch)
     print(f'"{batch.name}" can be read and run. What it comes to:')
-    for sentence in in_short(outcome, learned):
-        print(f"  - {sentence}")
-    print(f"  - {brackets(outcome)}")
+    for sentence in (*in_short(outcome, learned), brackets(outcome)):
+        print(textwrap.fill(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ", break_long_words=False))
     return 0
 
 

@@ -22,7 +22,7 @@ from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten, ordered
 from .spread.banded import Banded
 from .spread.sensitivity import Importance, how_long, what_matters
-from .spread.uncertain import Learned, usual_case
+from .spread.uncertain import Learned, unchecked, usual_case
 from .stages import AnyStage, Brine, SealedCure, Soak, require_bath
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
@@ -163,6 +163,10 @@ class Outcome:
         self, place: str, quantity: str, stage: int, piece: str, basis: str | None = None
     ) -> tuple[float, float, float]:
         """(middle, low, high) of the draws, of a reading when a stage (from 0) ends by the plan."""
+        while (
+            stage > 0 and np.ptp(self.history.span(stage)) < 1.0
+        ):  # not needed: the meat is as the stage before left it
+            stage -= 1
         found = self.spread.at_end(place, quantity, stage, piece, basis)
         return float(found.middle[0]), float(found.low[0]), float(found.high[0])
 
@@ -279,11 +283,16 @@ def held(stages: Sequence[AnyStage], history: History) -> tuple[AnyStage, ...]:
             if isinstance(stage, Soak):
                 spent = [run.length for run in history.runs if run.index == index]
                 waters = [water.but(lasts=time) for water, time in zip(stage.waters, spent, strict=False) if time > 1.0]
-                stage = stage.but(waters=waters or [stage.waters[0].but(lasts=60.0)], until=None)
+                stage = stage.but(waters=waters, until=None) if waters else left_out(stage)
             else:
                 stage = lasting(stage, max(end - begin, 60.0))
         made.append(stage)
     return tuple(made)
+
+
+def left_out(soak: Soak) -> Soak:
+    """A soak that is not needed, so short that nothing moves: it keeps its number among the stages."""
+    return unchecked(soak, waters=(unchecked(soak.waters[0], lasts=1e-3),), until=None)
 
 
 def judged_log(log: Sequence[Reading], system: str = "metric", numbers: Numbers | None = None) -> tuple[Verdict, ...]:

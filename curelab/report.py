@@ -216,6 +216,11 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     for index in sorted({run.index for run in history.runs}):
         begin, end = history.span(index)
         days = f"day {begin / 86400:.2g} to {end / 86400:.2g}" if end - begin > 43200 else f"on day {begin / 86400:.2g}"
+        if end - begin < 1.0:
+            out += _wrapped(
+                f"{index + 1}. {history.stages[index].tag.capitalize()}, on day {begin / 86400:.2g}: not needed."
+            )
+            continue
         waits = outcome.waits(index)
         ended = f"ended {history.ending(index)}{f' ({waits})' if waits else ''}"
         out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: {ended}")

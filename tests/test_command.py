@@ -180,6 +180,8 @@ def test_a_warm_log_comes_first_and_says_no_day(tmp_path, capsys):
     )
     assert "cured through on day" not in out.partition("WHAT THE LOG SAYS")[2].partition("WHAT IT RESTS ON")[0]
     _, out, _ = said(["learn", str(path)], capsys)
+    _, plan, _ = said(["plan", str(path)], capsys)
+    assert plan.splitlines()[2].startswith("NOT IN ORDER: The log says 9 °C") and "throw it away" in plan
     assert "NOT IN ORDER: The log says 9 °C" in out and "cured through on day" not in out and "Caution" in out
 
 

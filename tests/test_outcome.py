@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from curelab import Bath, Brine, Piece, Rest, simulate
+from curelab import Bath, Brine, Piece, Rest, Soak, Water, simulate
 from curelab.batch import Batch, Reading
 from curelab.learn.readings import Measurement, measure
 from curelab.learn.update import run_with_log
 from curelab.outcome import CURED, run
-from curelab.report import how_sure, in_short
+from curelab.report import how_sure, in_short, words
 from curelab.sources import default_numbers
 from curelab.spread.sensitivity import how_long, what_matters
 
@@ -95,6 +95,34 @@ def test_readings_that_quarrel_are_told_and_not_taken_up():
     assert "What follows is without your readings." in in_short(outcome, said)[0]
     outcome, said = run_with_log(logged(0.5), 64)
     assert "What follows takes it up." in in_short(outcome, said)[0]
+
+
+def test_a_soak_that_is_not_needed_moves_nothing_in_any_draw():
+    soak = Soak(until="average salt <= 5 %", waters=(Water(amount="4 kg", lasts="2 h", temperature="4 degC"),))
+    batch = Batch(schema=1, name="A test", pieces=(POINT,), stages=(CURE, soak, REST))
+    outcome = run(batch, draws=64)
+    assert outcome.history.span(1)[1] == outcome.history.span(1)[0]
+    for place in ("surface", "average"):
+        assert outcome.band(place, "salt", 1, "point") == pytest.approx(
+            outcome.band(place, "salt", 0, "point"), rel=1e-4
+        )
+    report = words(outcome)
+    assert "2. Soak, on day 14: not needed." in report and "0 minutes" not in report
+
+
+@pytest.mark.parametrize("value", ["12 %", "0.1 %"])
+def test_one_reading_that_no_meat_would_give_is_not_taken_up(value):
+    batch = logged(0.334, days=())
+    far = batch.but(log=(Reading(at=8 * DAY, what="core salt", value=value, error="0.1 %", piece="point"),))
+    outcome, said = run_with_log(far, 64)
+    if value == "12 %":
+        assert (
+            outcome.learned is None
+            and "too far from any meat that is published to be believed; read it again" in said[0]
+        )
+        assert "cured through on day" not in " ".join(said)
+    else:
+        assert outcome.learned is not None and "slower than typical" in said[0]
 
 
 def test_a_log_that_holds_no_reading_changes_nothing():

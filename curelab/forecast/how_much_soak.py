@@ -79,8 +79,9 @@ def soak_needed(
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
     place = {"average": "the whole piece", "surface": "the surface", "core": "the middle"}[wanted.place]
     sentence = (
-        f"{units.roughly(chosen.lasts or 0.0).capitalize()} more soak in {count} of {units.show(each, 'water', system)} would bring {place} "
-        f"down to {units.show(wanted.target, 'fraction')} salt ({_span('time', slow, fast)})."
+        f"{units.roughly(chosen.lasts or 0.0).capitalize()} of soak after all this, in {count} of {units.show(each, 'water', system)} at "
+        f"{units.show(cold[0][1], 'temperature', system)}, would bring {place} down to {units.show(wanted.target, 'fraction')} salt "
+        f"({_span('time', slow, fast)})."
     )
     return Answer("how much soak", chosen.lasts, low, high, "time", str(wanted), sentence), plans
 

@@ -14,7 +14,7 @@ from ..spread.uncertain import Uncertain
 from ..tomlfile import read_table, to_toml
 from .fit import known_before
 from .update import priors
-from .words import columns
+from .words import columns, in_words
 
 TABLE = "meat_and_fridge"
 COUNTS_FROM_THE_PLAN = (
@@ -85,7 +85,10 @@ def _with(words: str, table: str) -> str:
 def changes(before: Batch, after: Batch) -> list[str]:
     """What this changes, one row for every input: before, now (middle, and in brackets 9 cases of 10)."""
     pairs, left = changed(before, after)
-    rows = [["", "before", "now"], *([now.label, _range(was), _range(now)] for was, now in pairs)]
+    rows = [["", "before", "now"]]
+    for was, now in pairs:
+        label, words = in_words(now, after.units)
+        rows.append([label, words(known_before(was)), words(known_before(now))])
     return [*(columns(rows) if pairs else []), *left]
 
 
@@ -103,9 +106,3 @@ def changed(before: Batch, after: Batch) -> tuple[list[tuple[Uncertain, Uncertai
     brought = {known.key for known in after.meat_and_fridge.known} if after.meat_and_fridge is not None else set()
     left = [f"{key}: this batch does not depend on it." for key in keys if key in brought and key not in now]
     return [(was[key], now[key]) for key in keys if key in now], left
-
-
-def _range(row: Uncertain) -> str:
-    low, middle, high = known_before(row)
-    unit = "" if row.unit in ("ratio", "pH") else f" {row.unit}"
-    return f"{middle:.3g} ({low:.3g} to {high:.3g}){unit}"

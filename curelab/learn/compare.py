@@ -14,11 +14,12 @@ from ..batch import Batch, load
 from ..fields import InputError, Problem
 from ..forecast import DAY
 from ..simulate import simulate
-from ..sources import Numbers
+from ..sources import Numbers, default_numbers
+from ..spread.uncertain import usual_case
 from ..stages import Brine, SealedCure
 from ..units import capital
-from .fit import fit
-from .readings import from_log
+from .fit import Fit, fit
+from .readings import Measurement, from_log
 from .update import PACE, asked_for, priors
 from .words import columns, typical_pace
 
@@ -33,11 +34,13 @@ def compare(batches: Sequence[Batch], *, numbers: Numbers | None = None) -> list
     """
     rows = []
     for batch in batches:
-        stages = batch.filled()
-        history = simulate(batch.pieces, stages, loss=batch.loss, cells=24, numbers=numbers)
-        cured = sum(run.length for run in history.runs if isinstance(run.stage, (Brine, SealedCure)))
         readings, _ = from_log(batch, numbers)
-        ratio, why = _pace(batch, readings, numbers)
+        found = _fitted(batch, readings, numbers)
+        taught = found.learned if found is not None and found.believed else None
+        pieces, stages, base = usual_case(batch.pieces, batch.filled(), numbers or default_numbers(), None, taught)
+        history = simulate(pieces, stages, loss=batch.loss, cells=24, numbers=base)
+        cured = sum(run.length for run in history.runs if isinstance(run.stage, (Brine, SealedCure)))
+        ratio, why = _pace(found)
         for piece in batch.pieces:
             rows.append(
                 {
@@ -50,28 +53,34 @@ def compare(batches: Sequence[Batch], *, numbers: Numbers | None = None) -> list
     return rows
 
 
-def _pace(batch: Batch, readings, numbers: Numbers | None) -> tuple[tuple[float | None, ...], str]:
-    """(value, low, high) over the typical, and why there is none."""
-    none = (None, None, None)
+def _fitted(batch: Batch, readings: Sequence[Measurement], numbers: Numbers | None) -> Fit | None:
+    """What its own readings say, beside the published ranges alone; None where there is nothing to fit."""
     parameters = asked_for(batch, readings)
-    if PACE not in parameters:
-        return none, "its log holds no reading that tells the pace of salt"
+    if not parameters:
+        return None
     published = priors(batch.but(meat_and_fridge=None), numbers=numbers)
-    found = fit(
+    return fit(
         batch.pieces, batch.filled(), readings, parameters=parameters, beside=[row.key for row in published],
         inputs=published, loss=batch.loss, numbers=numbers,
     )  # fmt: skip
-    pace = found[PACE]
-    if pace.told and found.converged and found.agree:
+
+
+def _pace(found: Fit | None) -> tuple[tuple[float | None, ...], str]:
+    """(value, low, high) over the typical, and why there is none."""
+    none = (None, None, None)
+    pace = found.get(PACE) if found is not None else None
+    if found is None or pace is None:
+        return none, "its log holds no reading that tells the pace of salt"
+    if pace.told and found.believed:
         typical = typical_pace()
         return (pace.value / typical, pace.low / typical, pace.high / typical), ""
     if not found.agree:
-        return none, "its readings do not agree with each other"
+        return none, "its readings do not agree with each other, so its salt is that of the plan"
     return none, " ".join(found.notes).rstrip(".")
 
 
 def load_all(paths: Sequence[str | Path]) -> list[Batch]:
-    """The batches in several files. Raises InputError with every problem of every file at once, each with the name of its file."""
+    """The batches in several files; those that share a name get that of their file beside it. Raises InputError with every problem of every file at once, each with the name of its file."""
     batches, problems = [], []
     for path in map(Path, paths):
         try:
@@ -83,7 +92,11 @@ def load_all(paths: Sequence[str | Path]) -> list[Batch]:
             ]
     if problems:
         raise InputError(problems)
-    return batches
+    names = [batch.name for batch in batches]
+    return [
+        batch.but(name=f"{batch.name} ({path.name})"[:120]) if names.count(batch.name) > 1 else batch
+        for batch, path in zip(batches, map(Path, paths), strict=True)
+    ]
 
 
 def side_by_side(
@@ -115,7 +128,7 @@ def side_by_side(
             )  # fmt: skip
         place += len(batch.pieces)
     notes = [
-        "salt: on average of the whole piece at the end; core: in the middle. pace: how fast the meat took salt, times the typical, "
+        "salt: on average of the whole piece at the end, as far as the log of that batch moves it; core: in the middle. pace: how fast the meat took salt, times the typical, "
         "from the readings of that batch alone (in brackets: 9 cases of 10).",
         *(f"[{number}] {capital(why)}." for number, why in enumerate(reasons, 1)),
     ]

@@ -78,6 +78,11 @@ class Fit:
     stuck: bool
 
     @property
+    def believed(self) -> bool:
+        """Whether a forecast may take it up: readings that agree with each other and with some meat that is published."""
+        return self.agree and self.converged and not self.stuck
+
+    @property
     def told(self) -> bool:
         """Whether the data tell something about every fitted input, and agree with each other."""
         return self.converged and not self.notes

@@ -75,7 +75,7 @@ class Update:
     @property
     def taken_up(self) -> Learned | None:
         """What the forecast of the batch takes up: all that the readings taught, or nothing where they do not agree."""
-        return self.fit.learned if self.fit.agree and self.fit.converged and not self.fit.stuck else None
+        return self.fit.learned if self.fit.believed else None
 
     @property
     def in_short(self) -> list[str]:

@@ -58,8 +58,7 @@ def told(
     pace = found.get("obstruction.lean")
     unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
     again = "read it again" if len(readings) == 1 else "no new day is said until they do"
-    believed = found.agree and not found.stuck
-    when = _ready(before, after, begin, unmoved) if believed else again
+    when = _ready(before, after, begin, unmoved) if found.believed else again
     headline = f"{capital(seen)}: {_verdict(found, pace)}; {when}."
     warm = [verdict.sentence for verdict in judged_log(batch.log, batch.units) if verdict.outcome == "fail"]
     if warm:  # no day is worth saying for meat that was warm
@@ -72,7 +71,7 @@ def told(
             details.append(_offset(row, batch.units))
         if row.input.key.startswith("ph.") and row.narrowed:
             details.append(f"{capital(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f} {SURE}).")
-    days = believed and not warm
+    days = found.believed and not warm
     ready = after.said[0].lower() + after.said[1:]
     rests_on = f"Cured through means: {ready}. The days in brackets hold 8 cases of 10, in {after.rests_on}"
     if not days:

@@ -286,7 +286,7 @@ def draw(inputs: Sequence[Uncertain], count: int = 512, seed: int = 0, learned: 
 # ---- one draw as a batch: the slow way, which the engine must agree with ---------------------------------------------
 
 
-def _unchecked(record: Any, **changes) -> Any:
+def unchecked(record: Any, **changes) -> Any:
     """The record with other values, not read again: a draw may step over what a cook may type."""
     other = copy.copy(record)
     for name, value in changes.items():
@@ -325,7 +325,7 @@ def drawn_case(
     for piece in pieces:
         by = float(thickness_factor(piece, np.asarray(values.get(f"thickness of {piece.name}", 0.0))))
         made.append(
-            _unchecked(piece, thickness=piece.thickness * by, fat_cap=piece.fat_cap * by, weight=piece.weight * meat)
+            unchecked(piece, thickness=piece.thickness * by, fat_cap=piece.fat_cap * by, weight=piece.weight * meat)
         )
     return (
         tuple(made),
@@ -350,16 +350,16 @@ def usual_case(
 def _drawn_stage(stage: AnyStage, water: float, salt: float, cure: float, warmer: float) -> AnyStage:
     changes: dict[str, Any] = {}
     if isinstance(stage, Brine) and stage.bath is not None:
-        changes["bath"] = _unchecked(stage.bath, water=stage.bath.water * water, **_weighed(stage.bath, salt, cure))
+        changes["bath"] = unchecked(stage.bath, water=stage.bath.water * water, **_weighed(stage.bath, salt, cure))
     if isinstance(stage, SealedCure):
         changes |= _weighed(stage, salt, cure)
     if isinstance(stage, Soak):
         changes["waters"] = tuple(
-            _unchecked(each, amount=each.amount * water, temperature=_warmed(each, warmer)) for each in stage.waters
+            unchecked(each, amount=each.amount * water, temperature=_warmed(each, warmer)) for each in stage.waters
         )
     else:
         changes["temperature"] = _warmed(stage, warmer)
-    return _unchecked(stage, **changes)
+    return unchecked(stage, **changes)
 
 
 def _weighed(given: Any, salt: float, cure: float) -> dict[str, float]:
