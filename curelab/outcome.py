@@ -32,6 +32,10 @@ DRAWS = 256  # behind every band of a report, where the caller asks for no other
 SURE = 0.9  # of the draws: what is cured less often is not called cured (judgement)
 THERMOMETER = 0.5  # K that a thermometer in the log may be off where the cook does not say (judgement)
 CHECKED = 64  # draws in which the checks are run again
+DO_NOT_WAIT = (
+    "Do not just leave it in that long: until salt and nitrite have come to the middle, cold alone keeps it from botulism. Cut it thinner if you "
+    "can: half as thick needs a quarter of the time."
+)
 CURED_SHARE = Criterion.parse(CURED).target
 
 
@@ -56,6 +60,11 @@ class Cured:
         """Whether it is called cured."""
         return self.share[0] >= CURED_SHARE and self.chance >= SURE
 
+    @property
+    def waiting_is_wrong(self) -> bool:
+        """Whether someone might be led to leave raw meat lying until it is cured."""
+        return self.share[0] < CURED_SHARE and not self.too_salty
+
     def sentence(self, system: str = "metric") -> str:
         """What a cook must know first: is it enough, and if not, what is."""
         name, days = self.piece.name, units.roughly(self.lasted)
@@ -76,11 +85,7 @@ class Cured:
             if self.too_salty:
                 need = "Left in until the middle is cured it would be far too salty: cut it thinner, or use an equilibrium brine."
                 return f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need}"
-            return (
-                f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need} Do not just leave it in "
-                "that long: until salt and nitrite have come to the middle, cold alone keeps it from botulism. Cut it thinner if you can: half as "
-                "thick needs a quarter of the time."
-            )
+            return f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need}"
         if self.chance < SURE:
             longer = f"up to {latest} in 9 cases of 10" if latest != days else "longer in the others"
             return (

@@ -17,7 +17,7 @@ from . import __version__, units
 from .fields import InputError, Problem, to_plain
 from .forecast import Answer
 from .limits import CAUTIONS, Verdict
-from .outcome import Cured, Outcome
+from .outcome import DO_NOT_WAIT, Cured, Outcome
 from .runs import FREE
 from .spread import Band, Chance, Windows
 from .spread.answers import in_ten, ordered
@@ -133,6 +133,7 @@ def in_short(outcome: Outcome, learned: Sequence[str] = (), chances: Mapping[str
         said.append(f"From your log: {learned[0]} {taken}")
     if outcome.cured and not warm:  # no day is worth saying for meat that was warm
         said += [each.sentence(outcome.batch.units) for each in outcome.cured]
+        said += [DO_NOT_WAIT] if any(each.waiting_is_wrong for each in outcome.cured) else []
         said.append(
             "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite. It is still raw."
         )

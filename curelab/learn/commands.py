@@ -53,9 +53,8 @@ def _learn(given) -> int:
     if told.days:
         _say("", "When it is cured through", *_in(days_table(found.before, found.after, found.begin)))
         _say(by_the_plan(found.after, found.begin, found.ends))
-    _say("", told.rests_on)
+    _say("", f"{told.rests_on} The fit lets all of these vary beside what it looks for.", *found.fit.beside[1:])
     _say("", f"Caution: {CAUTION}")
-    _say("", "The fit lets all that is named there vary beside what it looks for.", *found.fit.beside[1:])
     if told.cannot or found.remarks:
         _say("", "What the readings cannot tell, and what was left out")
         _say(*(f"- {note}" for note in (*told.cannot, *found.remarks)))

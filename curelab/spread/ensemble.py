@@ -397,16 +397,19 @@ class Ensemble:
 
     def profile(self, quantity: str, times=None, piece: int = 0, basis: str | None = None) -> np.ndarray:
         """Fractions (d, t, x) at the depths of `depths`."""
-        on = basis or default_basis(quantity)
         first = 0 if self._cuts[piece].body.chain.area[0] > 0 else 1
-        return self._gather(times, lambda run, t: run.profile(quantity, on, t, piece)[..., first:])
+        return self._across(quantity, times, piece, basis, slice(first, None), float)
 
     def picture(self, quantity: str, times=None, piece: int = 0, basis: str | None = None) -> np.ndarray:
         """`profile` in single precision, and only at the places that `folded` names where one half mirrors the other in every draw."""
-        if not all(run.mirrored(piece) for run in self.runs):
-            return self.profile(quantity, times, piece, basis).astype(np.float32)
-        on, (once, _) = basis or default_basis(quantity), folded(self.depths(piece))
-        return self._gather(times, lambda run, t: run.profile(quantity, on, t, piece, once), np.float32)
+        places: Any = slice(0 if self._cuts[piece].body.chain.area[0] > 0 else 1, None)
+        if all(run.mirrored(piece) for run in self.runs):
+            places = folded(self.depths(piece))[0]
+        return self._across(quantity, times, piece, basis, places, np.float32)
+
+    def _across(self, quantity: str, times, piece: int, basis: str | None, places: Any, kind: type) -> np.ndarray:
+        on = basis or default_basis(quantity)
+        return self._gather(times, lambda run, t: run.profile(quantity, on, t, piece, places), kind)
 
     def depths(self, piece: int = 0) -> np.ndarray:
         """Depth (x,) of the values of `profile`, as a share of the thickness: across a slab, its faces included, and from the middle,

@@ -29,38 +29,39 @@ class Networks:
         starts = np.cumsum([0] + [each.count for each in cuts])
         size = int(starts[-1]) + 1
         laplacian = np.zeros((self._count, size, size))
-        constant = np.zeros(size)
-        constant[-1] = 1.0
         shares = []
         for begin, each in zip(starts, cuts, strict=False):
             mine = slice(begin, begin + each.count)
             laplacian[:, mine, mine] = each.inner
-            constant[mine] = each.terms.average
             share = np.zeros((self._count, 2))
             for face in each.faces if faces is not None else ():
                 film = faces[face] if len(each.faces) == 2 else np.maximum(*faces)  # as in assembly.wire
-                outside, half = film * each.area[:, face], each.half[:, face]
-                share[:, face] = outside / (half + outside)
-                step = np.zeros(size)
-                step[mine], step[-1] = each.terms.values[(0, -1)[face]], -1.0
-                laplacian += (half * share[:, face])[:, None, None] * np.outer(step, step)
+                outside = film * each.area[:, face]
+                share[:, face] = outside / (each.half[:, face] + outside)
+            conductance, ends = each.half * share, each.terms.values[[0, -1]]
+            laplacian[:, mine, mine] += (conductance[:, None, :] * ends.T) @ ends
+            laplacian[:, mine, -1] = laplacian[:, -1, mine] = -conductance @ ends
+            laplacian[:, -1, -1] += conductance.sum(axis=1)
             shares.append(share)
+        constant = np.concatenate([*[each.terms.average for each in cuts], [1.0]])
         capacity = np.repeat(np.stack([*[each.held for each in cuts], water], axis=1), [*np.diff(starts), 1], axis=1)
-        return Wires(tuple(shares), lambda loss: self._stack(capacity, laplacian, constant, loss))
-
-    def _stack(self, capacity, laplacian, constant, loss) -> Stack:
-        """The same network is solved once: a soak's second water is often like its first, a piece that is turned is often its own mirror
-        image, and a loss takes from both alike.
-        """
         known, sign = self._known(capacity, laplacian, constant)
-        stack = next((one for lost, one in known if _close(lost, loss)), None)
-        if stack is None:
-            stack = known[0][1].losing(loss)
-            known.append((loss, stack))
-        return stack if sign is None else stack.flipped(sign)
+
+        def solve(loss: np.ndarray | None) -> Stack:
+            stack = next((one for lost, one in known if _close(lost, loss)), None)
+            if stack is None:
+                stack = known[0][1].losing(loss)
+                known.append((loss, stack))
+            return stack if sign is None else stack.flipped(sign)
+
+        return Wires(tuple(shares), solve)
 
     def _known(self, capacity, laplacian, constant) -> tuple[list, np.ndarray | None]:
-        """The stacks so far of a network, first that without a loss, and which of its nodes count the other way round."""
+        """The stacks so far of a network, first that without a loss, and which of its nodes count the other way round.
+
+        The same network is solved once: a soak's second water is often like its first, a piece that is turned is often its own mirror
+        image, and a loss takes from both alike.
+        """
         for size, links, stacks in self.solved:
             if _close(size, capacity):
                 if _close(links, laplacian):
@@ -77,9 +78,13 @@ def _close(one: np.ndarray | None, other: np.ndarray | None, sign: np.ndarray | 
         return one is other
     for draws in (slice(1), slice(None)):  # what differs, mostly does so in the first draw
         here, there = one[draws] * sign, other[draws]
+        if np.array_equal(here, there):
+            continue
         finite = np.isfinite(here)
         if not np.array_equal(finite, np.isfinite(there)):
             return False
-        if np.abs(here[finite] - there[finite]).max(initial=0.0) > 1e-13 * np.abs(here[finite]).max(initial=0.0):
+        if not finite.all():
+            here, there = here[finite], there[finite]
+        if np.abs(here - there).max() > 1e-13 * np.abs(here).max():
             return False
     return True

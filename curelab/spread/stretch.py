@@ -75,7 +75,10 @@ class Track:
                 inside = np.searchsorted(numbers, owner[:, columns]).clip(0, len(numbers) - 1)
                 value = self._group(numbers, times[:, columns], inside, place, rows)
                 every = mine[:, columns]
-                result[:, columns] = value if every.all() else np.where(every[..., None], value, result[:, columns])
+                for run in np.split(np.arange(len(columns)), np.flatnonzero(np.diff(columns) > 1) + 1):
+                    into = result[:, columns[run[0]] : columns[run[-1]] + 1]
+                    here = slice(run[0], run[-1] + 1)
+                    np.copyto(into, value[:, here], where=True if every[:, here].all() else every[:, here, None])
         return result
 
     def _group(self, numbers: list[int], times: np.ndarray, owner: np.ndarray, place: int, rows) -> np.ndarray:
@@ -295,8 +298,8 @@ class Stretch:
         for face, number in enumerate((0, len(every) - 1)):
             for place in np.flatnonzero(numbers == number):
                 w[..., place] = share[..., face] * w[..., -1] + (1 - share[..., face]) * w[..., place]
-        w = np.maximum(w[..., :-1], 0.0)
-        return self.on_basis(name, w, basis, times, piece, cut.per[:, None, cut.body.chain.layer[cells]])
+        np.maximum(w, 0.0, out=w)
+        return self.on_basis(name, w[..., :-1], basis, times, piece, cut.per[:, None, cut.body.chain.layer[cells]])
 
     def margin(self, criterion: Criterion, times: np.ndarray, where: int | str = "every") -> np.ndarray:
         """(d, t) how far the criterion is met, as in `Run.margin`."""

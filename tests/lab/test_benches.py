@@ -328,7 +328,7 @@ def test_papers_of_the_bench_are_those_of_the_command(monkeypatch, tmp_path, cap
 def test_a_paper_that_cannot_be_made_says_why(monkeypatch):
     _, page = made("batch")
 
-    def refuse_it(*more):
+    def refuse_it(*given, **more):
         raise InputError([Problem("plan.serve", "lies in the past; give a later day")])
 
     monkeypatch.setattr("curelab.lab.benches.batch.schedule", refuse_it)
