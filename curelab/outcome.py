@@ -84,7 +84,6 @@ class Cured:
             )
             if self.too_salty:
                 need = "Left in until the middle is cured it would be far too salty: cut it thinner, or use an equilibrium brine."
-                return f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need}"
             return f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need}"
         if self.chance < SURE:
             longer = f"up to {latest} in 9 cases of 10" if latest != days else "longer in the others"
