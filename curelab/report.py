@@ -185,11 +185,11 @@ def how_sure(outcome: Outcome) -> list[str]:
     said = [brackets(outcome)]
     if outcome.batch.meat_and_fridge is not None:
         said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
-    said.append("Checks, dates and soak times are worked out at usual values; what the checks say in brackets is not.")
+    said.append("Checks and soak times are worked out at usual values; what the checks say in brackets is not.")
     if outcome.learned is not None:
         said.append(
             "Your log is taken up in all of it, but for two things: the checks are held against the slowest and the fastest meat that is published "
-            "as well, and `curelab plan` keeps the dates that you planned."
+            "as well, and `curelab plan` keeps the dates that you planned; its days to check take the log up."
         )
     for number, matter in enumerate(outcome.matters):
         stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "

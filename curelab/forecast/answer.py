@@ -56,13 +56,17 @@ def banded(ask: Callable[[Numbers], float | None], numbers: Numbers | None = Non
     return tuple(ask(each) for each in (base, *corners(base)))
 
 
-def _span(kind: str, slow: float | None, fast: float | None) -> str:
+def _span(kind: str, slow: float | None, fast: float | None, value: float | None = None) -> str:
+    """The two ends in words; where the usual `value` lies outside of them, the three in order."""
     ends = [value for value in (slow, fast) if value is not None]
     if not ends:
         return "not reached by the slowest meat nor by the fastest"
     if len(ends) == 1:
         side = "fastest" if slow is None else "slowest"
         return f"{units.show(ends[0], kind, digits=2)} for the {side} meat known, not reached by the other end"
+    if value is not None and not min(ends) <= value <= max(ends):
+        low, high = (units.show(end, kind, digits=2) for end in (min(value, *ends), max(value, *ends)))
+        return f"{low} to {high} over the meat that is known"
     return f"{units.show(ends[0], kind, digits=2)} in the slowest meat known, {units.show(ends[1], kind, digits=2)} in the fastest"
 
 

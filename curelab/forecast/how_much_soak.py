@@ -81,7 +81,7 @@ def soak_needed(
     sentence = (
         f"{units.roughly(chosen.lasts or 0.0).capitalize()} of soak after all this, in {count} of {units.show(each, 'water', system)} at "
         f"{units.show(cold[0][1], 'temperature', system)}, would bring {place} down to {units.show(wanted.target, 'fraction')} salt "
-        f"({_span('time', slow, fast)})."
+        f"({_span('time', slow, fast, chosen.lasts)})."
     )
     return Answer("how much soak", chosen.lasts, low, high, "time", str(wanted), sentence), plans
 
