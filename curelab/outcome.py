@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from . import units
-from .batch import Batch, Reading
+from .batch import Batch
 from .criterion import Criterion
 from .forecast import DAY, Answer, corners, lasting, soak_needed
 from .history import History
@@ -98,7 +98,7 @@ class Cured:
 class Outcome:
     """What came of a batch. `slow` and `fast`: the same batch in meat at the two ends of what is published, against which verdicts
     and dates are held; `numbers`: what was published, before the batch said what it knows better; `draws`: how many its bands rest on;
-    `learned`: what its log taught, None for nothing.
+    `learned`: what its log taught, None for nothing; `judged`: the history that checks are held against, no colder than planned.
     """
 
     batch: Batch
@@ -109,6 +109,7 @@ class Outcome:
     numbers: Numbers
     draws: int = DRAWS
     learned: Learned | None = None
+    judged: History | None = None
 
     @cached_property
     def spread(self) -> Spread:
@@ -219,10 +220,10 @@ class Outcome:
     def verdicts(self) -> tuple[Verdict, ...]:
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
         found = check_all(
-            self.history, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
+            self.judged or self.history, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
             **self._counted,
         )  # fmt: skip
-        return worst_first((*judged_log(self.batch.log, self.batch.units, self.history.numbers), *found))
+        return worst_first((*judged_log(self.batch, self.history.numbers), *found))
 
     @cached_property
     def matters(self) -> tuple[Importance, ...]:
@@ -299,13 +300,17 @@ def left_out(soak: Soak) -> Soak:
     return unchecked(soak, waters=(unchecked(soak.waters[0], lasts=1e-3),), until=None)
 
 
-def judged_log(log: Sequence[Reading], system: str = "metric", numbers: Numbers | None = None) -> tuple[Verdict, ...]:
+def judged_log(batch: Batch, numbers: Numbers | None = None) -> tuple[Verdict, ...]:
     """What thermometer readings in the log say before any model: in order up to `protection.cold`, not in order beyond it and its error,
-    unknown between. Nothing where none was read.
+    unknown between. Nothing where none was read. A water that is planned warmer than that has its own check, of the soak.
     """
-    base = numbers or default_numbers()
+    log, system, base = batch.log, batch.units, numbers or default_numbers()
     row, limit = base["protection.cold"], base.si("protection.cold")
-    read = [(each.number, each) for each in log if each.what == "temperature" and each.number is not None]
+    read = [
+        (each.number, each)
+        for each in log
+        if each.what == "temperature" and each.number is not None and not _in_warm_water(batch, each.at, limit)
+    ]
     if not read:
         return ()
     warmest, entry = max(read, key=lambda pair: pair[0])
@@ -332,6 +337,18 @@ def judged_log(log: Sequence[Reading], system: str = "metric", numbers: Numbers 
     return (Verdict("temperature in the log", outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
 
 
+def _in_warm_water(batch: Batch, at: float, limit: float) -> bool:
+    """Whether a soak in water that is planned warmer than `limit` K is going on at this time, as far as the plan tells by the clock."""
+    begin = 0.0
+    for stage in batch.stages:
+        for water in stage.waters if isinstance(stage, Soak) else ():
+            if begin < at <= begin + water.lasts and max(kelvin for _, kelvin in water.temperature) > limit:
+                return True
+            begin += water.lasts
+        begin += 0.0 if isinstance(stage, Soak) else stage.longest
+    return False
+
+
 def _grams(stage: Brine | SealedCure) -> Any:
     return require_bath(stage) if isinstance(stage, Brine) else stage
 
@@ -341,8 +358,14 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, lea
     the two ends of what is published. Raises InputError for what cannot be run.
     """
     base = numbers or default_numbers()
-    pieces, stages, usually = usual_case(batch.pieces, batch.filled(), base, batch.meat_and_fridge, learned)
-    usual, slow, fast = (
-        simulate(pieces, stages, loss=batch.loss, numbers=each) for each in (usually, *corners(usually))
+    given = (batch.pieces, batch.filled(), base, batch.meat_and_fridge)
+    pieces, stages, usually = usual_case(*given, learned)
+    usual = simulate(pieces, stages, loss=batch.loss, numbers=usually)
+    _, checked, _ = usual_case(*given, learned, cold=True)
+    judged = usual if checked == stages else simulate(pieces, checked, loss=batch.loss, numbers=usually)
+    # The two ends know of the log what makes them warmer, and nothing else.
+    ends, warmed, published = usual_case(
+        *given, learned.only("temperature") if learned is not None else None, cold=True
     )
-    return Outcome(batch, batch.weighed, usual, slow, fast, base, draws, learned)
+    slow, fast = (simulate(ends, warmed, loss=batch.loss, numbers=each) for each in corners(published))
+    return Outcome(batch, batch.weighed, usual, slow, fast, base, draws, learned, judged)

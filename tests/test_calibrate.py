@@ -13,7 +13,7 @@ from curelab.batch import Batch, Reading, dumps, load, save
 from curelab.learn.calibrate import Measurement, fit, from_log, measure, salometer, tasted
 from curelab.learn.compare import compare
 from curelab.learn.fit import _hidden
-from curelab.learn.readings import measured
+from curelab.learn.readings import SHARED, measured
 from curelab.learn.update import asked_for, priors, profile_of, update
 from curelab.matter import brine
 from curelab.meat_and_fridge import Known, MeatAndFridge, load_profile, save_profile
@@ -209,6 +209,26 @@ def test_recovery_in_200_batches_in_which_all_else_is_hidden_too(cure, asked):
     assert 0.85 <= np.mean(held) <= 0.95
     assert 0.72 <= np.mean(ready) <= 0.88
     assert np.mean(alone) < 0.8
+
+
+def test_an_instrument_that_is_always_off_the_same_way():
+    """Twenty readings of one salometer, half of whose variance is its own: taken as independent they promise far too much."""
+    cure = CURE.but(lasts="30 d")
+    asked = [Measurement("salometer", day * DAY, 1.0, 0.6) for day in np.linspace(0, 10, 20)]
+    inputs, columns, shown, _ = hidden_batches(cure, asked, 120)
+    names = [row.key for row in inputs]
+    noise = np.random.default_rng(3)
+    held = {SHARED: [], 0.0: []}
+    for k in range(120):
+        own = noise.normal(0, SHARED)
+        errors = 0.6 * (own + np.sqrt(1 - SHARED**2) * noise.normal(size=len(asked)))
+        log = [replace(one, value=shown[k, i] + errors[i]) for i, one in enumerate(asked)]
+        for shared, kept in held.items():
+            found = fit((PIECE,), (cure,), log, beside=names, inputs=inputs, loss="none", cells=8, shared=shared)
+            row = found["obstruction.lean"]
+            kept.append(row.low <= columns["obstruction.lean"][k] <= row.high)
+    assert 0.84 <= np.mean(held[SHARED]) <= 0.97  # binomial: 90 +- 5.4 %
+    assert np.mean(held[0.0]) < np.mean(held[SHARED])
 
 
 def test_nothing_moves_faster_in_meat_than_in_free_water():
@@ -483,8 +503,10 @@ def test_temperature_and_acidity_are_fitted_by_themselves():
     assert asked_for(one, from_log(one)[0]) == ("temperature", "ph.beef")
     found = update(one, count=64)
     assert [row.input.key for row in found.fit.estimates] == ["temperature", "ph.beef"]
-    # By hand: the mean of 4 readings of +2 K, each off by 0.68 K (0.5 and 1.0 K at 9 of 10 together), beside a prior of 0 +- 0.91 K.
-    sharp, prior = 4 / (1.25 / 1.6449**2), 1 / (1.5 / 1.6449) ** 2
+    # By hand: the mean of 4 readings of +2 K, each off by 0.68 K (0.5 and 1.0 K at 9 of 10 together), of which 0.7 times 0.5 K is the
+    # thermometer's own and stays, beside a prior of 0 +- 0.91 K.
+    own = (0.7 * 0.5 / 1.6449) ** 2
+    sharp, prior = 1 / (own + (1.25 / 1.6449**2 - own) / 4), 1 / (1.5 / 1.6449) ** 2
     assert found.fit["temperature"].value == pytest.approx(2 * sharp / (sharp + prior), rel=1e-4)
     assert "says nothing about how fast" in found.sentence and "warmer than planned" in found.sentence
     assert "The pH of the beef is 5." in found.sentence

@@ -190,6 +190,13 @@ def test_a_warm_log_comes_first_and_says_no_day(tmp_path, capsys):
 )
 def test_a_thermometer_is_judged_with_its_error(reading, outcome):
     log = (Reading(at="1 d", what="temperature", value=reading), Reading(at="2 d", what="temperature", value="2 degC"))
-    (verdict,) = judged_log(log)
+    batch = load(DEMO).but(log=log)
+    (verdict,) = judged_log(batch)
     assert verdict.outcome == outcome and "day 1" in verdict.sentence
-    assert judged_log(()) == ()
+    assert judged_log(batch.but(log=())) == ()
+    # Water that is planned warm is the soak's own affair: 10 d of brine, 3 d of rest, then 45 min of it.
+    *cold, soak = batch.stages
+    warm = soak.but(waters=[water.but(temperature="14 degC") for water in soak.waters])
+    late = (Reading(at="13 d 30 min", what="temperature", value="14 degC"),)
+    assert judged_log(batch.but(stages=(*cold, warm), log=late)) == ()
+    assert judged_log(batch.but(log=late))[0].outcome == "fail"

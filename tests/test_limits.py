@@ -670,7 +670,7 @@ def test_cautions_say_what_they_must():
         "locked",
         "children",
         "thrown away",
-        "4 degc",
+        "4 °c (40 °f)",
         "botulism",
         "cook",
         "licensed",

@@ -72,6 +72,59 @@ def test_a_thermometer_in_the_log_warms_what_is_checked():
     )
 
 
+def test_a_thermometer_that_reads_colder_than_planned_clears_no_check():
+    """It hung in one place, and a fridge swings: what the plan fails, it still fails."""
+    warm = CURE.but(temperature="4.8 degC")
+    plan = Batch(schema=1, name="A test", pieces=(POINT,), stages=(warm, REST.but(temperature="5 degC")))
+    read = plan.but(
+        log=(
+            Reading(at=DAY, what="temperature", value="2 degC"),
+            Reading(at=2 * DAY, what="temperature", value="2 degC"),
+        )
+    )
+    outcome, _ = run_with_log(read, 64)
+    assert outcome.learned is not None and outcome.learned.values["temperature"] < -0.5
+    before, after = ({each.name: each.outcome for each in one.verdicts} for one in (run(plan, draws=64), outcome))
+    assert before["kept cold"] == after["kept cold"] == "fail"
+    assert before["unprotected and warm"] == after["unprotected and warm"] == "fail"
+
+
+def test_one_line_tells_the_story_of_the_draws_whatever_was_read():
+    """A slice saltier than the pace alone explains moves partition, weights and thickness too."""
+    batch = logged(0.334, days=())
+    read = (
+        Reading(at=13 * DAY, what="average salt", value="2.1 %", error="0.05 %", piece="point"),
+        Reading(at=12 * DAY, what="weight", value="2.03 kg", error="5 g", piece="point"),
+    )
+    outcome = run_with_log(batch.but(log=read), 256)[0]
+    assert outcome.learned is not None
+    for place in ("average", "core"):
+        _, low, high = outcome.band(place, "salt", 0, "point")
+        assert low < outcome.history.at(place, "salt", 14 * DAY, "point") < high
+    weighs = outcome.spread.weight((14 * DAY,), "point")
+    assert weighs.low[0] < outcome.history.weight(14 * DAY, "point") < weighs.high[0]
+
+
+def test_readings_count_by_the_plan_where_a_stage_waits_for_a_criterion():
+    """Else a late reading would fall into the rest in quick draws, and good readings would quarrel."""
+    until = CURE.but(lasts=None, until=CURED, at_most="60 d")
+    days = (3, 8, 16, 19)
+    clock, waits = logged(0.5, (CURE.but(lasts="21 d"), REST), days), logged(0.5, (until, REST), days)
+    assert run(waits).history.span(0)[1] > 19 * DAY
+    by_clock, by_criterion = (run_with_log(each, 64)[0].learned for each in (clock, waits))
+    assert by_clock is not None and by_criterion is not None
+    assert by_criterion.values["obstruction.lean"] == pytest.approx(by_clock.values["obstruction.lean"], rel=1e-2)
+
+
+def test_an_error_sharper_than_any_instrument_is_not_believed_and_nothing_breaks():
+    batch = logged(0.4)
+    sharp = batch.but(log=tuple(reading.but(error="0.000001") for reading in batch.log))
+    outcome, _ = run_with_log(sharp, 64)
+    usual = run_with_log(batch.but(log=tuple(reading.but(error="0.02") for reading in batch.log)), 64)[0]
+    assert outcome.learned is not None and usual.learned is not None
+    assert outcome.learned.values == pytest.approx(usual.learned.values, rel=1e-6)
+
+
 def test_what_the_days_hang_on_is_asked_as_if_the_log_had_not_been_read():
     batch = logged(0.5)
     outcome, plain = run_with_log(batch, 256)[0], run(batch, draws=256)

@@ -60,7 +60,7 @@ def _learn(given) -> int:
         _say(*(f"- {note}" for note in (*told.cannot, *found.remarks)))
     if given.save is not None:
         save_profile(profile_of(found.fit, given.name or batch.name, batch), given.save)
-        warm = [verdict for verdict in judged_log(batch.log, batch.units) if verdict.outcome == "fail"]
+        warm = [verdict for verdict in judged_log(batch) if verdict.outcome == "fail"]
         if warm:
             _say("", "What is kept is about your fridge and your meat. This batch itself was too warm: see above.")
         _say("", f'Wrote {given.save}. To begin another batch with it: curelab carry "{given.save}" BATCH')

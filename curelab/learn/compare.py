@@ -13,13 +13,14 @@ from .. import units
 from ..batch import Batch, load
 from ..fields import InputError, Problem
 from ..forecast import DAY
+from ..outcome import held
 from ..simulate import simulate
 from ..sources import Numbers, default_numbers
 from ..spread.uncertain import usual_case
 from ..stages import Brine, SealedCure
 from ..units import capital
 from .fit import Fit, fit
-from .readings import Measurement, from_log
+from .readings import SHARED, Measurement, from_log
 from .update import PACE, asked_for, priors
 from .words import columns, typical_pace
 
@@ -59,9 +60,11 @@ def _fitted(batch: Batch, readings: Sequence[Measurement], numbers: Numbers | No
     if not parameters:
         return None
     published = priors(batch.but(meat_and_fridge=None), numbers=numbers)
+    stages = batch.filled()
+    usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=numbers)
     return fit(
-        batch.pieces, batch.filled(), readings, parameters=parameters, beside=[row.key for row in published],
-        inputs=published, loss=batch.loss, numbers=numbers,
+        batch.pieces, held(stages, usual), readings, parameters=parameters, beside=[row.key for row in published],
+        inputs=published, loss=batch.loss, numbers=numbers, shared=SHARED,
     )  # fmt: skip
 
 

@@ -148,6 +148,7 @@ def fit(
     loss: str = "nordin",
     numbers: Numbers | None = None,
     cells: int = 16,
+    shared: float = 0.0,
     system: str = "metric",
 ) -> Fit:
     """Weighted least squares with priors: the named inputs of a batch from readings in it.
@@ -156,7 +157,8 @@ def fit(
     nobody asks for and that are not known either, such as the thickness; they vary within their priors, and the intervals of the others
     widen by it. All else is taken as known. A weight also carries the scatter of water uptake (6 points) unless "water uptake" is asked
     for, because how water keeps pace with salt is a judgement, and a temperature the swing of a fridge. The 90 % interval is that of the
-    linearised problem. `system`: of the units in what is said.
+    linearised problem. `shared`: the part of the error, as a deviation, by which an instrument is off in the same way every time; many
+    readings take away the rest alone. `system`: of the units in what is said.
     Raises ValueError for no readings, a parameter that is not uncertain here, or a reading after the end of the plan.
     """
     from scipy.optimize import least_squares
@@ -180,25 +182,26 @@ def fit(
     varying = [*asked, *(rows[key] for key in dict.fromkeys(beside) if key not in parameters)]
     planned = [usual.temperature(min(reading.at, usual.length)) for reading in readings]
     observed = np.array([reading.value for reading in readings])
-    error = np.array([_error(reading, usual, parameters, base) for reading in readings])
+    own, scatter = _errors(readings, usual, parameters, base, shared)
 
     def both(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Residuals, readings before priors, and their slopes, in one ensemble."""
         if x.tobytes() not in seen:
-            step = STEP * np.eye(len(x))
-            points = x + np.concatenate([np.zeros((1, len(x))), step, -step])
+            meat, off = x[: len(varying)], x[len(varying) :]
+            step = STEP * np.eye(len(meat))
+            points = meat + np.concatenate([np.zeros((1, len(meat))), step, -step])
             columns = {row.key: row.scored(points[:, k]) for k, row in enumerate(varying)}
             at = measured(pieces, stages, columns, readings, planned, loss=loss, cells=cells, numbers=base)
-            slopes = (at[1 : len(x) + 1] - at[len(x) + 1 :]).T / (2 * STEP) / error[:, None]
+            slopes = (at[1 : len(meat) + 1] - at[len(meat) + 1 :]).T / (2 * STEP)
             seen[x.tobytes()] = (
-                np.concatenate([(at[0] - observed) / error, x]),
-                np.concatenate([slopes, np.eye(len(x))]),
+                np.concatenate([(at[0] + own @ off - observed) / scatter, x]),
+                np.concatenate([np.concatenate([slopes, own], axis=1) / scatter[:, None], np.eye(len(x))]),
             )
         return seen[x.tobytes()]
 
     seen: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
-    ends = np.array([_bounds(row) for row in varying]).T
-    start = np.clip(np.zeros(len(varying)), ends[0] + 1e-6, ends[1] - 1e-6)
+    ends = np.array([*(_bounds(row) for row in varying), *([(-FURTHEST, FURTHEST)] * own.shape[1])]).T
+    start = np.clip(np.zeros(ends.shape[1]), ends[0] + 1e-6, ends[1] - 1e-6)
     found = least_squares(lambda x: both(x)[0], start, lambda x: both(x)[1], bounds=(ends[0], ends[1]), **SETTLED)
     off, slopes = both(found.x)
     covariance = np.linalg.inv(slopes.T @ slopes)
@@ -213,9 +216,12 @@ def fit(
     stuck = bool(np.min(np.abs(found.x - ends)[:, :wanted]) < NEAR_END)
     deviation = np.sqrt(np.diag(covariance))
     told, narrowed, notes = _told(asked, found.x, ends, deviation, covariance, slopes[:count])
+    # What the meat is taken to hold, without what the instrument is taken to be off.
+    predicted = observed + off[:count] * scatter - own @ found.x[len(varying) :]
+    whole_error = np.sqrt(scatter**2 + (own**2).sum(axis=1))
     residuals = tuple(
-        Residual(reading, float(reading.value + o * e), float(-o))
-        for reading, o, e in zip(readings, off, error, strict=False)
+        Residual(reading, float(value), float((reading.value - value) / error))
+        for reading, value, error in zip(readings, predicted, whole_error, strict=True)
     )
     if not agree:
         notes.append(_quarrel(residuals, times, system))
@@ -231,13 +237,26 @@ def fit(
         )
         estimates.append(Estimate(row, value, low, high, known_before(row), told[k], narrowed[k]))
     scale = np.outer(deviation, deviation)[:wanted, :wanted]
-    touched = np.flatnonzero(slopes[:count].any(axis=0))
+    touched = np.flatnonzero(slopes[:count, : len(varying)].any(axis=0))
     return Fit(
         tuple(estimates), covariance[:wanted, :wanted] / scale, residuals, chi_square, tuple(notes),
         tuple(row.label for row in known if row not in varying), tuple(row.label for row in varying[wanted:]),
         Learned(tuple(varying[k] for k in touched), found.x[touched], covariance[np.ix_(touched, touched)], tuple(parameters)),
         bool(found.success), agree, stuck,
     )  # fmt: skip
+
+
+def _errors(
+    readings: Sequence[Measurement], usual: History, parameters: Sequence[str], numbers: Numbers, shared: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """(what each instrument is off every time (r, i), what is left (r,)), as deviations in the units of the readings."""
+    whole = np.array([_error(reading, usual, parameters, numbers) for reading in readings])
+    kinds = list(dict.fromkeys(reading.what for reading in readings)) if shared else []
+    own = np.zeros((len(readings), len(kinds)))
+    for number, reading in enumerate(readings):
+        if kinds:
+            own[number, kinds.index(reading.what)] = shared * reading.error
+    return own, np.sqrt(whole**2 - (own**2).sum(axis=1))
 
 
 def _error(reading: Measurement, usual: History, parameters: Sequence[str], numbers: Numbers) -> float:

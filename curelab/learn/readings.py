@@ -35,6 +35,9 @@ USUAL_ERROR = {
     "brine strength": 0.002, "salometer": 1.0, "weight": 0.005, "core salt": 0.003, "average salt": 0.003, "taste": 0.005,
     "temperature": 0.5, "acidity": 0.1,
 }  # fmt: skip
+LEAST_ERROR = 0.02  # of the usual error: no instrument is sharper than that, whatever is written down (judgement)
+# Of the error, as a deviation: what an instrument is off in the same way every time, so that half of the variance is its own (judgement).
+SHARED = 0.7
 # K, 9 times of 10: how far a fridge swings about its own mean, which one reading does not show (judgement).
 FRIDGE_SWING = 1.0
 NEAR = 3600.0  # s: a temperature read so near to a salometer is that of its brine (judgement)
@@ -281,7 +284,7 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
         value = entry.number
         assert value is not None
         usually = USUAL_ERROR[entry.what] * (value if entry.what == "weight" else 1.0)
-        error = max(entry.off if entry.off is not None else usually, 1e-9) / POINT_95
+        error = max(entry.off if entry.off is not None else usually, LEAST_ERROR * usually) / POINT_95
         beside = [pair for pair in logged if abs(pair[0] - entry.at) <= NEAR] if entry.what == "salometer" else []
         kelvin = min(beside, key=lambda pair: abs(pair[0] - entry.at))[1] if beside else None
         found.append(Measurement(entry.what, at, value, error, entry.piece, kelvin))

@@ -10,14 +10,14 @@ from ..fields import InputError, refuse
 from ..history import History
 from ..matter.tissue import TISSUES
 from ..meat_and_fridge import LONGEST_STORY, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
-from ..outcome import CURED, DRAWS, Outcome, run
+from ..outcome import CURED, DRAWS, Outcome, held, run
 from ..simulate import simulate
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
 from ..spread.uncertain import Learned, Uncertain, inputs_for, with_known
 from ..stages import Brine, SealedCure
 from .fit import Fit, fit
-from .readings import Measurement, from_log
+from .readings import SHARED, Measurement, from_log
 from .words import Told, told
 
 __all__ = [
@@ -150,9 +150,10 @@ def update(
         wanted = tuple(key for key in wanted if key != PACE)
     others = [row.key for row in inputs]
     try:
+        # What waits for a criterion is held to the plan, else a reading would stand in another stage in every draw.
         found = fit(
-            batch.pieces, stages, readings, parameters=wanted, beside=others, inputs=inputs, loss=batch.loss,
-            numbers=base, system=batch.units,
+            batch.pieces, held(stages, usual), readings, parameters=wanted, beside=others, inputs=inputs, loss=batch.loss,
+            numbers=base, shared=SHARED, system=batch.units,
         )  # fmt: skip
     except ValueError as error:
         raise refuse("log", str(error)) from None

@@ -60,11 +60,13 @@ def told(
     again = "read it again" if len(readings) == 1 else "no new day is said until they do"
     when = _ready(before, after, begin, unmoved) if found.believed else again
     headline = f"{capital(seen)}: {_verdict(found, pace)}; {when}."
-    warm = [verdict.sentence for verdict in judged_log(batch.log, batch.units) if verdict.outcome == "fail"]
+    if len(readings) == 1 and found.believed:
+        headline += " One reading alone may be wrong: take a second before you trust it."
+    warm = [verdict.sentence for verdict in judged_log(batch) if verdict.outcome == "fail"]
     if warm:  # no day is worth saying for meat that was warm
         headline = f"NOT IN ORDER: {warm[0]} {capital(seen)}: {_verdict(found, pace)}."
     details = []
-    for row in found.estimates:
+    for row in found.estimates if found.believed else ():  # no figure from what is not believed
         if row.input.key == "obstruction.lean" and row.narrowed and _settled(found, row):
             details.append(_pace_in_figures(row, batch))
         if row.input.key == "temperature" and row.narrowed:
@@ -180,7 +182,7 @@ def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
         early = f" (in 1 case of 10 by day {now[1]:.0f})" if np.isfinite(now[1]) else ""
         return f"in half of all cases it is not cured through within {after.at_most / DAY:.0f} days{early}"
     late = f"to {now[2]:.0f}" if np.isfinite(now[2]) else f"to beyond {(begin + after.at_most) / DAY:.0f}"
-    if unmoved:
+    if unmoved and round(was[0]) == round(now[0]):
         moved = ", much as before"
     elif not np.isfinite(was[0]):
         moved = f" rather than after more than {before.at_most / DAY:.0f} days"

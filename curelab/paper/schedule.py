@@ -307,7 +307,7 @@ def plan_words(found: Schedule, width: int = 96) -> str:
     out = [f"{batch.name}  (batch {batch.known_by})"]
     if found.clock.zone:
         out.append(f"Times are those of {found.clock.zone}; lengths are elapsed time.")
-    for verdict in judged_log(batch.log, batch.units):
+    for verdict in judged_log(batch):
         if verdict.outcome == "fail":
             out += ["", *textwrap.wrap(f"NOT IN ORDER: {verdict.sentence}", width)]
     out.append("")

@@ -88,10 +88,10 @@ def cut(
     led_planned = np.array([obstruction(part, base, piece.frozen_before) for part in layers])
     more = (spread / planned)[:, None] * led / led_planned  # (d, l) factor on the conductivity of each layer
     pace = meat / size**2
+    inner = np.einsum("dl,lrs->drs", more * pace[:, None], terms.stiffness)
     conductivity = led_planned * [part.density * part.water for part in layers]
     joints = _joints(body, conductivity, more) * pace[:, None]
-    links = np.concatenate([terms.stiffness, terms.joints[:, :, None] * terms.joints[:, None, :]])
-    inner = np.tensordot(np.concatenate([more * pace[:, None], joints], axis=1), links, 1)
+    inner += np.einsum("dj,jr,js->drs", joints, terms.joints, terms.joints)
     per = np.array(
         [chain.capacity[cell] / body.tissue_mass[cell] for cell in np.searchsorted(chain.layer, range(len(layers)))]
     )

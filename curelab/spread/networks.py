@@ -36,12 +36,13 @@ class Networks:
             share = np.zeros((self._count, 2))
             for face in each.faces if faces is not None else ():
                 film = faces[face] if len(each.faces) == 2 else np.maximum(*faces)  # as in assembly.wire
-                outside = film * each.area[:, face]
-                share[:, face] = outside / (each.half[:, face] + outside)
-            conductance, ends = each.half * share, each.terms.values[[0, -1]]
-            laplacian[:, mine, mine] += (conductance[:, None, :] * ends.T) @ ends
-            laplacian[:, mine, -1] = laplacian[:, -1, mine] = -conductance @ ends
-            laplacian[:, -1, -1] += conductance.sum(axis=1)
+                outside, half = film * each.area[:, face], each.half[:, face]
+                share[:, face] = outside / (half + outside)
+                conductance, ends = (half * share[:, face])[:, None], each.terms.values[(0, -1)[face]]
+                laplacian[:, mine, mine] += conductance[:, :, None] * np.outer(ends, ends)
+                laplacian[:, mine, -1] -= conductance * ends
+                laplacian[:, -1, -1:] += conductance
+            laplacian[:, -1, mine] = laplacian[:, mine, -1]
             shares.append(share)
         constant = np.concatenate([*[each.terms.average for each in cuts], [1.0]])
         capacity = np.repeat(np.stack([*[each.held for each in cuts], water], axis=1), [*np.diff(starts), 1], axis=1)

@@ -226,6 +226,14 @@ class Learned:
     covariance: np.ndarray
     asked: tuple[str, ...]
 
+    def only(self, *keys: str) -> Learned | None:
+        """What was asked for and found of these inputs alone; None for nothing."""
+        own = [number for number, row in enumerate(self.rows) if row.key in keys and row.key in self.asked]
+        if not own:
+            return None
+        rows = tuple(self.rows[number] for number in own)
+        return Learned(rows, self.middle[own], self.covariance[np.ix_(own, own)], tuple(row.key for row in rows))
+
     @property
     def values(self) -> dict[str, float]:
         """The likeliest value of each that was asked for, in printed units."""
@@ -235,11 +243,28 @@ class Learned:
             if row.key in self.asked
         }
 
+    def moved(self, usual: Mapping[str, float]) -> dict[str, float]:
+        """`usual` values, each moved as far as the readings have moved the middle of what is possible; all that they touched, so that one
+        line tells the same story as the draws.
+        """
+        made = {}
+        for row, score in zip(self.rows, self.middle, strict=True):
+            before, now = float(row.scored(np.zeros(()))), float(row.scored(score))
+            if row.distribution.startswith("log"):
+                made[row.key] = min(usual[row.key] * now / before, MOST.get(row.key, np.inf))
+            else:
+                made[row.key] = usual[row.key] + now - before
+        return made
+
     def drawn(self, shares: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
         """Values (n,) of those inputs that have `shares` (n,), even over 0 to 1."""
         own = [number for number, row in enumerate(self.rows) if row.key in shares]
         free = np.stack([ndtri(np.clip(shares[self.rows[n].key], TAIL, 1 - TAIL)) for n in own])
-        scores = self.middle[own, None] + np.linalg.cholesky(self.covariance[np.ix_(own, own)]) @ free
+        size, shape = np.linalg.eigh(self.covariance[np.ix_(own, own)])
+        root = (
+            shape * np.sqrt(np.maximum(size, 0.0)) @ shape.T
+        )  # symmetric, so that each input leans on its own shares first
+        scores = self.middle[own, None] + root @ free
         return {self.rows[n].key: self.rows[n].scored(score) for n, score in zip(own, scores, strict=True)}
 
 
@@ -340,11 +365,25 @@ def usual_case(
     numbers: Numbers,
     profile: MeatAndFridge | None,
     learned: Learned | None = None,
+    *,
+    cold: bool = False,
 ) -> tuple[tuple[Piece, ...], tuple[AnyStage, ...], Numbers]:
-    """The batch at the usual value of everything, or at what earlier batches and its own readings taught of it."""
+    """The batch at the usual value of everything, or at what earlier batches and its own readings taught of it. `cold`: but no colder than
+    planned, which is what a check must be held against.
+    """
     values = {row.key: row.value for row in profile.known} if profile is not None else {}
-    values |= learned.values if learned is not None else {}
+    if learned is not None:
+        plain = {row.key: numbers[row.key].value if row.key in numbers else _unmoved(row) for row in learned.rows}
+        values |= learned.moved(plain | values)
+    if cold:  # a thermometer may make a check harder, never easier: it hung in one place, and a fridge swings
+        read = profile is not None or (learned is not None and "temperature" in learned.asked)
+        values["temperature"] = max(values.get("temperature", 0.0), 0.0) if read else 0.0
     return drawn_case(pieces, stages, numbers, values) if values else (tuple(pieces), tuple(stages), numbers)
+
+
+def _unmoved(row: Uncertain) -> float:
+    """The value of a condition that changes nothing: a factor of 1, or nothing added."""
+    return 1.0 if row.key.endswith(" weight") else 0.0
 
 
 def _drawn_stage(stage: AnyStage, water: float, salt: float, cure: float, warmer: float) -> AnyStage:

@@ -137,10 +137,8 @@ def test_the_batch_bench_takes_up_the_log_as_the_command_does():
     outcome, learned = run_with_log(demo)
     assert learned and outcome.learned is not None
     assert page.says["answer"].text == "\n".join(in_short(outcome, learned))
-    assert page.says["answer"].text != "\n".join(in_short(run(demo)))
     assert "as far as your log leaves it open" in page.says["rests"].text
     assert page.pictures["matters"].meta["sentence"].startswith("Before your readings, how fast meat takes salt makes")
-    assert state.report() == words(outcome, long=True, learned=learned)
 
 
 def test_numbers_of_a_longer_look_are_those_of_the_run():
