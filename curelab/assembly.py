@@ -86,7 +86,7 @@ def body_of(piece: Piece, cells: int, halves_alike: bool, numbers: Numbers) -> B
 
 def _share_out(cells: int, widths: list[float], lean: list[bool]) -> list[int]:
     """Cells for each layer: a sixth, at least six, for a cap; the rest for the lean."""
-    cap = max(6, cells // 6)
+    cap = min(max(6, cells // 6), (cells - 2) // len(widths))  # few cells are shared out evenly
     return [cells - cap * (len(widths) - 1) if is_lean else cap for is_lean in lean]
 
 

@@ -17,6 +17,7 @@ import pytest
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, outcome, report, simulate, sources
 from curelab.batch import load
 from curelab.forecast import time_to
+from curelab.learn.calibrate import Measurement, fit
 from curelab.limits import check_all
 from curelab.matter import brine, cures, solutes, tissue
 from curelab.runs import QUANTITIES
@@ -70,6 +71,7 @@ PANEL = {
     "nitrite counted": lambda n: [repr(ingoing_table(MIXED, piece(), 0.1, n))],
     "the vessel": lambda n: [repr(fits(Vessel(shape="round", diameter="26 cm", height="20 cm"), piece(), MIXED, n))],
     "nitrite on other bases": lambda n: [solutes.nitrite_as(100.0, "KNO2", "NO2 ion", n), solutes.nitrite_as(100.0, "KNO2", "NaNO2", n)],
+    "a weight in the log": lambda n: [fit((piece(),), (cure(),), [Measurement("weight", 4 * 86400.0, 1.65, 0.005)], numbers=n, cells=8).estimates[0].value],
     "a whole batch, in words": lambda n: [report.words(outcome.run(load(str(datasets_folder() / "demo_brisket.toml")), numbers=n))],
 }  # fmt: skip
 

@@ -130,6 +130,13 @@ def test_fridge_log_needs_few_pieces_of_loss():
     assert np.abs(few - every).max() <= 2e-3 * every.max()
 
 
+def test_a_spread_of_a_piece_with_fat_on_both_faces_can_be_asked_outright():
+    """Which looks the numbers up in a history of the fewest cells there can be."""
+    capped = PIECE.but(fat_cap="6 mm", capped="both faces")
+    band = spread(capped, FLOATING, count=16).at("average", "salt")
+    assert 0 < band.low[0] < band.middle[0] < band.high[0] < 0.03
+
+
 def test_nothing_is_lost_in_any_draw():
     pieces, stages, draws, _ = drawn("two pieces")
     many = Ensemble(pieces, stages, draws.columns)

@@ -261,9 +261,8 @@ class Learned:
         own = [number for number, row in enumerate(self.rows) if row.key in shares]
         free = np.stack([ndtri(np.clip(shares[self.rows[n].key], TAIL, 1 - TAIL)) for n in own])
         size, shape = np.linalg.eigh(self.covariance[np.ix_(own, own)])
-        root = (
-            shape * np.sqrt(np.maximum(size, 0.0)) @ shape.T
-        )  # symmetric, so that each input leans on its own shares first
+        # Symmetric, so that each input leans on its own shares first.
+        root = shape * np.sqrt(np.maximum(size, 0.0)) @ shape.T
         scores = self.middle[own, None] + root @ free
         return {self.rows[n].key: self.rows[n].scored(score) for n, score in zip(own, scores, strict=True)}
 
