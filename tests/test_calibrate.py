@@ -142,7 +142,7 @@ def test_recovery_in_200_repeats(hidden):
     noise = np.random.default_rng(7)
     held = []
     for _ in range(200):
-        row = fit((PIECE,), (CURE,), readings(of, noise=noise))["obstruction.lean"]
+        row = fit((PIECE,), (CURE,), readings(of, noise=noise), cells=8)["obstruction.lean"]
         held.append(row.low <= hidden <= row.high)
     assert 0.85 <= np.mean(held) <= 0.95
 
@@ -186,7 +186,7 @@ MIXED = [
 )
 def test_recovery_in_200_batches_in_which_all_else_is_hidden_too(cure, asked):
     """Thickness, temperature, weights, films and the rest are as drawn, and the fit knows none of them: the 90 % interval of the pace still
-    covers it in 85 to 95 % of 200 batches, and the band of the days that it leads to, 8 cases of 10, is kept to (binomial: 80 +- 5.6 %).
+    covers it in 85 to 95 % of 200 batches, and the band of the days that it leads to, 8 cases of 10, is kept to (binomial: 80 +- 5.6 %, or 9).
     With all else taken as known the same interval covers it far less often.
     """
     cure = cure.but(lasts="30 d")
@@ -200,14 +200,16 @@ def test_recovery_in_200_batches_in_which_all_else_is_hidden_too(cure, asked):
         found = fit((PIECE,), (cure,), log, beside=names, **told)
         hidden = columns["obstruction.lean"][k]
         held.append(found["obstruction.lean"].low <= hidden <= found["obstruction.lean"].high)
-        if k < 60:
+        if k < 40:
             other = fit((PIECE,), (cure,), log, **told)["obstruction.lean"]
             alone.append(other.low <= hidden <= other.high)
+        if asked is MIXED and k >= 80:  # the pace is asked in all of them, the days in enough
+            continue
         many = spread(PIECE, cure, inputs=inputs, learned=found.learned, count=32, seed=k, loss="none", cells=8)
         low, high = np.quantile(many.time_to("core salt >= 90 % of equilibrium").values, [0.1, 0.9])
         ready.append(low <= days[k] <= high)
     assert 0.85 <= np.mean(held) <= 0.95
-    assert 0.72 <= np.mean(ready) <= 0.88
+    assert 0.7 <= np.mean(ready) <= 0.9
     assert np.mean(alone) < 0.8
 
 
@@ -215,11 +217,11 @@ def test_an_instrument_that_is_always_off_the_same_way():
     """Twenty readings of one salometer, half of whose variance is its own: taken as independent they promise far too much."""
     cure = CURE.but(lasts="30 d")
     asked = [Measurement("salometer", day * DAY, 1.0, 0.6) for day in np.linspace(0, 10, 20)]
-    inputs, columns, shown, _ = hidden_batches(cure, asked, 120)
+    inputs, columns, shown, _ = hidden_batches(cure, asked, 80)
     names = [row.key for row in inputs]
     noise = np.random.default_rng(3)
     held = {SHARED: [], 0.0: []}
-    for k in range(120):
+    for k in range(80):
         own = noise.normal(0, SHARED)
         errors = 0.6 * (own + np.sqrt(1 - SHARED**2) * noise.normal(size=len(asked)))
         log = [replace(one, value=shown[k, i] + errors[i]) for i, one in enumerate(asked)]
@@ -227,7 +229,7 @@ def test_an_instrument_that_is_always_off_the_same_way():
             found = fit((PIECE,), (cure,), log, beside=names, inputs=inputs, loss="none", cells=8, shared=shared)
             row = found["obstruction.lean"]
             kept.append(row.low <= columns["obstruction.lean"][k] <= row.high)
-    assert 0.84 <= np.mean(held[SHARED]) <= 0.97  # binomial: 90 +- 5.4 %
+    assert 0.83 <= np.mean(held[SHARED]) <= 0.97  # binomial: 90 +- 6.6 %
     assert np.mean(held[0.0]) < np.mean(held[SHARED])
 
 

@@ -57,18 +57,18 @@ def test_json_holds_the_same_floats_as_the_library(capsys):
 
 
 def test_csv_writes_tables_and_never_over_old_ones(capsys, tmp_path):
-    code, _, err = said(["run", str(DEMO), "--csv", str(tmp_path / "out")], capsys)
+    code, _, err = said(["run", str(DEMO), "--draws", "32", "--csv", str(tmp_path / "out")], capsys)
     assert code == 0 and "places.csv" in err
     before = (tmp_path / "out" / "places.csv").read_bytes()
     bands = pandas.read_csv(tmp_path / "out" / "bands.csv")
-    outcome, _ = run_with_log(load(DEMO))
+    outcome, _ = run_with_log(load(DEMO), 32)
     _, end = outcome.history.span(0)
     row = bands[
         (bands.piece == "flat") & (bands.quantity == "salt") & (bands.place == "core") & (abs(bands.time_s - end) < 1)
     ].iloc[0]
     assert (row.middle, row.low, row.high) == pytest.approx(outcome.band("core", "salt", 0, "flat"), rel=1e-9)
-    assert (row.draws, row.seed, row.basis) == (256, 0, "meat") and (bands.low <= bands.high).all()
-    code, _, err = said(["run", str(DEMO), "--csv", str(tmp_path / "out")], capsys)
+    assert (row.draws, row.seed, row.basis) == (32, 0, "meat") and (bands.low <= bands.high).all()
+    code, _, err = said(["run", str(DEMO), "--draws", "32", "--csv", str(tmp_path / "out")], capsys)
     assert code == 2 and "left as it was" in err
     assert (tmp_path / "out" / "places.csv").read_bytes() == before
 

@@ -119,7 +119,8 @@ def test_the_strong_brine_is_put_into_the_batch_only_when_asked():
     assert state.batch.weigh_out.tag == "strong brine" and state.batch.weigh_out.strength == 0.15
 
 
-def test_the_batch_bench_shows_what_the_command_computes():
+def test_the_batch_bench_shows_what_the_command_computes(monkeypatch):
+    monkeypatch.setattr("curelab.outcome.CHECKED", 12)
     state, page = made("batch")
     title = next(key for key in page.controls if key.endswith(": thickness"))
     page.controls[title].value = "7 cm"
@@ -129,7 +130,8 @@ def test_the_batch_bench_shows_what_the_command_computes():
     assert state.report() == words(run(state.batch), long=True)
 
 
-def test_the_batch_bench_takes_up_the_log_as_the_command_does():
+def test_the_batch_bench_takes_up_the_log_as_the_command_does(monkeypatch):
+    monkeypatch.setattr("curelab.outcome.CHECKED", 12)
     demo = load(datasets_folder() / "demo_brisket.toml")
     state = State(demo, strict=True)
     page = bench("batch", state=state)
