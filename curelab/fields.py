@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar
@@ -47,11 +48,12 @@ def refuse(where: str, sentence: str) -> InputError:
     return InputError([Problem(where, sentence)])
 
 
-class Rule:
+class Rule(ABC):
     """How a field is read, checked and written; `strict` refuses what a file must not leave open (a number without its unit)."""
 
+    @abstractmethod
     def read(self, given: Any, strict: bool) -> Any:
-        raise NotImplementedError
+        """The value to keep. Raises InputError with what is wrong."""
 
     def write(self, value: Any, system: str) -> Any:
         return value

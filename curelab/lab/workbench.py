@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from typing import Any
 
@@ -30,7 +31,7 @@ REST = 0.35  # s without a change, after which a hand is taken to rest
 GAP = 0.002  # s left between two steps for what a hand does meanwhile
 
 
-class Bench:
+class Bench(ABC):
     """Controls, pictures and sentences by name, in one box. Subclasses fill them and say in `draw` what they show now.
 
     A fault greys every picture and says why; no old number stays. With `state.strict` the exception goes on to the caller (tests).
@@ -53,17 +54,17 @@ class Bench:
         state.observe(lambda change: self.redraw(), "revision")
         self.redraw()
 
+    @abstractmethod
     def build(self) -> None:
         """Make controls, pictures and sentences."""
-        raise NotImplementedError
 
+    @abstractmethod
     def draw(self) -> None:
         """Show what the state says now."""
-        raise NotImplementedError
 
+    @abstractmethod
     def layout(self):
         """The box that holds it all."""
-        raise NotImplementedError
 
     def redraw(self) -> None:
         try:

@@ -1,5 +1,7 @@
 """The benches: one view each on the shared state. They arrange and show; what they show is computed in the library."""
 
+from collections.abc import Callable
+
 from ..state import State, opened
 from ..workbench import Bench
 from .batch import BatchBench
@@ -8,7 +10,7 @@ from .learning import LearningBench
 from .soak import SoakBench
 from .thick_point import ThickPoint
 
-BENCHES = {
+BENCHES: dict[str, Callable[[State], Bench]] = {
     "thick point": ThickPoint,
     "equilibrium or strong": EquilibriumOrStrong,
     "soak": SoakBench,
