@@ -72,10 +72,10 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _with_log(batch):
-    """The outcome of a batch that has a log, with the log taken up; None without one. Paper knows nothing of learning."""
-    from .learn.update import run_with_log
+    """For the actions on paper, which know nothing of learning; learning is loaded when one of them asks."""
+    from .learn.update import with_log
 
-    return run_with_log(batch)[0] if batch.log else None
+    return with_log(batch)
 
 
 def _run(given) -> int:

@@ -106,10 +106,10 @@ class Outcome:
     history: History
     slow: History
     fast: History
+    judged: History
     numbers: Numbers
     draws: int = DRAWS
     learned: Learned | None = None
-    judged: History | None = None
 
     @cached_property
     def spread(self) -> Spread:
@@ -134,15 +134,19 @@ class Outcome:
             known=self.batch.meat_and_fridge, numbers=self.numbers, used=self.history.numbers.used,
         )  # fmt: skip
 
+    def waited(self, stage: int) -> tuple[np.ndarray, np.ndarray]:
+        """s (d,) that a stage waits for its criterion in every draw, and whether (d,) it is over without coming to it."""
+        ends, begin = self.waiting.readings([Request.of(what, index=stage) for what in ("ends", "begin")])
+        return ends - begin, ends - begin >= self.history.stages[stage].longest * (1 - 1e-9)
+
     def waits(self, stage: int) -> str:
         """How long a stage that waits for a criterion takes, in words; nothing for one that ends by the clock."""
         until = self.history.stages[stage].until
         if until is None:
             return ""
-        ends, begin = (self.waiting.readings([Request.of(what, index=stage)])[0] for what in ("ends", "begin"))
-        early, _, late = (units.roughly(each) for each in ordered(ends - begin))
-        limit = self.history.stages[stage].longest
-        never = float(np.mean(ends - begin >= limit * (1 - 1e-9)))
+        took, missed_it = self.waited(stage)
+        early, _, late = (units.roughly(each) for each in ordered(took))
+        never = float(np.mean(missed_it))
         missed = f", not reached in time {in_ten(never)}" if never > 0 else ""
         return f"{early} to {late} in 8 cases of 10{missed}; below, as long as this in every case"
 
@@ -220,7 +224,7 @@ class Outcome:
     def verdicts(self) -> tuple[Verdict, ...]:
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
         found = check_all(
-            self.judged or self.history, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
+            self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
             **self._counted,
         )  # fmt: skip
         return worst_first((*judged_log(self.batch, self.history.numbers), *found))
@@ -337,6 +341,11 @@ def judged_log(batch: Batch, numbers: Numbers | None = None) -> tuple[Verdict, .
     return (Verdict("temperature in the log", outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
 
 
+def warm_log(batch: Batch) -> str:
+    """What is to be said where a thermometer in the log was too warm beyond doubt; "" where none was."""
+    return next((verdict.sentence for verdict in judged_log(batch) if verdict.outcome == "fail"), "")
+
+
 def _in_warm_water(batch: Batch, at: float, limit: float) -> bool:
     """Whether a soak in water that is planned warmer than `limit` K is going on at this time, as far as the plan tells by the clock."""
     begin = 0.0
@@ -368,4 +377,4 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, lea
         *given, learned.only("temperature") if learned is not None else None, cold=True
     )
     slow, fast = (simulate(ends, warmed, loss=batch.loss, numbers=each) for each in corners(published))
-    return Outcome(batch, batch.weighed, usual, slow, fast, base, draws, learned, judged)
+    return Outcome(batch, batch.weighed, usual, slow, fast, judged, base, draws, learned)

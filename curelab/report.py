@@ -193,8 +193,7 @@ def how_sure(outcome: Outcome) -> list[str]:
         )
     for number, matter in enumerate(outcome.matters):
         stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
-        before = outcome.learned is not None
-        told = f"Before your readings, {matter.largest}." if before else matter.advice
+        told = matter.advice if outcome.learned is None else f"Before your readings, {matter.largest}."
         said.append(f"{stage}{told} ({matter.method_in_short}.)")
     return said
 
@@ -218,9 +217,7 @@ def _stage_lines(outcome: Outcome) -> list[str]:
         begin, end = history.span(index)
         days = f"day {begin / 86400:.2g} to {end / 86400:.2g}" if end - begin > 43200 else f"on day {begin / 86400:.2g}"
         if end - begin < 1.0:
-            out += _wrapped(
-                f"{index + 1}. {history.stages[index].tag.capitalize()}, on day {begin / 86400:.2g}: not needed."
-            )
+            out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: not needed.")
             continue
         waits = outcome.waits(index)
         ended = f"ended {history.ending(index)}{f' ({waits})' if waits else ''}"

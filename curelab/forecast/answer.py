@@ -58,7 +58,7 @@ def banded(ask: Callable[[Numbers], float | None], numbers: Numbers | None = Non
 
 def _span(kind: str, slow: float | None, fast: float | None, value: float | None = None) -> str:
     """The two ends in words; where the usual `value` lies outside of them, the three in order."""
-    ends = [value for value in (slow, fast) if value is not None]
+    ends = [end for end in (slow, fast) if end is not None]
     if not ends:
         return "not reached by the slowest meat nor by the fastest"
     if len(ends) == 1:

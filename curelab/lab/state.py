@@ -190,9 +190,9 @@ class State(T.HasTraits):
                 yield from full.prepared(quick, QUICK)
                 self._kept[key] = Banded(self._kept[key].usual, full)
         if self._outcome is not None and self._outcome.draws < outcomes.DRAWS:
-            outcome, found = (yield from _last(self._outcome.settled(outcomes.DRAWS, QUICK))), self._found
+            outcome, found = (yield from last(self._outcome.settled(outcomes.DRAWS, QUICK))), self._found
             if found is not None:
-                found = yield from _last(found.settled(outcomes.DRAWS, QUICK))
+                found = yield from last(found.settled(outcomes.DRAWS, QUICK))
                 self._found, self.log_says = found, found.in_short
             self._outcome = outcome
 
@@ -211,10 +211,6 @@ class State(T.HasTraits):
             taught = self._found.taken_up if self._found is not None else None
             self._outcome = outcomes.run(self.batch, draws=QUICK, learned=taught)
         return self._outcome
-
-    def with_log(self) -> outcomes.Outcome | None:
-        """The outcome of a batch that has a log, with the log taken up; None without one."""
-        return run_with_log(self.batch)[0] if self.batch.log else None
 
     def report(self) -> str:
         """What `curelab run` prints for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
@@ -239,7 +235,7 @@ class State(T.HasTraits):
         return (*filled[: self.cure], lasting(filled[self.cure], seconds))
 
 
-def _last(steps: Iterator[Whole]) -> Generator[None, None, Whole]:
+def last(steps: Iterator[Whole]) -> Generator[None, None, Whole]:
     """Take every step, giving way after each, and return what the last one gave."""
     given = []
     for each in steps:

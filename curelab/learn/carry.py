@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 
 from ..batch import Batch, dumps, from_table
@@ -85,11 +86,16 @@ def _with(words: str, table: str) -> str:
 def changes(before: Batch, after: Batch) -> list[str]:
     """What this changes, one row for every input: before, now (middle, and in brackets 9 cases of 10)."""
     pairs, left = changed(before, after)
+    return [*(columns(change_rows(pairs, after.units)) if pairs else []), *left]
+
+
+def change_rows(pairs: Sequence[tuple[Uncertain, Uncertain]], system: str) -> list[list[str]]:
+    """Inputs as they were and as they are, in a cook's words, under a head."""
     rows = [["", "before", "now"]]
     for was, now in pairs:
-        label, words = in_words(now, after.units)
+        label, words = in_words(now, system)
         rows.append([label, words(known_before(was)), words(known_before(now))])
-    return [*(columns(rows) if pairs else []), *left]
+    return rows
 
 
 def changed(before: Batch, after: Batch) -> tuple[list[tuple[Uncertain, Uncertain]], list[str]]:

@@ -36,7 +36,7 @@ def add_learning(actions) -> None:
 def _learn(given) -> int:
     from ..batch import load
     from ..fields import refuse
-    from ..outcome import judged_log
+    from ..outcome import warm_log
     from .update import profile_of, save_profile, update
     from .words import by_the_plan, days_table, residual_table
 
@@ -53,15 +53,14 @@ def _learn(given) -> int:
     if told.days:
         _say("", "When it is cured through", *_in(days_table(found.before, found.after, found.begin)))
         _say(by_the_plan(found.after, found.begin, found.ends))
-    _say("", f"{told.rests_on} The fit lets all of these vary beside what it looks for.", *found.fit.beside[1:])
+    _say("", f"{told.rests_on} The fit lets all of these vary beside what it looks for.")
     _say("", f"Caution: {CAUTION}")
     if told.cannot or found.remarks:
         _say("", "What the readings cannot tell, and what was left out")
         _say(*(f"- {note}" for note in (*told.cannot, *found.remarks)))
     if given.save is not None:
         save_profile(profile_of(found.fit, given.name or batch.name, batch), given.save)
-        warm = [verdict for verdict in judged_log(batch) if verdict.outcome == "fail"]
-        if warm:
+        if warm_log(batch):
             _say("", "What is kept is about your fridge and your meat. This batch itself was too warm: see above.")
         _say("", f'Wrote {given.save}. To begin another batch with it: curelab carry "{given.save}" BATCH')
     return 0

@@ -13,15 +13,14 @@ from .. import units
 from ..batch import Batch, load
 from ..fields import InputError, Problem
 from ..forecast import DAY
-from ..outcome import held
 from ..simulate import simulate
 from ..sources import Numbers, default_numbers
 from ..spread.uncertain import usual_case
 from ..stages import Brine, SealedCure
 from ..units import capital
-from .fit import Fit, fit
-from .readings import SHARED, Measurement, from_log
-from .update import PACE, asked_for, priors
+from .fit import Fit
+from .readings import Measurement, from_log
+from .update import PACE, asked_for, fitted, priors
 from .words import columns, typical_pace
 
 WIDTH = 96
@@ -60,12 +59,8 @@ def _fitted(batch: Batch, readings: Sequence[Measurement], numbers: Numbers | No
     if not parameters:
         return None
     published = priors(batch.but(meat_and_fridge=None), numbers=numbers)
-    stages = batch.filled()
-    usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=numbers)
-    return fit(
-        batch.pieces, held(stages, usual), readings, parameters=parameters, beside=[row.key for row in published],
-        inputs=published, loss=batch.loss, numbers=numbers, shared=SHARED,
-    )  # fmt: skip
+    usual = simulate(batch.pieces, batch.filled(), loss=batch.loss, cells=12, numbers=numbers)
+    return fitted(batch, readings, parameters, published, usual, numbers)
 
 
 def _pace(found: Fit | None) -> tuple[tuple[float | None, ...], str]:
@@ -83,7 +78,10 @@ def _pace(found: Fit | None) -> tuple[tuple[float | None, ...], str]:
 
 
 def load_all(paths: Sequence[str | Path]) -> list[Batch]:
-    """The batches in several files; those that share a name get that of their file beside it. Raises InputError with every problem of every file at once, each with the name of its file."""
+    """The batches in several files; those that share a name get that of their file beside it.
+
+    Raises InputError with every problem of every file at once, each with the name of its file.
+    """
     batches, problems = [], []
     for path in map(Path, paths):
         try:

@@ -116,6 +116,24 @@ def asked_for(batch: Batch, readings: Sequence[Measurement]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(wanted))
 
 
+def fitted(
+    batch: Batch,
+    readings: Sequence[Measurement],
+    parameters: Sequence[str],
+    inputs: Sequence[Uncertain],
+    usual: History,
+    numbers: Numbers | None = None,
+) -> Fit:
+    """The fit of a batch's own readings, everything else that is uncertain in it varying beside; `usual`: the plan as simulated.
+
+    What waits for a criterion is held to the plan, else a reading would stand in another stage in every draw. Raises ValueError as `fit`.
+    """
+    return fit(
+        batch.pieces, held(batch.filled(), usual), readings, parameters=parameters, beside=[row.key for row in inputs],
+        inputs=inputs, loss=batch.loss, numbers=numbers, shared=SHARED, system=batch.units,
+    )  # fmt: skip
+
+
 def update(
     batch: Batch,
     *,
@@ -148,17 +166,12 @@ def update(
     wanted = tuple(dict.fromkeys([*(parameters or ()), *asked_for(batch, readings)]))
     if parameters is not None and PACE not in parameters:
         wanted = tuple(key for key in wanted if key != PACE)
-    others = [row.key for row in inputs]
     try:
-        # What waits for a criterion is held to the plan, else a reading would stand in another stage in every draw.
-        found = fit(
-            batch.pieces, held(stages, usual), readings, parameters=wanted, beside=others, inputs=inputs, loss=batch.loss,
-            numbers=base, shared=SHARED, system=batch.units,
-        )  # fmt: skip
+        found = fitted(batch, readings, wanted, inputs, usual, base)
     except ValueError as error:
         raise refuse("log", str(error)) from None
     many = [
-        spread(batch, inputs=inputs, learned=taught, count=count, seed=seed, numbers=base)
+        spread(batch, inputs=inputs, learned=taught, count=count, seed=seed, numbers=base, used=usual.numbers.used)
         for taught in (None, found.learned)
     ]
     before, after = (each.time_to(criterion, cure) for each in many)
@@ -184,6 +197,11 @@ def run_with_log(batch: Batch, draws: int = DRAWS) -> tuple[Outcome, list[str]]:
     """The outcome of a batch with its log taken up, and what the log says, in a few sentences."""
     said, found = heard(batch, draws)
     return run(batch, draws=draws, learned=found.taken_up if found is not None else None), said
+
+
+def with_log(batch: Batch) -> Outcome | None:
+    """The outcome of a batch that has a log, with the log taken up; None without one."""
+    return run_with_log(batch)[0] if batch.log else None
 
 
 def profile_of(found: Fit, name: str, batch: Batch | None = None, note: str = "") -> MeatAndFridge:

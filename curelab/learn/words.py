@@ -10,7 +10,7 @@ import numpy as np
 from ..batch import Batch
 from ..forecast import DAY
 from ..history import History
-from ..outcome import judged_log
+from ..outcome import warm_log
 from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
@@ -62,9 +62,9 @@ def told(
     headline = f"{capital(seen)}: {_verdict(found, pace)}; {when}."
     if len(readings) == 1 and found.believed:
         headline += " One reading alone may be wrong: take a second before you trust it."
-    warm = [verdict.sentence for verdict in judged_log(batch) if verdict.outcome == "fail"]
+    warm = warm_log(batch)
     if warm:  # no day is worth saying for meat that was warm
-        headline = f"NOT IN ORDER: {warm[0]} {capital(seen)}: {_verdict(found, pace)}."
+        headline = f"NOT IN ORDER: {warm} {capital(seen)}: {_verdict(found, pace)}."
     details = []
     for row in found.estimates if found.believed else ():  # no figure from what is not believed
         if row.input.key == "obstruction.lean" and row.narrowed and _settled(found, row):

@@ -13,7 +13,7 @@ from .. import units
 from ..criterion import Criterion
 from ..outcome import CURED, Outcome
 from ..piece import Piece
-from ..spread import Request, Windows
+from ..spread import Windows
 from ..spread.answers import ordered
 from ..stages import Brine, SealedCure
 from ..units import capital
@@ -62,7 +62,8 @@ def checks_of(
         stage = history.stages[index]
         tell = _Teller(index, begins[index], ends[index], clock, system)
         if stage.until is not None:
-            spans = _spans(_waited(known, index))
+            took, missed = known.waited(index)
+            spans = _spans(np.where(missed, np.inf, took))
             found.append(tell.ready(f"stage-{index + 1}", f"the {stage.tag}, when {in_words(stage.until)}", spans))
         if not isinstance(stage, (Brine, SealedCure)):
             continue
@@ -81,12 +82,6 @@ def _spans(seconds: np.ndarray) -> list[float | None]:
     """(middle, 10 % and 90 % point) of seconds (d,), None for never."""
     early, middle, late = (float(value) if np.isfinite(value) else None for value in ordered(seconds))
     return [middle, early, late]
-
-
-def _waited(known: Outcome, index: int) -> np.ndarray:
-    """s (d,) that a stage waits for its criterion in every draw, inf: it does not come to it."""
-    ends, begin = (known.waiting.readings([Request.of(what, index=index)])[0] for what in ("ends", "begin"))
-    return np.where(ends - begin < known.history.stages[index].longest * (1 - 1e-9), ends - begin, np.inf)
 
 
 def _alike(pieces: Sequence[Piece]) -> list[tuple[int, list[str]]]:

@@ -18,7 +18,7 @@ from ..batch import Batch
 from ..fields import refuse
 from ..forecast import lasting
 from ..history import FREE
-from ..outcome import Outcome, judged_log, run
+from ..outcome import Outcome, run, warm_log
 from ..stages import Brine, Soak
 from . import say_time
 from .dated_checks import Check, checks_of
@@ -307,9 +307,9 @@ def plan_words(found: Schedule, width: int = 96) -> str:
     out = [f"{batch.name}  (batch {batch.known_by})"]
     if found.clock.zone:
         out.append(f"Times are those of {found.clock.zone}; lengths are elapsed time.")
-    for verdict in judged_log(batch):
-        if verdict.outcome == "fail":
-            out += ["", *textwrap.wrap(f"NOT IN ORDER: {verdict.sentence}", width)]
+    warm = warm_log(batch)
+    if warm:
+        out += ["", *textwrap.wrap(f"NOT IN ORDER: {warm}", width)]
     out.append("")
     day: date | None = None
     for task in found.tasks:

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from ... import pictures, report, telling, units
 from ...batch import READINGS, Reading
 from ...fields import InputError, from_plain
+from ...learn.update import with_log
 from ...limits import RULE_SETS, Verdict
 from ...outcome import Outcome
 from ...paper.pages import label_html, sheet_html
@@ -94,12 +95,12 @@ class BatchBench(Bench):
             "plan": (
                 "The dates",
                 "plan.txt",
-                lambda: plan_words(schedule(state.batch, known=state.with_log(), now=datetime.now(UTC))),
+                lambda: plan_words(schedule(state.batch, known=with_log(state.batch), now=datetime.now(UTC))),
             ),
             "sheet": (
                 "Batch sheet to print",
                 "sheet.html",
-                lambda: sheet_html(sheet(schedule(state.batch, known=state.with_log())), self._paper()),
+                lambda: sheet_html(sheet(schedule(state.batch, known=with_log(state.batch))), self._paper()),
             ),
             "label": (
                 "Label for the vessel",

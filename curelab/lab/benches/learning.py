@@ -10,12 +10,11 @@ import ipywidgets
 from ...batch import READINGS, TASTE_WORDS, Batch, Reading
 from ...fields import InputError, Problem, from_plain, refuse
 from ...learn import pictures
-from ...learn.carry import COUNTS_FROM_THE_PLAN, begun_with, changed
+from ...learn.carry import COUNTS_FROM_THE_PLAN, begun_with, change_rows, changed
 from ...learn.compare import compare, load_all, side_by_side
-from ...learn.fit import known_before
 from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
 from ...learn.update import Update, profile_of, update
-from ...learn.words import by_the_plan, days_rows, estimate_rows, in_words, residual_rows, what_to_measure
+from ...learn.words import by_the_plan, days_rows, estimate_rows, residual_rows, what_to_measure
 from ...meat_and_fridge import load_profile, save_profile
 from ...paper.logbook import log_words
 from ...spread.banded import Banded
@@ -24,7 +23,7 @@ from ...stages import Brine, SealedCure
 from ..controls import Line, Pick, Press
 from ..picture import Picture
 from ..say import Say
-from ..state import QUICK, WORKING_FILE
+from ..state import QUICK, WORKING_FILE, last
 from ..workbench import Bench, column, row, show_lines
 
 DRAWS = 256  # at rest: as many as the command takes, so that both say the same
@@ -200,11 +199,7 @@ class LearningBench(Bench):
         """Fill the table of what another meat and fridge changes; return what it does not."""
         after = self.state.batch
         pairs, left = changed(before, after)
-        rows = [["", "before", "now"]]
-        for was, now in pairs:
-            label, words = in_words(now, after.units)
-            rows.append([label, words(known_before(was)), words(known_before(now))])
-        self._fill(changes=_table(rows, "In brackets: 9 cases of 10.") if pairs else "")
+        self._fill(changes=_table(change_rows(pairs, after.units), "In brackets: 9 cases of 10.") if pairs else "")
         return left
 
     def _compare(self) -> str:
@@ -268,10 +263,7 @@ class LearningBench(Bench):
         if found is None:
             yield from super().settle()
         elif not self.state.problems and found.count < DRAWS:
-            for whole in found.settled(DRAWS, QUICK):
-                found = whole
-                yield
-            self._found = found
+            self._found = yield from last(found.settled(DRAWS, QUICK))
             self._both.clear()
             self._draw()
 
