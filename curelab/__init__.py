@@ -11,12 +11,12 @@ package loads numpy and parts of scipy only; pictures, tables and widgets come i
 True
 """
 
-from .criterion import Criterion
+from .engine.history import History, Profile
+from .engine.simulate import extend, simulate
 from .fields import InputError, Problem
-from .history import History, Profile
-from .piece import Piece
-from .simulate import extend, simulate
-from .stages import Bath, Brine, Rest, SealedCure, Soak, Water
+from .recipe.criterion import Criterion
+from .recipe.piece import Piece
+from .recipe.stages import Bath, Brine, Rest, SealedCure, Soak, Water
 
 __version__ = "0.1.0"
 

@@ -79,10 +79,10 @@ def _with_log(batch):
 
 
 def _run(given) -> int:
-    from . import report
     from .batch import load
     from .learn.update import run_with_log
     from .outcome import DRAWS
+    from .show import report
 
     batch = load(given.file)
     if given.units:
@@ -103,7 +103,7 @@ def _run(given) -> int:
 def _check(given) -> int:
     from .batch import load
     from .learn.update import run_with_log
-    from .report import WIDTH, brackets, in_short
+    from .show.report import WIDTH, brackets, in_short
 
     batch = load(given.file)
     outcome, learned = run_with_log(batch)

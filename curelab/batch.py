@@ -29,10 +29,10 @@ from .fields import (
 from .limits import RULE_SETS
 from .matter.brine import STRONGEST
 from .matter.solutes import LOSS_MODELS
-from .meat_and_fridge import MeatAndFridge
-from .piece import Piece
-from .plan import LocalTimeRule, Plan
-from .stages import STAGES, AnyStage, Brine, SealedCure, require_bath
+from .recipe.meat_and_fridge import MeatAndFridge
+from .recipe.piece import Piece
+from .recipe.plan import LocalTimeRule, Plan
+from .recipe.stages import STAGES, AnyStage, Brine, SealedCure, require_bath
 from .tomlfile import read_table, to_toml, write_text
 from .units import read
 from .weighing import WEIGH_OUTS, Weighed, WeighOut, weigh

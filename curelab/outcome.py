@@ -11,19 +11,19 @@ import numpy as np
 
 from . import units
 from .batch import Batch
-from .criterion import Criterion
+from .engine.history import History
+from .engine.simulate import simulate
 from .forecast import DAY, Answer, corners, lasting, soak_needed
-from .history import History
 from .limits import Verdict, check_all, worst_first
-from .piece import Piece
-from .simulate import simulate
+from .recipe.criterion import Criterion
+from .recipe.piece import Piece
+from .recipe.stages import AnyStage, Brine, SealedCure, Soak, require_bath
 from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten, ordered
 from .spread.banded import Banded
 from .spread.sensitivity import Importance, how_long, what_matters
 from .spread.uncertain import Learned, unchecked, usual_case
-from .stages import AnyStage, Brine, SealedCure, Soak, require_bath
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from .. import units
-from ..criterion import Criterion
+from ..recipe.criterion import Criterion
 from ..sources import Numbers, default_numbers
 
 DAY = 86400.0

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import units
-from ..criterion import Criterion
-from ..history import History
-from ..piece import Piece
-from ..simulate import simulate
+from ..engine.history import History
+from ..engine.simulate import simulate
+from ..recipe.criterion import Criterion
+from ..recipe.piece import Piece
+from ..recipe.stages import AnyStage, Soak, in_order
 from ..sources import Numbers, default_numbers
-from ..stages import AnyStage, Soak, in_order
 from .answer import DAY, LONGEST, Answer, _ordered, _span, corners, reaching
 
 

@@ -9,12 +9,12 @@ import numpy as np
 from scipy.optimize import brentq
 
 from .. import units
-from ..criterion import Criterion
+from ..engine.history import History
+from ..engine.simulate import extend, simulate
 from ..fields import refuse
-from ..history import History
-from ..simulate import extend, simulate
+from ..recipe.criterion import Criterion
+from ..recipe.stages import AnyStage, Log, Rest, Soak, Water, constant
 from ..sources import Numbers
-from ..stages import AnyStage, Log, Rest, Soak, Water, constant
 from .answer import Answer, _ordered, _span, corners, reaching
 
 NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."

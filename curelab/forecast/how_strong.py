@@ -8,13 +8,13 @@ import numpy as np
 from scipy.optimize import brentq
 
 from .. import units
-from ..criterion import Criterion
+from ..engine.simulate import simulate
 from ..fields import refuse
 from ..matter import brine as brine_properties
-from ..piece import Piece
-from ..simulate import simulate
+from ..recipe.criterion import Criterion
+from ..recipe.piece import Piece
+from ..recipe.stages import Brine, require_bath
 from ..sources import Numbers
-from ..stages import Brine, require_bath
 from .answer import Answer, _ordered, _span, banded, reaching
 
 

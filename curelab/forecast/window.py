@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import units
-from ..criterion import Criterion
-from ..history import History
-from ..piece import Piece
-from ..simulate import simulate
+from ..engine.history import History
+from ..engine.simulate import simulate
+from ..recipe.criterion import Criterion
+from ..recipe.piece import Piece
+from ..recipe.stages import Brine, SealedCure
 from ..sources import Numbers, default_numbers
-from ..stages import Brine, SealedCure
 from .answer import LONGEST, RESTS_ON, corners
 from .how_long import _horizons, first_time, lasting
 

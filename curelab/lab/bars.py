@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import traitlets as T
 
-from ..ranking import COLOUR, Bars
+from ..show.ranking import COLOUR, Bars
 from .assets import joined
 from .drawing import Drawing, packed
 
@@ -15,7 +15,7 @@ class BarPicture(Drawing):
 
     It is as high as its words and bars need; `height` is the least room it takes.
 
-    >>> from curelab.ranking import Bar, Bars
+    >>> from curelab.show.ranking import Bar, Bars
     >>> picture = BarPicture()
     >>> picture.show(Bars("Watch the fridge.", "share, %", (Bar("the temperature", 82.0, 94.0),), "Invented."))
     >>> picture.meta["bars"][0]["reading"]

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from dataclasses import fields
 from typing import Any
 
-from ..criterion import CriterionRule
 from ..fields import Choice, Flag, InputError, Quantity, Record, Words
-from ..plan import LocalTimeRule
-from ..stages import TemperatureRule
+from ..recipe.criterion import CriterionRule
+from ..recipe.plan import LocalTimeRule
+from ..recipe.stages import TemperatureRule
 from .controls import Line, Pick, Switch
 from .state import State
 

@@ -15,18 +15,18 @@ import traitlets as T
 from .. import batch as batches
 from .. import outcome as outcomes
 from ..batch import Batch, Reading
+from ..engine.simulate import simulate
 from ..fields import InputError, refuse
 from ..forecast import lasting
 from ..learn.update import Update, heard, run_with_log
 from ..paper.logbook import append_reading, save_keeping_log, undo
-from ..piece import Piece
-from ..report import words
-from ..simulate import simulate
+from ..recipe.piece import Piece
+from ..recipe.stages import AnyStage, Brine, SealedCure, Soak
+from ..show.report import words
 from ..sources import datasets_folder, default_numbers
 from ..spread import spread
 from ..spread.banded import Banded
 from ..spread.uncertain import usual_case
-from ..stages import AnyStage, Brine, SealedCure, Soak
 
 Whole = TypeVar("Whole")
 WORKING_FILE = "my-batch.toml"

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from ..fields import InputError
-from ..pictures import Lines, Map
-from ..ranking import what_matters
+from ..show.pictures import Lines, Map
+from ..show.ranking import what_matters
 from ..spread import sensitivity
 from ..spread.banded import Banded
 from .bars import BarPicture

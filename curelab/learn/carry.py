@@ -9,8 +9,8 @@ from pathlib import Path
 
 from ..batch import Batch, dumps, from_table
 from ..fields import InputError, refuse, to_plain
-from ..meat_and_fridge import MeatAndFridge
 from ..paper.logbook import WAIT, locked, replace_text, text_of
+from ..recipe.meat_and_fridge import MeatAndFridge
 from ..spread.uncertain import Uncertain
 from ..tomlfile import read_table, to_toml
 from .fit import known_before

@@ -67,7 +67,7 @@ def _learn(given) -> int:
 
 
 def _carry(given) -> int:
-    from ..meat_and_fridge import load_profile
+    from ..recipe.meat_and_fridge import load_profile
     from .carry import COUNTS_FROM_THE_PLAN, carry, changes
 
     profile = load_profile(given.known)

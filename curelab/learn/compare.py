@@ -11,12 +11,12 @@ from typing import Any
 
 from .. import units
 from ..batch import Batch, load
+from ..engine.simulate import simulate
 from ..fields import InputError, Problem
 from ..forecast import DAY
-from ..simulate import simulate
+from ..recipe.stages import Brine, SealedCure
 from ..sources import Numbers, default_numbers
 from ..spread.uncertain import usual_case
-from ..stages import Brine, SealedCure
 from ..units import capital
 from .fit import Fit
 from .readings import Measurement, from_log

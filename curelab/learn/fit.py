@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..history import History
+from ..engine.history import History
+from ..engine.simulate import simulate
 from ..matter.tissue import water_change_band
-from ..piece import Piece
-from ..simulate import simulate
+from ..recipe.piece import Piece
+from ..recipe.stages import AnyStage
 from ..sources import Numbers, default_numbers
 from ..spread.uncertain import MOST, POINT_95, Learned, Uncertain, inputs_for
-from ..stages import AnyStage
 from ..units import capital
 from .readings import FRIDGE_SWING, Measurement, measured
 

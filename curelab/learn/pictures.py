@@ -7,16 +7,16 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from .. import units
+from ..engine.history import History
+from ..engine.simulate import LEAST_CELLS, simulate
 from ..forecast import DAY
-from ..history import History
 from ..outcome import CURED, CURED_SHARE
-from ..pictures import COLOURS, Lines, Mark, Series
-from ..simulate import LEAST_CELLS, simulate
+from ..recipe.stages import Brine, SealedCure
+from ..show.pictures import COLOURS, Lines, Mark, Series
 from ..spread import Spread
 from ..spread.banded import Banded, Three
 from ..spread.draws import LONGEST
 from ..spread.uncertain import POINT_95, drawn_case
-from ..stages import Brine, SealedCure
 from .readings import GRID, IN_THE_BATH, USUAL_ERROR, Measurement, run_at, salometer, usually_off
 from .update import Update
 

@@ -9,16 +9,16 @@ import numpy as np
 
 from .. import units
 from ..batch import TASTE_WORDS, Batch
-from ..history import History
+from ..engine.history import History
+from ..engine.runs import Run
+from ..engine.simulate import simulate
 from ..matter import brine
 from ..matter.tissue import TISSUES
-from ..piece import Piece
-from ..runs import Run
-from ..simulate import simulate
+from ..recipe.piece import Piece
+from ..recipe.stages import AnyStage, Rest
 from ..sources import Numbers, default_numbers
 from ..spread.ensemble import Ensemble
 from ..spread.uncertain import POINT_95, inputs_for
-from ..stages import AnyStage, Rest
 
 KINDS = {
     "brine strength": "fraction",

@@ -6,16 +6,16 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from ..batch import Batch
+from ..engine.history import History
+from ..engine.simulate import simulate
 from ..fields import InputError, refuse
-from ..history import History
 from ..matter.tissue import TISSUES
-from ..meat_and_fridge import LONGEST_STORY, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
 from ..outcome import CURED, DRAWS, Outcome, held, run
-from ..simulate import simulate
+from ..recipe.meat_and_fridge import LONGEST_STORY, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
+from ..recipe.stages import Brine, SealedCure
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
 from ..spread.uncertain import Learned, Uncertain, inputs_for, with_known
-from ..stages import Brine, SealedCure
 from .fit import Fit, fit
 from .readings import SHARED, Measurement, from_log
 from .words import Told, told

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..batch import Batch
+from ..engine.history import History
 from ..forecast import DAY
-from ..history import History
 from ..outcome import warm_log
+from ..recipe.stages import Brine, SealedCure
 from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
-from ..stages import Brine, SealedCure
 from ..units import capital
 from .fit import Estimate, Fit, known_before
 from .readings import IN_THE_BATH, Measurement

@@ -9,11 +9,11 @@ from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 
-from ..history import History
+from ..engine.history import History
 from ..matter.solutes import molar_mass
-from ..piece import Piece
+from ..recipe.piece import Piece
+from ..recipe.stages import Brine, SealedCure
 from ..sources import Numbers
-from ..stages import Brine, SealedCure
 from ..weighing.methods import Solutes, ingoing_table, pickle_weight
 from .process import check_process
 from .rule_sets import RULE_SETS, Limit, find, picks

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..history import History
-from ..runs import FREE, Run
+from ..engine.history import History
+from ..engine.runs import FREE, Run
+from ..recipe.stages import Soak
 from ..sources import Numbers, default_numbers
-from ..stages import Soak
 
 STEPS = 400  # of each run; a change between two of them is placed half a step off at most
 

@@ -12,10 +12,10 @@ from functools import cached_property
 import numpy as np
 
 from .. import units
-from ..history import History
+from ..engine.history import History
 from ..matter import brine
+from ..recipe.stages import Brine, Rest, SealedCure, Soak
 from ..sources import Number, Numbers, default_numbers, read_table
-from ..stages import Brine, Rest, SealedCure, Soak
 from .exposure import Exposure, exposures, knots, lean_profile, uncovered_time
 from .verdict import ROUNDING, Verdict, judge, undecided, unknown
 

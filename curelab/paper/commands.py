@@ -208,7 +208,7 @@ def _start(batch):
 
 def _moment(given, batch, start: datetime | None) -> float:
     """s after the start at which a reading was taken."""
-    from ..plan import LocalTimeRule
+    from ..recipe.plan import LocalTimeRule
     from .kitchen_clock import KitchenClock
 
     if given.after is not None:

@@ -10,12 +10,12 @@ from datetime import date
 import numpy as np
 
 from .. import units
-from ..criterion import Criterion
 from ..outcome import CURED, Outcome
-from ..piece import Piece
+from ..recipe.criterion import Criterion
+from ..recipe.piece import Piece
+from ..recipe.stages import Brine, SealedCure
 from ..spread import Windows
 from ..spread.answers import ordered
-from ..stages import Brine, SealedCure
 from ..units import capital
 from . import say_time
 from .kitchen_clock import KitchenClock

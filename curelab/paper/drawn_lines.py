@@ -9,7 +9,7 @@ from html import escape
 
 import numpy as np
 
-from ..pictures import Lines, Series
+from ..show.pictures import Lines, Series
 
 LEFT, RIGHT, TOP, BOTTOM = 11.0, 3.0, 3.0, 9.5  # mm around the field
 INK, GREY, RULE = "#1c1a17", "#6b665e", "#d9d4ca"

@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from ..fields import refuse
-from ..plan import DAY, WEEKDAYS, Hours
+from ..recipe.plan import DAY, WEEKDAYS, Hours
 
 Spans = list[tuple[int, int]]
 

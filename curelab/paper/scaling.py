@@ -14,8 +14,8 @@ from typing import Any
 from .. import units
 from ..batch import Batch
 from ..fields import InputError, Problem, refuse
-from ..piece import Piece
-from ..stages import AnyStage, Brine, SealedCure, Soak
+from ..recipe.piece import Piece
+from ..recipe.stages import AnyStage, Brine, SealedCure, Soak
 from ..weighing import EquilibriumBrine, StrongBrine, on_scale
 from ..weighing.vessel import brine_volume, fits, footprint
 

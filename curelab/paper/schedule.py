@@ -15,11 +15,11 @@ from datetime import date, datetime
 from functools import cached_property
 
 from ..batch import Batch
+from ..engine.history import FREE
 from ..fields import refuse
 from ..forecast import lasting
-from ..history import FREE
 from ..outcome import Outcome, run, warm_log
-from ..stages import Brine, Soak
+from ..recipe.stages import Brine, Soak
 from . import say_time
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest

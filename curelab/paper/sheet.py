@@ -7,13 +7,14 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
-from .. import __version__, pictures, units
+from .. import __version__, units
 from ..limits import CAUTIONS
 from ..matter.brine import to_strength
-from ..pictures import Lines, Mark
-from ..piece import Piece
-from ..report import brackets
-from ..stages import Brine, SealedCure
+from ..recipe.piece import Piece
+from ..recipe.stages import Brine, SealedCure
+from ..show import pictures
+from ..show.pictures import Lines, Mark
+from ..show.report import brackets
 from ..units import capital
 from ..weighing import on_scale
 from . import say_time

@@ -8,9 +8,9 @@ from datetime import datetime
 
 from .. import units
 from ..batch import Batch
-from ..criterion import Criterion
 from ..outcome import Outcome
-from ..stages import Brine, Log, SealedCure, Soak
+from ..recipe.criterion import Criterion
+from ..recipe.stages import Brine, Log, SealedCure, Soak
 from ..units import capital
 from . import say_time
 from .timeline import Link

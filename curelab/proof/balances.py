@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..pictures import Lines
-from ..stages import Bath, Brine, Rest, Soak, Water
+from ..recipe.stages import Bath, Brine, Rest, Soak, Water
+from ..show.pictures import Lines
 from . import meat, series
 from .case import OURS, THEIRS, Case, Series, both, largest
 from .meat import BARE, COLD, DAY, HALF

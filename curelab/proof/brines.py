@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..matter import brine
-from ..pictures import Lines
+from ..show.pictures import Lines
 from ..sources import read_table
 from .case import Case, Missing, both, largest
 

@@ -9,7 +9,7 @@ from html import escape
 import numpy as np
 
 from ..paper.drawn_lines import svg_lines
-from ..pictures import Lines, Series
+from ..show.pictures import Lines, Series
 
 OURS, THEIRS = (
     "#0072B2",

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..history import History
-from ..pictures import Lines
-from ..runs import FREE
-from ..stages import AnyStage, Bath, Brine, Rest, SealedCure, Soak, Water
+from ..engine.history import History
+from ..engine.runs import FREE
+from ..recipe.stages import AnyStage, Bath, Brine, Rest, SealedCure, Soak, Water
+from ..show.pictures import Lines
 from . import crank, layered, meat, series
 from .case import OURS, Case, Series, Table
 from .meat import BARE, COLD, DAY, SHAPES

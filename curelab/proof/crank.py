@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..history import History
+from ..engine.history import History
 from ..matter.tissue import TISSUES
-from ..pictures import Lines
+from ..recipe.stages import Bath, Brine
+from ..show.pictures import Lines
 from ..sources import default_numbers
-from ..stages import Bath, Brine
 from . import meat, series
 from .case import Case, both, largest
 from .meat import COLD, DAY, HALF, NAMES

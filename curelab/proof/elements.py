@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..engine.runs import FREE
+from ..engine.simulate import simulate
 from ..matter.tissue import obstruction, tissue
-from ..pictures import Lines, Mark, Series
-from ..runs import FREE
-from ..simulate import simulate
+from ..recipe.stages import Bath, Brine
+from ..show.pictures import Lines, Mark, Series
 from ..sources import default_numbers
-from ..stages import Bath, Brine
 from . import meat
 from .case import Case, Missing, both, largest, upward
 from .meat import COLD, DAY

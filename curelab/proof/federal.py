@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 
 from ..matter.solutes import nitrite_as
-from ..piece import Piece
+from ..recipe.piece import Piece
+from ..recipe.stages import Bath, SealedCure
 from ..sources import read_table
-from ..stages import Bath, SealedCure
 from ..weighing.methods import ingoing, ingoing_table
 from .case import Case
 

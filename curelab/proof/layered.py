@@ -14,11 +14,11 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import erfc
 
+from ..bodies.chain import Layer, build
 from ..matter.tissue import obstruction, tissue
-from ..pictures import Lines, Mark
+from ..recipe.stages import Bath, Brine
+from ..show.pictures import Lines, Mark
 from ..sources import default_numbers, read_table
-from ..stages import Bath, Brine
-from ..transport.chain import Layer, build
 from ..transport.modes import modes_of
 from ..transport.network import assemble
 from . import meat

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..history import History
-from ..piece import Piece
-from ..simulate import CELLS, simulate
+from ..engine.history import History
+from ..engine.simulate import CELLS, simulate
+from ..recipe.piece import Piece
+from ..recipe.stages import AnyStage
 from ..sources import Numbers, default_numbers
-from ..stages import AnyStage
 
 DAY = 86400.0
 HALF = 0.04  # m: half of a thickness of 8 cm, or the radius

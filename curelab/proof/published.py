@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
+from ..forecast.practice import held_against_model
 from ..matter import brine, tissue
-from ..practice import held_against_model
 from ..sources import default_numbers, read_table
 from . import meat, series
 from .case import Table

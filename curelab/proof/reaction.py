@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import i0e, i1e
 
-from ..pictures import Lines
-from ..runs import FREE
+from ..engine.runs import FREE
+from ..recipe.stages import Bath, Brine
+from ..show.pictures import Lines
 from ..sources import default_numbers
-from ..stages import Bath, Brine
 from . import meat, series
 from .case import THEIRS, Case, both, largest
 from .meat import BARE, COLD, DAY, HALF, NAMES

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from .. import units
-from ..criterion import Criterion
 from ..forecast import DAY
+from ..recipe.criterion import Criterion
 from ..units import capital
 
 LEVELS = (0.1, 0.5, 0.9)

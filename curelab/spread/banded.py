@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..criterion import Criterion
+from ..engine.history import History
 from ..forecast import Window, first_time, window_of
-from ..history import History
+from ..recipe.criterion import Criterion
 from .answers import Band, Windows, ordered
 from .draws import Request, Spread
 

@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from ..assembly import Body, body_of
+from ..bodies.terms import Terms, terms_of
+from ..engine.assembly import Body, body_of
 from ..matter.tissue import obstruction, partition
-from ..piece import Piece
+from ..recipe.piece import Piece
 from ..sources import Numbers
-from ..transport.terms import Terms, terms_of
 
 # Against as many terms as cells these cost, from an hour on, up to 6e-3 of the driving force (the strongest bath) where salt is just
 # arriving, 5e-4 on average, and next to nothing later; a test holds them to that.

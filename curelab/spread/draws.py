@@ -16,16 +16,16 @@ from typing import Any
 import numpy as np
 
 from ..batch import Batch
-from ..criterion import PLACES, QUANTITIES, Criterion, default_basis
+from ..engine.history import History
+from ..engine.simulate import LEAST_CELLS, simulate
 from ..forecast import DAY, lasting
 from ..forecast.answer import reaching
-from ..history import History
 from ..limits import check_all
-from ..meat_and_fridge import MeatAndFridge
-from ..piece import Piece
-from ..simulate import LEAST_CELLS, simulate
+from ..recipe.criterion import PLACES, QUANTITIES, Criterion, default_basis
+from ..recipe.meat_and_fridge import MeatAndFridge
+from ..recipe.piece import Piece
+from ..recipe.stages import AnyStage, Brine, Rest, SealedCure, Soak
 from ..sources import Numbers, default_numbers
-from ..stages import AnyStage, Brine, Rest, SealedCure, Soak
 from .answers import Band, Chance, Times, Windows, folded, quantiles
 from .ensemble import Ensemble, is_fast
 from .loop import Loop

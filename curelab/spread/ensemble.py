@@ -14,16 +14,16 @@ from typing import Any
 
 import numpy as np
 
-from ..assembly import FILM_TEMPERATURE, WATER_PER_VOLUME, Clock
-from ..criterion import Criterion, default_basis
-from ..history import FIRST_BITE, mean_within
+from ..engine.assembly import FILM_TEMPERATURE, WATER_PER_VOLUME, Clock
+from ..engine.history import FIRST_BITE, mean_within
+from ..engine.runs import FREE, TRACERS
+from ..engine.simulate import CELLS, turns_of
 from ..matter import brine, solutes
 from ..matter.tissue import TISSUES, water_change
-from ..piece import Piece
-from ..runs import FREE, TRACERS
-from ..simulate import CELLS, turns_of
+from ..recipe.criterion import Criterion, default_basis
+from ..recipe.piece import Piece
+from ..recipe.stages import AnyStage, Brine, Log, Rest, SealedCure, require_bath
 from ..sources import Numbers, default_numbers, to_si
-from ..stages import AnyStage, Brine, Log, Rest, SealedCure, require_bath
 from .answers import folded
 from .cut import cut
 from .networks import Networks

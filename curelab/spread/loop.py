@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..criterion import default_basis
+from ..engine.simulate import simulate
 from ..forecast import first_time
-from ..simulate import simulate
+from ..recipe.criterion import default_basis
 from ..sources import default_numbers
 from .uncertain import drawn_case
 

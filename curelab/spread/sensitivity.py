@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..criterion import Criterion
+from ..recipe.criterion import Criterion
 from ..units import capital
 from .draws import LONGEST, Request, Spread
 from .uncertain import Draws, Uncertain

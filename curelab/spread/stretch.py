@@ -12,9 +12,9 @@ from functools import cached_property
 
 import numpy as np
 
-from ..criterion import Criterion
-from ..runs import FREE, TRACERS
-from ..stages import AnyStage
+from ..engine.runs import FREE, TRACERS
+from ..recipe.criterion import Criterion
+from ..recipe.stages import AnyStage
 from ..transport.stack import UNCOUPLED, Stack
 from .cut import Cut
 

@@ -14,13 +14,13 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from ..assembly import FILM_TEMPERATURE
+from ..engine.assembly import FILM_TEMPERATURE
 from ..fields import Record
 from ..matter.solutes import WATER_NODES
-from ..meat_and_fridge import MeatAndFridge
-from ..piece import Piece
+from ..recipe.meat_and_fridge import MeatAndFridge
+from ..recipe.piece import Piece
+from ..recipe.stages import AnyStage, Brine, SealedCure, Soak
 from ..sources import Numbers, read_table
-from ..stages import AnyStage, Brine, SealedCure, Soak
 
 Columns = Mapping[str, np.ndarray]
 TAIL = 0.005  # a normal or lognormal input is cut at this probability on either side: nothing is without bounds

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .chain import Chain
+from ..bodies.chain import Chain
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from .. import units
 from ..fields import refuse
 from ..matter import brine, cures
 from ..matter.tissue import partition, water_change
-from ..piece import Piece
+from ..recipe.piece import Piece
 from ..sources import Numbers, default_numbers
 from .methods import Ingoing, Solutes, ingoing_table
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from ..matter.tissue import partition
-from ..piece import Piece
+from ..recipe.piece import Piece
 from ..sources import Numbers, read_table
 
 

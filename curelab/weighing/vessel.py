@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from .. import units
 from ..fields import Choice, InputError, Problem, Record, quantity, ruled
 from ..matter import brine
-from ..piece import Piece
+from ..recipe.piece import Piece
+from ..recipe.stages import Bath
 from ..sources import Numbers, default_numbers
-from ..stages import Bath
 
 COLD = 277.15  # K; brine shrinks by less than half a percent between here and a warm kitchen
 

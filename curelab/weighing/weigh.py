@@ -14,12 +14,10 @@ from .. import units
 from ..fields import Choice, InputError, Part, Problem, Record, Words, quantity, refuse, ruled
 from ..matter import brine, cures
 from ..matter.tissue import partition
-from ..piece import Piece
+from ..recipe.piece import Piece
+from ..recipe.stages import Bath
 from ..sources import Numbers
-from ..stages import Bath
-from .methods import (
-    ingoing_table,
-)
+from .methods import ingoing_table
 
 COLD = 277.15  # K, the fridge at which a brine must stay dissolved
 NITRITE_LIMIT = "1000 ppm"

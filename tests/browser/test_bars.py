@@ -24,7 +24,7 @@ LABELS = [
 CODE = f"""
 from curelab.lab import row
 from curelab.lab.bars import BarPicture
-from curelab.ranking import Bar, Bars
+from curelab.show.ranking import Bar, Bars
 picture, still = BarPicture(), BarPicture()
 bars = tuple(Bar(label, *shares, "log it") for label, shares in zip({LABELS!r}, {SHARES!r}))
 picture.show(Bars("Log it before anything else: it makes 62 % of an invented spread.", "share of the spread of the days, %", bars, "Invented.\\nNo meat."))

@@ -9,7 +9,7 @@ import pytest
 
 from curelab.batch import load
 from curelab.learn.update import update
-from curelab.meat_and_fridge import load_profile
+from curelab.recipe.meat_and_fridge import load_profile
 
 pytestmark = pytest.mark.browser
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from curelab.transport.chain import Chain, Layer, build
+from curelab.bodies.chain import Chain, Layer, build
 from curelab.transport.modes import Modes, modes_of
 from curelab.transport.network import Contact, assemble, face_share
 

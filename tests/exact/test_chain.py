@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from scipy.special import erfc
 
-from curelab.assembly import body_of
-from curelab.piece import Piece
+from curelab.bodies import chain as chains
+from curelab.bodies.chain import Layer, build
+from curelab.engine.assembly import body_of
 from curelab.proof import series
+from curelab.recipe.piece import Piece
 from curelab.sources import default_numbers, read_table
-from curelab.transport import chain as chains
-from curelab.transport.chain import Layer, build
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Contact, assemble
 

@@ -17,7 +17,7 @@ from curelab.learn import pictures
 from curelab.learn.readings import Measurement, measure
 from curelab.learn.update import update
 from curelab.learn.words import what_to_measure
-from curelab.meat_and_fridge import Known, MeatAndFridge, load_profile, save_profile
+from curelab.recipe.meat_and_fridge import Known, MeatAndFridge, load_profile, save_profile
 from curelab.sources import datasets_folder, default_numbers
 
 DAY = 86400.0

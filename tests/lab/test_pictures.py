@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from curelab.lab import DepthMap, Knob, Picture
 from curelab.lab.bars import BarPicture
 from curelab.lab.drawing import axis_range, tick_step
-from curelab.ranking import Bar, Bars
+from curelab.show.ranking import Bar, Bars
 
 LINE = {"x": [0.0, 10.0, 20.0], "y": [4.4, 2.0, 1.0], "label": "day 3"}
 

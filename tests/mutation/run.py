@@ -44,10 +44,14 @@ class Fault:
         return re.compile(r"\s*".join(re.escape(part) for part in re.findall(r"\w+|[^\w\s]", self.find)))
 
 
-MODES, CHAIN, PROOF = "tests/transport/test_modes.py", "tests/transport/test_chain.py", "tests/proof/test_proof.py"
-SPREAD, LEARN = "tests/test_spread.py", "tests/test_calibrate.py"
-SIMULATE, LIMITS = "tests/test_simulate.py", "tests/test_limits.py"
-INVARIANTS, SOLUTES, UNITS = "tests/test_invariants.py", "tests/matter/test_solutes.py", "tests/test_fields_units.py"
+MODES, CHAIN, PROOF = "tests/transport/test_modes.py", "tests/bodies/test_chain.py", "tests/proof/test_proof.py"
+SPREAD, LEARN = "tests/spread/test_spread.py", "tests/learn/test_calibrate.py"
+SIMULATE, LIMITS = "tests/engine/test_simulate.py", "tests/limits/test_limits.py"
+INVARIANTS, SOLUTES, UNITS = (
+    "tests/engine/test_invariants.py",
+    "tests/matter/test_solutes.py",
+    "tests/border/test_fields_units.py",
+)
 
 FAULTS = (
     # the six that the house asks for, each seen by a law or an outside answer
@@ -59,7 +63,7 @@ FAULTS = (
     Fault("celsius for kelvin in the diffusivity", "1.0 / (np.array(WATER_NODES) + ZERO_CELSIUS)", "1.0 / (np.array(WATER_NODES) + 273.15 - ZERO_CELSIUS)",
           (SOLUTES,)),
     Fault("water phase for whole meat", 'if basis == "water phase": inside = w * self.bodies[piece].partition',
-          'if basis in ("water phase", "meat"):\n            inside = w * self.bodies[piece].partition', ("tests/test_history.py",), few=True),
+          'if basis in ("water phase", "meat"):\n            inside = w * self.bodies[piece].partition', ("tests/engine/test_history.py",), few=True),
     Fault("ion for salt", 'nitrite_as(fraction, "NaNO2", "NO2 ion") if', "fraction if", (LIMITS,), few=True),
     Fault("lb for kg", "factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)",
           "factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)\n            factor = 1.0 if unit == \"lb\" else factor",
@@ -97,7 +101,7 @@ FAULTS = (
     Fault("a percent is one", "return 1.0, 100.0, 0.0", "return 1.0, 1.0, 0.0", (UNITS,)),
     Fault("ppm a thousand times too strong", "return 1.0, 1e6, 0.0", "return 1.0, 1e3, 0.0", (UNITS,)),
     Fault("nitrite on the meat alone", "return nitrite / sum(values)", "return nitrite / values[0]", (f"{PROOF}::test_every_case_holds[cover pickle]",)),
-    Fault("finished weight for green weight", "return green / (others + green) if", "return green if", ("tests/test_history.py",)),
+    Fault("finished weight for green weight", "return green / (others + green) if", "return green if", ("tests/engine/test_history.py",)),
     Fault("an odd term keeps its sign when turned", "self.matrix * np.outer(mine, mine)", "self.matrix", ("tests/transport/test_stack.py",)),
     Fault("thickness drawn once, not squared", "pace = meat / size**2", "pace = meat / size", (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
     Fault("no loss of nitrite in any draw", "self.matrix + loss[:, :, None] * np.eye(len(self.nodes))", "self.matrix", ("tests/transport/test_stack.py",)),
@@ -112,9 +116,9 @@ FAULTS = (
     Fault("all else passes for known", "varying = [*asked, *(rows[key] for key in dict.fromkeys(beside) if key not in parameters)]",
           "varying = list(asked)", (f"{LEARN}::test_recovery_in_200_batches_in_which_all_else_is_hidden_too",)),
     Fault("quarrelling readings are taken up", "self.fit.learned if self.fit.believed else None",
-          "self.fit.learned", ("tests/test_outcome.py",)),
+          "self.fit.learned", ("tests/batch/test_outcome.py",)),
     Fault("a log that moves nothing", "run(batch, draws=draws, learned=found.taken_up if found is not None else None)",
-          "run(batch, draws=draws)", ("tests/test_outcome.py",)),
+          "run(batch, draws=draws)", ("tests/batch/test_outcome.py",)),
     Fault("cure mix weighed exactly", '"nitrite": "cure weight"}', '"nitrite": "salt weight"}',
           (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
     Fault("fahrenheit without its 32", "return (hundred - zero) / 100.0, 1.0, zero", "return (hundred - zero) / 100.0, 1.0, 273.15", (UNITS,)),

@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 from skfem import Basis, BilinearForm, ElementLineP2, MeshLine
 from skfem.helpers import dot, grad
 
-from curelab.transport.chain import Layer, build
+from curelab.bodies.chain import Layer, build
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Contact, assemble
 

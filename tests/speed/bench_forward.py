@@ -27,7 +27,7 @@ from scipy.optimize import brentq
 from scipy.sparse import csc_array
 
 from curelab import Bath, Brine, Piece, simulate
-from curelab.transport.chain import Layer, build
+from curelab.bodies.chain import Layer, build
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Contact, Network, assemble
 

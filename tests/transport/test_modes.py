@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.linalg import expm
 
-from curelab.transport.chain import Layer, build
+from curelab.bodies.chain import Layer, build
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Contact, Network, assemble, face_conductance, face_share
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from ... import pictures, report, telling, units
+from ... import units
 from ...batch import READINGS, Reading
 from ...fields import InputError, from_plain
 from ...learn.update import with_log
@@ -14,7 +14,8 @@ from ...outcome import Outcome
 from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
-from ...ranking import Bars, what_matters
+from ...show import pictures, report, telling
+from ...show.ranking import Bars, what_matters
 from ..bars import BarPicture
 from ..controls import Line, Pick, Press
 from ..forms import form

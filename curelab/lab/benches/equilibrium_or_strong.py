@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from ... import pictures, telling, units
+from ... import units
 from ...fields import refuse
 from ...forecast import DAY, Window, lasting
 from ...outcome import CURED_SHARE
+from ...recipe.stages import Brine
+from ...show import pictures, telling
 from ...spread import Windows
 from ...spread.banded import Banded
-from ...stages import Brine
 from ...weighing import EquilibriumBrine, StrongBrine, weigh
 from ..controls import Press
 from ..dials import STRENGTH, TARGET, THICKNESS, days_dial, dial

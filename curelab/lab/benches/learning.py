@@ -15,11 +15,11 @@ from ...learn.compare import compare, load_all, side_by_side
 from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
 from ...learn.update import Update, profile_of, update
 from ...learn.words import by_the_plan, days_rows, estimate_rows, residual_rows, what_to_measure
-from ...meat_and_fridge import load_profile, save_profile
 from ...paper.logbook import log_words
+from ...recipe.meat_and_fridge import load_profile, save_profile
+from ...recipe.stages import Brine, SealedCure
 from ...spread.banded import Banded
 from ...spread.draws import LONGEST
-from ...stages import Brine, SealedCure
 from ..controls import Line, Pick, Press
 from ..picture import Picture
 from ..say import Say

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from ... import pictures, telling, units
+from ... import units
+from ...engine.runs import FREE
+from ...engine.simulate import simulate
 from ...forecast import least_water, soak_needed
-from ...runs import FREE
-from ...simulate import simulate
+from ...recipe.stages import Rest, Soak, Water
+from ...show import pictures, telling
 from ...spread.sensitivity import at_end_of
-from ...stages import Rest, Soak, Water
 from ..bars import BarPicture
 from ..controls import Press
 from ..dials import HOURS, REST, TARGET, WATER, Scale, brine_dial, days_dial, dial

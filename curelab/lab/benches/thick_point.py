@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from ... import pictures, telling
+from ...engine.runs import FREE
 from ...forecast import DAY
 from ...outcome import CURED, CURED_SHARE
-from ...runs import FREE
+from ...recipe.stages import Brine
+from ...show import pictures, telling
 from ...spread.sensitivity import within
-from ...stages import Brine
 from ..bars import BarPicture
 from ..controls import Pick
 from ..depthmap import DepthMap

@@ -1,0 +1,1 @@
+"""What a person reads and sees: reports, sentences, pictures as data, figures."""

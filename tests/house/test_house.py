@@ -1,0 +1,156 @@
+"""The house rules that a reader can check: imports go one way, the core stays light, tests and notebooks keep to their form."""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+LIBRARY = ROOT / "curelab"
+
+# Rooms from the ground up. A room may import from lines above its own, never from its own line or below. A new room gets its line here.
+RANKS = [
+    ("units", "sources"),
+    ("fields",),
+    ("tomlfile", "matter"),
+    ("recipe",),
+    ("weighing", "bodies", "transport"),
+    ("engine",),
+    ("forecast",),
+    ("limits",),
+    ("batch",),
+    ("spread",),
+    ("outcome",),
+    ("show",),
+    ("paper",),
+    ("proof", "learn"),
+    ("lab",),
+    ("__main__",),
+]
+# The table of rooms in DEVELOPERS.md names every room, so that a newcomer finds it.
+RANK = {room: number for number, line in enumerate(RANKS) for room in line}
+HEAVY = ("plotly", "ipywidgets", "pandas", "pint", "anywidget", "IPython")
+FREE_TO_BE_HEAVY = ("lab", "__main__")  # these come in only when asked for, and so do the figures of plotly
+MODULES = sorted(LIBRARY.rglob("*.py"))
+
+
+def room_of(path: Path) -> str:
+    parts = path.relative_to(LIBRARY).parts
+    return parts[0].removesuffix(".py")
+
+
+def imports_of(source: str, package: tuple[str, ...]) -> list[str]:
+    """Absolute dotted names of all that a module imports, wherever in it; names for the type checker alone are left out."""
+    found = []
+
+    class Reader(ast.NodeVisitor):
+        def visit_If(self, node):
+            if not (isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"):
+                self.generic_visit(node)
+
+        def visit_Import(self, node):
+            found.extend(alias.name for alias in node.names)
+
+        def visit_ImportFrom(self, node):
+            base = package[: len(package) - node.level + 1] if node.level else ()
+            stem = ".".join([*base, *([node.module] if node.module else [])])
+            found.extend(f"{stem}.{alias.name}" for alias in node.names)
+
+    Reader().visit(ast.parse(source))
+    return found
+
+
+def package_of(path: Path) -> tuple[str, ...]:
+    return ("curelab", *path.relative_to(LIBRARY).parts[:-1])
+
+
+def rooms_used(path: Path) -> set[str]:
+    names = [name.split(".") for name in imports_of(path.read_text(encoding="utf-8"), package_of(path))]
+    there = {room_of(module) for module in MODULES}
+    return {parts[1] for parts in names if parts[0] == "curelab" and len(parts) > 1 and parts[1] in there}
+
+
+def test_the_reader_of_imports():
+    source = "import numpy.linalg\nfrom . import b\nfrom ..c import d\nfrom curelab.e import f\ndef g():\n    from .h import i\n"
+    source += "if TYPE_CHECKING:\n    import pandas\n"
+    assert imports_of(source, ("curelab", "matter")) == [
+        "numpy.linalg", "curelab.matter.b", "curelab.c.d", "curelab.e.f", "curelab.matter.h.i",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_imports_go_one_way(path):
+    here = room_of(path)
+    if path == LIBRARY / "__init__.py":
+        assert not rooms_used(path) & {"show", "lab", "__main__"}
+        return
+    assert here in RANK, f"give {here} its line in RANKS"
+    wrong = {room for room in rooms_used(path) - {here} if RANK.get(room, 99) >= RANK[here]}
+    assert not wrong, f"{here} stands below or beside {', '.join(sorted(wrong))} and may not import it"
+
+
+@pytest.mark.parametrize("path", sorted((LIBRARY / "transport").glob("*.py")), ids=lambda path: path.name)
+def test_transport_knows_nothing_of_meat(path):
+    for name in imports_of(path.read_text(encoding="utf-8"), package_of(path)):
+        assert not name.startswith("curelab") or name.startswith("curelab.transport."), name
+    words = re.findall(r"[a-z]+", path.read_text(encoding="utf-8").lower())
+    if path.name != "__init__.py":  # which says just that
+        assert not {"meat", "brine", "salt", "nitrite", "cook"} & set(words)
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_no_heavy_import_at_the_top(path):
+    if room_of(path) in FREE_TO_BE_HEAVY or path == LIBRARY / "show" / "figures.py":
+        return
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    top = ast.Module([node for node in tree.body if isinstance(node, (ast.Import, ast.ImportFrom))], [])
+    names = {name.split(".")[0] for name in imports_of(ast.unparse(top), package_of(path))}
+    assert not names & set(HEAVY)
+
+
+def test_importing_the_library_stays_light():
+    code = "import sys, curelab; print(*sorted(name.split('.')[0] for name in sys.modules))"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True, timeout=60
+    ).stdout.split()
+    assert "curelab" in loaded and "numpy" in loaded
+    assert not set(loaded) & set(HEAVY)
+
+
+def test_no_absolute_tolerance_that_proves_nothing():
+    """Diffusivities are 1e-10 and amounts are grams in kg: a coarse absolute tolerance passes anything."""
+    coarse = re.compile(r"abs=1e-[0-5]\b")
+    assert coarse.search("approx(x, abs=1e-" + "4)") and not coarse.search("approx(x, abs=1e-" + "12)")
+    files = sorted((ROOT / "tests").rglob("*.py"))
+    assert len(files) > 10
+    found = [str(path.relative_to(ROOT)) for path in files if coarse.search(path.read_text(encoding="utf-8"))]
+    assert not found
+
+
+def cell_faults(source: str) -> list[str]:
+    """What is wrong with a code cell of a notebook."""
+    lines = [line for line in source.splitlines() if line.strip() and not line.strip().startswith(("#", "%"))]
+    faults = [f"{len(lines)} code lines"] if len(lines) > 5 else []
+    if re.search(r"^\s*(async\s+)?(def|class)\s", source, re.MULTILINE):
+        faults.append("def or class")
+    return faults
+
+
+def test_every_room_stands_in_the_table_for_contributors():
+    table = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("| room |")[1].split("###")[0]
+    told = {
+        name.rstrip("/")
+        for cell in re.findall(r"^\| (`.*?) \|", table, re.MULTILINE)
+        for name in re.findall(r"`([a-z_/]+)`", cell)
+    }
+    assert told == set(RANK) - {"__main__"}
+
+
+def test_every_table_is_described():
+    words = (ROOT / "datasets" / "README.md").read_text(encoding="utf-8")
+    assert [path.name for path in sorted((ROOT / "datasets").glob("*.csv")) if path.name not in words] == []
