@@ -10,8 +10,8 @@ from pathlib import Path
 
 from . import __version__
 from .fields import InputError, refuse
-from .learn.commands import add_learning
 from .paper.commands import add_paper
+from .paper.learning_commands import add_learning
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -41,7 +41,7 @@ def _parser() -> argparse.ArgumentParser:
         description="See what salt and nitrite do inside whole-muscle meat. Without a word after it: opens the lab.",
     )
     parser.add_argument("--version", action="version", version=f"curelab {__version__}")
-    parser.set_defaults(act=_open, with_log=_with_log)
+    parser.set_defaults(act=_open)
     parser.add_argument(
         "--no-browser", action="store_true", help="print the address of the lab instead of opening a browser"
     )
@@ -71,17 +71,9 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _with_log(batch):
-    """For the actions on paper, which know nothing of learning; learning is loaded when one of them asks."""
-    from .learn.update import with_log
-
-    return with_log(batch)
-
-
 def _run(given) -> int:
     from .batch import load
-    from .learn.update import run_with_log
-    from .outcome import DRAWS
+    from .outcome import DRAWS, run
     from .show import report
 
     batch = load(given.file)
@@ -90,25 +82,25 @@ def _run(given) -> int:
     draws = DRAWS if given.draws is None else given.draws
     if not 16 <= draws <= 20_000:
         raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {DRAWS} is a good number")
-    outcome, learned = run_with_log(batch, draws)
+    outcome = run(batch, draws=draws)
     if given.csv:
         if given.csv.exists() and not given.csv.is_dir():
             raise refuse("--csv", f'"{given.csv}" is a file; name a folder')
         written = report.write_csv(outcome, given.csv)
         print(f"curelab: wrote {', '.join(path.name for path in written)} to {given.csv}", file=sys.stderr)
-    print(report.as_json(outcome, learned) if given.json else report.words(outcome, given.long, learned), end="")
+    print(report.as_json(outcome) if given.json else report.words(outcome, given.long), end="")
     return 0
 
 
 def _check(given) -> int:
     from .batch import load
-    from .learn.update import run_with_log
+    from .outcome import run
     from .show.report import WIDTH, brackets, in_short
 
     batch = load(given.file)
-    outcome, learned = run_with_log(batch)
+    outcome = run(batch)
     print(f'"{batch.name}" can be read and run. What it comes to:')
-    for sentence in (*in_short(outcome, learned), brackets(outcome)):
+    for sentence in (*in_short(outcome), brackets(outcome)):
         print(textwrap.fill(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ", break_long_words=False))
     return 0
 

@@ -32,7 +32,7 @@ from .matter.solutes import LOSS_MODELS
 from .recipe.meat_and_fridge import MeatAndFridge
 from .recipe.piece import Piece
 from .recipe.plan import LocalTimeRule, Plan
-from .recipe.stages import STAGES, AnyStage, Brine, SealedCure, require_bath
+from .recipe.stages import STAGES, Stage
 from .tomlfile import read_table, to_toml, write_text
 from .units import read
 from .weighing import WEIGH_OUTS, Weighed, WeighOut, weigh
@@ -188,7 +188,7 @@ class Batch(Record):
     pieces: tuple[Piece, ...] = ruled(Several((Piece,), least=1, most=20))
     vessel: Vessel | None = ruled(Part(Vessel), None)
     weigh_out: WeighOut | None = ruled(OneOf(WEIGH_OUTS, tag="method"), None)
-    stages: tuple[AnyStage, ...] = ruled(Several(STAGES, tag="do", least=1, most=60))
+    stages: tuple[Stage, ...] = ruled(Several(STAGES, tag="do", least=1, most=60))
     plan: Plan | None = ruled(Part(Plan), None)
     meat_and_fridge: MeatAndFridge | None = ruled(Part(MeatAndFridge), None)
     log: tuple[Reading, ...] = ruled(Several((Reading,), most=20000), ())
@@ -210,7 +210,7 @@ class Batch(Record):
                 "plan",
                 f'the dates hang on "start" of the batch or on "serve" in the plan, and {told}; give exactly one',
             )
-        waiting = [number for number, stage in enumerate(self.stages, 1) if _unweighed(stage)]
+        waiting = [number for number, stage in enumerate(self.stages, 1) if not stage.weighed]
         if waiting and self.weigh_out is None:
             yield Problem(
                 f"stages[{waiting[0]}]",
@@ -224,9 +224,9 @@ class Batch(Record):
             try:
                 filled = self.filled()
                 if self.vessel is not None:
-                    for brine in (stage for stage in filled if isinstance(stage, Brine)):
+                    for bath in (stage.put_in for stage in filled if stage.cures and stage.wet):
                         try:
-                            found = fits(self.vessel, self.pieces, require_bath(brine))
+                            found = fits(self.vessel, self.pieces, bath)
                         except InputError as error:
                             yield from (Problem("vessel", str(problem)) for problem in error.problems)
                         else:
@@ -250,24 +250,18 @@ class Batch(Record):
         except InputError as error:
             raise InputError(error.under("weigh_out")) from None
 
-    def filled(self) -> tuple[AnyStage, ...]:
+    def filled(self) -> tuple[Stage, ...]:
         """The stages with the weighed amounts in them, ready to simulate."""
         weighed = self.weighed
         result = []
         for number, stage in enumerate(self.stages, 1):
-            if weighed is not None and _unweighed(stage):
+            if weighed is not None:
                 try:
-                    stage = (
-                        stage.but(bath=weighed.bath()) if isinstance(stage, Brine) else stage.but(**weighed.sealed())
-                    )
+                    stage = stage if stage.weighed else stage.filled(weighed)
                 except InputError as error:
                     raise InputError(error.under(f"stages[{number}]")) from None
             result.append(stage)
         return tuple(result)
-
-
-def _unweighed(stage: AnyStage) -> bool:
-    return (isinstance(stage, Brine) and stage.bath is None) or (isinstance(stage, SealedCure) and stage.salt is None)
 
 
 def load(path: str | Path) -> Batch:

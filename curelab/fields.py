@@ -7,6 +7,7 @@ walk nested records to and from the dictionaries of a TOML file. Records are fro
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import difflib
 import math
@@ -277,3 +278,11 @@ def to_plain(record: Record, system: str = "metric") -> dict[str, Any]:
             continue
         table[spec.name] = spec.metadata["rule"].write(value, system)
     return table
+
+
+def unchecked(record: R, **changes: Any) -> R:
+    """The record with other values, not read again: a sampled batch may step over what a cook may type."""
+    other = copy.copy(record)
+    for name, value in changes.items():
+        object.__setattr__(other, name, value)
+    return other

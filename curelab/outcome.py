@@ -13,24 +13,23 @@ from . import units
 from .batch import Batch
 from .engine.history import History
 from .engine.simulate import simulate
-from .forecast import DAY, Answer, corners, lasting, soak_needed
+from .forecast import Answer, in_corners, soak_needed
+from .learn.update import CURED, Update, heard
+from .learn.warm_log import judged_log
 from .limits import Verdict, check_all, worst_first
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece
-from .recipe.stages import AnyStage, Brine, SealedCure, Soak, require_bath
+from .recipe.stages import Stage
 from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten, ordered
-from .spread.banded import Banded
+from .spread.draws import Learned, usual_case
 from .spread.sensitivity import Importance, how_long, what_matters
-from .spread.uncertain import Learned, unchecked, usual_case
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
-CURED = "core salt >= 90 % of equilibrium"
 DRAWS = 256  # behind every band of a report, where the caller asks for no other number
 SURE = 0.9  # of the draws: what is cured less often is not called cured (judgement)
-THERMOMETER = 0.5  # K that a thermometer in the log may be off where the cook does not say (judgement)
 CHECKED = 64  # draws in which the checks are run again
 DO_NOT_WAIT = (
     "Do not just leave it in that long: until salt and nitrite have come to the middle, cold alone keeps it from botulism. Cut it thinner if you "
@@ -98,7 +97,8 @@ class Cured:
 class Outcome:
     """What came of a batch. `slow` and `fast`: the same batch in meat at the two ends of what is published, against which verdicts
     and dates are held; `numbers`: what was published, before the batch said what it knows better; `draws`: how many its bands rest on;
-    `learned`: what its log taught, None for nothing; `judged`: the history that checks are held against, no colder than planned.
+    `learned`: what its log taught, None for nothing; `said`: what the log says, in a few sentences; `update`: the fit behind it;
+    `judged`: the history that checks are held against, no colder than planned.
     """
 
     batch: Batch
@@ -110,13 +110,15 @@ class Outcome:
     numbers: Numbers
     draws: int = DRAWS
     learned: Learned | None = None
+    said: tuple[str, ...] = ()
+    update: Update | None = None
 
     @cached_property
     def spread(self) -> Spread:
         """The draws of the batch, by the clock: what waits for a criterion lasts as long in every draw as in the history, because that is
         what a plan says to do.
         """
-        return self._drawn(held(self.batch.filled(), self.history), self.learned)
+        return self._drawn(self.history.held(self.batch.filled()), self.learned).beside(self.history)
 
     @cached_property
     def unread(self) -> Spread:
@@ -128,7 +130,7 @@ class Outcome:
         """The draws of the batch in which every stage waits for its criterion, however long that takes."""
         return self._drawn(self.batch.filled(), self.learned)
 
-    def _drawn(self, stages: Sequence[AnyStage], learned: Learned | None) -> Spread:
+    def _drawn(self, stages: Sequence[Stage], learned: Learned | None) -> Spread:
         return spread(
             self.batch.pieces, stages, count=self.draws, loss=self.batch.loss, learned=learned,
             known=self.batch.meat_and_fridge, numbers=self.numbers, used=self.history.numbers.used,
@@ -136,7 +138,7 @@ class Outcome:
 
     def waited(self, stage: int) -> tuple[np.ndarray, np.ndarray]:
         """s (d,) that a stage waits for its criterion in every draw, and whether (d,) it is over without coming to it."""
-        ends, begin = self.waiting.readings([Request.of(what, index=stage) for what in ("ends", "begin")])
+        ends, begin = self.waiting.readings([Request.of(what, stage=stage) for what in ("ends", "begin")])
         return ends - begin, ends - begin >= self.history.stages[stage].longest * (1 - 1e-9)
 
     def waits(self, stage: int) -> str:
@@ -153,6 +155,12 @@ class Outcome:
     def settled(self, count: int, step: int) -> Iterator[Outcome]:
         """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""
         full = replace(self, draws=count)
+        if self.update is not None:
+            update = self.update
+            for latest in self.update.settled(count, step):
+                update = latest
+                yield full
+            full = replace(full, update=update, said=tuple(update.in_short))
         pairs = {"spread": self.spread} | ({"unread": self.unread} if self.learned is not None else {})
         for name, few in pairs.items():
             full.__dict__[name] = few.widened(count)
@@ -162,11 +170,6 @@ class Outcome:
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
         yield full
-
-    @cached_property
-    def banded(self) -> Banded:
-        """History and draws, for pictures and sentences."""
-        return Banded(self.history, self.spread)
 
     def band(
         self, place: str, quantity: str, stage: int, piece: str, basis: str | None = None
@@ -184,7 +187,7 @@ class Outcome:
         """For every cure and piece: how far the middle has come when the cure ends, and how long it would need."""
         found = []
         for index, stage in enumerate(self.history.stages):
-            if not isinstance(stage, (Brine, SealedCure)) or not any(run.index == index for run in self.history.runs):
+            if not stage.cures or not self.history.has(index):
                 continue
             begin, end = self.history.span(index)
             names = [piece.name for piece in self.batch.pieces]
@@ -198,7 +201,7 @@ class Outcome:
     def windows(self) -> tuple[Windows, ...]:
         """The window of a first cure that ends too salty; nothing otherwise."""
         first = self.history.stages[0]
-        salty = isinstance(first, (Brine, SealedCure)) and self._ends_too_salty(0)
+        salty = first.cures and self._ends_too_salty(0)
         return (self.spread.window(),) if salty else ()
 
     @cached_property
@@ -209,9 +212,9 @@ class Outcome:
         target = numbers.si("taste.normal_high")
         if any(self.history.average("salt", None, piece.name) > target for piece in self.batch.pieces):
             water = 2 * sum(piece.weight for piece in self.batch.pieces)
-            soaks = [stage for stage in self.history.stages if isinstance(stage, Soak)]
+            soaks = [stage for stage in self.history.stages if stage.wet and not stage.cures]
             if soaks:
-                water = soaks[-1].waters[0].amount
+                water = soaks[-1].stretches[0].water or water
             wanted = f"average salt <= {100 * target:g} %"
             found.append(soak_needed(wanted, self.history, water=water, system=self.batch.units)[0])
         return tuple(found)
@@ -265,108 +268,28 @@ class Outcome:
         plan = self.batch.weigh_out
         pick_up = plan.pick_up if isinstance(plan, StrongBrine) else None
         return tuple(
-            (index, explain(_grams(stage), self.batch.pieces, pick_up, self.history.numbers))
+            (index, explain(stage.put_in, self.batch.pieces, pick_up, self.history.numbers))
             for index, stage in enumerate(self.history.stages)
-            if isinstance(stage, SealedCure)
-            or (isinstance(stage, Brine) and not stage.running)  # an endless brine has no sum
+            if stage.put_in is not None
+            and not any(stretch.endless for stretch in stage.stretches)  # an endless brine has no sum
         )
 
     @cached_property
     def vessel(self) -> Fit | None:
         """How pieces and brine stand in the vessel, if there is one."""
-        brines = [stage for stage in self.history.stages if isinstance(stage, Brine)]
-        return (
-            fits(self.batch.vessel, self.batch.pieces, require_bath(brines[0]))
-            if self.batch.vessel and brines
-            else None
-        )
+        baths = [stage.put_in for stage in self.history.stages if stage.cures and stage.wet]
+        return fits(self.batch.vessel, self.batch.pieces, baths[0]) if self.batch.vessel and baths else None
 
 
-def held(stages: Sequence[AnyStage], history: History) -> tuple[AnyStage, ...]:
-    """The stages with every criterion replaced by the time it took in a history; what was not run any more is left out."""
-    made = []
-    for index in dict.fromkeys(run.index for run in history.runs):
-        stage = stages[index]
-        if stage.until is not None:
-            begin, end = history.span(index)
-            if isinstance(stage, Soak):
-                spent = [run.length for run in history.runs if run.index == index]
-                waters = [water.but(lasts=time) for water, time in zip(stage.waters, spent, strict=False) if time > 1.0]
-                stage = stage.but(waters=waters, until=None) if waters else left_out(stage)
-            else:
-                stage = lasting(stage, max(end - begin, 60.0))
-        made.append(stage)
-    return tuple(made)
+def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, log: bool = True) -> Outcome:
+    """Simulate a batch as it stands, with what its log taught; its draws wait until a band is asked for.
 
-
-def left_out(soak: Soak) -> Soak:
-    """A soak that is not needed, so short that nothing moves: it keeps its number among the stages."""
-    return unchecked(soak, waters=(unchecked(soak.waters[0], lasts=1e-3),), until=None)
-
-
-def judged_log(batch: Batch, numbers: Numbers | None = None) -> tuple[Verdict, ...]:
-    """What thermometer readings in the log say before any model: in order up to `protection.cold`, not in order beyond it and its error,
-    unknown between. Nothing where none was read. A water that is planned warmer than that has its own check, of the soak.
-    """
-    log, system, base = batch.log, batch.units, numbers or default_numbers()
-    row, limit = base["protection.cold"], base.si("protection.cold")
-    read = [
-        (each.number, each)
-        for each in log
-        if each.what == "temperature" and each.number is not None and not _in_warm_water(batch, each.at, limit)
-    ]
-    if not read:
-        return ()
-    warmest, entry = max(read, key=lambda pair: pair[0])
-    warm = sorted(each.at for kelvin, each in read if kelvin > limit + (each.off or THERMOMETER))
-    outcome = "fail" if warm else "pass" if warmest <= limit else "unknown"
-    days = f" on day {entry.at / DAY:.2g}"
-    if len(warm) > 1:
-        days = f", too warm in {len(warm)} readings from day {warm[0] / DAY:.2g} to day {warm[-1] / DAY:.2g}"
-    said = (
-        f"The log says {units.show(warmest, 'temperature', system)}{days}; "
-        f"{units.show(limit, 'temperature', system)} is the most."
-    )
-    if outcome == "fail":
-        hours = base.si("protection.warm_hours")
-        known = f"unless you know that it was for less than {units.show(hours, 'time')} in all, "
-        # Warm at two readings far apart is warm between them, unless a cold one lies there.
-        long = warm[-1] - warm[0] > hours and not any(
-            warm[0] < each.at < warm[-1] and kelvin <= limit for kelvin, each in read
-        )
-        said += f" Curing sooner does not save meat that was warm: {'' if long else known}throw it away."
-    elif outcome == "unknown":
-        said += " A thermometer may be off by as much: read it again, and set the fridge colder."
-    shown = units.convert(limit, "temperature", "degC"), units.convert(warmest, "temperature", "degC")
-    return (Verdict("temperature in the log", outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
-
-
-def warm_log(batch: Batch) -> str:
-    """What is to be said where a thermometer in the log was too warm beyond doubt; "" where none was."""
-    return next((verdict.sentence for verdict in judged_log(batch) if verdict.outcome == "fail"), "")
-
-
-def _in_warm_water(batch: Batch, at: float, limit: float) -> bool:
-    """Whether a soak in water that is planned warmer than `limit` K is going on at this time, as far as the plan tells by the clock."""
-    begin = 0.0
-    for stage in batch.stages:
-        for water in stage.waters if isinstance(stage, Soak) else ():
-            if begin < at <= begin + water.lasts and max(kelvin for _, kelvin in water.temperature) > limit:
-                return True
-            begin += water.lasts
-        begin += 0.0 if isinstance(stage, Soak) else stage.longest
-    return False
-
-
-def _grams(stage: Brine | SealedCure) -> Any:
-    return require_bath(stage) if isinstance(stage, Brine) else stage
-
-
-def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, learned: Learned | None = None) -> Outcome:
-    """Simulate a batch as it stands; its draws wait until a band is asked for. `learned`: what its log taught, which moves everything but
-    the two ends of what is published. Raises InputError for what cannot be run.
+    log: False leaves the log out, as if it had not been kept. What the log taught moves everything but the two ends of what is published.
+    Raises InputError for what cannot be run.
     """
     base = numbers or default_numbers()
+    said, update = heard(batch, draws, base) if log else ((), None)
+    learned = update.taken_up if update is not None else None
     given = (batch.pieces, batch.filled(), base, batch.meat_and_fridge)
     pieces, stages, usually = usual_case(*given, learned)
     usual = simulate(pieces, stages, loss=batch.loss, numbers=usually)
@@ -376,5 +299,7 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, lea
     ends, warmed, published = usual_case(
         *given, learned.only("temperature") if learned is not None else None, cold=True
     )
-    slow, fast = (simulate(ends, warmed, loss=batch.loss, numbers=each) for each in corners(published))
-    return Outcome(batch, batch.weighed, usual, slow, fast, judged, base, draws, learned)
+    three = in_corners(ends, warmed, loss=batch.loss, numbers=published)
+    return Outcome(
+        batch, batch.weighed, usual, three.of(1), three.of(2), judged, base, draws, learned, tuple(said), update
+    )

@@ -1,1 +1,5 @@
-"""The geometry of a piece: terms, volumes, stiffness, faces and readouts. No solute, no temperature and no kitchen in here."""
+"""The geometry of a piece: terms, volumes, stiffness, faces and readouts. Nothing in here knows what a piece is made of."""
+
+from .body import Body, Face, layered
+
+__all__ = ["Body", "Face", "layered"]

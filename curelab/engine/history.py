@@ -1,9 +1,9 @@
-"""What happened: by quantity, place and time, with the budget, the assumptions and the sources it rests on."""
+"""What happened: read by quantity, place and time, in one case or in many, with the budget and what it rests on."""
 
 from __future__ import annotations
 
 import html
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -11,26 +11,28 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .. import units
-from ..matter import solutes
-from ..recipe.criterion import default_basis
+from ..recipe.criterion import Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
-from ..recipe.stages import AnyStage, Brine, SealedCure, Soak
-from ..sources import Number, Numbers
-from .runs import FREE, QUANTITIES, TRACERS, Run
+from ..recipe.stages import Stage, Stretch
+from ..sources import Number
+from .assumptions import assumptions
+from .cases import Cases
+from .run import FREE, QUANTITIES, SECOND, TRACERS, Run
+from .walk import State
 
 if TYPE_CHECKING:
     import pandas
 
 RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
+FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
+GRID = 40  # times in each stretch of a grid for pictures
 
 Times = float | Sequence[float] | np.ndarray | None
-
-FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
 
 
 @dataclass(frozen=True)
 class Profile:
-    """Values across a piece: depth (d,) in m from one face to the other; values (d,) or (t, d), fractions on `basis`."""
+    """Values across a piece: depth (x,) in m from one face to the other; values (..., x), fractions on `basis`."""
 
     quantity: str
     basis: str
@@ -38,241 +40,368 @@ class Profile:
     values: np.ndarray
 
 
+@dataclass(frozen=True)
+class Ran:
+    """A stretch that was run: number of its stage from 0, what it was, and when [s since the start]; `knots` [s since the start]: between
+    two of them the temperature is a straight line.
+    """
+
+    stage: int
+    stretch: Stretch
+    begin: float
+    end: float
+    knots: np.ndarray
+    kelvin: np.ndarray
+    held: bool  # whether it ended because its criterion held
+
+    @property
+    def length(self) -> float:
+        return self.end - self.begin
+
+
 class History:
     """The result of `simulate`. Every reading takes times in seconds since the start (None: at the end) and may be any array of them.
 
     A time on the border of two stages belongs to the earlier one. Quantities: salt, sugar, nitrate, nitrite (as added, a conserved
-    tracer: what rules call ingoing) and free nitrite (with its loss). Bases: "meat" (of the meat as it then is; default for salt and
-    sugar), "green weight" (default for nitrite and nitrate), "water phase" (solute / (solute + water)), "equilibrium".
+    tracer: what rules call ingoing) and free nitrite (with its loss). Places: core, average, surface, first bite (the outermost 5 mm).
+    Bases: "meat" (of the meat as it then is; default for salt and sugar), "green weight" (default for nitrite and nitrate), "water phase"
+    (solute / (solute + water)), "equilibrium".
+
+    With draws (`drawn`) every reading has the draws along a first axis, (d, t), and so have lengths and ends; times may be (d, t) too. After
+    the end of a draw its last state is read.
     """
 
     def __init__(
-        self,
-        pieces: tuple[Piece, ...],
-        stages: tuple[AnyStage, ...],
-        runs: tuple[Run, ...],
-        loss: str,
-        cells: int,
-        numbers: Numbers,
-        segments: int | None = None,
-    ):
-        self.pieces, self.stages, self.runs = pieces, stages, runs
-        self.loss, self.cells, self.numbers, self.segments = loss, cells, numbers, segments
-
-    # -- time ------------------------------------------------------------------------------------------------------------------
+        self, pieces: tuple[Piece, ...], stages: tuple[Stage, ...], state: State, cases: Cases, loss: str, cells: int, segments: int, *,
+        drawn: bool,
+    ):  # fmt: skip
+        self.pieces, self.stages, self.state, self.cases = pieces, stages, state, cases
+        self.loss, self.cells, self.segments, self.drawn = loss, cells, segments, drawn
 
     @property
-    def length(self) -> float:
-        """s from the start to the end of the last stage."""
-        return self.runs[-1].end
+    def _runs(self) -> list[Run]:
+        return self.state.runs
 
-    @cached_property
-    def _ends(self) -> np.ndarray:
-        return np.array([run.end for run in self.runs])
+    @property
+    def numbers(self):
+        """The published numbers it rests on."""
+        return self.cases.base
+
+    @property
+    def count(self) -> int:
+        """Number of cases."""
+        return self.cases.count
+
+    def of(self, draw: int) -> History:
+        """One draw as a history of its own, with the pieces, stages and numbers of that draw."""
+        from .drawn import one_of_many
+
+        return one_of_many(self, draw)
+
+    def as_drawn(self) -> History:
+        """The same with an axis of draws, of length one where nothing was drawn."""
+        return History(
+            self.pieces, self.stages, self.state, self.cases, self.loss, self.cells, self.segments, drawn=True
+        )
+
+    def release(self) -> None:
+        """Let go of the modes now: a batch of them is large."""
+        self.state.runs.clear()
+        self.state.vessel.release()
+
+    # -- time ----------------------------------------------------------------------------------------------------------
+
+    def _plain(self, column: np.ndarray) -> Any:
+        """(d,) with draws, else a float."""
+        return column if self.drawn else float(column[0])
+
+    @property
+    def length(self) -> Any:
+        """s from the start to the end of the last stage."""
+        return self._plain(self._runs[-1].end)
 
     @cached_property
     def times(self) -> np.ndarray:
-        """A grid for pictures and tables (t,): 40 times in each run, dense after its beginning, borders included."""
-        steps = np.linspace(0.0, 1.0, 41) ** 1.5
-        grids = [run.begin + run.length * steps[1:] for run in self.runs if run.length > 0]
+        """A grid for pictures and tables (t,): 40 times in each stretch, dense after its beginning, borders included. With draws, of the
+        first.
+        """
+        steps = np.linspace(0.0, 1.0, GRID + 1) ** 1.5
+        grids = [run.begin[0] + run.length[0] * steps[1:] for run in self._runs if run.length[0] > 0]
         return np.concatenate([[0.0], *grids])
 
-    def span(self, stage: int) -> tuple[float, float]:
+    def has(self, stage: int) -> bool:
+        """Whether the stage with this number, from 0, was run."""
+        return any(run.index == stage for run in self._runs)
+
+    def span(self, stage: int) -> tuple[Any, Any]:
         """(begin, end) in s of the stage with this number, from 0."""
-        runs = [run for run in self.runs if run.index == stage]
+        runs = [run for run in self._runs if run.index == stage]
         if not runs:
             raise ValueError(
-                f"stage {stage} was not run; there are {len(self.stages)} and the last one run is {self.runs[-1].index}"
+                f"stage {stage} was not run; there are {len(self.stages)} and the last one run is {self._runs[-1].index}"
             )
-        return runs[0].begin, runs[-1].end
+        return self._plain(runs[0].begin), self._plain(runs[-1].end)
 
-    def _read(self, times: Times, one) -> Any:
-        """Gather `one(run, seconds in run)` over the runs that own `times`; a scalar in gives a scalar out."""
-        asked = np.asarray(self.length if times is None else times, dtype=float)
-        flat = np.atleast_1d(asked)
-        latest = self.length * (1 + 1e-12) + 1e-6
-        if flat.size and not (flat.min() >= 0 and flat.max() <= latest):  # written so that nan is refused too
-            raise ValueError(f"times must lie between 0 and {self.length:g} s, the end of this history")
-        owner = np.minimum(np.searchsorted(self._ends, flat - 1e-6, side="left"), len(self.runs) - 1)
+    def time_in(self, stages: Sequence[int]) -> Any:
+        """s spent in the stages with these numbers."""
+        runs = [run.length for run in self._runs if run.index in stages]
+        return self._plain(sum(runs, np.zeros(self.count)))
+
+    def spent(self, stage: int) -> list[float]:
+        """s spent in each stretch of a stage that was run; with draws, in the first."""
+        return [float(run.length[0]) for run in self._runs if run.index == stage]
+
+    def held(self, stages: Sequence[Stage]) -> tuple[Stage, ...]:
+        """These stages with every criterion replaced by the time it took here; what was not run any more is left out."""
+        return tuple(
+            stage if stage.until is None else stage.held(self.spent(number))
+            for number, stage in enumerate(stages)
+            if self.has(number)
+        )
+
+    def begin(self, stage: int) -> Any:
+        """s at which a stage begins."""
+        return self.span(stage)[0]
+
+    def ends(self, stage: int) -> Any:
+        """s at which a stage ends."""
+        return self.span(stage)[1]
+
+    @property
+    def ran(self) -> tuple[Ran, ...]:
+        """The stretches that were run, in order; with draws, of the first."""
+        found = []
+        for run in self._runs:
+            begin, length = float(run.begin[0]), float(run.length[0])
+            knots = np.append(run.clock.knots[run.clock.knots < length], length)
+            kelvin = run.clock.temperature(knots)
+            held = run.found is not None and bool(np.isfinite(run.found[0]))
+            found.append(Ran(run.index, run.stretch, begin, begin + length, begin + knots, kelvin, held))
+        return tuple(found)
+
+    def ran_at(self, time: float) -> Ran:
+        """The stretch that owns a time [s]; a border belongs to the earlier one."""
+        return next((each for each in self.ran if time <= each.end + 1e-6), self.ran[-1])
+
+    def _gather(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:
+        """(d, t, ...) of `one(run, seconds in run)` over the runs that own the times; `kind` of number to keep."""
+        length = self._runs[-1].end
+        asked = np.asarray(length[:, None] if times is None else times, dtype=float)
+        if not self.drawn:
+            latest = length[0] * (1 + 1e-12) + 1e-6
+            if asked.size and not (asked.min() >= 0 and asked.max() <= latest):  # written so that nan is refused too
+                raise ValueError(f"times must lie between 0 and {length[0]:g} s, the end of this history")
+        if asked.ndim < 2:
+            asked = np.broadcast_to(
+                np.atleast_1d(asked), (self.count, max(asked.size, 1) if not asked.ndim else len(asked))
+            )
+        asked = np.minimum(asked, length[:, None])
+        ends = np.stack([run.end for run in self._runs[:-1]]) if len(self._runs) > 1 else np.zeros((0, self.count))
+        owner = (asked[None] - 1e-6 > ends[:, :, None]).sum(axis=0)
         result: np.ndarray | None = None
-        for number in sorted(set(owner.tolist())):
-            run, chosen = self.runs[number], owner == number
-            value = one(run, np.minimum(np.maximum(flat[chosen] - run.begin, 0.0), run.length))
+        for number, run in enumerate(self._runs):
+            mine = owner == number
+            within = np.flatnonzero(mine.any(axis=0))
+            if not len(within):
+                continue
+            whole = len(within) == within[-1] + 1 - within[0] or self.drawn
+            columns: Any = (
+                slice(within[0], within[-1] + 1) if whole else within
+            )  # of times in order these are all that it owns
+            seconds = np.clip(asked[:, columns] - run.begin[:, None], 0.0, run.length[:, None])
+            value = one(run, seconds)
             if result is None:
-                result = np.empty((len(flat), *value.shape[1:]))
-            result[chosen] = value
+                result = np.empty((*asked.shape, *value.shape[2:]), kind)
+            where = mine[:, columns].reshape(*seconds.shape, *(1,) * (value.ndim - 2))
+            if where.all():
+                result[:, columns] = value
+            else:
+                np.copyto(result[:, columns], value, "same_kind", where)
         assert result is not None
-        return result if asked.ndim else (float(result[0]) if result.ndim == 1 else result[0])
+        return result
 
-    def _piece(self, piece: int | str) -> int:
+    def _read(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
+        """As `_gather`; without draws no draw axis, and a scalar in gives a scalar out."""
+        found = self._gather(times, one)
+        if self.drawn:
+            return found
+        if times is None or np.ndim(times) == 0:
+            return float(found[0, 0]) if found.ndim == 2 else found[0, 0]
+        return found[0]
+
+    def piece_number(self, piece: int | str) -> int:
+        """Number of a piece, from 0. Raises ValueError for one that is not there."""
         if isinstance(piece, str):
-            names = [p.name for p in self.pieces]
+            names = [each.name for each in self.pieces]
             if piece not in names:
                 raise ValueError(f'there is no piece "{piece}"; there is {", ".join(names)}')
             return names.index(piece)
         return range(len(self.pieces))[piece]
 
-    # -- readings --------------------------------------------------------------------------------------------------------------
+    # -- readings ------------------------------------------------------------------------------------------------------
 
-    def at(self, place: str, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None):
-        """Fraction at a place: "core", "average" or "surface" (the saltier face)."""
-        number, on = self._piece(piece), basis or default_basis(quantity)
-        return self._read(times, lambda run, t: run.read(_known(quantity), place, on, t, number))
+    def at(self, place: str, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
+        """Fraction at a place: "core", "average", "surface" (the saltier face) or "first bite"."""
+        if place == "first bite":
+            return self.first_bite(quantity, times, piece)
+        name, where, on = quantity_of(quantity), place_of(place), _basis(quantity, basis)
+        number = self.piece_number(piece)
+        return self._read(times, lambda run, t: run.read(name, where, on, t, number))
 
-    def core(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None):
+    def at_end(self, place: str, quantity: str, stage: int, piece: int | str = 0, basis: str | None = None) -> Any:
+        """Fraction at a place when a stage ends, which may be at another time in each draw: (d, 1) with draws."""
+        end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
+        return self.at(place, quantity, end, piece, basis)
+
+    def core(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction at the core, the place that both faces reach with equal resistance."""
         return self.at("core", quantity, times, piece, basis)
 
-    def average(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None):
+    def average(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction in the whole piece."""
         return self.at("average", quantity, times, piece, basis)
 
-    def surface(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None):
+    def surface(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction at the saltier face of the lean."""
         return self.at("surface", quantity, times, piece, basis)
 
-    def resting(self, quantity: str, stage: int, piece: int | str = 0) -> float:
+    def resting(self, quantity: str, stage: int, piece: int | str = 0) -> Any:
         """Fraction of the meat that a stage is heading for: where it would come to rest if it never ended (in a soak: its last water)."""
         self.span(stage)
-        last = [run for run in self.runs if run.index == stage][-1]
-        return last.resting(_known(quantity), self._piece(piece))
+        last = [run for run in self._runs if run.index == stage][-1]
+        return self._plain(last.resting(quantity_of(quantity), self.piece_number(piece)))
 
-    def first_bite(self, quantity: str, times: Times = None, piece: int | str = 0, depth: float = FIRST_BITE):
+    def first_bite(self, quantity: str, times: Times = None, piece: int | str = 0, depth: float = FIRST_BITE) -> Any:
         """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
-        number = self._piece(piece)
+        number, name = self.piece_number(piece), quantity_of(quantity)
+        across, whole = _whole(self.depths(number))
+        where = across * self.pieces[number].thickness
+        within = depth / self.state.meats[number].size  # places are those of the piece as planned
 
-        def one(run: Run, t):
-            where, values = run.profile(_known(quantity), "meat", t, number)
-            return mean_within(where, values, depth)
+        def one(run: Run, t: np.ndarray) -> np.ndarray:
+            values = run.profile(name, "meat", t, number)[..., whole]
+            return mean_within(where, values.reshape(-1, len(where)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
         return self._read(times, one)
 
     def profile(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Profile:
-        """Values across the piece; with an array of times, one row for each."""
-        number, on = self._piece(piece), basis or default_basis(quantity)
-        values = self._read(times, lambda run, t: run.profile(_known(quantity), on, t, number)[1])
-        depth = self.runs[0].profile(_known(quantity), on, np.zeros(1), number)[0]
-        return Profile(quantity, on, depth, values)
+        """Values across the piece, from face to face; with an array of times, one row for each."""
+        number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
+        across, whole = _whole(self.depths(number))
+        values = self._read(times, lambda run, t: run.profile(name, on, t, number)[..., whole])
+        return Profile(quantity, on, across * self.pieces[number].thickness, values)
 
-    def amount(self, quantity: str, times: Times = None, piece: int | str = 0):
+    def picture(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
+        """Values of a profile in every draw (d, t, x) in single precision, at the places of `picture_places`."""
+        number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
+        places = self.picture_places(number)[0]
+        return self._gather(times, lambda run, t: run.profile(name, on, t, number, places), np.float32)
+
+    def picture_places(self, piece: int) -> tuple[np.ndarray, np.ndarray]:
+        """(places (h,) to read, and which of them (x,) stands for each depth): half of them where one half mirrors the other in every
+        draw.
+        """
+        depth = self.depths(piece)
+        if not all(run.mirrored(piece) for run in self._runs):
+            return np.arange(len(depth)), np.arange(len(depth))
+        _, once, each = np.unique(np.minimum(depth, 1 - depth).round(9), return_index=True, return_inverse=True)
+        return once, each
+
+    def depths(self, piece: int = 0) -> np.ndarray:
+        """Depth (x,) of the values of a profile, as a share of the thickness: across a slab, its faces included, and from the middle, 0.5, to
+        the face, 1, of a round piece.
+        """
+        return self.state.meats[piece].body.depth
+
+    def lean_profile(
+        self, quantity: str, times: Times, piece: int | str = 0, basis: str | None = None, few: bool = False
+    ) -> np.ndarray:
+        """Fractions (..., x) at every depth of the lean, its faces included; `few`: at the first, the last and a middle one alone."""
+        number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
+        places = self._runs[0].lean_places(number)
+        if few:
+            places = places[[0, len(places) // 2, -1]]
+        return self._read(times, lambda run, t: run.profile(name, on, t, number, places))
+
+    def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""
-        number = self._piece(piece)
-        return self._read(times, lambda run, t: run.amount(_known(quantity), t, number))
+        number, name = self.piece_number(piece), quantity_of(quantity)
+        return self._read(times, lambda run, t: run.amount(name, t, number))
 
-    def bath(self, quantity: str, times: Times = None):
+    def bath(self, quantity: str, times: Times = None) -> Any:
         """Mass fraction in the bath, solute / (solute + water); zero while the pieces rest."""
-        name = _known(quantity)
+        name = quantity_of(quantity)
 
-        def one(run: Run, t):
-            w = np.zeros(len(t)) if run.sealed else run.bath_w(name, t)
+        def one(run: Run, t: np.ndarray) -> np.ndarray:
+            w = np.zeros(t.shape) if run.sealed else run.bath_w(name, t)
             return w / (1 + w)
 
         return self._read(times, one)
 
-    def weight(self, times: Times = None, piece: int | str = 0):
+    def weight(self, times: Times = None, piece: int | str = 0) -> Any:
         """kg of a piece: green weight, water taken up or given off (a rough regression, +-6 points), and what it took up."""
-        number = self._piece(piece)
+        number = self.piece_number(piece)
         return self._read(times, lambda run, t: run.weight(number, t))
 
-    def temperature(self, times: Times = None):
+    def temperature(self, times: Times = None) -> Any:
         """K."""
-        return self._read(times, lambda run, t: run.clock.temperature(t))
+        return self._read(times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
 
-    # -- what it rests on --------------------------------------------------------------------------------------------------------
+    # -- criteria ------------------------------------------------------------------------------------------------------
+
+    def margin(self, criterion: Criterion | str, times: Times = None, where: int | str = "every") -> Any:
+        """How far a criterion is met, not negative where it holds: in "every" piece, in "any", or in the piece with a number."""
+        wanted = Criterion.of(criterion)
+        return self._read(times, lambda run, t: run.margin(wanted, t, where))
+
+    def first_time(
+        self, criterion: Criterion | str, stage: int = 0, where: int | str = "every", near: float = SECOND
+    ) -> Any:
+        """s since the start when a criterion first holds, from the beginning of stage number `stage` on, found to `near` s; inf: never."""
+        wanted = Criterion.of(criterion)
+        found = np.full(self.count, np.inf)
+        for run in self._runs:
+            if run.index >= stage and np.isinf(found).any() and np.any(run.length > 0):
+                first = np.where(run.length > 0, run.begin + run.first_time(wanted, where, near), np.inf)
+                found = np.minimum(found, first)
+        return self._plain(found)
+
+    def ending(self, stage: int) -> str:
+        """Why a stage stopped, in words; with draws, in the first."""
+        runs = [run for run in self._runs if run.index == stage]
+        plan, last = self.stages[stage], runs[-1]
+        spent = units.show(float(last.end[0] - runs[0].begin[0]), "time")
+        if plan.until is None or last.found is None:
+            return f"after {spent}, as planned"
+        if np.isfinite(last.found[0]):
+            return f"after {spent}, when {plan.until}"
+        missing = -float(last.margin(plan.until, last.length[:, None])[0, 0])
+        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {units.show(missing, 'fraction')})"
+
+    # -- what it rests on ----------------------------------------------------------------------------------------------
 
     @cached_property
     def budget(self) -> tuple[dict[str, Any], ...]:
-        """One row per run and quantity, kg: in meat before + added + supplied = in meat + in bath + lost; then the bath is discarded.
+        """One row per stretch and quantity, kg: in meat before + added + supplied = in meat + in bath + lost; then the bath is discarded.
 
         Raises ArithmeticError when the relative residual of any row exceeds 1e-9.
         """
         rows = []
-        for run in self.runs:
+        for run in self._runs:
             for name in QUANTITIES:
-                row: dict[str, Any] = {"stage": run.index, "run": run.label, "quantity": name, **run.budget(name)}
-                if abs(row["residual"]) > RESIDUAL:
+                found = {key: self._plain(value) for key, value in run.budget(name).items()}
+                if np.max(np.abs(found["residual"])) > RESIDUAL:
                     raise ArithmeticError(
-                        f"the {name} budget of {run.label} misses by {row['residual']:.2e} of what was there"
+                        f"the {name} budget of {run.label} misses by {np.max(np.abs(found['residual'])):.2e} of what was there"
                     )
-                rows.append(row)
+                rows.append({"stage": run.index, "run": run.label, "quantity": name, **found})
         return tuple(rows)
 
     @cached_property
     def assumptions(self) -> tuple[str, ...]:
         """What was taken for granted, one sentence each."""
-        said = [
-            "Salt in lean meat moves at a third of its pace in water, between a fifth and three fifths by different experiments: "
-            "days can be half or twice as long.",
-            "Water taken up or given off changes weight and finished salt, not the pace of salt; it is known to about six points. Salt in "
-            "the water taken up is not counted, so that in a weak brine the finished salt may be a tenth to a seventh higher than shown, and "
-            "in one above 18 % as much lower.",
-            "The meat's own salt (near 0.2 %) is not counted.",
-        ]
-        said += [sentence for piece in self.pieces if (sentence := self._edges(piece))]
-        if any(piece.shape == "cylinder" for piece in self.pieces):
-            said.append("The ends of a cylinder are left out, so a short piece is cured somewhat sooner than shown.")
-        if any(isinstance(s, (Brine, Soak)) and s.lying for s in self.stages) and any(
-            p.shape != "slab" for p in self.pieces
-        ):
-            said.append(
-                "Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here."
-            )
-        if any(isinstance(s, SealedCure) for s in self.stages):
-            said.append(
-                "The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves."
-            )
-            if len(self.pieces) > 1:
-                said.append(
-                    "All pieces are taken to share one bag; in bags of their own, share salt and cure out by weight."
-                )
-        said += [sentence for number in range(len(self.stages)) if (sentence := self._beyond_log(number))]
-        if any(
-            getattr(stage, "nitrate", 0.0) or getattr(getattr(stage, "bath", None), "nitrate", 0.0)
-            for stage in self.stages
-        ):
-            said.append("Nitrate is carried as it is; what bacteria turn into nitrite over weeks is not counted.")
-        model = solutes.LOSS_MODELS[self.loss]
-        said.append(f"Free nitrite: {model.summary} ({model.source}; {model.how}).")
-        for piece in self.pieces:
-            for stage in self.stages:
-                for kelvin in (stage.coldest, stage.warmest):
-                    caution = solutes.loss_caution(kelvin, piece.acidity(self.numbers), self.loss)
-                    if caution:
-                        said.append(caution)
-        return tuple(dict.fromkeys(said))
-
-    def _beyond_log(self, number: int) -> str | None:
-        """Says so when a fridge log does not cover its stage."""
-        stage = self.stages[number]
-        log: Any = getattr(stage, "temperature", ())
-        runs = [run for run in self.runs if run.index == number]
-        if len(log) < 2 or not runs:
-            return None
-        left = runs[-1].end - runs[0].begin - log[-1][0]
-        if left <= 12 * 3600:
-            return None
-        return f"The fridge log of stage {number + 1} ends {units.show(left, 'time')} before the stage does; its last reading is carried on."
-
-    def _edges(self, piece: Piece) -> str | None:
-        """How much sooner a slab is cured than shown, because salt comes in at its edges too: paces along three directions add up.
-
-        For a square piece in a large bath the slowest pace grows by 1 + 2 (length / width)^2, where `length` is the thickness, or twice
-        the lean under a cap on one face (Crank 1975, product of plane sheets; from memory).
-        """
-        if piece.shape != "slab":
-            return None
-        if piece.fat_cap and piece.symmetric:
-            return (
-                f"Both broad faces of {piece.name} lie under fat, so salt comes in mostly at the edges, which are left out: this is not a fair "
-                "picture of it; trim one face, or count on the edges and probe the middle."
-            )
-        through = 2 * piece.lean_thickness if piece.fat_cap and piece.symmetric is False else piece.lean_thickness
-        across = (piece.volume(self.numbers) / piece.thickness) ** 0.5
-        sooner = 1 - 1 / (1 + 2 * (through / across) ** 2)
-        return (
-            f"The edges of {piece.name} are left out. If it is about as long as it is broad ({units.show(across, 'length', digits=2)}), salt "
-            f"that enters there brings the middle on up to {100 * sooner:.0f} % sooner than shown."
-        )
+        spans = [self.span(number) if self.has(number) else None for number in range(len(self.stages))]
+        return assumptions(self.pieces, self.stages, self.numbers, self.loss, spans)
 
     @property
     def sources(self) -> tuple[Number, ...]:
@@ -285,85 +414,46 @@ class History:
 
         return __version__
 
-    def ending(self, stage: int) -> str:
-        """Why a stage stopped, in words."""
-        runs = [run for run in self.runs if run.index == stage]
-        plan, last = self.stages[stage], runs[-1]
-        spent = units.show(last.end - runs[0].begin, "time")
-        if plan.until is None:
-            return f"after {spent}, as planned"
-        if last.reached:
-            return f"after {spent}, when {plan.until}"
-        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {units.show(-last.shortfall, 'fraction')})"
-
-    # -- tables and looks --------------------------------------------------------------------------------------------------------
+    # -- tables and looks ----------------------------------------------------------------------------------------------
 
     def to_frame(self, times: Times = None) -> pandas.DataFrame:
         """Tidy table: one row per time, piece, quantity and place, with the fraction on each basis. Default times: `self.times`."""
-        import pandas
+        from .frames import readings_frame
 
-        when = self.times if times is None else np.atleast_1d(np.asarray(times, dtype=float))
-        parts = []
-        for piece in self.pieces:
-            for quantity in QUANTITIES:
-                for place in ("core", "average", "surface"):
-                    columns = {
-                        basis.replace(" ", "_"): self.at(place, quantity, when, piece.name, basis)
-                        for basis in ("meat", "green weight", "water phase")
-                    }
-                    parts.append(
-                        pandas.DataFrame(
-                            {"time_s": when, "piece": piece.name, "quantity": quantity, "place": place, **columns}
-                        )
-                    )
-        return pandas.concat(parts, ignore_index=True)
+        return readings_frame(self, self.times if times is None else times)
 
     def profiles_frame(self, times: Times = None) -> pandas.DataFrame:
         """Tidy table of profiles: time, piece, quantity, depth and fraction on its default basis."""
-        import pandas
+        from .frames import profiles_frame
 
-        when = self.times if times is None else np.atleast_1d(np.asarray(times, dtype=float))
-        parts = []
-        for piece in self.pieces:
-            for quantity in QUANTITIES:
-                profile = self.profile(quantity, when, piece.name)
-                parts.append(
-                    pandas.DataFrame(
-                        {
-                            "time_s": np.repeat(when, len(profile.depth)),
-                            "piece": piece.name,
-                            "quantity": quantity,
-                            "depth_m": np.tile(profile.depth, len(when)),
-                            "fraction": profile.values.ravel(),
-                            "basis": profile.basis,
-                        }
-                    )
-                )
-        return pandas.concat(parts, ignore_index=True)
+        return profiles_frame(self, self.times if times is None else times)
 
     def summary(self) -> list[dict[str, str]]:
-        """Per stage and piece, for reading: how long, why it ended, salt and nitrite at its end."""
+        """Per stage and piece, for reading: how long, why it ended, salt and nitrite at its end. With draws, of the first."""
+        one = self.of(0) if self.drawn else self
         rows = []
-        for number in sorted({run.index for run in self.runs}):
-            _begin, end = self.span(number)
-            for piece in self.pieces:
+        for number in sorted({run.index for run in self._runs}):
+            _begin, end = one.span(number)
+            for piece in one.pieces:
                 rows.append(
                     {
-                        "stage": self.stages[number].tag,
+                        "stage": one.stages[number].tag,
                         "piece": piece.name,
-                        "ended": self.ending(number),
-                        "salt, average": units.show(self.average("salt", end, piece.name), "fraction"),
-                        "salt, core": units.show(self.core("salt", end, piece.name), "fraction"),
-                        "salt, surface": units.show(self.surface("salt", end, piece.name), "fraction"),
-                        "nitrite in, average": _ppm(self.average("nitrite", end, piece.name)),
-                        "free nitrite, core": _ppm(self.core(FREE, end, piece.name)),
-                        "weight": units.show(self.weight(end, piece.name), "mass"),
+                        "ended": one.ending(number),
+                        "salt, average": units.show(one.average("salt", end, piece.name), "fraction"),
+                        "salt, core": units.show(one.core("salt", end, piece.name), "fraction"),
+                        "salt, surface": units.show(one.surface("salt", end, piece.name), "fraction"),
+                        "nitrite in, average": _ppm(one.average("nitrite", end, piece.name)),
+                        "free nitrite, core": _ppm(one.core(FREE, end, piece.name)),
+                        "weight": units.show(one.weight(end, piece.name), "mass"),
                     }
                 )
         return rows
 
     def __repr__(self) -> str:
-        lines = [f"History of {', '.join(piece.name for piece in self.pieces)}: {units.show(self.length, 'time')}"]
+        many = f", {self.count} draws; the first:" if self.drawn else ""
+        length = units.show(float(self._runs[-1].end[0]), "time")
+        lines = [f"History of {', '.join(piece.name for piece in self.pieces)}: {length}{many}"]
         for row in self.summary():
             lines.append(
                 f"  {row['stage']}, {row['piece']}: {row['ended']}; salt {row['salt, average']} (core {row['salt, core']}), "
@@ -380,19 +470,25 @@ class History:
         return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
+def _basis(quantity: str, basis: str | None) -> str:
+    return default_basis(quantity) if basis is None else basis_of(basis)
+
+
 def _ppm(fraction: float) -> str:
     return f"{1e6 * fraction:.0f} mg/kg"
 
 
-def _known(quantity: str) -> str:
-    if quantity not in QUANTITIES:
-        raise ValueError(f'"{quantity}" is not one of {", ".join(QUANTITIES)}')
-    return quantity
+def _whole(depth: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(depth from face to face, and which value stands at each): a round piece is read from the middle outwards, and shown whole."""
+    if depth[0] < 0.5:
+        return depth, np.arange(len(depth))
+    numbers = np.arange(len(depth))
+    return np.concatenate([1 - depth[::-1], depth]), np.concatenate([numbers[::-1], numbers])
 
 
-def mean_within(depth: np.ndarray, values: np.ndarray, within: float | np.ndarray) -> np.ndarray:
-    """Mean (t,) of values (t, d) over the outermost `within`, a number or (t,), at the face where it is higher; straight between places."""
-    least = np.minimum(np.broadcast_to(within, (len(values),)), depth[-1] / 2)[:, None]
+def mean_within(depth: np.ndarray, values: np.ndarray, within: np.ndarray) -> np.ndarray:
+    """Mean (t,) of values (t, d) over the outermost `within` (t,), at the face where it is higher; straight between places."""
+    least = np.minimum(within, depth[-1] / 2)[:, None]
     means = []
     for x, v in ((depth, values), (depth[-1] - depth[::-1], values[:, ::-1])):
         steps = 0.5 * np.diff(x) * (v[:, 1:] + v[:, :-1])
@@ -405,4 +501,4 @@ def mean_within(depth: np.ndarray, values: np.ndarray, within: float | np.ndarra
     return np.max(means, axis=0)
 
 
-__all__ = ["FREE", "QUANTITIES", "TRACERS", "History", "Profile"]
+__all__ = ["FREE", "QUANTITIES", "TRACERS", "History", "Profile", "Ran"]

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from .. import units
+from ..engine.history import History
+from ..engine.simulate import SEGMENTS, simulate
 from ..recipe.criterion import Criterion
+from ..recipe.piece import Piece
+from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
 
 DAY = 86400.0
@@ -50,13 +56,36 @@ def corners(numbers: Numbers | None = None) -> tuple[Numbers, Numbers]:
     )
 
 
-def banded(ask: Callable[[Numbers], float | None], numbers: Numbers | None = None) -> tuple[float | None, ...]:
-    """(default, slow, fast) answers of one question."""
+def corner_columns(numbers: Numbers | None = None) -> dict[str, np.ndarray]:
+    """Draws of the usual numbers and of their two ends, (usual, slow, fast)."""
     base = numbers or default_numbers()
-    return tuple(ask(each) for each in (base, *corners(base)))
+    return {
+        key: np.array([base[key].value, *(getattr(base[key], end) for end in ends)]) for key, ends in CORNERS.items()
+    }
 
 
-def _span(kind: str, slow: float | None, fast: float | None, value: float | None = None) -> str:
+def in_corners(
+    pieces: Piece | Sequence[Piece], stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, cells: int = 60,
+) -> History:  # fmt: skip
+    """The history of a batch in usual, slow and fast meat, as three draws."""
+    return simulate(
+        pieces,
+        stages,
+        draws=corner_columns(numbers),
+        few=False,
+        loss=loss,
+        numbers=numbers,
+        segments=SEGMENTS,
+        cells=cells,
+    )
+
+
+def reached_or_none(value: float) -> float | None:
+    """A time that is inf where it is not reached, as a number or None."""
+    return float(value) if np.isfinite(value) else None
+
+
+def span_words(kind: str, slow: float | None, fast: float | None, value: float | None = None) -> str:
     """The two ends in words; where the usual `value` lies outside of them, the three in order."""
     ends = [end for end in (slow, fast) if end is not None]
     if not ends:
@@ -70,7 +99,7 @@ def _span(kind: str, slow: float | None, fast: float | None, value: float | None
     return f"{units.show(ends[0], kind, digits=2)} in the slowest meat known, {units.show(ends[1], kind, digits=2)} in the fastest"
 
 
-def _ordered(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:
+def ordered_ends(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:
     """(low, high) of a value and the corners that are reached; the usual value counts too, for a band need not be in order of pace:
     slow meat takes longer to cure, and has less to soak out."""
     known = [each for each in (value, *ends) if each is not None]

@@ -9,34 +9,14 @@ import numpy as np
 
 from .. import units
 from ..engine.history import History
-from ..engine.simulate import simulate
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
-from ..recipe.stages import AnyStage, Soak, in_order
-from ..sources import Numbers, default_numbers
-from .answer import DAY, LONGEST, Answer, _ordered, _span, corners, reaching
+from ..recipe.stages import Stage, in_order
+from ..sources import Numbers
+from .answer import DAY, LONGEST, Answer, in_corners, ordered_ends, reached_or_none, reaching, span_words
 
 
-def lasting(stage: AnyStage, seconds: float) -> AnyStage:
-    """The same stage for another time; a soak keeps its waters in proportion."""
-    if isinstance(stage, Soak):
-        by = seconds / stage.longest
-        return stage.but(waters=tuple(water.but(lasts=water.lasts * by) for water in stage.waters), until=None)
-    return stage.but(lasts=seconds, until=None, at_most=None)
-
-
-def first_time(history: History, criterion: Criterion, begin: float = 0.0, where: int | str = "every") -> float | None:
-    """s at which the criterion first holds, from `begin`, in "every" piece, in "any" or in one by its number; None: never."""
-    for run in history.runs:
-        if run.end <= begin or run.length == 0:
-            continue
-        first = run.first_time(criterion, where)
-        if first is not None:
-            return run.begin + first
-    return None
-
-
-def _horizons(planned: float, at_most: float) -> list[float]:
+def horizons(planned: float, at_most: float) -> list[float]:
     """Spans to search, short ones first: most answers lie near the plan, and a long search with many turns costs time."""
     spans = [min(at_most, max(planned, 5 * DAY))]
     while spans[-1] < at_most:
@@ -47,7 +27,7 @@ def _horizons(planned: float, at_most: float) -> list[float]:
 def time_to(
     criterion: str | Criterion,
     pieces: Piece | Sequence[Piece],
-    stages: AnyStage | Sequence[AnyStage],
+    stages: Stage | Sequence[Stage],
     *,
     at_most: float = LONGEST,
     piece: str | None = None,
@@ -62,27 +42,23 @@ def time_to(
     >>> answer.low < answer.value < answer.high
     True
     """
-    wanted = Criterion.parse(criterion) if isinstance(criterion, str) else criterion
+    wanted = Criterion.of(criterion)
     line = list(in_order(stages))
 
-    def ask(these: Numbers) -> tuple[float | None, History]:
-        for horizon in _horizons(line[-1].longest, at_most):
-            history = simulate(pieces, [*line[:-1], lasting(line[-1], horizon)], loss=loss, numbers=these)
-            begin = history.span(len(line) - 1)[0]
-            where = "every" if piece is None else [p.name for p in history.pieces].index(piece)
-            found = first_time(history, wanted, begin, where)
-            if found is not None:
-                return found - begin, history
-        return None, history
-
-    base = numbers or default_numbers()
-    value, history = ask(base)
-    slow, fast = (ask(each)[0] for each in corners(base))
-    low, high = _ordered(value, fast, slow)
+    stage, found = len(line) - 1, np.full(3, np.inf)
+    where: int | str = "every"
+    for horizon in horizons(line[-1].longest, at_most):
+        many = in_corners(pieces, [*line[:-1], line[-1].lasting(horizon)], loss=loss, numbers=numbers)
+        where = "every" if piece is None else many.piece_number(piece)
+        found = np.where(np.isinf(found), many.first_time(wanted, stage, where) - many.begin(stage), found)
+        if np.isfinite(found).all():
+            break
+    value, slow, fast = (reached_or_none(each) for each in found)
+    low, high = ordered_ends(value, fast, slow)
     if value is not None:
-        sentence = f"{reaching(wanted, piece)} after {units.show(value, 'time')} ({_span('time', slow, fast)})."
+        sentence = f"{reaching(wanted, piece)} after {units.show(value, 'time')} ({span_words('time', slow, fast)})."
     else:
-        sentence = f"{reaching(wanted, piece)}: not within {units.show(at_most, 'time')}. {_nearest(history, wanted, len(line) - 1)}"
+        sentence = f"{reaching(wanted, piece)}: not within {units.show(at_most, 'time')}. {_nearest(many.of(0), wanted, stage)}"
     return Answer("how long", value, low, high, "time", str(wanted), sentence)
 
 
@@ -93,9 +69,10 @@ def _nearest(history: History, criterion: Criterion, stage: int) -> str:
     worst = []
     for piece in history.pieces:
         values = history.at(criterion.place, criterion.quantity, times, piece.name, criterion.basis)
-        best = int(np.argmax(values) if criterion.sign == ">=" else np.argmin(values))
-        gap = (values[best] - criterion.target) * (1 if criterion.sign == ">=" else -1)
-        worst.append((gap, piece.name, float(values[best]), float(times[best] - begin)))
+        best = int(np.argmax(criterion.margin(values)))
+        worst.append(
+            (float(criterion.margin(values[best])), piece.name, float(values[best]), float(times[best] - begin))
+        )
     _, name, value, when = min(worst)
     bound = "most" if criterion.sign == ">=" else "least"
     why = {
@@ -122,15 +99,14 @@ class Reached:
 
 
 def reached(
-    pieces: Piece | Sequence[Piece], cure: AnyStage, times: Sequence[float], *, place: str = "core", quantity: str = "salt",
+    pieces: Piece | Sequence[Piece], cure: Stage, times: Sequence[float], *, place: str = "core", quantity: str = "salt",
     basis: str = "equilibrium", numbers: Numbers | None = None,
 ) -> tuple[Reached, ...]:  # fmt: skip
     """How far a cure has come after each of `times` [s], in every piece, with the band: what the days on a recipe really do."""
-    longest = lasting(cure, max(times))
-    every = [simulate(pieces, longest, numbers=each) for each in (numbers or default_numbers(), *corners(numbers))]
+    many = in_corners(pieces, cure.lasting(max(times)), numbers=numbers)
     rows = []
-    for piece in every[0].pieces:
-        found = np.array([history.at(place, quantity, np.array(times), piece.name, basis) for history in every])
+    for piece in many.pieces:
+        found = many.at(place, quantity, np.array(times), piece.name, basis)
         rows += [
             Reached(piece.name, float(time), float(found[0, k]), float(found[:, k].min()), float(found[:, k].max()))
             for k, time in enumerate(times)

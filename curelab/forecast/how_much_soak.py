@@ -13,9 +13,9 @@ from ..engine.history import History
 from ..engine.simulate import extend, simulate
 from ..fields import refuse
 from ..recipe.criterion import Criterion
-from ..recipe.stages import AnyStage, Log, Rest, Soak, Water, constant
+from ..recipe.stages import Log, Rest, Soak, Stage, Water, constant
 from ..sources import Numbers
-from .answer import Answer, _ordered, _span, corners, reaching
+from .answer import Answer, corners, ordered_ends, reaching, span_words
 
 NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."
 
@@ -51,13 +51,13 @@ def soak_needed(
     `rest`: sealed rest after the soak before the target is judged. Returns the answer for the fewest waters that reach it within `at_most`
     (with its band), and one SoakPlan for each number in `changes`.
     """
-    wanted = Criterion.parse(target) if isinstance(target, str) else target
+    wanted = Criterion.of(target)
     if wanted.sign != "<=" or wanted.quantity != "salt":
         raise refuse("target", f'"{wanted}" is not what a soak can do; write it like "average salt <= 2.2 %"')
     each, limit, after = units.read(water, "water"), units.read(at_most, "time"), units.read(rest, "time")
     cold = temperature if isinstance(temperature, tuple) else constant(temperature)
 
-    if _margin(cured, wanted) >= 0:
+    if cured.margin(wanted) >= 0:
         said = NO_SOAK.format(units.show(wanted.target, "fraction"))
         return Answer("how much soak", 0.0, 0.0, 0.0, "time", str(wanted), said), ()
     plans = tuple(_soak_time(cured, wanted, n, each, limit, cold, after) for n in changes)
@@ -75,13 +75,13 @@ def soak_needed(
         _soak_time(_again(cured, each_numbers), wanted, chosen.waters, each, limit, cold, after).lasts
         for each_numbers in corners(cured.numbers)
     )
-    low, high = _ordered(chosen.lasts, fast, slow)
+    low, high = ordered_ends(chosen.lasts, fast, slow)
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
     place = {"average": "the whole piece", "surface": "the surface", "core": "the middle"}[wanted.place]
     sentence = (
         f"{units.roughly(chosen.lasts or 0.0).capitalize()} of soak after all this, in {count} of {units.show(each, 'water', system)} at "
         f"{units.show(cold[0][1], 'temperature', system)}, would bring {place} down to {units.show(wanted.target, 'fraction')} salt "
-        f"({_span('time', slow, fast, chosen.lasts)})."
+        f"({span_words('time', slow, fast, chosen.lasts)})."
     )
     return Answer("how much soak", chosen.lasts, low, high, "time", str(wanted), sentence), plans
 
@@ -98,15 +98,15 @@ def least_water(
 
     The choice is the fewest waters whose total lies within 10 % of the smallest total (judgement: more changes are work).
     """
-    wanted = Criterion.parse(target) if isinstance(target, str) else target
+    wanted = Criterion.of(target)
     limit = units.read(within, "time")
     cold = temperature if isinstance(temperature, tuple) else constant(temperature)
     green = sum(piece.weight for piece in cured.pieces)
-    if _margin(cured, wanted) >= 0:
+    if cured.margin(wanted) >= 0:
         return NO_SOAK.format(units.show(wanted.target, "fraction")), ()
     plans = []
     for count in range(1, most_changes + 1):
-        gap = lambda log_each, n=count: _margin(_soaked(cured, n, float(np.exp(log_each)), limit, cold, 0.0), wanted)  # noqa: E731
+        gap = lambda log_each, n=count: _soaked(cured, n, float(np.exp(log_each)), limit, cold, 0.0).margin(wanted)  # noqa: E731
         low, high = np.log(0.02 * green), np.log(50 * green)
         if gap(high) < 0:
             continue
@@ -131,21 +131,16 @@ def least_water(
 
 def _soaked(cured: History, count: int, each: float, seconds: float, cold: Log, rest: float) -> History:
     waters = tuple(Water(amount=each, lasts=seconds / count, temperature=cold) for _ in range(count))
-    stages: list[AnyStage] = [Soak(waters=waters)]
+    stages: list[Stage] = [Soak(waters=waters)]
     if rest > 0:
         stages.append(Rest(temperature=cold, lasts=rest))
     return extend(cured, stages)
 
 
-def _margin(history: History, criterion: Criterion) -> float:
-    run = history.runs[-1]
-    return float(run.margin(criterion, np.array([run.length]))[0])
-
-
 def _soak_time(
     cured: History, wanted: Criterion, count: int, each: float, limit: float, cold: Log, rest: float
 ) -> SoakPlan:
-    gap = lambda seconds: _margin(_soaked(cured, count, each, seconds, cold, rest), wanted)  # noqa: E731
+    gap = lambda seconds: _soaked(cured, count, each, seconds, cold, rest).margin(wanted)  # noqa: E731
     shortest = 60.0 * count
     if gap(limit) < 0:
         last = _soaked(cured, count, each, limit, cold, rest)

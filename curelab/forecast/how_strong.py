@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 from scipy.optimize import brentq
 
 from .. import units
@@ -14,8 +13,8 @@ from ..matter import brine as brine_properties
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Brine, require_bath
-from ..sources import Numbers
-from .answer import Answer, _ordered, _span, banded, reaching
+from ..sources import Numbers, default_numbers
+from .answer import Answer, corners, ordered_ends, reaching, span_words
 
 
 def strength_needed(
@@ -27,7 +26,7 @@ def strength_needed(
     numbers: Numbers | None = None,
 ) -> Answer:
     """Salt strength (of salt and water) that makes `criterion` hold at the end of `brine`, whose water and duration are kept."""
-    wanted = Criterion.parse(criterion) if isinstance(criterion, str) else criterion
+    wanted = Criterion.of(criterion)
     if wanted.quantity != "salt" or wanted.sign != ">=" or wanted.basis == "equilibrium":
         raise refuse("criterion", f'"{wanted}" does not ask for an amount of salt; write it like "core salt >= 2 %"')
     if brine.lasts is None:
@@ -37,9 +36,7 @@ def strength_needed(
     most = top / (1 - top) * bath.water * (1 - 1e-9)
 
     def margin(salt: float, these: Numbers) -> float:
-        made = brine.but(bath=bath.but(salt=salt))
-        run = simulate(pieces, made, loss=loss, numbers=these).runs[-1]
-        return float(run.margin(wanted, np.array([run.length]))[0])
+        return simulate(pieces, brine.but(bath=bath.but(salt=salt)), loss=loss, numbers=these).margin(wanted)
 
     def ask(these: Numbers) -> float | None:
         if margin(most, these) < 0:
@@ -47,14 +44,14 @@ def strength_needed(
         salt = brentq(lambda kg: margin(kg, these), 0.0, most, xtol=1e-6 * most)
         return salt / (salt + bath.water)
 
-    value, slow, fast = banded(ask, numbers)
-    low, high = _ordered(value, fast, slow)
+    value, slow, fast = (ask(each) for each in (numbers or default_numbers(), *corners(numbers)))
+    low, high = ordered_ends(value, fast, slow)
     days = units.show(brine.lasts, "time")
     if value is not None:
         grams = units.show(value / (1 - value) * bath.water, "mass")
         sentence = (
             f"{reaching(wanted)} in {days} with a brine of {units.show(value, 'fraction')} salt, {grams} in "
-            f"{units.show(bath.water, 'mass')} of water ({_span('fraction', slow, fast)})."
+            f"{units.show(bath.water, 'mass')} of water ({span_words('fraction', slow, fast)})."
         )
     else:
         history = simulate(pieces, brine.but(bath=bath.but(salt=most)), loss=loss, numbers=numbers)

@@ -9,13 +9,12 @@ import numpy as np
 
 from .. import units
 from ..engine.history import History
-from ..engine.simulate import simulate
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
-from ..recipe.stages import Brine, SealedCure
-from ..sources import Numbers, default_numbers
-from .answer import LONGEST, RESTS_ON, corners
-from .how_long import _horizons, first_time, lasting
+from ..recipe.stages import Stage
+from ..sources import Numbers
+from .answer import LONGEST, RESTS_ON, in_corners
+from .how_long import horizons
 
 
 @dataclass(frozen=True)
@@ -46,7 +45,7 @@ class Window:
 
 def window(
     pieces: Piece | Sequence[Piece],
-    cure: Brine | SealedCure,
+    cure: Stage,
     *,
     cured: str = "core salt >= 1.5 %",
     too_salty: str = "average salt >= 3 %",
@@ -59,39 +58,27 @@ def window(
     The default criteria are judgement on taste, see the rows `taste.*` in datasets/numbers.csv.
     """
     ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
+    ends = np.full((3, 2), np.inf)
+    for horizon in horizons(cure.longest, at_most):
+        many = in_corners(pieces, cure.lasting(horizon), loss=loss, numbers=numbers)
+        found = np.stack([many.first_time(ready), many.first_time(salty, where="any")], axis=1)
+        ends = np.where(np.isfinite(ends).all(axis=1, keepdims=True), ends, found)
+        if np.isfinite(ends).all():
+            break
+    usual, slow, fast = (tuple(map(float, pair)) for pair in ends)
+    return _told(usual, slow, fast, ready, salty, many.of(0))
 
-    def ask(these: Numbers) -> History:
-        for horizon in _horizons(cure.longest, at_most):
-            history = simulate(pieces, lasting(cure, horizon), loss=loss, numbers=these)
-            if np.isfinite(_ends(history, ready, salty)).all():
-                break
-        return history
 
-    return window_of([ask(each) for each in (numbers or default_numbers(), *corners(numbers))], cured, too_salty)
-
-
-def window_of(
-    histories: Sequence[History | None], cured: str = "core salt >= 1.5 %", too_salty: str = "average salt >= 3 %"
-) -> Window:
-    """The window seen within histories that are there already: the usual one, and (or None) those in slow and fast meat."""
+def window_of(history: History, cured: str = "core salt >= 1.5 %", too_salty: str = "average salt >= 3 %") -> Window:
+    """The window seen within a history that is there already, of usual meat alone."""
     ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
-    usual, *others = histories
-    assert usual is not None
-    ends = [_ends(history or usual, ready, salty) for history in (usual, *others)]
-    usual_ends, slow, fast = ends if len(ends) == 3 else [ends[0]] * 3
-    return Window(
-        *usual_ends,
-        slow,
-        fast,
-        str(ready),
-        str(salty),
-        _window_words(usual_ends, slow, fast, ready, salty, usual.length, usual),
-    )
+    ends = history.first_time(ready), history.first_time(salty, where="any")
+    return _told(ends, ends, ends, ready, salty, history)
 
 
-def _ends(history: History, ready: Criterion, salty: Criterion) -> tuple[float, float]:
-    opens, closes = first_time(history, ready), first_time(history, salty, where="any")
-    return (np.inf if opens is None else opens), (np.inf if closes is None else closes)
+def _told(usual, slow, fast, ready: Criterion, salty: Criterion, history: History) -> Window:
+    words = _window_words(usual, slow, fast, ready, salty, history.length, history)
+    return Window(usual[0], usual[1], slow, fast, str(ready), str(salty), words)
 
 
 def _last_and_first(history: History, ready: Criterion, salty: Criterion) -> tuple[str, str]:
@@ -100,10 +87,9 @@ def _last_and_first(history: History, ready: Criterion, salty: Criterion) -> tup
         return "the middle", "the whole"
 
     def order(criterion: Criterion) -> list[tuple[float, str]]:
-        found = [
-            (first_time(history, criterion, 0.0, number), piece.name) for number, piece in enumerate(history.pieces)
-        ]
-        return sorted((np.inf if when is None else when, name) for when, name in found)
+        return sorted(
+            (history.first_time(criterion, where=number), piece.name) for number, piece in enumerate(history.pieces)
+        )
 
     return f"the middle of the {order(ready)[-1][1]}", f"the {order(salty)[0][1]}"
 

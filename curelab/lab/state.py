@@ -17,16 +17,13 @@ from .. import outcome as outcomes
 from ..batch import Batch, Reading
 from ..engine.simulate import simulate
 from ..fields import InputError, refuse
-from ..forecast import lasting
-from ..learn.update import Update, heard, run_with_log
 from ..paper.logbook import append_reading, save_keeping_log, undo
 from ..recipe.piece import Piece
-from ..recipe.stages import AnyStage, Brine, SealedCure, Soak
+from ..recipe.stages import Stage
 from ..show.report import words
 from ..sources import datasets_folder, default_numbers
-from ..spread import spread
-from ..spread.banded import Banded
-from ..spread.uncertain import usual_case
+from ..spread import Spread, spread
+from ..spread.draws import usual_case
 
 Whole = TypeVar("Whole")
 WORKING_FILE = "my-batch.toml"
@@ -51,11 +48,9 @@ class State(T.HasTraits):
     def __init__(self, batch: Batch | None = None, path: str = "", *, strict: bool = False):
         super().__init__(batch=batch or starting_batch(), path=path)
         self.strict = strict
-        self._kept: dict[Any, Banded] = {}
+        self._kept: dict[Any, Spread] = {}
         self._shown: dict[Any, None] = {}
         self._outcome: outcomes.Outcome | None = None
-        self._found: Update | None = None
-        self.log_says: list[str] = []
         self.observe(self._bump, ["batch", "bands", "problems"])
 
     def _bump(self, change: Any) -> None:
@@ -155,9 +150,9 @@ class State(T.HasTraits):
 
     # -- results -----------------------------------------------------------------------------------------------------------------
 
-    def banded(self, stages: tuple[AnyStage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Banded:
-        """The history of `stages` and `pieces` (default: those of the batch) and their draws: few at once (`QUICK`), all
-        of them (`DRAWS`) once they have been `settled`.
+    def spread(self, stages: tuple[Stage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Spread:
+        """The draws of `stages` and `pieces` (default: those of the batch): few at once (`QUICK`), all of them (`DRAWS`) once they have
+        been `settled`.
         """
         wanted = self.batch.filled() if stages is None else stages
         meat = pieces or self.batch.pieces
@@ -166,35 +161,28 @@ class State(T.HasTraits):
             if len(self._kept) >= 8:
                 self._kept.clear()
             case = usual_case(meat, wanted, default_numbers(), self.batch.meat_and_fridge)
-            self._kept[key] = Banded(simulate(case[0], case[1], loss=self.batch.loss, numbers=case[2]))
-        if self._kept[key].many is None:
-            usual = self._kept[key].usual
-            many = spread(
+            usual = simulate(case[0], case[1], loss=self.batch.loss, numbers=case[2])
+            self._kept[key] = spread(
                 meat,
                 wanted,
                 count=QUICK,
                 loss=self.batch.loss,
                 known=self.batch.meat_and_fridge,
                 used=usual.numbers.used,
-            )
-            self._kept[key] = Banded(usual, many)
+            ).beside(usual)
         self._shown[key] = None
         return self._kept[key]
 
     def settled(self) -> Iterator[None]:
-        """Compute what was shown since `showing` in all draws, in steps short enough for a hand to come between."""
+        """Compute what was shown since `showing` in all draws, in steps short enough that the user can interrupt."""
         for key in list(self._shown):
-            quick = self._kept[key].many if key in self._kept else None
+            quick = self._kept.get(key)
             if quick is not None and quick.count < DRAWS:
                 full = quick.widened(DRAWS)
                 yield from full.prepared(quick, QUICK)
-                self._kept[key] = Banded(self._kept[key].usual, full)
+                self._kept[key] = full
         if self._outcome is not None and self._outcome.draws < outcomes.DRAWS:
-            outcome, found = (yield from last(self._outcome.settled(outcomes.DRAWS, QUICK))), self._found
-            if found is not None:
-                found = yield from last(found.settled(outcomes.DRAWS, QUICK))
-                self._found, self.log_says = found, found.in_short
-            self._outcome = outcome
+            self._outcome = yield from last(self._outcome.settled(outcomes.DRAWS, QUICK))
 
     def showing(self) -> None:
         """Forget what was shown before: a view begins to draw."""
@@ -204,35 +192,32 @@ class State(T.HasTraits):
 
     def shown_outcome(self) -> outcomes.Outcome:
         """The outcome of the batch, its log taken up, with few draws behind its bands until it is settled; kept while the batch stays as it
-        is. What the log says stands in `log_says` then.
+        is.
         """
         if self._outcome is None:
-            self.log_says, self._found = heard(self.batch, QUICK)
-            taught = self._found.taken_up if self._found is not None else None
-            self._outcome = outcomes.run(self.batch, draws=QUICK, learned=taught)
+            self._outcome = outcomes.run(self.batch, draws=QUICK)
         return self._outcome
 
     def report(self) -> str:
         """What `curelab run` prints for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
-        outcome, learned = run_with_log(self.batch)
-        return words(outcome, long=True, learned=learned)
+        return words(outcomes.run(self.batch), long=True)
 
     # -- what benches ask for ------------------------------------------------------------------------------------------------------
 
     @property
     def cure(self) -> int:
         """Number of the first stage that cures."""
-        return next(numbers_of(self.batch, Brine, SealedCure))
+        return next(n for n, stage in enumerate(self.batch.stages) if stage.cures)
 
     @property
     def soak(self) -> int | None:
         """Number of the first soak, if there is one."""
-        return next(numbers_of(self.batch, Soak), None)
+        return next((n for n, stage in enumerate(self.batch.stages) if stage.wet and not stage.cures), None)
 
-    def cure_lasting(self, seconds: float) -> tuple[AnyStage, ...]:
+    def cure_lasting(self, seconds: float) -> tuple[Stage, ...]:
         """The stages up to the cure, with the cure made to last; for pictures that look past its end."""
         filled = self.batch.filled()
-        return (*filled[: self.cure], lasting(filled[self.cure], seconds))
+        return (*filled[: self.cure], filled[self.cure].lasting(seconds))
 
 
 def last(steps: Iterator[Whole]) -> Generator[None, None, Whole]:
@@ -242,11 +227,6 @@ def last(steps: Iterator[Whole]) -> Generator[None, None, Whole]:
         given = [each]
         yield
     return given[0]
-
-
-def numbers_of(batch: Batch, *sorts: type) -> Iterator[int]:
-    """Numbers, from 0, of the stages of these sorts."""
-    return (number for number, stage in enumerate(batch.stages) if isinstance(stage, sorts))
 
 
 def _replaced(items: tuple, number: int, **changes: Any) -> tuple:

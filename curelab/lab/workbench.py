@@ -10,8 +10,7 @@ from typing import Any
 from ..fields import InputError
 from ..show.pictures import Lines, Map
 from ..show.ranking import what_matters
-from ..spread import sensitivity
-from ..spread.banded import Banded
+from ..spread import Spread, sensitivity
 from .bars import BarPicture
 from .boxes import column, row
 from .controls import Switch
@@ -158,10 +157,10 @@ def show_lines(widget: Picture, picture: Lines, **more: Any) -> None:
     widget.show(series, picture.x_label, picture.y_label, marks=marks, summary=picture.sentence, **more)  # type: ignore[arg-type]
 
 
-def show_matters(widget: Picture | DepthMap | BarPicture, banded: Banded, ask: sensitivity.Ask, answer: str) -> None:
+def show_matters(widget: Picture | DepthMap | BarPicture, many: Spread, ask: sensitivity.Ask, answer: str) -> None:
     """Draw what one answer hangs on, by rank regression over the draws behind the bands."""
-    assert isinstance(widget, BarPicture) and banded.many is not None
-    widget.show(what_matters(sensitivity.what_matters(banded.many, ask, answer, method="rank")))
+    assert isinstance(widget, BarPicture)
+    widget.show(what_matters(sensitivity.what_matters(many, ask, answer, method="rank")))
 
 
 def show_map(widget: DepthMap, picture: Map) -> None:

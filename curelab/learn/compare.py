@@ -14,9 +14,8 @@ from ..batch import Batch, load
 from ..engine.simulate import simulate
 from ..fields import InputError, Problem
 from ..forecast import DAY
-from ..recipe.stages import Brine, SealedCure
 from ..sources import Numbers, default_numbers
-from ..spread.uncertain import usual_case
+from ..spread.draws import usual_case
 from ..units import capital
 from .fit import Fit
 from .readings import Measurement, from_log
@@ -39,7 +38,7 @@ def compare(batches: Sequence[Batch], *, numbers: Numbers | None = None) -> list
         taught = found.learned if found is not None and found.believed else None
         pieces, stages, base = usual_case(batch.pieces, batch.filled(), numbers or default_numbers(), None, taught)
         history = simulate(pieces, stages, loss=batch.loss, cells=24, numbers=base)
-        cured = sum(run.length for run in history.runs if isinstance(run.stage, (Brine, SealedCure)))
+        cured = history.time_in([n for n, stage in enumerate(history.stages) if stage.cures])
         ratio, why = _pace(found)
         for piece in batch.pieces:
             rows.append(

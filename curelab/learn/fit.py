@@ -15,9 +15,10 @@ from ..engine.history import History
 from ..engine.simulate import simulate
 from ..matter.tissue import water_change_band
 from ..recipe.piece import Piece
-from ..recipe.stages import AnyStage
+from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
-from ..spread.uncertain import MOST, POINT_95, Learned, Uncertain, inputs_for
+from ..spread.draws import Learned
+from ..spread.uncertain import MOST, POINT_95, Uncertain, inputs_for
 from ..units import capital
 from .readings import FRIDGE_SWING, Measurement, measured
 
@@ -139,7 +140,7 @@ def _bounds(row: Uncertain) -> tuple[float, float]:
 
 def fit(
     pieces: Sequence[Piece],
-    stages: Sequence[AnyStage],
+    stages: Sequence[Stage],
     readings: Sequence[Measurement],
     *,
     parameters: Sequence[str] = ("obstruction.lean",),
@@ -264,7 +265,7 @@ def _error(reading: Measurement, usual: History, parameters: Sequence[str], numb
         return float(np.hypot(reading.error, FRIDGE_SWING / POINT_95))
     if reading.what != "weight" or "water uptake" in parameters:
         return reading.error
-    piece = usual.pieces[usual._piece(reading.piece or 0)]
+    piece = usual.pieces[usual.piece_number(reading.piece or 0)]
     return float(np.hypot(reading.error, water_change_band(numbers) / POINT_95 * piece.weight))
 
 

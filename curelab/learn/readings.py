@@ -10,14 +10,12 @@ import numpy as np
 from .. import units
 from ..batch import TASTE_WORDS, Batch
 from ..engine.history import History
-from ..engine.runs import Run
 from ..engine.simulate import simulate
 from ..matter import brine
 from ..matter.tissue import TISSUES
 from ..recipe.piece import Piece
-from ..recipe.stages import AnyStage, Rest
+from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
-from ..spread.ensemble import Ensemble
 from ..spread.uncertain import POINT_95, inputs_for
 
 KINDS = {
@@ -158,7 +156,7 @@ def measure(history: History, reading: Measurement) -> float:
     if reading.what == "temperature":
         return history.temperature(reading.at)
     if reading.what == "acidity":
-        return history.pieces[history._piece(piece)].acidity(history.numbers)
+        return history.pieces[history.piece_number(piece)].acidity(history.numbers)
     salt = history.bath("salt", reading.at)
     if reading.what == "brine strength":
         return salt
@@ -171,7 +169,7 @@ def measure(history: History, reading: Measurement) -> float:
 
 def measured(
     pieces: Sequence[Piece],
-    stages: Sequence[AnyStage],
+    stages: Sequence[Stage],
     columns: Mapping[str, np.ndarray],
     readings: Sequence[Measurement],
     planned: Sequence[float],
@@ -191,7 +189,7 @@ def measured(
     for number, reading in enumerate(readings):
         groups.setdefault((reading.what, names.index(reading.piece) if reading.piece else 0), []).append(number)
     warmer = columns.get("temperature", np.zeros(count))[:, None]
-    many: Ensemble | None = None
+    many: History | None = None
     for (what, piece), chosen in groups.items():
         times = np.array([readings[number].at for number in chosen])
         kelvin = np.array([planned[number] for number in chosen]) + warmer
@@ -202,7 +200,7 @@ def measured(
             result[:, chosen] = _acidity(pieces[piece], columns, numbers, count)[:, None]
             continue
         if many is None:  # a network is solved only where a reading needs one
-            many = Ensemble(pieces, stages, columns, loss=loss, cells=cells, numbers=numbers)
+            many = simulate(pieces, stages, draws=columns, loss=loss, cells=cells, numbers=numbers)
         if what == "weight":
             result[:, chosen] = many.weight(times, piece)
         elif what in ("core salt", "average salt", "taste"):
@@ -260,13 +258,13 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
                 remarks.append(
                     f"The {entry.what} of {day} is read as on day {_day(end)}, where the plan ends: wrapped meat keeps its salt."
                 )
-        run = run_at(usual, at)
-        if entry.what in IN_THE_BATH and isinstance(run.stage, Rest):
+        ran = usual.ran_at(at)
+        if entry.what in IN_THE_BATH and ran.stretch.sealed:
             remarks.append(
                 f"The {entry.what} of {day} is left out: the meat rests then, and there is no brine in the plan."
             )
             continue
-        if entry.what == "temperature" and not run.clock.steady:
+        if entry.what == "temperature" and len({kelvin for _, kelvin in ran.stretch.temperature}) > 1:
             remarks.append(
                 f"The temperature of {day} is left out of the fit: the plan follows a fridge log there, which says more than one reading."
             )
@@ -288,17 +286,12 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
         beside = [pair for pair in logged if abs(pair[0] - entry.at) <= NEAR] if entry.what == "salometer" else []
         kelvin = min(beside, key=lambda pair: abs(pair[0] - entry.at))[1] if beside else None
         found.append(Measurement(entry.what, at, value, error, entry.piece, kelvin))
-    sweet = any(getattr(getattr(stage, "bath", None) or stage, "sugar", 0.0) for stage in stages)
+    sweet = any(stage.put_in is not None and stage.put_in.sugar for stage in stages)
     if sweet and any(reading.what == "brine strength" for reading in found):
         remarks.append(
             "This brine holds sugar, which a refractometer counts as salt: log salometer degrees, where that is allowed for."
         )
     return tuple(found), tuple(dict.fromkeys(remarks))
-
-
-def run_at(usual: History, at: float) -> Run:
-    """The run that owns a time; a border belongs to the earlier one, as in `History`."""
-    return next((run for run in usual.runs if at <= run.end + 1e-6), usual.runs[-1])
 
 
 def _about_acidity(piece: Piece, value: float, ranges: Mapping[str, tuple[float, float]]) -> str:

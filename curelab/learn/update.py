@@ -10,20 +10,20 @@ from ..engine.history import History
 from ..engine.simulate import simulate
 from ..fields import InputError, refuse
 from ..matter.tissue import TISSUES
-from ..outcome import CURED, DRAWS, Outcome, held, run
 from ..recipe.meat_and_fridge import LONGEST_STORY, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
-from ..recipe.stages import Brine, SealedCure
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
-from ..spread.uncertain import Learned, Uncertain, inputs_for, with_known
+from ..spread.draws import Learned
+from ..spread.uncertain import Uncertain, inputs_for, with_known
 from .fit import Fit, fit
 from .readings import SHARED, Measurement, from_log
 from .words import Told, told
 
 __all__ = [
-    "Known", "MeatAndFridge", "Update", "asked_for", "heard", "load_profile", "priors", "profile_of", "run_with_log", "save_profile", "update",
+    "Known", "MeatAndFridge", "Update", "asked_for", "heard", "load_profile", "priors", "profile_of", "save_profile", "update",
 ]  # fmt: skip
 
+CURED = "core salt >= 90 % of equilibrium"
 PACE = "obstruction.lean"
 OF_ONE_ANIMAL = ("ph.", "thickness of ")  # says nothing about the next one
 
@@ -129,7 +129,7 @@ def fitted(
     What waits for a criterion is held to the plan, else a reading would stand in another stage in every draw. Raises ValueError as `fit`.
     """
     return fit(
-        batch.pieces, held(batch.filled(), usual), readings, parameters=parameters, beside=[row.key for row in inputs],
+        batch.pieces, usual.held(batch.filled()), readings, parameters=parameters, beside=[row.key for row in inputs],
         inputs=inputs, loss=batch.loss, numbers=numbers, shared=SHARED, system=batch.units,
     )  # fmt: skip
 
@@ -157,7 +157,7 @@ def update(
         why = f" ({' '.join(remarks)})" if remarks else ""
         raise refuse("log", f"there is no reading to learn from{why}; log one like {like}")
     stages = batch.filled()
-    cure = next((n for n, stage in enumerate(stages) if isinstance(stage, (Brine, SealedCure))), None)
+    cure = next((n for n, stage in enumerate(stages) if stage.cures), None)
     if cure is None:
         raise refuse("stages", "there is no cure to forecast")
     base = numbers or default_numbers()
@@ -175,33 +175,22 @@ def update(
         for taught in (None, found.learned)
     ]
     before, after = (each.time_to(criterion, cure) for each in many)
-    begin, ends = usual.span(cure) if usual.runs[-1].index >= cure else (0.0, 0.0)
+    begin, ends = usual.span(cure) if usual.has(cure) else (0.0, 0.0)
     said = told(batch, usual, found, readings, before, after, begin)
     return Update(
         found, before, after, remarks, said, many[1], begin, ends, many[0], batch, readings, usual, cure
     )  # fmt: skip
 
 
-def heard(batch: Batch, count: int) -> tuple[list[str], Update | None]:
+def heard(batch: Batch, count: int, numbers: Numbers | None = None) -> tuple[list[str], Update | None]:
     """What the log of a batch says, in a few sentences for its report, or that it says nothing (None); nothing at all without a log."""
     if not batch.log:
         return [], None
     try:
-        found = update(batch, count=count)
+        found = update(batch, count=count, numbers=numbers)
     except InputError as error:
         return [f"{problem}." for problem in error.problems], None
     return found.in_short, found
-
-
-def run_with_log(batch: Batch, draws: int = DRAWS) -> tuple[Outcome, list[str]]:
-    """The outcome of a batch with its log taken up, and what the log says, in a few sentences."""
-    said, found = heard(batch, draws)
-    return run(batch, draws=draws, learned=found.taken_up if found is not None else None), said
-
-
-def with_log(batch: Batch) -> Outcome | None:
-    """The outcome of a batch that has a log, with the log taken up; None without one."""
-    return run_with_log(batch)[0] if batch.log else None
 
 
 def profile_of(found: Fit, name: str, batch: Batch | None = None, note: str = "") -> MeatAndFridge:

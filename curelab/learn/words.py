@@ -10,14 +10,13 @@ import numpy as np
 from ..batch import Batch
 from ..engine.history import History
 from ..forecast import DAY
-from ..outcome import warm_log
-from ..recipe.stages import Brine, SealedCure
 from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
 from ..units import capital
 from .fit import Estimate, Fit, known_before
 from .readings import IN_THE_BATH, Measurement
+from .warm_log import warm_log
 
 PROBABLY = 0.67  # deviations from the typical pace, 3 cases of 4: with less the meat is called alike (judgement)
 SAME = 0.05  # and so is what is this near to it, however sure (judgement)
@@ -88,9 +87,9 @@ def typical_pace() -> float:
 
 def what_to_measure(batch: Batch) -> str:
     """Two sentences for a cook whose log says nothing yet: what to measure, and how."""
-    cure = next((stage for stage in batch.stages if isinstance(stage, (Brine, SealedCure))), None)
+    cure = next((stage for stage in batch.stages if stage.cures), None)
     slice_of = f"fry a thin slice of the {max(batch.pieces, key=lambda piece: piece.lean_thickness).name} and write down how it tastes"
-    if isinstance(cure, Brine) and not cure.running:
+    if cure is not None and cure.wet and not getattr(cure, "running", False):
         return (
             "Stir the brine, let a salometer float in it and write down what it shows and how cold the brine is: when the meat goes in, after "
             f"two days, and twice more before the cure ends. Without a salometer, {slice_of} when the meat is done."
@@ -108,8 +107,8 @@ def what_was_seen(readings: Sequence[Measurement], usual: History, system: str) 
     """The readings in one clause: "your brine fell from 26 to 23.4 degrees by day 4"."""
     groups: dict[tuple[str, str, int], list[Measurement]] = {}
     for reading in sorted(readings, key=lambda one: one.at):
-        # Two brines are two stories, and the fridge has its own sentence.
-        stage = next((run.index for run in usual.runs if reading.at <= run.end + 1e-6), 0)
+        # Compare only readings from one brine; the fridge has its own sentence.
+        stage = usual.ran_at(reading.at).stage
         key = (reading.what, reading.piece, stage if reading.what in IN_THE_BATH else 0)
         groups.setdefault(key, []).append(reading)
     seen = [rows for (what, *_), rows in groups.items() if what not in ("temperature", "acidity")]

@@ -12,7 +12,6 @@ from types import SimpleNamespace
 from ..engine.history import History
 from ..matter.solutes import molar_mass
 from ..recipe.piece import Piece
-from ..recipe.stages import Brine, SealedCure
 from ..sources import Numbers
 from ..weighing.methods import Solutes, ingoing_table, pickle_weight
 from .process import check_process
@@ -193,7 +192,7 @@ def check_taken_up(history: History, rule_set: str = "US", product: str = "cured
         return [float(history.average(agent, history.times, piece.name).max()) for piece in history.pieces]
 
     found = []
-    wet = any(isinstance(stage, Brine) for stage in history.stages)
+    wet = any(stage.cures and stage.wet for stage in history.stages)
     for pick in picks(rule_set, product):
         if not pick.kind.endswith("ingoing") or pick.process not in ("", "immersion" if wet else "dry"):
             continue
@@ -279,14 +278,14 @@ def _checked(history, rule_set, product, method, pick_up, numbers) -> list[Verdi
     made: list[Solutes] = []
     found: list[Verdict] = []
     for stage in history.stages:
-        if isinstance(stage, Brine) and stage.bath is not None:
-            if stage.running and stage.bath.nitrite + stage.bath.nitrate > 0:
-                reason = "A running brine has no end of nitrite, so no method can count what goes in."
-                found.append(unknown(f"{rule_set} ingoing", reason, RULE_SETS[rule_set].title, "seen"))
-            else:
-                made.append(stage.bath)
-        elif isinstance(stage, SealedCure):
-            made.append(stage)
+        put_in = stage.put_in
+        if put_in is None:
+            continue
+        if any(stretch.endless for stretch in stage.stretches) and put_in.nitrite + put_in.nitrate > 0:
+            reason = "A running brine has no end of nitrite, so no method can count what goes in."
+            found.append(unknown(f"{rule_set} ingoing", reason, RULE_SETS[rule_set].title, "seen"))
+            continue
+        made.append(put_in)
     if made:
         found += check_ingoing(made, history.pieces, rule_set, product, method, pick_up, numbers)
     found += check_taken_up(history, rule_set, product)

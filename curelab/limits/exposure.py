@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..engine.history import History
-from ..engine.runs import FREE, Run
-from ..recipe.stages import Soak
+from ..engine.run import FREE
 from ..sources import Numbers, default_numbers
 
 STEPS = 400  # of each run; a change between two of them is placed half a step off at most
@@ -23,21 +22,6 @@ class Exposure:
     unprotected: float
     some: float
     none: float
-
-
-def knots(run: Run) -> np.ndarray:
-    """Times [s] in a run between which its temperature is a straight line."""
-    return np.append(run.clock.knots[run.clock.knots < run.length], run.length)
-
-
-def lean_profile(run: Run, quantity: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
-    """Fractions (t, d) at every depth of the lean, its faces included, at times [s] since the run began."""
-    _, values = run.profile(quantity, basis, times, piece)
-    lean = run.bodies[piece].lean
-    mask = np.concatenate([lean[:1], lean, lean[-1:]])
-    if values.shape[1] != len(mask):  # measured from the middle: both halves are given, without the inner face
-        mask = np.concatenate([mask[:0:-1], mask[1:]])
-    return values[:, mask]
 
 
 Pairs = tuple[tuple[float, float], ...]  # (free nitrite, salt) that only protect together
@@ -74,44 +58,41 @@ def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposur
     enough = numbers.si("growth.nonproteolytic.water_phase_salt")
     least = numbers.si("protection.free_nitrite")
     total = np.zeros((len(history.pieces), 3))
-    for run in history.runs:
-        if run.length <= 0 or run.clock.kelvin.max() <= min(warm, cool):
+    for ran in history.ran:
+        if ran.length <= 0 or ran.kelvin.max() <= min(warm, cool):
             continue  # too short or too cold to count: nothing needs to be read
-        grid = np.unique(np.concatenate([knots(run), np.linspace(0.0, run.length, STEPS + 1)]))
+        grid = np.unique(np.concatenate([ran.knots, np.linspace(ran.begin, ran.end, STEPS + 1)]))
         middle, steps = 0.5 * (grid[1:] + grid[:-1]), np.diff(grid)
-        kelvin = run.clock.temperature(middle)
+        kelvin = np.interp(middle, ran.knots, ran.kelvin)
         counted = np.stack([kelvin > warm, kelvin > cool, kelvin > cool])
         asked = counted.any(axis=0) & (kelvin <= hopeless)  # warmer than that, no hurdle counts
         for piece in range(len(history.pieces)):
             bare = np.ones(counted.shape, dtype=bool)
             if asked.any():
-                bare[:2, asked] = _bare(run, middle[asked], piece, pairs, enough)
-                free = run.read(FREE, "average", "green weight", middle[asked], piece)
-                salt = run.read("salt", "average", "water phase", middle[asked], piece)
+                bare[:2, asked] = _bare(history, middle[asked], piece, pairs, enough)
+                free = history.average(FREE, middle[asked], piece, "green weight")
+                salt = history.average("salt", middle[asked], piece, "water phase")
                 bare[2, asked] = (free < least) & (salt < enough)
             total[piece] += [float(steps[row].sum()) for row in counted & bare]
     return tuple(Exposure(*row) for row in total.tolist())
 
 
-def _bare(run: Run, times: np.ndarray, piece: int, pairs: Pairs, enough: float) -> np.ndarray:
+def _bare(history: History, times: np.ndarray, piece: int, pairs: Pairs, enough: float) -> np.ndarray:
     """(2, t): whether some of the lean has no pair; whether some of it has neither a pair nor salt `enough`.
 
-    A few cells of the lean tell most of it: where one of them is bare, the others need not be read.
+    A few places in the lean tell most of it: where one of them is bare, the others need not be read.
     """
 
-    def without(free: np.ndarray, salt: np.ndarray) -> np.ndarray:
+    def without(when: np.ndarray, few: bool) -> np.ndarray:
+        free = history.lean_profile(FREE, when, piece, "green weight", few)
+        salt = history.lean_profile("salt", when, piece, "water phase", few)
         met = paired(free, salt, pairs)
         return np.stack([~met.all(axis=1), ~(met | (salt >= enough)).all(axis=1)])
 
-    found = without(
-        run.lean_cells(FREE, "green weight", times, piece), run.lean_cells("salt", "water phase", times, piece)
-    )
+    found = without(times, True)
     open_still = np.flatnonzero(~found.all(axis=0))
     if len(open_still):
-        found[:, open_still] = without(
-            lean_profile(run, FREE, "green weight", times[open_still], piece),
-            lean_profile(run, "salt", "water phase", times[open_still], piece),
-        )
+        found[:, open_still] = without(times[open_still], False)
     return found
 
 
@@ -141,15 +122,11 @@ def uncovered_time(history: History, numbers: Numbers | None = None) -> float:
     that is longer than `protection.log_gap`. A temperature given once, from the start, is a plan and covers all.
     """
     gap = (numbers or default_numbers()).si("protection.log_gap")
-    total, waters = 0.0, 0
-    for run in history.runs:
-        if isinstance(run.stage, Soak):  # every water has a run and a log of its own
-            waters = waters + 1 if run.begin > history.span(run.index)[0] else 0
-            log = run.stage.waters[waters].temperature
-        else:
-            log = run.stage.temperature
+    total = 0.0
+    for ran in history.ran:
+        log = ran.stretch.temperature
         if len(log) == 1 and log[0][0] == 0:
             continue
-        holes = np.diff(np.clip([0.0, *[time for time, _ in log], run.length], 0.0, run.length))
+        holes = np.diff(np.clip([0.0, *[time for time, _ in log], ran.length], 0.0, ran.length))
         total += float(holes[holes > gap * (1 + 1e-9)].sum())
     return total

@@ -14,12 +14,10 @@ import numpy as np
 from .. import units
 from ..engine.history import History
 from ..matter import brine
-from ..recipe.stages import Brine, Rest, SealedCure, Soak
+from ..recipe.stages import Stage
 from ..sources import Number, Numbers, default_numbers, read_table
-from .exposure import Exposure, exposures, knots, lean_profile, uncovered_time
+from .exposure import Exposure, exposures, uncovered_time
 from .verdict import ROUNDING, Verdict, judge, undecided, unknown
-
-CURING = (Brine, SealedCure, Rest)
 
 
 @dataclass(frozen=True)
@@ -31,11 +29,11 @@ class _Kept:
 
     @cached_property
     def curing(self) -> tuple[np.ndarray, np.ndarray]:
-        return _warmth(self.history, CURING)
+        return _warmth(self.history, lambda stage: stage.cures or not stage.wet)
 
     @cached_property
     def soaking(self) -> tuple[np.ndarray, np.ndarray]:
-        return _warmth(self.history, (Soak,))
+        return _warmth(self.history, lambda stage: stage.wet and not stage.cures)
 
     @cached_property
     def uncovered(self) -> float:
@@ -88,17 +86,13 @@ def _fahrenheit(rule_id: str, which: int = -1) -> tuple[float, str, str]:
     return units.read(f"{value} degF", "temperature"), source, how
 
 
-def _warmth(history: History, kinds: tuple) -> tuple[np.ndarray, np.ndarray]:
-    """(durations, temperatures at both ends (n, 2)) of the straight stretches of all runs of these kinds of
-    stage.
-    """
+def _warmth(history: History, counts: Callable[[Stage], bool]) -> tuple[np.ndarray, np.ndarray]:
+    """(durations, temperatures at both ends (n, 2)) of the straight parts of all stages that count."""
     spans, ends = [np.zeros(0)], [np.zeros((0, 2))]
-    for run in history.runs:
-        if isinstance(run.stage, kinds) and run.length > 0:
-            times = knots(run)
-            kelvin = run.clock.temperature(times)
-            spans.append(np.diff(times))
-            ends.append(np.stack([kelvin[:-1], kelvin[1:]], axis=1))
+    for ran in history.ran:
+        if counts(history.stages[ran.stage]) and ran.length > 0:
+            spans.append(np.diff(ran.knots))
+            ends.append(np.stack([ran.kelvin[:-1], ran.kelvin[1:]], axis=1))
     return np.concatenate(spans), np.concatenate(ends)
 
 
@@ -149,8 +143,8 @@ def _not_too_cold(kept: _Kept) -> list[Verdict]:
 
 
 def _no_nitrite(kept: _Kept) -> list[Verdict]:
-    cures = [stage for stage in kept.history.stages if isinstance(stage, (Brine, SealedCure))]
-    grams = [stage.bath if isinstance(stage, Brine) else stage for stage in cures]
+    cures = [stage for stage in kept.history.stages if stage.cures]
+    grams = [stage.put_in for stage in cures]
     if not cures or any(one.nitrite for one in grams if one):
         return []
     row = kept.numbers["growth.nonproteolytic.temperature"]
@@ -211,9 +205,8 @@ def _least_salt(kept: _Kept) -> list[Verdict]:
         kept.numbers["growth.nonproteolytic.water_phase_salt"],
         kept.numbers["growth.proteolytic.water_phase_salt"],
     )
-    run = kept.history.runs[-1]
-    end = np.array([run.length])
-    least = min(float(lean_profile(run, "salt", "water phase", end, n).min()) for n in range(len(kept.history.pieces)))
+    history = kept.history
+    least = min(float(history.lean_profile("salt", None, n, "water phase").min()) for n in range(len(history.pieces)))
     activity = float(brine.water_activity(min(least, brine.STRONGEST)))
     remark = f"Water activity there is near {activity:.3f}."
     if least < row.si:
@@ -243,12 +236,13 @@ def _days(kept: _Kept) -> list[Verdict]:
     """Old rules of days per pound, as information: they were made for hams in cures that end too salty, by the clock."""
     pounds = max(units.convert(piece.weight, "mass", "lb") for piece in kept.history.pieces)
     limit, found = kept.numbers.si("taste.too_salty"), []
-    for kind, rule_id, name in ((Brine, "FB2265-01", "days in brine"), (SealedCure, "CLEM-03", "days in dry cure")):
-        runs = [run for run in kept.history.runs if isinstance(run.stage, kind)]
-        if not any(run.resting("salt", n) > limit for run in runs for n in range(len(kept.history.pieces))):
+    history = kept.history
+    for wet, rule_id, name in ((True, "FB2265-01", "days in brine"), (False, "CLEM-03", "days in dry cure")):
+        own = [n for n, stage in enumerate(history.stages) if stage.cures and stage.wet == wet and history.has(n)]
+        if not any(history.resting("salt", n, piece) > limit for n in own for piece in range(len(history.pieces))):
             continue
         per_pound, source, how = _rule(rule_id, 0)
-        spent = sum(run.length for run in runs) / 86400
+        spent = history.time_in(own) / 86400
         reason = (
             f"For information: {spent:.3g} d in cure; an old rule for hams, {per_pound:g} days per pound, would have "
             f"{per_pound * pounds:.3g} d. It knows weight, not thickness: look at the core."
@@ -264,7 +258,8 @@ def _soak_time(kept: _Kept) -> list[Verdict]:
         return []
     per_day, source, how = _rule("FB2265-08")
     cold, _, _ = _fahrenheit("FB2265-06")
-    cured = sum(run.length for run in kept.history.runs if isinstance(run.stage, (Brine, SealedCure))) / 86400
+    history = kept.history
+    cured = history.time_in([n for n, stage in enumerate(history.stages) if stage.cures]) / 86400
     most, from_here = kept.numbers["protection.soak_hours"], kept.numbers.si("protection.soak_cold")
     hours = _seconds_above(spans, ends, from_here * (1 + 1e-9)) / 3600
     if hours > most.si / 3600 * (1 + ROUNDING):

@@ -158,6 +158,7 @@ def partition(numbers: Numbers | None = None) -> float:
     return (numbers or default_numbers()).si("partition.water_phase")
 
 
+FULL_UPTAKE = 0.02  # strength from which a brine moves water as its row says; between it and water, in proportion
 _CHANGE_NODES = ("2", "5", "10", "15", "17.7", "25")  # % by weight of brine; one row of numbers.csv each
 
 

@@ -92,7 +92,7 @@ def _plan(given) -> int:
     from .schedule import plan_words, schedule
 
     now, batch = datetime.now(UTC), _loaded(given)
-    found = schedule(batch, known=given.with_log(batch), now=now)
+    found = schedule(batch, now=now)
     if given.update and given.ics is None:
         raise refuse("--update", "there is no calendar to bring up to date; name it with --ics")
     if given.ics is not None:
@@ -112,9 +112,7 @@ def _sheet(given) -> int:
     from .sheet import sheet
 
     batch = _loaded(given)
-    return _page(
-        given, "sheet", lambda paper: sheet_html(sheet(schedule(batch, known=given.with_log(batch))), paper), batch
-    )
+    return _page(given, "sheet", lambda paper: sheet_html(sheet(schedule(batch)), paper), batch)
 
 
 def _label(given) -> int:
@@ -123,7 +121,7 @@ def _label(given) -> int:
     from .sheet import label
 
     batch = _loaded(given)
-    return _page(given, "label", lambda paper: label_html(label(schedule(batch)), paper), batch)
+    return _page(given, "label", lambda paper: label_html(label(schedule(batch, log=False)), paper), batch)
 
 
 def _page(given, kind: str, make, batch) -> int:
@@ -203,7 +201,7 @@ def _start(batch):
         return None
     from .schedule import schedule
 
-    return schedule(batch).start  # counted back from the serving time
+    return schedule(batch, log=False).start  # counted back from the serving time
 
 
 def _moment(given, batch, start: datetime | None) -> float:

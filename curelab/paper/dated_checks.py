@@ -13,7 +13,6 @@ from .. import units
 from ..outcome import CURED, Outcome
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
-from ..recipe.stages import Brine, SealedCure
 from ..spread import Windows
 from ..spread.answers import ordered
 from ..units import capital
@@ -65,7 +64,7 @@ def checks_of(
             took, missed = known.waited(index)
             spans = _spans(np.where(missed, np.inf, took))
             found.append(tell.ready(f"stage-{index + 1}", f"the {stage.tag}, when {in_words(stage.until)}", spans))
-        if not isinstance(stage, (Brine, SealedCure)):
+        if not stage.cures:
             continue
         groups = _alike(batch.pieces)
         if str(stage.until) != CURED:

@@ -15,7 +15,7 @@ from .. import units
 from ..batch import Batch
 from ..fields import InputError, Problem, refuse
 from ..recipe.piece import Piece
-from ..recipe.stages import AnyStage, Brine, SealedCure, Soak
+from ..recipe.stages import SOLUTES
 from ..weighing import EquilibriumBrine, StrongBrine, on_scale
 from ..weighing.vessel import brine_volume, fits, footprint
 
@@ -79,7 +79,7 @@ def scale(
     ratio = sum(piece.weight for piece in pieces) / green
     changes: dict[str, Any] = {
         "pieces": pieces,
-        "stages": tuple(_stage(stage, ratio) for stage in batch.stages),
+        "stages": tuple(stage.times(dict.fromkeys(("water", *SOLUTES), ratio)) for stage in batch.stages),
         "log": (),
         "id": id,
     }
@@ -168,21 +168,6 @@ def _slender(piece: Piece) -> str:
     )
 
 
-def _stage(stage: AnyStage, ratio: float) -> AnyStage:
-    if isinstance(stage, Brine) and stage.bath is not None:
-        bath = stage.bath
-        return stage.but(
-            bath=bath.but(
-                **{name: getattr(bath, name) * ratio for name in ("water", "salt", "sugar", "nitrate", "nitrite")}
-            )
-        )
-    if isinstance(stage, SealedCure) and stage.salt is not None:
-        return stage.but(**{name: getattr(stage, name) * ratio for name in ("salt", "sugar", "nitrate", "nitrite")})
-    if isinstance(stage, Soak):
-        return stage.but(waters=tuple(water.but(amount=water.amount * ratio) for water in stage.waters))
-    return stage
-
-
 def shop(batch: Batch) -> tuple[Item, ...]:
     """What to buy and what to have at hand: meat, cure, salt, sugar, water, vessel or bags, and a scale.
     No waste is counted in.
@@ -198,13 +183,11 @@ def shop(batch: Batch) -> tuple[Item, ...]:
     need = dict.fromkeys(("mix", "salt", "nitrite", "nitrate", "sugar", "water", "soak"), 0.0)
     weighed, baths, bags = batch.weighed, [], False
     for written, stage in zip(batch.stages, batch.filled(), strict=True):
-        if isinstance(stage, Soak):
-            need["soak"] += sum(water.amount for water in stage.waters)
-        if not isinstance(stage, (Brine, SealedCure)):
+        source = stage.put_in
+        if source is None:
+            need["soak"] += sum(stretch.water or 0.0 for stretch in stage.stretches)
             continue
-        own = getattr(written, "bath", None) is not None or getattr(written, "salt", None) is not None
-        source = stage.bath if isinstance(stage, Brine) else stage
-        assert source is not None
+        own = written.weighed
         need["sugar"] += source.sugar
         if weighed is not None and not own:
             need["mix"] += weighed.cure_mix
@@ -213,10 +196,10 @@ def shop(batch: Batch) -> tuple[Item, ...]:
             need["salt"] += source.salt or 0.0
             need["nitrite"] += source.nitrite
             need["nitrate"] += source.nitrate
-        if isinstance(stage, Brine) and stage.bath is not None:
-            need["water"] += stage.bath.water
-            baths.append(stage.bath)
-        bags = bags or isinstance(stage, SealedCure)
+        if stage.wet:
+            need["water"] += source.water
+            baths.append(source)
+        bags = bags or not stage.wet
     label = weighed.weigh_out.cure if weighed is not None else None
     if need["mix"]:
         assert label is not None

@@ -17,9 +17,8 @@ from functools import cached_property
 from ..batch import Batch
 from ..engine.history import FREE
 from ..fields import refuse
-from ..forecast import lasting
-from ..outcome import Outcome, run, warm_log
-from ..recipe.stages import Brine, Soak
+from ..learn.warm_log import warm_log
+from ..outcome import Outcome, run
 from . import say_time
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest
@@ -105,17 +104,18 @@ def _outcomes(outcome: Outcome) -> dict[tuple[str, str, str], str]:
 
 
 def schedule(
-    batch: Batch, outcome: Outcome | None = None, *, known: Outcome | None = None, now: datetime | None = None
+    batch: Batch, outcome: Outcome | None = None, *, log: bool = True, now: datetime | None = None
 ) -> Schedule:
     """Lay a batch into its kitchen's hours.
 
-    Parameters: `outcome`, what `run(batch)` gave, if it is there already; `known`, the same with the log of the batch taken up, from which
-    the days to check are told (the dates stay as planned); `now`, an aware time: a plan
+    Parameters: `outcome`, what `run(batch, log=False)` gave, if it is there already; `log`: whether the days to check are told from the log
+    as well (the dates stay as planned); `now`, an aware time: a plan
     backward from the serving time that should have begun before it is told so. A batch without `start` and
     `plan` gets days instead of dates; one with `start` only, a floating clock that knows no clock change.
     Raises InputError for a plan that is impossible, with the nearest one that is possible.
     """
-    wished = outcome or run(batch)
+    wished = outcome or run(batch, log=False)
+    known = run(batch) if log and batch.log else None
     plan = batch.plan
     clock = KitchenClock(plan.zone, plan.hours, plan.closed) if plan else KitchenClock()
     links, where = _links(batch, wished)
@@ -142,7 +142,9 @@ def schedule(
     zero = borders[first]
     turns, left_out, wanted_turns = _turns(wished, borders, where, clock, batch)
     stages = _stages(wished, links, borders, where, turns, wanted_turns)
-    planned = wished if stages == batch.stages else run(batch.but(stages=stages), numbers=wished.history.numbers)
+    planned = (
+        wished if stages == batch.stages else run(batch.but(stages=stages), numbers=wished.history.numbers, log=False)
+    )
     dated = bool(batch.start or serve)
     local = clock.local if dated else lambda instant: None
     tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, zero, local)
@@ -173,13 +175,12 @@ def _links(batch: Batch, wished: Outcome) -> tuple[list[Link], list[int | None]]
     step = lambda each: Link(each.name, _minutes(each.lasts), math.floor(each.longest / 60 + 1e-6))  # noqa: E731
     links: list[Link] = [step(each) for each in plan.before] if plan else []
     where: list[int | None] = [None] * len(links)
-    for each in wished.history.runs:
-        waits = bool(each.reached) and getattr(each.stage, "until", None) is not None
+    for each in wished.history.ran:
         length = (
-            _minutes(each.length) if not waits else UNTIL_STEP * max(1, math.ceil(each.length / 60 / UNTIL_STEP - 1e-6))
+            UNTIL_STEP * max(1, math.ceil(each.length / 60 / UNTIL_STEP - 1e-6)) if each.held else _minutes(each.length)
         )
-        links.append(Link(each.label, length, gives=True, waits=waits))
-        where.append(each.index)
+        links.append(Link(each.stretch.label, length, gives=True, waits=each.held))
+        where.append(each.stage)
     if plan:
         links += [step(each) for each in plan.after]
         where += [None] * len(plan.after)
@@ -235,14 +236,10 @@ def _turns(wished, borders, where, clock, batch) -> tuple[dict[int, list[int]], 
     left_out: list[str] = []
     for n, index in enumerate(where):
         stage = wished.history.stages[index] if index is not None else None
-        if not isinstance(stage, Brine) or not stage.lying:
+        if stage is None or not (stage.cures and stage.lies):
             continue
         begin, end = borders[n], borders[n + 1]
-        if stage.turn_every:
-            every = stage.turn_every / 60
-            times = [begin + round(k * every) for k in range(1, math.ceil((end - begin) / every))]
-        else:
-            times = [begin + round(time / 60) for time in stage.turns]
+        times = [begin + round(time / 60) for time in stage.turned(60.0 * (end - begin))]
         times = [time for time in times if begin < time < end]
         gap = CROWDED * min((b - a for a, b in zip([begin, *times], times, strict=False)), default=0)
         open_hours = intersect(clock.open(begin, end), [(begin + 1, end - 1)])
@@ -271,17 +268,11 @@ def _stages(wished, links, borders, where, turns, wanted):
         kept = all(length == links[n].nominal for n, length in zip(mine, lengths, strict=True))
         stage = result[index]
         if not kept or stage.until is not None:
-            if isinstance(stage, Soak):
-                waters = tuple(
-                    water.but(lasts=60.0 * length) for water, length in zip(stage.waters, lengths, strict=False)
-                )
-                stage = stage.but(waters=waters, until=None)
-            else:
-                stage = lasting(stage, 60.0 * lengths[0])
+            stage = stage.held([60.0 * length for length in lengths])
         written = turns.get(index) == wanted.get(index) and len(turns.get(index, ())) == len(
             _written(wished, index, lengths[0])
         )
-        if isinstance(stage, Brine) and not written:
+        if index in turns and not written:
             begin = borders[mine[0]]
             stage = stage.but(turn_every=None, turns=tuple(60.0 * (time - begin) for time in turns[index]))
         result[index] = stage
@@ -291,12 +282,7 @@ def _stages(wished, links, borders, where, turns, wanted):
 def _written(wished, index, minutes) -> list[float]:
     """The turns that the stage as written has in so many minutes."""
     stage = wished.history.stages[index]
-    if not isinstance(stage, Brine) or not stage.lying:
-        return []
-    if stage.turn_every:
-        every = stage.turn_every / 60
-        return [k * every for k in range(1, math.ceil(minutes / every))]
-    return [time for time in stage.turns if 0 < time < 60 * minutes]
+    return [time / 60 for time in stage.turned(60.0 * minutes)] if stage.cures and stage.lies else []
 
 
 def plan_words(found: Schedule, width: int = 96) -> str:

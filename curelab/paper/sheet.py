@@ -11,7 +11,6 @@ from .. import __version__, units
 from ..limits import CAUTIONS
 from ..matter.brine import to_strength
 from ..recipe.piece import Piece
-from ..recipe.stages import Brine, SealedCure
 from ..show import pictures
 from ..show.pictures import Lines, Mark
 from ..show.report import brackets
@@ -196,7 +195,7 @@ def label(found: Schedule) -> Label:
     """The label of the vessel: the first cure of the plan, when it goes in and out, and what is in it."""
     batch, planned = found.batch, found.planned
     system = batch.units
-    index = next((n for n, stage in enumerate(planned.history.stages) if isinstance(stage, (Brine, SealedCure))), 0)
+    index = next((n for n, stage in enumerate(planned.history.stages) if stage.cures), 0)
     stage = planned.history.stages[index]
     mine = [task for task in found.tasks if task.stage == index]
     into, end = (
@@ -207,8 +206,8 @@ def label(found: Schedule) -> Label:
         ),
     )
     green = sum(piece.weight for piece in batch.pieces)
-    made = stage.bath if isinstance(stage, Brine) else stage if isinstance(stage, SealedCure) else None
-    water = stage.bath.water if isinstance(stage, Brine) and stage.bath else 0.0
+    made = stage.put_in
+    water = getattr(made, "water", 0.0)
     cure = []
     if planned.weighed is not None and planned.weighed.cure_mix:
         mix, name = planned.weighed.cure_mix, planned.weighed.weigh_out.cure
@@ -218,9 +217,7 @@ def label(found: Schedule) -> Label:
         cure.append(_per_kilogram(made.nitrite, green, water, "sodium nitrite"))
     if made is not None and made.salt and not water:
         cure.append(_per_kilogram(made.salt, green, water, "salt in all"))
-    strength = (
-        f"brine of {100 * stage.bath.strength:.1f} % salt" if isinstance(stage, Brine) and stage.bath else stage.tag
-    )
+    strength = f"{stage.tag} of {100 * made.strength:.1f} % salt" if water else stage.tag
     contains = made is not None and bool(made.nitrite or made.nitrate)
     when = lambda task: say_time.moment(task.at, system, year=True) if task.at else task.day  # noqa: E731
     return Label(
@@ -253,7 +250,7 @@ def _dates(found: Schedule) -> str:
 def _meat(found: Schedule, piece: Piece) -> Meat:
     system, planned = found.batch.units, found.planned
     cap = f", {units.show(piece.fat_cap, 'length', system)} fat on {piece.capped}" if piece.fat_cap else ""
-    last = planned.history.runs[-1].index
+    last = planned.history.ran[-1].stage
     whole, core = (planned.band(place, "salt", last, piece.name) for place in ("average", "core"))
     said = f"{_banded(whole)} % salt on the whole, {_banded(core)} % in the middle"
     return Meat(
@@ -283,10 +280,10 @@ def weighings(found: Schedule) -> tuple[Weighing, ...]:
     batch, planned = found.batch, found.planned
     result = []
     for index, stage in enumerate(planned.history.stages):
-        if not isinstance(stage, (Brine, SealedCure)):
+        source = stage.put_in
+        if source is None:
             continue
-        written = batch.stages[index]
-        own = getattr(written, "bath", None) is not None or getattr(written, "salt", None) is not None
+        own = batch.stages[index].weighed
         things: list[tuple[str, float]] = []
         if planned.weighed is not None and not own:
             made = planned.weighed
@@ -300,7 +297,6 @@ def weighings(found: Schedule) -> tuple[Weighing, ...]:
             ]
             cure = mix
         else:
-            source = stage.bath if isinstance(stage, Brine) else stage
             cure = "sodium nitrite, as the share of your cure mix (never pure)"
             things = [
                 ("water", getattr(source, "water", 0.0)),
@@ -313,9 +309,9 @@ def weighings(found: Schedule) -> tuple[Weighing, ...]:
             ]
         amounts = tuple(_amount(what, mass, batch.units, what == cure) for what, mass in things if mass > 0)
         title = f"Weigh out for the {stage.tag}"
-        if isinstance(stage, Brine) and stage.bath is not None:
-            degrees = float(to_strength(stage.bath.strength, "salometer"))
-            title += f": {100 * stage.bath.strength:.1f} % salt, {degrees:.0f}° salometer"
+        if getattr(source, "water", 0.0):
+            degrees = float(to_strength(source.strength, "salometer"))
+            title += f": {100 * source.strength:.1f} % salt, {degrees:.0f}° salometer"
         result.append(Weighing(title, amounts))
     return tuple(result)
 
@@ -360,7 +356,7 @@ def _pictures(found: Schedule) -> tuple[Lines, ...]:
     last = next((task.at for task in found.tasks if round(end / 60) == task.minutes), None)
     drawn = []
     for number in chosen[:PICTURES]:
-        lines = pictures.profile(planned.banded, end, ("salt",), pieces[number].name, found.batch.units)
+        lines = pictures.profile(planned.spread, end, ("salt",), pieces[number].name, found.batch.units)
         day = say_time.day(last.date(), found.batch.units) if last else pictures.days(end)
         drawn.append(dataclasses.replace(lines, sentence=lines.sentence.replace(pictures.days(end), day), marks=marks))
     return tuple(drawn)

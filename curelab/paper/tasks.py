@@ -10,7 +10,7 @@ from .. import units
 from ..batch import Batch
 from ..outcome import Outcome
 from ..recipe.criterion import Criterion
-from ..recipe.stages import Brine, Log, SealedCure, Soak
+from ..recipe.stages import Log
 from ..units import capital
 from . import say_time
 from .timeline import Link
@@ -132,16 +132,13 @@ def in_words(criterion: Criterion) -> str:
     return f"{criterion.quantity} {PLACES[criterion.place]} is {bound} {target}{of}"
 
 
-NOUNS = {"brine": "brine", "sealed cure": "bag", "rest": "rest", "soak": "water"}
-
-
 def _out_of(planned: Outcome, where, n: int) -> str:
     """ "Out of the brine" where a stage ends at border n and none of its waters follows."""
     before = where[n - 1] if n else None
     if before is None or (n < len(where) and where[n] == before):
         return ""
-    tag = planned.history.stages[before].tag
-    return "End of the rest" if tag == "rest" else f"Out of the {NOUNS[tag]}"
+    stage = planned.history.stages[before]
+    return f"Out of the {stage.noun}" if stage.wet or stage.cures else f"End of the {stage.noun}"
 
 
 def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: str, minutes: int) -> tuple[str, str]:
@@ -151,22 +148,13 @@ def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: s
     until = getattr(batch.stages[index], "until", None)
     aim = f"until {in_words(until)}" if until else ""
     spent = say_time.spell(minutes)
-    if isinstance(stage, Soak):
-        water = stage.waters[number]
-        warmth = _warmth(water.temperature, system)
-        what = "into fresh water" if number == 0 else "change to fresh water"
-        title = f"{lead}{what}, {number + 1} of {len(stage.waters)}"
-        return capital(title), _sentence(f"{units.show(water.amount, 'water', system)} at {warmth}, {spent}", aim)
-    warmth = _warmth(stage.temperature, system)
-    if isinstance(stage, Brine):
-        return capital(f"{lead}into the brine"), _sentence(
-            f"at {warmth}, {spent}", aim, "weigh the pieces down, so that brine covers them"
-        )
-    if isinstance(stage, SealedCure):
-        return capital(f"{lead}rub with salt and cure, seal"), _sentence(
-            f"at {warmth}, {spent}", aim, "turn the bag when you pass by"
-        )
-    return capital(f"{lead}wrap and rest"), _sentence(f"at {warmth}, {spent}", aim)
+    stretch = stage.stretches[number]
+    title = f"{lead}{stage.begins[1 if number else 0]}"
+    kept = f"at {_warmth(stretch.temperature, system)}, {spent}"
+    if stage.wet and not stage.cures:
+        title += f", {number + 1} of {len(stage.stretches)}"
+        kept = f"{units.show(stretch.water or 0.0, 'water', system)} {kept}"
+    return capital(title), _sentence(kept, aim, stage.hint)
 
 
 def _warmth(log: Log, system: str) -> str:

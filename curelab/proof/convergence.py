@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..engine.history import History
-from ..engine.runs import FREE
+from ..engine.run import FREE
 from ..recipe.stages import AnyStage, Bath, Brine, Rest, SealedCure, Soak, Water
 from ..show.pictures import Lines
 from . import crank, layered, meat, series

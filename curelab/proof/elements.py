@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..engine.runs import FREE
+from ..engine.run import FREE
 from ..engine.simulate import simulate
 from ..matter.tissue import obstruction, tissue
 from ..recipe.stages import Bath, Brine

@@ -14,13 +14,13 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import erfc
 
-from ..bodies.chain import Layer, build
+from ..bodies import layered
 from ..matter.tissue import obstruction, tissue
 from ..recipe.stages import Bath, Brine
 from ..show.pictures import Lines, Mark
 from ..sources import default_numbers, read_table
 from ..transport.modes import modes_of
-from ..transport.network import assemble
+from ..transport.network import Part, assemble
 from . import meat
 from .case import Case, both, largest, upward
 from .meat import BARE, COLD, DAY
@@ -157,10 +157,12 @@ def half_spaces(cells: int = 300) -> Case:
         0.2,
         0.05,
     )  # slabs of 5 cm are half spaces for a day: the diffusion length is 4 mm
-    chain = build([Layer(width, k, k * slow, cells), Layer(width, 1.0, fast, cells)])
-    start = np.where(chain.layer == 1, 1.0, 0.0)[None]
-    w = modes_of(assemble([chain], [], [])).at(start, np.array([[DAY]]))[0, 0]
-    x, c = chain.centres - width, w * np.where(chain.centres > width, 1.0, k)
+    body = layered((width, width), (0, 1), counts=(cells, cells))
+    storage, second = np.array([k, 1.0]), body.tissue == 1
+    part = Part(storage[None, body.tissue], body.inner(np.array([[k * slow, fast]])), body.mean, body.sign)
+    start = np.append(np.where(second, body.mean, 0.0), 0.0)[None, None]
+    terms = modes_of(assemble([part], np.ones(1), ())).at(start, np.full((1, 1, 1), DAY))[0, 0, 0, :-1]
+    x, c = 2 * width * body.depth[1:-1] - width, (body.rows[1:-1] @ terms) * storage[body.within[1:-1]]
     root = np.sqrt(slow / fast)
 
     def formula(place):
@@ -174,7 +176,7 @@ def half_spaces(cells: int = 300) -> Case:
         for place in names.values()
     ]
     theirs = [rows[name] for name in names]
-    crossed = float(chain.capacity[chain.layer == 0] @ w[chain.layer == 0])
+    crossed = float(k * body.mean[~second] @ terms[~second])
     near = np.abs(x) < 0.02
     error = largest(c - formula(x), np.array(ours) - theirs)
     picture = Lines(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import i0e, i1e
 
-from ..engine.runs import FREE
+from ..engine.run import FREE
 from ..recipe.stages import Bath, Brine
 from ..show.pictures import Lines
 from ..sources import default_numbers

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Any
 
 from .. import units
 from ..fields import Rule, refuse
@@ -56,9 +57,39 @@ class Criterion:
         names = {phrase: name for name, phrase in BASES.items()}
         return cls(place.lower(), quantity, sign, value, names[basis.lower()] if basis else default_basis(quantity))
 
+    @classmethod
+    def of(cls, given: Criterion | str) -> Criterion:
+        """A criterion, or its words."""
+        return given if isinstance(given, Criterion) else cls.parse(given)
+
+    def margin(self, value: Any) -> Any:
+        """How far a value, or an array of them, meets the criterion: not negative where it holds."""
+        return value - self.target if self.sign == ">=" else self.target - value
+
     def __str__(self) -> str:
         basis = "" if self.basis == default_basis(self.quantity) else f" {BASES[self.basis]}"
         return f"{self.place} {self.quantity} {self.sign} {units.text(self.target, 'fraction')}{basis}"
+
+
+def place_of(word: str) -> str:
+    """A place by its name; "middle" is the core. Raises ValueError for another."""
+    return _known("place", "core" if word == "middle" else word, PLACES)
+
+
+def quantity_of(word: str) -> str:
+    """A quantity by its name. Raises ValueError for another."""
+    return _known("quantity", word, QUANTITIES)
+
+
+def basis_of(word: str) -> str:
+    """A basis by its name. Raises ValueError for another."""
+    return _known("basis", word, tuple(BASES))
+
+
+def _known(what: str, word: str, known: tuple[str, ...]) -> str:
+    if word not in known:
+        raise ValueError(f'{what} "{word}" is not one of {", ".join(known)}')
+    return word
 
 
 def default_basis(quantity: str) -> str:

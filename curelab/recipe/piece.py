@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..fields import Choice, Flag, Problem, Record, Words, quantity, ruled
+from ..fields import Choice, Flag, Problem, Record, Words, quantity, ruled, unchecked
 from ..matter.tissue import TISSUES, Tissue, tissue
 from ..sources import Numbers
 
@@ -60,6 +60,17 @@ class Piece(Record):
             return ((lean, self.thickness if self.shape == "slab" else self.thickness / 2),)
         cap = (tissue(f"{lean.species} fat", numbers), self.fat_cap)
         return (cap, (lean, self.lean_thickness), *((cap,) if self.capped == "both faces" else ()))
+
+    @property
+    def species(self) -> str:
+        """The animal: "beef" or "pork"."""
+        return TISSUES[self.tissue].species
+
+    def scaled(self, size: float, weight: float = 1.0) -> Piece:
+        """With every length times `size` and the weight times `weight`, not checked again: a ruler or a scale that was off."""
+        return unchecked(
+            self, thickness=self.thickness * size, fat_cap=self.fat_cap * size, weight=self.weight * weight
+        )
 
     @property
     def symmetric(self) -> bool:

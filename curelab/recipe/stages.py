@@ -2,17 +2,36 @@
 
 Every stage has exactly one end rule: `lasts` (a duration), or `until` (a criterion) with `at_most`; a soak is as long as its waters,
 and may end earlier by `until`. There is no default duration. A temperature is constant, or a fridge log of (time, temperature).
+
+A stage says what it is, so that nobody has to ask for its kind: its stretches with one bath each, whether it cures, what is put in, and
+the same stage warmer, longer or with other amounts. A new kind of stage is a subclass of `Stage` with a `tag` and its `stretches`.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable
-from typing import ClassVar
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, ClassVar, Self
+
+import numpy as np
 
 from .. import units
-from ..fields import Flag, InputError, Part, Problem, Quantity, Record, Rule, Several, quantity, refuse, ruled
+from ..fields import (
+    Flag,
+    InputError,
+    Part,
+    Problem,
+    Quantity,
+    Record,
+    Rule,
+    Several,
+    quantity,
+    refuse,
+    ruled,
+    unchecked,
+)  # fmt: skip
 from ..matter import brine as brine_properties
 from .criterion import Criterion, CriterionRule
 
@@ -21,6 +40,8 @@ _TIME = ("1 min", "400 d")
 
 
 Log = tuple[tuple[float, float], ...]
+SOLUTES = ("salt", "sugar", "nitrate", "nitrite")
+MOST_SEALED = {"nitrite": 1e-3, "nitrate": 3e-3}  # of the green weight: far above anything that is cured
 
 
 class TemperatureRule(Rule):
@@ -112,24 +133,151 @@ class Bath(Record):
         return self.salt / (self.salt + self.water)
 
 
-class Stage(Record):
-    """What all stages share."""
+@dataclass(frozen=True)
+class Stretch:
+    """A part of a stage with one bath, as plain data: what the engine computes in one go.
 
-    temperature: Log = _temperature()
+    label: in words; longest [s]; temperature: ((s, K), ...). water [kg] of the bath at its beginning and `brings` [kg] of each solute in
+    it; water None with `purge` None: no bath, nothing leaves the pieces. purge: the bath is water drawn from the meat, as a fraction of
+    its green weight, in which the salt dissolves; "published" takes the published figure. endless: the bath never changes. stirred: the
+    bath moves at the faces. lying: one broad face rests on the vessel, and the pieces are turned over at `turns` [s].
+    """
+
+    label: str
+    longest: float
+    temperature: Log
+    water: float | None = None
+    brings: Mapping[str, float] = field(default_factory=dict)
+    purge: float | str | None = None
+    endless: bool = False
+    stirred: bool = False
+    lying: bool = False
+    turns: tuple[float, ...] = ()
+
+    @property
+    def sealed(self) -> bool:
+        """Whether nothing can enter or leave the pieces."""
+        return self.water is None and self.purge is None
+
+
+class Stage(Record):
+    """What all stages share.
+
+    cures: salt goes into the meat. Its words, on a plan: noun, what the pieces come out of; begins, what is done first, and with every
+    stretch after; hint, what to mind.
+    """
+
+    cures: ClassVar[bool] = False
+    noun: ClassVar[str] = ""
+    begins: ClassVar[tuple[str, str]] = ("", "")
+    hint: ClassVar[str] = ""
+
+    if TYPE_CHECKING:  # fields or properties of every kind
+
+        @property
+        def lasts(self) -> float | None:
+            """The duration [s] of a stage that ends by the clock."""
+
+        @property
+        def until(self) -> Criterion | None:
+            """What a stage waits for that does not end by the clock."""
+
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """Its parts with one bath each, in order."""
+        raise TypeError(f"a {type(self).__name__} does not say its stretches")
+
+    @property
+    def longest(self) -> float:
+        """The duration [s], or the stated maximum."""
+        return math.fsum(stretch.longest for stretch in self.stretches)
 
     @property
     def coldest(self) -> float:
         """Lowest temperature [K]."""
-        return min(kelvin for _, kelvin in self.temperature)
+        return min(kelvin for log in self.logs for _, kelvin in log)
 
     @property
     def warmest(self) -> float:
-        return max(kelvin for _, kelvin in self.temperature)
+        """Highest temperature [K]."""
+        return max(kelvin for log in self.logs for _, kelvin in log)
+
+    @property
+    def logs(self) -> tuple[Log, ...]:
+        """The temperatures of its stretches."""
+        return tuple(stretch.temperature for stretch in self.stretches)
+
+    @property
+    def lengths(self) -> tuple[float, ...]:
+        """How long [s] each stretch lasts at most."""
+        return (self.longest,)
+
+    @property
+    def put_in(self) -> Any:
+        """What the cook puts in, with the fields salt, sugar, nitrate, nitrite [kg]; None: nothing, or not weighed out yet."""
+        return None
+
+    @property
+    def weighed(self) -> bool:
+        """Whether its amounts are known, or it has none."""
+        return True
+
+    @property
+    def wet(self) -> bool:
+        """Whether the pieces lie in a vessel with water."""
+        return any(stretch.water is not None for stretch in self.stretches)
+
+    @property
+    def lies(self) -> bool:
+        """Whether the pieces rest on one face, so that its two faces are not alike."""
+        return any(stretch.lying for stretch in self.stretches)
+
+    def filled(self, weighed: Any) -> Self:
+        """With the amounts of a weigh-out (`bath()`, `sealed()`); itself where it needs none."""
+        return self
+
+    def times(self, factors: Mapping[str, float], checked: bool = True) -> Self:
+        """With every amount times its factor: water, salt, sugar, nitrate, nitrite; 1 where none is given."""
+        return self
+
+    def warmed(self, by: float) -> Self:
+        """By so many K warmer, not checked again: a sampled fridge may be colder than a cook may type."""
+        raise TypeError(f"a {type(self).__name__} does not say how it is warmed")
+
+    def lasting(self, seconds: float) -> Self:
+        """The same for another time, by the clock."""
+        raise TypeError(f"a {type(self).__name__} does not say how it is made longer")
+
+    def held(self, spent: Sequence[float]) -> Self:
+        """As long as its stretches were in a history, by the clock."""
+        return self.lasting(max(math.fsum(spent), 60.0))
+
+    def turned(self, seconds: float) -> tuple[float, ...]:
+        """When the pieces are turned over in so many s, since it began."""
+        return ()
+
+    def problems(self, green: float) -> list[Problem]:
+        """What keeps it from being computed for this green weight [kg]."""
+        return []
+
+
+def _warmed(log: Log, by: float) -> Log:
+    return tuple((time, kelvin + by) for time, kelvin in log)
+
+
+def _several_times(record: Record, names: Iterable[str], factors: Mapping[str, float], checked: bool) -> Any:
+    changes = {
+        name: getattr(record, name) * factors.get("water" if name == "amount" else name, 1.0)
+        for name in names
+        if getattr(record, name) is not None
+    }
+    return record.but(**changes) if checked else unchecked(record, **changes)
 
 
 class _Ending(Stage):
     """A stage that ends by `lasts`, or by `until` with `at_most`."""
 
+    temperature: Log = _temperature()
     lasts: float | None = quantity("time", *_TIME, "give days or hours", default=None)
     until: Criterion | None = ruled(CriterionRule(), None)
     at_most: float | None = quantity("time", *_TIME, "give the longest you would wait", default=None)
@@ -138,6 +286,16 @@ class _Ending(Stage):
     def longest(self) -> float:
         """The duration [s], or the stated maximum."""
         return self.lasts if self.lasts is not None else self.at_most or 0.0
+
+    @property
+    def logs(self) -> tuple[Log, ...]:
+        return (self.temperature,)
+
+    def warmed(self, by: float) -> Self:
+        return unchecked(self, temperature=_warmed(self.temperature, by)) if by else self
+
+    def lasting(self, seconds: float) -> Self:
+        return self.but(lasts=seconds, until=None, at_most=None)
 
     def conflicts(self):
         if (self.lasts is None) == (self.until is None):
@@ -160,6 +318,10 @@ class Brine(_Ending):
     """
 
     tag: ClassVar[str] = "brine"
+    noun: ClassVar[str] = "brine"
+    begins: ClassVar[tuple[str, str]] = ("into the brine", "")
+    hint: ClassVar[str] = "weigh the pieces down, so that brine covers them"
+    cures: ClassVar[bool] = True
     bath: Bath | None = ruled(Part(Bath), None)
     lying: bool = ruled(Flag(), True)
     turn_every: float | None = quantity("time", "10 min", "400 d", "every second day is usual", default=None)
@@ -195,6 +357,50 @@ class Brine(_Ending):
                         f"this brine freezes at {units.show(freezing, 'temperature')}; curing stops in ice, so keep it warmer",
                     )
 
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        made = require_bath(self)
+        return (
+            Stretch(
+                self.tag, self.longest, self.temperature, made.water, {name: getattr(made, name) for name in SOLUTES},
+                endless=self.running, stirred=self.stirred, lying=self.lying, turns=self.turned(self.longest),
+            ),
+        )  # fmt: skip
+
+    @property
+    def wet(self) -> bool:
+        return True
+
+    @property
+    def lies(self) -> bool:
+        return self.lying
+
+    @property
+    def put_in(self) -> Any:
+        return self.bath
+
+    @property
+    def weighed(self) -> bool:
+        return self.bath is not None
+
+    def filled(self, weighed: Any) -> Self:
+        return self.but(bath=weighed.bath())
+
+    def times(self, factors: Mapping[str, float], checked: bool = True) -> Self:
+        if self.bath is None:
+            return self
+        bath = _several_times(self.bath, ("water", *SOLUTES), factors, checked)
+        return self.but(bath=bath) if checked else unchecked(self, bath=bath)
+
+    def turned(self, seconds: float) -> tuple[float, ...]:
+        """When the pieces are turned over in so many s, since the brine began."""
+        if self.turn_every and self.lying:
+            return tuple(np.arange(self.turn_every, seconds, self.turn_every).tolist())
+        return tuple(time for time in self.turns if time < seconds)
+
+    def problems(self, green: float) -> list[Problem]:
+        return [] if self.bath is not None else [Problem("bath", NOT_WEIGHED.format("brine", "water and salt"))]
+
 
 class SealedCure(_Ending):
     """Dry salt and cure rubbed on, the piece sealed in a bag; the bath is the purge the salt draws.
@@ -204,6 +410,10 @@ class SealedCure(_Ending):
     """
 
     tag: ClassVar[str] = "sealed cure"
+    noun: ClassVar[str] = "bag"
+    begins: ClassVar[tuple[str, str]] = ("rub with salt and cure, seal", "")
+    hint: ClassVar[str] = "turn the bag when you pass by"
+    cures: ClassVar[bool] = True
     salt: float | None = quantity("mass", "0.1 g", "50 kg", "weigh the salt", default=None)
     sugar: float = quantity("mass", "0 g", "50 kg", "weigh the sugar", default=0.0)
     nitrate: float = quantity("mass", "0 g", "1 kg", "weigh the cure mix and take the share on its label", default=0.0)
@@ -212,11 +422,53 @@ class SealedCure(_Ending):
         "fraction", "0.2 %", "20 %", "a few percent of the green weight is usual", default=None
     )
 
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        brings = {name: getattr(self, name) or 0.0 for name in SOLUTES}
+        purge = "published" if self.purge is None else self.purge
+        return (Stretch(self.tag, self.longest, self.temperature, brings=brings, purge=purge),)
+
+    @property
+    def put_in(self) -> Any:
+        return self if self.weighed else None
+
+    @property
+    def weighed(self) -> bool:
+        return self.salt is not None
+
+    def filled(self, weighed: Any) -> Self:
+        return self.but(**weighed.sealed())
+
+    def times(self, factors: Mapping[str, float], checked: bool = True) -> Self:
+        return _several_times(self, SOLUTES, factors, checked) if self.weighed else self
+
+    def problems(self, green: float) -> list[Problem]:
+        if not self.weighed:
+            return [Problem("salt", NOT_WEIGHED.format("cure", "grams"))]
+        found = []
+        for name, most in MOST_SEALED.items():
+            share = getattr(self, name) / green if green else 0.0
+            if share > most:
+                found.append(
+                    Problem(
+                        name,
+                        f"{units.show(getattr(self, name), 'mass')} on {units.show(green, 'mass')} of meat is {1e6 * share:,.0f} mg per kg, "
+                        f"above anything that is cured ({1e6 * most:,.0f}); too much nitrite poisons: check the decimal point",
+                    )
+                )
+        return found
+
 
 class Rest(_Ending):
     """The piece waits, wrapped and sealed, so that nothing leaves and what is inside evens out."""
 
     tag: ClassVar[str] = "rest"
+    noun: ClassVar[str] = "rest"
+    begins: ClassVar[tuple[str, str]] = ("wrap and rest", "")
+
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        return (Stretch(self.tag, self.longest, self.temperature),)
 
 
 class Water(Record):
@@ -227,42 +479,74 @@ class Water(Record):
     temperature: Log = _temperature()
 
 
-class Soak(Record):
+class Soak(Stage):
     """The piece lies in fresh water, changed as listed, to take salt out.
 
     until: ends the soak early; the waters are then the stated maximum. lying, stirred: as in a brine.
     """
 
     tag: ClassVar[str] = "soak"
+    noun: ClassVar[str] = "water"
+    begins: ClassVar[tuple[str, str]] = ("into fresh water", "change to fresh water")
     waters: tuple[Water, ...] = ruled(Several((Water,), least=1, most=60))
     until: Criterion | None = ruled(CriterionRule(), None)
     lying: bool = ruled(Flag(), False)
     stirred: bool = ruled(Flag(), False)
 
     @property
-    def longest(self) -> float:
-        return math.fsum(water.lasts for water in self.waters)
+    def stretches(self) -> tuple[Stretch, ...]:
+        return tuple(
+            Stretch(
+                f"{self.tag}, water {number} of {len(self.waters)}", water.lasts, water.temperature, water.amount,
+                stirred=self.stirred, lying=self.lying,
+            )
+            for number, water in enumerate(self.waters, 1)
+        )  # fmt: skip
 
     @property
     def lasts(self) -> float | None:
         return self.longest if self.until is None else None
 
     @property
-    def coldest(self) -> float:
-        return min(kelvin for water in self.waters for _, kelvin in water.temperature)
+    def logs(self) -> tuple[Log, ...]:
+        return tuple(water.temperature for water in self.waters)
 
     @property
-    def warmest(self) -> float:
-        return max(kelvin for water in self.waters for _, kelvin in water.temperature)
+    def lengths(self) -> tuple[float, ...]:
+        return tuple(water.lasts for water in self.waters)
+
+    def times(self, factors: Mapping[str, float], checked: bool = True) -> Self:
+        waters = tuple(_several_times(water, ("amount",), factors, checked) for water in self.waters)
+        return self.but(waters=waters) if checked else unchecked(self, waters=waters)
+
+    def warmed(self, by: float) -> Self:
+        if not by:
+            return self
+        return unchecked(
+            self, waters=tuple(unchecked(water, temperature=_warmed(water.temperature, by)) for water in self.waters)
+        )
+
+    def lasting(self, seconds: float) -> Self:
+        """The waters keep their proportion."""
+        by = seconds / self.longest
+        return self.but(waters=tuple(water.but(lasts=water.lasts * by) for water in self.waters), until=None)
+
+    def held(self, spent: Sequence[float]) -> Self:
+        """A soak that was not needed becomes so short that nothing moves: it keeps its number among the stages."""
+        waters = [water.but(lasts=time) for water, time in zip(self.waters, spent, strict=False) if time > 1.0]
+        if waters:
+            return self.but(waters=waters, until=None)
+        return unchecked(self, waters=(unchecked(self.waters[0], lasts=1e-3),), until=None)
 
 
-AnyStage = Brine | SealedCure | Rest | Soak
+AnyStage = Stage
 STAGES = (Brine, SealedCure, Rest, Soak)
+NOT_WEIGHED = "this {} has not been weighed out; give its {}, or run it from a batch"
 
 
-def in_order(stages: AnyStage | Iterable[AnyStage]) -> tuple[AnyStage, ...]:
+def in_order(stages: Stage | Iterable[Stage]) -> tuple[Stage, ...]:
     """One stage, or several, as a tuple."""
-    return (stages,) if isinstance(stages, STAGES) else tuple(stages)
+    return (stages,) if isinstance(stages, Stage) else tuple(stages)
 
 
 def constant(temperature: str | float) -> Log:
@@ -273,5 +557,5 @@ def constant(temperature: str | float) -> Log:
 def require_bath(stage: Brine) -> Bath:
     """The bath of a brine that has been weighed out; refuses one that has not."""
     if stage.bath is None:
-        raise refuse("bath", "this brine has not been weighed out; give its water and salt, or run it from a batch")
+        raise refuse("bath", NOT_WEIGHED.format("brine", "water and salt"))
     return stage.bath

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..engine.history import History
-from ..engine.runs import FREE
+from ..engine.run import FREE
 from ..outcome import CURED_SHARE
 from ..recipe.criterion import default_basis
-from ..spread.banded import Banded
+from ..spread import Spread
 
 COLOURS = {"salt": "#0072B2", FREE: "#D55E00", "nitrite": "#009E73", "sugar": "#CC79A7", "nitrate": "#000000"}
 DASHES = {"salt": "", FREE: "8 4", "nitrite": "2 3", "sugar": "8 3 2 3", "nitrate": "14 4"}
@@ -73,11 +73,11 @@ class Map:
     note: str = ""
 
 
-def band_note(banded: Banded) -> str:
+def band_note(many: Spread) -> str:
     """What the shading means, in one line; nothing without bands."""
-    if banded.many is None:
+    if not many:
         return ""
-    return f"shaded: 8 cases of 10, of {banded.many.count} draws of {len(banded.many.inputs)} uncertain inputs; line: the middle case"
+    return f"shaded: 8 cases of 10, of {many.count} draws of {len(many.inputs)} uncertain inputs; line: the middle case"
 
 
 def shared_range(*pictures: Lines) -> tuple[float, float]:
@@ -119,7 +119,7 @@ def days(seconds: float) -> str:
 
 
 def profile(
-    banded: Banded,
+    many: Spread,
     time: float,
     quantities: tuple[str, ...] = ("salt",),
     piece: str | int = 0,
@@ -127,34 +127,35 @@ def profile(
     basis: str | None = None,
 ) -> Lines:
     """Across the piece at one time [s]; all quantities must share a unit."""
-    name = _name(banded, piece)
+    name = _name(many, piece)
     factor, unit = scale(quantities[0], basis)
     along, length_unit = depth_scale(system)
     lines = []
     for quantity in quantities:
-        depth, (usual, low, high) = banded.profile(quantity, time, name, basis)
+        found = many.across(quantity, time, name, basis)
+        usual, low, high = found
         lines.append(
             Series(
-                NAMES.get(quantity, quantity), along * depth, factor * usual, COLOURS[quantity], DASHES[quantity],
+                NAMES.get(quantity, quantity), along * np.asarray(found.depth), factor * usual, COLOURS[quantity], DASHES[quantity],
                 None if low is None else factor * low, None if high is None else factor * high,
             )
         )  # fmt: skip
     return Lines(
-        _inside(banded, time, quantities, name, basis),
+        _inside(many, time, quantities, name, basis),
         f"{length_unit}, through the {name}",
         f"{'nitrite' if len(quantities) > 1 else NAMES.get(quantities[0], quantities[0])}, {unit}",
         tuple(lines),
-        note=band_note(banded),
+        note=band_note(many),
     )
 
 
-def _inside(banded: Banded, time: float, quantities, piece: str, basis) -> str:
+def _inside(many: Spread, time: float, quantities, piece: str, basis) -> str:
     parts = []
     for quantity in quantities:
         factor, unit = scale(quantity, basis)
         said = {}
         for place in ("core", "surface"):
-            usual, low, high = banded.at(place, quantity, np.array([time]), piece, basis)
+            usual, low, high = many.at(place, quantity, np.array([time]), piece, basis)
             said[place] = _number(factor, usual[0], None if low is None else low[0], None if high is None else high[0])
         parts.append(
             f"{NAMES.get(quantity, quantity)}: {said['core']} {unit.split()[0] if factor == 100 else 'mg/kg'} in the middle, {said['surface']} outside"
@@ -171,17 +172,17 @@ def _number(factor: float, usual: float, low: float | None, high: float | None) 
 
 
 def over_time(
-    banded: Banded, quantity: str = "salt", piece: str | int = 0, basis: str | None = None, places=("surface", "average", "core"),
+    many: Spread, quantity: str = "salt", piece: str | int = 0, basis: str | None = None, places=("surface", "average", "core"),
     target: float | None = None, target_label: str = "", now: float | None = None, window: tuple[float, float] | None = None,
 ) -> Lines:  # fmt: skip
     """At the surface, on average and at the core, over the days. `target` (a fraction), `now` [s] and the two ends of a `window` [s],
     where they lie within the history, become marks."""
-    name = _name(banded, piece)
+    name = _name(many, piece)
     factor, unit = scale(quantity, basis)
-    times = banded.usual.times
+    times = many.usual.times
     lines = []
     for place in places:
-        usual, low, high = banded.at(place, quantity, times, name, basis)
+        usual, low, high = many.at(place, quantity, times, name, basis)
         lines.append(
             Series(
                 place, times / 86400, factor * usual, COLOURS[quantity], PLACE_DASHES[place],
@@ -192,12 +193,12 @@ def over_time(
     if now is not None:
         marks.append(Mark("x", now / 86400, days(now)))
     for when, label in zip(window or (), ("cured from here", "too salty from here"), strict=False):
-        if when <= banded.usual.length:
+        if when <= many.usual.length:
             marks.append(Mark("x", when / 86400, label))
-    end = banded.usual.length if now is None else now
+    end = many.usual.length if now is None else now
     return Lines(
-        _inside(banded, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)} in the {name}, {unit}",
-        tuple(lines), tuple(marks), band_note(banded),
+        _inside(many, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)} in the {name}, {unit}",
+        tuple(lines), tuple(marks), band_note(many),
     )  # fmt: skip
 
 
@@ -205,12 +206,12 @@ PIECE_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000")
 PIECE_DASHES = ("", "8 4", "2 3", "8 3 2 3", "14 4")
 
 
-def middles(banded: Banded, pieces: list[str], now: float | None = None, target: float = CURED_SHARE) -> Lines:
+def middles(many: Spread, pieces: list[str], now: float | None = None, target: float = CURED_SHARE) -> Lines:
     """The middles of several pieces over the days, in percent of the salt each is heading for, and the mark that counts as cured."""
-    times = banded.usual.times
+    times = many.usual.times
     lines, said = [], []
     for number, name in enumerate(pieces):
-        usual, low, high = banded.at("core", "salt", times, name, "equilibrium")
+        usual, low, high = many.at("core", "salt", times, name, "equilibrium")
         lines.append(
             Series(
                 name, times / 86400, 100 * usual, PIECE_COLOURS[number % 5], PIECE_DASHES[number % 5],
@@ -218,42 +219,41 @@ def middles(banded: Banded, pieces: list[str], now: float | None = None, target:
             )
         )  # fmt: skip
         if now is not None:
-            said.append(f"{name} {100 * banded.at('core', 'salt', [now], name, 'equilibrium')[0][0]:.0f} %")
+            said.append(f"{name} {100 * many.at('core', 'salt', [now], name, 'equilibrium').middle[0]:.0f} %")
     marks = [Mark("y", 100 * target, f"cured: {100 * target:.0f} %")]
     if now is not None:
         marks.append(Mark("x", now / 86400, days(now)))
     return Lines(
         f"In the middle on {days(now)}: {', '.join(said)} of the salt it is heading for." if now is not None else "The middles over the days.",
-        "days since the start", "salt in the middle, % of final", tuple(lines), tuple(marks), band_note(banded),
+        "days since the start", "salt in the middle, % of final", tuple(lines), tuple(marks), band_note(many),
     )  # fmt: skip
 
 
-def before_and_after(
-    banded: Banded, before: float, after: float, piece: str | int = 0, system: str = "metric"
-) -> Lines:
+def before_and_after(many: Spread, before: float, after: float, piece: str | int = 0, system: str = "metric") -> Lines:
     """Salt across the piece at the beginning and the end of a soak, and at the end of all stages if that is later."""
-    name = _name(banded, piece)
+    name = _name(many, piece)
     along, unit = depth_scale(system)
-    end = banded.usual.length
+    end = many.usual.length
     moments = [("before the soak", before, "2 3"), ("after the soak", after, "")]
     if end > after + 60:
         moments.append(("after the rest", end, "8 4"))
     lines = []
     for label, when, dash in moments:
-        depth, (middle, low, high) = banded.profile("salt", when, name)
+        found = many.across("salt", when, name)
+        middle, low, high = found
         # One band is enough to see how sure it is; three would hide each other.
         shown = (100 * low, 100 * high) if low is not None and high is not None and when == after else (None, None)
-        lines.append(Series(label, along * depth, 100 * middle, COLOURS["salt"], dash, *shown))
+        lines.append(Series(label, along * np.asarray(found.depth), 100 * middle, COLOURS["salt"], dash, *shown))
     return Lines(
         f"{name.capitalize()}: salt from face to face before and after the soak.", f"{unit}, through the {name}",
-        "salt, % of the meat", tuple(lines), (), band_note(banded),
+        "salt, % of the meat", tuple(lines), (), band_note(many),
     )  # fmt: skip
 
 
-def soak_hours(banded: Banded, begin: float, piece: str | int = 0, target: float | None = None) -> Lines:
+def soak_hours(many: Spread, begin: float, piece: str | int = 0, target: float | None = None) -> Lines:
     """Average, first bite (outer 5 mm) and middle from the beginning of a soak to the end of all stages, in hours."""
-    name = _name(banded, piece)
-    times = banded.usual.times
+    name = _name(many, piece)
+    times = many.usual.times
     times = np.concatenate([[begin + 1.0], times[times > begin + 1.0]])
     hours = (times - begin) / 3600
     lines = []
@@ -262,23 +262,23 @@ def soak_hours(banded: Banded, begin: float, piece: str | int = 0, target: float
         ("first bite", "first bite", "2 3"),
         ("middle", "core", "8 4"),
     ):
-        middle, low, high = banded.at(place, "salt", times, name)
+        middle, low, high = many.at(place, "salt", times, name)
         shown = (100 * low, 100 * high) if low is not None and high is not None and place == "average" else (None, None)
         lines.append(Series(label, hours, 100 * middle, COLOURS["salt"], dash, *shown))
     marks = (Mark("y", 100 * target, "wanted"),) if target is not None else ()
     return Lines(
         f"{name.capitalize()}: the surface falls first, the middle lags.", "hours since the soak began", "salt, % of the meat", tuple(lines), marks,
-        band_note(banded),
+        band_note(many),
     )  # fmt: skip
 
 
-def bath(banded: Banded) -> Lines:
+def bath(many: Spread) -> Lines:
     """Strength of the bath over the days, % salt by weight."""
-    times = banded.usual.times
-    middle, low, high = banded.bath("salt", times)
+    times = many.usual.times
+    middle, low, high = many.bath("salt", times)
     dry = np.zeros(len(times), dtype=bool)  # while the pieces rest there is no bath, which is not a bath of water
-    for run in banded.usual.runs:
-        dry |= run.sealed & (times > run.begin + 1e-6) & (times <= run.end + 1e-6)
+    for ran in many.usual.ran:
+        dry |= ran.stretch.sealed & (times > ran.begin + 1e-6) & (times <= ran.end + 1e-6)
     middle = np.where(dry, np.nan, middle)
     band = (
         (None, None)
@@ -289,7 +289,7 @@ def bath(banded: Banded) -> Lines:
     first, last = 100 * middle[1], 100 * middle[wet[-1]]
     return Lines(
         f"The bath goes from {first:.1f} % to {last:.1f} % salt.", "days since the start", "salt in the bath, % by weight",
-        (Series("bath", times / 86400, 100 * middle, COLOURS["salt"], "", *band),), (), band_note(banded),
+        (Series("bath", times / 86400, 100 * middle, COLOURS["salt"], "", *band),), (), band_note(many),
     )  # fmt: skip
 
 
@@ -298,7 +298,7 @@ def depth_map(
     basis: str | None = None, columns: int = 120, rows: int = 80,
 ) -> Map:  # fmt: skip
     """Depth against days; `level` (a fraction): where it stands is drawn as a line from the first face down to the middle."""
-    name = _name(Banded(history), piece)
+    name = piece if isinstance(piece, str) else history.pieces[piece].name
     factor, unit = scale(quantity, basis)
     along, length_unit = depth_scale(system)
     times = np.linspace(0.0, history.length, columns)
@@ -335,5 +335,5 @@ def _reach(depth: np.ndarray, values: np.ndarray, level: float) -> float:
     return float(d[first - 1] + share * (d[first] - d[first - 1]))
 
 
-def _name(banded: Banded, piece: str | int) -> str:
-    return piece if isinstance(piece, str) else banded.usual.pieces[piece].name
+def _name(many: Spread, piece: str | int) -> str:
+    return piece if isinstance(piece, str) else many.usual.pieces[piece].name

@@ -6,7 +6,7 @@ import csv
 import io
 import json
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from .. import __version__, units
-from ..engine.runs import FREE
+from ..engine.run import FREE
 from ..fields import InputError, Problem, to_plain
 from ..forecast import Answer
 from ..limits import CAUTIONS, Verdict
@@ -33,9 +33,9 @@ MOST_FAILED = 4  # checks that are told in short; the others stand among the che
 SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "in order"}
 
 
-def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> str:
+def words(outcome: Outcome, long: bool = False) -> str:
     """The report a cook reads: what to know first, then what to weigh and do, how sure it is, and what it rests on. `long` adds sources
-    and methods; `learned`: what the log has taught, in sentences.
+    and methods.
     """
     batch, system = outcome.batch, outcome.batch.units
     out = [batch.name, "=" * min(len(batch.name), WIDTH)]
@@ -44,7 +44,7 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
     if batch.note:
         out += _wrapped(batch.note)
     out += ["", f"IN SHORT  (in brackets: 8 cases of 10, of {outcome.draws} draws; see HOW SURE)"]
-    for sentence in in_short(outcome, learned):
+    for sentence in in_short(outcome):
         out += _wrapped(sentence, "    ", "  - ")
     out += ["", "THE MEAT"]
     for piece in batch.pieces:
@@ -102,9 +102,9 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
     out += ["", "HOW SURE"]
     for sentence in how_sure(outcome):
         out += _wrapped(sentence, "    ", "  - ")
-    if learned:
+    if outcome.said:
         out += ["", "WHAT THE LOG SAYS"]
-        for sentence in learned:
+        for sentence in outcome.said:
             out += _wrapped(sentence, "    ", "  - ")
     out += ["", "WHAT IT RESTS ON"]
     for sentence in outcome.history.assumptions:
@@ -121,16 +121,16 @@ def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> 
     return "\n".join(out) + "\n"
 
 
-def in_short(outcome: Outcome, learned: Sequence[str] = (), chances: Mapping[str, Chance] | None = None) -> list[str]:
-    """What a cook must know before all else. `learned`: what the log has taught; `chances`: of the checks, default those of the outcome."""
+def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> list[str]:
+    """What a cook must know before all else. `chances`: of the checks, default those of the outcome."""
     logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
     warm = logged is not None and logged.outcome == "fail"
     said = []
     if logged is not None and logged.outcome != "pass":
         said.append(f"{SIGNS[logged.outcome]}: {logged.sentence}")
-    if learned and not warm:
+    if outcome.said and not warm:
         taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
-        said.append(f"From your log: {learned[0]} {taken}")
+        said.append(f"From your log: {outcome.said[0]} {taken}")
     if outcome.cured and not warm:  # no day is worth saying for meat that was warm
         said += [each.sentence(outcome.batch.units) for each in outcome.cured]
         said += [DO_NOT_WAIT] if any(each.waiting_is_wrong for each in outcome.cured) else []
@@ -213,7 +213,7 @@ def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
 def _stage_lines(outcome: Outcome) -> list[str]:
     history, system = outcome.history, outcome.batch.units
     out = []
-    for index in sorted({run.index for run in history.runs}):
+    for index in [n for n in range(len(history.stages)) if history.has(n)]:
         begin, end = history.span(index)
         days = f"day {begin / 86400:.2g} to {end / 86400:.2g}" if end - begin > 43200 else f"on day {begin / 86400:.2g}"
         if end - begin < 1.0:
@@ -251,11 +251,11 @@ def _band(outcome: Outcome, place: str, quantity: str, stage: int, piece: str, p
     return f"{100 * value:.1f} ({100 * low:.1f} to {100 * high:.1f})"
 
 
-def plain(outcome: Outcome, learned: Sequence[str] = ()) -> dict[str, Any]:
+def plain(outcome: Outcome) -> dict[str, Any]:
     """Everything in SI, for machines; the same floats the benches show."""
     history = outcome.history
     rows = []
-    for index in sorted({run.index for run in history.runs}):
+    for index in [n for n in range(len(history.stages)) if history.has(n)]:
         begin, end = history.span(index)
         for piece in outcome.batch.pieces:
             row: dict[str, Any] = {
@@ -273,7 +273,7 @@ def plain(outcome: Outcome, learned: Sequence[str] = ()) -> dict[str, Any]:
         "curelab": __version__,
         "batch": to_plain(outcome.batch),
         "weighed": None if outcome.weighed is None else _weighed(outcome.weighed),
-        "in_short": in_short(outcome, learned),
+        "in_short": in_short(outcome),
         "stages": rows,
         "draws": {
             "count": outcome.draws,
@@ -291,6 +291,7 @@ def plain(outcome: Outcome, learned: Sequence[str] = ()) -> dict[str, Any]:
             {"key": n.key, "value": n.value, "unit": n.unit, "how": n.how, "source": n.source} for n in history.sources
         ],
         "cautions": list(CAUTIONS),
+        "learned": list(outcome.said),
     }
 
 
@@ -353,12 +354,9 @@ def _quantiles(seconds: np.ndarray) -> dict[str, float | None]:
     }
 
 
-def as_json(outcome: Outcome, learned: Sequence[str] = ()) -> str:
-    """`plain` as text; `learned`: what the log has taught, in sentences."""
-    return (
-        json.dumps(plain(outcome, learned) | {"learned": list(learned)}, indent=1, ensure_ascii=False, allow_nan=False)
-        + "\n"
-    )
+def as_json(outcome: Outcome) -> str:
+    """`plain` as text."""
+    return json.dumps(plain(outcome), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def write_csv(outcome: Outcome, folder: Path) -> list[Path]:

@@ -5,17 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from .. import units
-from ..engine.runs import FREE
+from ..engine.run import FREE
 from ..forecast import DAY
 from ..outcome import CURED, CURED_SHARE, SURE
+from ..spread import Spread
 from ..spread.answers import in_ten
-from ..spread.banded import Banded
 
 
-def cured(banded: Banded, piece: str, criterion: str = CURED) -> str:
+def cured(many: Spread, piece: str, criterion: str = CURED) -> str:
     """When a piece is cured to the middle, with the days in 8 cases of 10 if there are draws."""
-    middle, early, late = banded.until(criterion, piece)
-    horizon = units.show(banded.usual.length, "time", digits=2)
+    middle, early, late = many.until(criterion, piece)
+    horizon = units.show(many.usual.length, "time", digits=2)
     what = f"the {piece} is cured to the middle"
     if not np.isfinite(middle):
         soonest = f"; in 1 case of 10 by {_day(early)}" if early is not None and np.isfinite(early) else ""
@@ -26,15 +26,15 @@ def cured(banded: Banded, piece: str, criterion: str = CURED) -> str:
     return f"On **{_day(middle)}** {what} ({_day(early)} to {last} in 8 cases of 10)."
 
 
-def enough(banded: Banded, time: float, piece: str) -> str:
+def enough(many: Spread, time: float, piece: str) -> str:
     """Whether the days planned are enough for a piece, and how far it has come then."""
-    usual, low, high = banded.at("core", "salt", [time], piece, "equilibrium")
+    usual, low, high = many.at("core", "salt", [time], piece, "equilibrium")
     share = float(usual[0])
     days = f"{time / DAY:.3g} days"
     all_of_it = 1.0  # early on the brine is stronger than it ends, and the middle of a thin piece may pass what it comes back to
     low, high = (None if each is None else np.minimum(each, all_of_it) for each in (low, high))
     there = f"its middle has {100 * min(share, all_of_it):.0f} %{_between(low, high, 100)} of the salt that this cure would bring it to"
-    chance = banded.chance(CURED, min(time, banded.usual.length), piece)
+    chance = many.chance(CURED, time, piece) if many.banded else None
     if share < CURED_SHARE:
         hope = f", cured to the middle {in_ten(chance)}" if chance else ""
         return f"{days} are **not enough** for the {piece}: {there}{hope}."
@@ -54,7 +54,7 @@ def warmth(kelvin: float, system: str = "metric") -> str:
     )
 
 
-def off_by(banded: Banded, time: float, piece: str, days: float = 3.0) -> str:
+def off_by(many: Spread, time: float, piece: str, days: float = 3.0) -> str:
     """Salt on the whole and in the middle when a cure is taken out early, on time, or late by some days."""
     parts = []
     for label, when in (
@@ -62,35 +62,35 @@ def off_by(banded: Banded, time: float, piece: str, days: float = 3.0) -> str:
         ("on the day", time),
         (f"{days:g} days late", time + days * DAY),
     ):
-        if 0 < when <= banded.usual.length:
+        if 0 < when <= many.usual.length:
             whole, core = (
                 f"{100 * middle[0]:.1f} %{_between(low, high, 100, 1)}"
-                for middle, low, high in (banded.at(place, "salt", [when], piece) for place in ("average", "core"))
+                for middle, low, high in (many.at(place, "salt", [when], piece) for place in ("average", "core"))
             )
             parts.append(f"{label}: {whole} on the whole, {core} in the middle")
     return "; ".join(parts).capitalize() + "."
 
 
-def nitrite(banded: Banded, time: float, piece: str) -> str:
+def nitrite(many: Spread, time: float, piece: str) -> str:
     """Nitrite that has gone in, and what is still free in the middle, at a time."""
     inside, free = (
         f"{1e6 * middle[0]:.0f}{_between(low, high, 1e6)}"
         for middle, low, high in (
-            banded.at("average", "nitrite", [time], piece),
-            banded.at("core", FREE, [time], piece),
+            many.at("average", "nitrite", [time], piece),
+            many.at("core", FREE, [time], piece),
         )
     )
     return f"Nitrite on {_day(time)}: {inside} mg per kg of green weight has gone into the {piece}, and {free} is still free in its middle."
 
 
-def soaked(banded: Banded, soak: int, piece: str) -> str:
+def soaked(many: Spread, soak: int, piece: str) -> str:
     """What a soak has done: average, first bite and middle, before and after."""
-    begin, end = banded.usual.span(soak)
+    begin, end = many.usual.span(soak)
     spent = units.show(end - begin, "time")
     before, after, bite, core = (
         (f"{100 * middle[0]:.2f} %", _between(low, high, 100, 1))
         for middle, low, high in (
-            banded.at(place, "salt", [when], piece)
+            many.at(place, "salt", [when], piece)
             for place, when in (("average", begin), ("average", end), ("first bite", end), ("core", end))
         )
     )
@@ -100,10 +100,10 @@ def soaked(banded: Banded, soak: int, piece: str) -> str:
     )
 
 
-def rested(banded: Banded, piece: str) -> str:
+def rested(many: Spread, piece: str) -> str:
     """The spread between outside and middle at the end of all stages."""
     bite, core = (
-        100 * banded.at(place, "salt", [banded.usual.length], piece)[0][0] for place in ("first bite", "core")
+        100 * many.at(place, "salt", [many.usual.length], piece).middle[0] for place in ("first bite", "core")
     )
     even = "even enough to slice" if abs(bite - core) < 0.3 else "still uneven: more rest evens it out"
     return f"At the end of all stages: {bite:.2f} % in the outer 5 mm and {core:.2f} % in the middle, {even}."

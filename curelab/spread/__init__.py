@@ -1,6 +1,6 @@
 """How sure an answer is: uncertain inputs, draws of them, bands and probabilities, and what matters most."""
 
 from .answers import Band, Chance, Times, Windows, quantiles
-from .draws import Request, Spread, spread
+from .spread import Request, Spread, spread
 
 __all__ = ["Band", "Chance", "Request", "Spread", "Times", "Windows", "quantiles", "spread"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +21,10 @@ INSTEAD = "Use a weaker brine for longer, a thinner piece, or an equilibrium bri
 
 @dataclass(frozen=True)
 class Band:
-    """Quantiles of a reading: `low`, `middle`, `high` (10, 50 and 90 %) as arrays or floats, and what they rest on."""
+    """Quantiles of a reading: `low`, `middle`, `high` (10, 50 and 90 %) as arrays or floats, and what they rest on.
+
+    Without draws `middle` is the usual case and the others are None. Unpacks as (middle, low, high).
+    """
 
     low: Any
     middle: Any
@@ -29,6 +32,14 @@ class Band:
     count: int
     rests_on: str
     depth: np.ndarray | None = None
+
+    @property
+    def parts(self) -> tuple[Any, Any, Any]:
+        """(low, middle, high)."""
+        return self.low, self.middle, self.high
+
+    def __iter__(self) -> Iterator[Any]:
+        return iter((self.middle, self.low, self.high))
 
 
 @dataclass(frozen=True)
@@ -191,12 +202,6 @@ def quantiles(values: np.ndarray, levels: Sequence[float] = LEVELS) -> tuple[np.
             high, share = min(low + 1, count - 1), place - low
             result[k, begin : begin + COLUMNS] = block[:, low] * (1 - share) + block[:, high] * share
     return tuple(row.reshape(values.shape[1:]) for row in result)
-
-
-def folded(depth: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(places (h,) to read, and which of them (x,) stands for each depth) where one half is the mirror image of the other."""
-    _, once, each = np.unique(np.minimum(depth, 1 - depth).round(9), return_index=True, return_inverse=True)
-    return once, each
 
 
 def in_ten(share: float) -> str:

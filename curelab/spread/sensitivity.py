@@ -21,8 +21,9 @@ import numpy as np
 
 from ..recipe.criterion import Criterion
 from ..units import capital
-from .draws import LONGEST, Request, Spread
-from .uncertain import Draws, Uncertain
+from .draws import Draws
+from .spread import LONGEST, Request, Spread
+from .uncertain import Uncertain
 
 Ask = Callable[[Spread], np.ndarray]
 FOLDS = 8
@@ -151,7 +152,7 @@ def at_end(place: str, quantity: str, piece: int | str = 0, basis: str | None = 
     """The answer "what is it at the end": a reading of every draw."""
 
     def ask(many: Spread) -> np.ndarray:
-        number = many._piece(piece)
+        number = many.number(piece)
         request = Request.of("at", place=place, quantity=quantity, times=None, piece=number, basis=basis)
         return many.readings([request])[0][:, 0]
 
@@ -172,11 +173,11 @@ def how_long(
 
 def within(criterion: str | Criterion, piece: int | str | None = None) -> Ask:
     """The answer "how long until", looked for only as far as the spread itself goes; a draw that never gets there counts as twice that."""
-    wanted = Criterion.parse(criterion) if isinstance(criterion, str) else criterion
+    wanted = Criterion.of(criterion)
 
     def ask(many: Spread) -> np.ndarray:
-        where: int | str = "every" if piece is None else many._piece(piece)
-        request = Request.of("first_time", criterion=wanted, index=0, where=where)
+        where: int | str = "every" if piece is None else many.number(piece)
+        request = Request.of("first_time", criterion=wanted, where=where)
         values = many.readings([request])[0]
         never = 2 * sum(stage.longest for stage in many.case.stages)
         return np.log(np.clip(np.where(np.isinf(values), never, values), 60.0, None))
@@ -188,7 +189,7 @@ def at_end_of(place: str, quantity: str, stage: int, piece: int | str = 0, basis
     """The answer "what is it when stage number `stage` ends"."""
 
     def ask(many: Spread) -> np.ndarray:
-        number = many._piece(piece)
+        number = many.number(piece)
         request = Request.of("at_end", place=place, quantity=quantity, stage=stage, piece=number, basis=basis)
         return many.readings([request])[0][:, 0]
 

@@ -1,1 +1,1 @@
-"""How things move: nodes that store, links that conduct. Nothing in here knows of meat, salt or a kitchen."""
+"""How things move: nodes that store, links that conduct, for one network or for a batch of them. Nothing in here knows what moves."""

@@ -1,220 +1,332 @@
-"""Exact evolution of a linear network: no time steps, any output times, one symmetric eigenproblem.
+"""Exact evolution of a batch of linear networks: no time steps, any output times, one symmetric eigenproblem for each coupled part.
 
-With C the capacities and K the Laplacian, y = C^(1/2) w obeys y' = -(C^(-1/2) K C^(-1/2) + loss) y + source, whose matrix is
-symmetric: its modes decay independently and are evaluated at any clock reading. What only rounding would spoil is put right by
-hand: a closed part of the network conserves its amount exactly, because its constant mode is known in advance.
+With C the capacities and K the Laplacian, y = C^(1/2) w obeys y' = -(C^(-1/2) K C^(-1/2) + loss) y + source, whose matrix is symmetric:
+its modes decay independently and are evaluated at any clock reading. Nodes that nothing couples in any network of the batch fall into
+parts, which are solved alone, and only when something in them moves. A part whose networks differ only in pace shares one basis. What only
+rounding would spoil is put right by hand: a closed part conserves its amount exactly, because its constant mode is known in advance.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from collections import OrderedDict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
 from .network import Network
 
-REMEMBERED = 48  # networks; two pieces that lie in a vessel take about 1 MB each
+ALIKE = 1e-12  # relative; matrices in proportion to within this share a basis
+MOST_KEPT = 8  # sums over the nodes that a part remembers
+UNCOUPLED = 1e-13  # of the largest entry; what is smaller is rounding
+REMEMBERED = 48  # single networks; two pieces that lie in a vessel take about 1 MB each
 _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it would slow everything that touches it
 
 
-@dataclass(frozen=True)
-class Modes:
-    """Modes of a network; make it with `modes_of`.
+@dataclass(frozen=True, eq=False)
+class Part:
+    """Nodes that are coupled to each other and to no others, f of them, in every network.
 
-    rates (m,) >= 0; shapes (f, m): value of each mode at the free nodes; weights (f, m): projection of a state on the modes.
+    matrix (d, f, f): symmetric; root (d, f): square root of the capacities; feed (d, f): conductance from the held node, None where
+    there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source: makes
+    `solved` out of that of a part which differs by a sign or a shift alone, None where there is no such part.
     """
 
-    network: Network
-    rates: np.ndarray
-    shapes: np.ndarray
-    weights: np.ndarray
-    feed: np.ndarray  # (h, f): conductance from each held node to each free node
-    free: np.ndarray
-    held: np.ndarray
-
-    def at(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
-        """States (s, t, n) of s independent solutes that begin as start (s, n), at clock readings (s, t) >= 0.
-
-        Held nodes keep their value in `start`. Values are never negative for a start that is not: negative rounding is cut.
-        Raises ArithmeticError if more than rounding would have to be cut.
-        """
-        now = self._now(self.begin(start), clock)
-        if len(self.held):
-            states = np.empty((*clock.shape, len(self.network.capacity)))
-            states[..., self.free] = now @ self.shapes.T
-            states[..., self.held] = start[:, None, self.held]
-        else:
-            states = (now.reshape(-1, len(self.rates)) @ self.shapes.T).reshape(*clock.shape, -1)
-        lowest = states.min(initial=0.0)
-        if lowest < 0.0 and start.min() >= 0.0:
-            if lowest < -1e-9 * start.max() - 1e-290:  # the second part: a few denormal numbers have no tenth digit
-                raise ArithmeticError(f"a value of {lowest:.3g} came out below zero (scale {start.max():.3g})")
-            np.maximum(states, 0.0, out=states)
-        return states
-
-    def _now(self, begun: tuple, clock: np.ndarray) -> np.ndarray:
-        """Modal amounts (s, t, m) at clock readings (s, t)."""
-        amounts, source, _ = begun
-        now = np.multiply.outer(clock, -self.rates)
-        np.maximum(now, _DEAD, out=now)
-        np.exp(now, out=now)
-        now *= amounts[:, None, :]
-        if source is not None:
-            now += source[:, None, :] * self._phi(clock)
-        return now
-
-    def begin(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray | None, np.ndarray]:
-        """What `read` needs of a start (s, n), computed once: modal amounts, modal source, held values."""
-        return self._amounts(start), self._source(start), start[:, self.held]
-
-    def onto(self, columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """What `read` needs of readings that are weighted sums of node values, columns (n, k), computed once."""
-        return self.shapes.T @ columns[self.free], columns[self.held]
-
-    def read(self, begun: tuple, clock: np.ndarray, onto: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-        """The readings `at(start, clock) @ columns`, (s, t, k), without the states: cost grows with k instead of n."""
-        result = self._now(begun, clock) @ onto[0]
-        return result + (begun[2] @ onto[1])[:, None, :] if len(self.held) else result
-
-    def renumbered(self, order: np.ndarray, network: Network) -> Modes:
-        """The modes of `network`, which is this one with its node i standing where node order[i] stands here: no new eigenproblem."""
-        place = np.searchsorted(self.free, order[self.free])
-        return Modes(
-            network, self.rates, self.shapes[place], self.weights[place], self.feed[:, place], self.free, self.held
-        )
-
-    def integral(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
-        """Integral (s, t, n) of the states over the clock from 0, exact; the loss and the supply are counted from it."""
-        phi = self._phi(clock)
-        amounts = self._amounts(start)[:, None, :] * phi
-        source = self._source(start)
-        if source is not None:
-            tau = np.broadcast_to(clock[..., None], phi.shape)
-            slow = self.rates * tau < 1e-5
-            rates = np.where(self.rates > 0, self.rates, 1.0)
-            amounts += source[:, None, :] * np.where(
-                slow, 0.5 * tau**2 * (1 - self.rates * tau / 3), (tau - phi) / rates
-            )
-        result = np.empty((*clock.shape, len(self.network.capacity)))
-        result[..., self.free] = amounts @ self.shapes.T
-        if len(self.held):
-            result[..., self.held] = start[:, None, self.held] * clock[..., None]
-        return result
-
-    def lost(self, integral: np.ndarray) -> np.ndarray:
-        """Amount (s, t) that the first-order loss has taken, from `integral`."""
-        rate = np.where(
-            self.network.held, 0.0, self.network.loss * np.where(self.network.held, 0.0, self.network.capacity)
-        )
-        return integral @ rate
-
-    def supplied(self, integral: np.ndarray) -> np.ndarray:
-        """Amount (s, t) that held nodes have given to the others (negative: taken), from `integral`."""
-        if not len(self.held):
-            return np.zeros(integral.shape[:2])
-        outflow = integral[..., self.held] @ self.feed.sum(axis=1)
-        return outflow - integral[..., self.free] @ self.feed.sum(axis=0)
+    nodes: np.ndarray
+    matrix: np.ndarray
+    root: np.ndarray
+    feed: np.ndarray | None
+    constant: np.ndarray | None
+    source: Callable[[], tuple[np.ndarray, np.ndarray]] | None = None
+    kept: dict = field(default_factory=dict, repr=False)  # shapes of the rows last asked for
 
     @cached_property
-    def slowest(self) -> float:
-        """The smallest rate above zero: the long-time approach to equilibrium, per unit clock."""
-        return float(self.rates[self.rates > 1e-12 * self.rates.max()].min())
+    def solved(self) -> tuple[np.ndarray, np.ndarray]:
+        """rates (d, m), vectors (d or 1, f, m)."""
+        if self.source is not None:
+            return self.source()
+        pace = self._pace()
+        rates, vectors = np.linalg.eigh(self.matrix if pace is None else self.matrix[:1])
+        if pace is not None:
+            rates = rates * pace[:, None]
+        rates = np.maximum(rates, 0.0)
+        if self.constant is not None:
+            # Nothing leaves, so the slowest mode is known without arithmetic: equilibrium, kept exactly.
+            flat = self.constant * (self.root if pace is None else self.root[:1])
+            flat = flat / np.linalg.norm(flat, axis=1, keepdims=True)
+            rates[:, 0] = 0.0
+            vectors[:, :, 0] = flat
+            vectors[:, :, 1:] -= flat[:, :, None] * (flat[:, None, :] @ vectors[:, :, 1:])
+        return rates, vectors
 
-    def _amounts(self, start):
-        return start[:, self.free] @ self.weights
+    @cached_property
+    def inside(self) -> np.ndarray:
+        """(d, f, m) value of each mode at the nodes."""
+        return self.solved[1] / self.root[:, :, None]
 
-    def _source(self, start):
-        return (start[:, self.held] @ self.feed) @ self.shapes if len(self.held) else None
+    def _pace(self) -> np.ndarray | None:
+        """(d,) pace of each network over that of the first, if pace is all that differs."""
+        if len(self.matrix) == 1 or np.ptp(self.root / self.root[:, :1], axis=0).max() > ALIKE:
+            return None
+        size = np.abs(self.matrix[0]).max()
+        if size == 0:
+            return None
+        pace = np.einsum("dij,ij->d", self.matrix, self.matrix[0]) / (self.matrix[0] ** 2).sum()
+        gap = np.abs(self.matrix - pace[:, None, None] * self.matrix[0]).max(axis=(1, 2))
+        return pace if np.all(gap <= ALIKE * size * np.abs(pace)) else None
 
-    def _phi(self, clock):
-        """Integral of exp(-rate * c) for c from 0 to the clock, smooth through rate = 0."""
+    def amounts(self, start: np.ndarray) -> np.ndarray:
+        """Modal amounts (d, s, m) of a start (d, s, f)."""
+        return (start * self.root[:, None, :]) @ self.solved[1]
+
+    def shapes(self, rows: np.ndarray) -> np.ndarray:
+        """What each mode adds to sums `rows` (k, f) or (d, k, f) over the nodes: (d, k, m)."""
+        key = rows.tobytes()
+        if key not in self.kept:  # one quantity after the other is asked for the same sums
+            if len(self.kept) >= MOST_KEPT:
+                self.kept.clear()
+            self.kept[key] = rows @ self.inside
+        return self.kept[key]
+
+    def evolved(self, amounts: np.ndarray, clock: np.ndarray, held: np.ndarray | None) -> np.ndarray:
+        """Modal amounts (d, ..., m) at clock readings (d, ...), from amounts and a held value that broadcast with them."""
+        rates = self.solved[0].reshape(len(clock), *(1,) * (clock.ndim - 1), -1)
+        now = rates * -clock[..., None]
+        np.maximum(now, _DEAD, out=now)
+        fed = None
+        if held is not None:
+            phi = np.where(rates > 0, -np.expm1(now) / np.where(rates > 0, rates, 1.0), clock[..., None])
+            fed = self._source(held) * phi
+        np.exp(now, out=now)
+        now *= amounts
+        return now if fed is None else now + fed
+
+    def integrated(self, amounts: np.ndarray, clock: np.ndarray, held: np.ndarray | None) -> np.ndarray:
+        """Integral of `evolved` over the clock from 0, exact and smooth through rates of 0."""
+        rates = self.solved[0].reshape(len(clock), *(1,) * (clock.ndim - 1), -1)
         tau = clock[..., None]
-        rates = np.where(self.rates > 0, self.rates, 1.0)
-        return np.where(self.rates > 0, -np.expm1(-self.rates * tau) / rates, tau)
+        safe = np.where(rates > 0, rates, 1.0)
+        phi = np.where(rates > 0, -np.expm1(-rates * tau) / safe, tau)
+        if held is None:
+            return amounts * phi
+        slow = rates * tau < 1e-5
+        psi = np.where(slow, 0.5 * tau**2 * (1 - rates * tau / 3), (tau - phi) / safe)
+        return amounts * phi + self._source(held) * psi
+
+    def summed(self, now: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
+        """(d, t, k) sums over the nodes, or all nodes, of modal amounts (d, t, m)."""
+        return now @ (self.inside if rows is None else self.shapes(rows)).swapaxes(1, 2)
+
+    def _source(self, held: np.ndarray) -> np.ndarray:
+        """What the held node at `held` (d, ...) feeds into each mode, (d, ..., m)."""
+        assert self.feed is not None  # parts have a feed wherever a node is held
+        fed = (self.feed[:, None, :] @ self.inside)[:, 0]
+        return held[..., None] * fed.reshape(len(fed), *(1,) * (held.ndim - 1), -1)
+
+    def flipped(self, sign: np.ndarray) -> Part:
+        """The part with the nodes of sign -1 counted the other way round."""
+        mine = sign[self.nodes]
+        feed = None if self.feed is None else self.feed * mine
+        return Part(
+            self.nodes, self.matrix * np.outer(mine, mine), self.root, feed, self.constant,
+            lambda: (self.solved[0], self.solved[1] * mine[:, None]),
+        )  # fmt: skip
+
+    def losing(self, loss: np.ndarray) -> Part:
+        """The same nodes with a loss (d, f) >= 0, which takes from all states: none stays."""
+        if not loss.any():
+            return self
+        alike = np.ptp(loss, axis=1).max() <= ALIKE * loss.max()
+        return Part(
+            self.nodes, self.matrix + loss[:, :, None] * np.eye(len(self.nodes)), self.root, self.feed, None,
+            (lambda: (self.solved[0] + loss[:, :1], self.solved[1])) if alike else None,
+        )  # fmt: skip
+
+    def of(self, draws: np.ndarray) -> Part:
+        """Some of the networks."""
+
+        def source() -> tuple[np.ndarray, np.ndarray]:
+            rates, vectors = self.solved
+            return rates[draws], vectors if len(vectors) == 1 else vectors[draws]
+
+        feed = None if self.feed is None else self.feed[draws]
+        return Part(self.nodes, self.matrix[draws], self.root[draws], feed, self.constant, source)
+
+
+@dataclass(frozen=True, eq=False)
+class Modes:
+    """Modes of d networks of `size` nodes; make them with `modes_of`. drain (d,): all that leaves the held node, per unit of its w; None:
+    no node is held.
+    """
+
+    size: int
+    parts: tuple[Part, ...]
+    drain: np.ndarray | None = None
+
+    def at(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+        """States (d, s, t, n) of s solutes that begin as start (d, s, n), at clock readings (d, s, t) >= 0.
+
+        `rows` (k, n) or (d, k, n): sums over the nodes to return instead, (d, s, t, k).
+        """
+        return self._each(start, clock, rows, Part.evolved, 1.0)
+
+    def integral(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+        """Integral of `at` over the clock from 0, exact: what is lost and supplied is counted from it."""
+        return self._each(start, clock, rows, Part.integrated, clock[..., None])
+
+    def _each(self, start, clock, rows, one, held_for) -> np.ndarray:
+        """`one` of the parts in which something moves, summed over nodes; a held node counts `held_for` times its value."""
+        width = self.size if rows is None else rows.shape[-2]
+        held = None if self.drain is None else start[..., -1]
+        result = np.zeros((*clock.shape, width))
+        for part in self._moving(start, held):
+            mine = None if rows is None else rows[..., part.nodes]
+            if mine is not None and not mine.any():
+                continue
+            begun = part.amounts(start[..., part.nodes])[:, :, None, :]
+            now = one(part, begun, clock, None if held is None else held[..., None])
+            d, s, t, m = now.shape
+            found = part.summed(now.reshape(d, s * t, m), mine).reshape(d, s, t, -1)
+            if rows is None:
+                result[..., part.nodes] = found
+            else:
+                result += found
+        if held is not None:
+            if rows is None:
+                result[..., -1] = held[..., None] * (held_for if np.isscalar(held_for) else held_for[..., 0])
+            else:
+                share = rows[..., -1] if rows.ndim == 2 else rows[:, None, None, :, -1]
+                result += held[..., None, None] * held_for * share
+        return result
+
+    def along(
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: dict
+    ) -> np.ndarray:
+        """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
+        owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts of these
+        starts, part by part, filled at the first reading and used at the next.
+        """
+        result = np.zeros((*clock.shape, self.size if rows is None else rows.shape[-2]))
+        held = None
+        if self.drain is not None:
+            held = starts[:, :1, -1] if owner is None else np.take_along_axis(starts[..., -1], owner, axis=1)
+        for part in self._moving(starts, None if held is None else starts[..., -1]):
+            mine = None if rows is None else rows[..., part.nodes]
+            if mine is not None and not mine.any():
+                continue
+            if int(part.nodes[0]) not in kept:
+                kept[int(part.nodes[0])] = part.amounts(starts[..., part.nodes])
+            amounts = kept[int(part.nodes[0])]
+            if owner is not None:
+                d, g, m = amounts.shape
+                amounts = amounts.reshape(d * g, m).take(owner + g * np.arange(d)[:, None], axis=0)
+            found = part.summed(part.evolved(amounts, clock, held), mine)
+            if rows is None:
+                result[..., part.nodes] = found
+            else:
+                result += found
+        if held is not None:
+            if rows is None:
+                result[..., -1] = held
+            else:
+                result += held[..., None] * (rows[..., -1] if rows.ndim == 2 else rows[:, None, :, -1])
+        return result
+
+    def _moving(self, start: np.ndarray, held: np.ndarray | None) -> Iterator[Part]:
+        """The parts in which there is anything."""
+        for part in self.parts:
+            fed = held is not None and part.feed is not None and part.feed.any() and held.any()
+            if fed or start[..., part.nodes].any():
+                yield part
+
+    def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
+        """Amount (d, s, t) that the held node has given to the others, less what it took; zero when no node is held."""
+        if self.drain is None:
+            return np.zeros(clock.shape)
+        rows = np.zeros((len(start), 1, self.size))
+        for part in self.parts:
+            rows[:, 0, part.nodes] = -part.feed  # type: ignore[operator]
+        rows[:, 0, -1] = self.drain
+        return self.integral(start, clock, rows)[..., 0]
+
+    @property
+    def slowest(self) -> np.ndarray:
+        """(d,) the smallest rate above zero: the long-time approach to equilibrium, per unit clock."""
+        rates = np.concatenate([part.solved[0] for part in self.parts], axis=1)
+        return np.where(rates > 1e-12 * rates.max(axis=1, keepdims=True), rates, np.inf).min(axis=1)
+
+    def flipped(self, sign: np.ndarray) -> Modes:
+        """The modes of the networks in which the nodes with sign -1 count the other way round."""
+        return Modes(self.size, tuple(part.flipped(sign) for part in self.parts), self.drain)
+
+    def losing(self, loss: np.ndarray) -> Modes:
+        """The modes of the networks with a loss (d, n) >= 0: what loses alike everywhere in a part keeps its modes."""
+        return replace(self, parts=tuple(part.losing(loss[:, part.nodes]) for part in self.parts))
+
+    def of(self, draws: np.ndarray) -> Modes:
+        """The modes of some of the networks."""
+        drain = None if self.drain is None else self.drain[draws]
+        return Modes(self.size, tuple(part.of(draws) for part in self.parts), drain)
+
+
+_remembered: OrderedDict[bytes, Modes] = OrderedDict()
 
 
 def modes_of(network: Network) -> Modes:
-    """Solve the eigenproblem of `network`. Cost grows with the cube of the number of free nodes (60: about 0.3 ms).
+    """The modes of a batch of networks; each eigenproblem is solved when it is first needed. Cost grows with the cube of the nodes in a
+    part (60: about 0.3 ms).
 
-    The last networks are remembered by their content, because stages, waters and the positions of a slider often repeat one;
-    `modes_of.cache_clear()` forgets them.
+    The last single networks are remembered by their content, because stages, waters and the positions of a slider often repeat one;
+    `forget()` lets go of them.
     """
-    return _solved(_Content(network))
+    if len(network.capacity) > 1:
+        return _made(network)
+    loss = b"" if network.loss is None else network.loss.tobytes()
+    key = network.capacity.tobytes() + network.laplacian.tobytes() + loss
+    if key in _remembered:
+        _remembered.move_to_end(key)
+    else:
+        _remembered[key] = _made(network)
+        if len(_remembered) > REMEMBERED:
+            _remembered.popitem(last=False)
+    return _remembered[key]
 
 
-class _Content:
-    """A network that is equal to another when all its numbers are."""
-
-    def __init__(self, network: Network):
-        self.network = network
-        parts = (network.capacity, network.a, network.b, network.conductance, network.loss)
-        self.key = b"|".join(part.tobytes() for part in parts)
-
-    def __hash__(self) -> int:
-        return hash(self.key)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Content) and self.key == other.key
+def forget() -> None:
+    """Let go of all remembered networks."""
+    _remembered.clear()
 
 
-@lru_cache(maxsize=REMEMBERED)
-def _solved(content: _Content) -> Modes:
-    network = content.network
+def _made(network: Network) -> Modes:
     held = network.held
-    free = np.flatnonzero(~held)
-    laplacian = network.laplacian()
-    root = np.sqrt(network.capacity[free])
-    matrix = laplacian[np.ix_(free, free)] / np.outer(root, root)
-    matrix[np.diag_indices_from(matrix)] += network.loss[free]
-    rates, vectors = np.linalg.eigh(matrix)
-    rates = np.maximum(rates, 0.0)
-    for number, constant in enumerate(_constant_modes(network, free, root, rates)):
-        rates[number] = 0.0
-        vectors[:, number] = constant
-        vectors[:, number + 1 :] -= np.outer(constant, constant @ vectors[:, number + 1 :])
-    return Modes(
-        network,
-        rates,
-        vectors / root[:, None],
-        vectors * root[:, None],
-        -laplacian[np.ix_(np.flatnonzero(held), free)],
-        free,
-        np.flatnonzero(held),
-    )
+    size = network.capacity.shape[1]
+    free = size - held
+    root = np.sqrt(network.capacity[:, :free])
+    matrix = network.laplacian[:, :free, :free] / root[:, :, None] / root[:, None, :]
+    feed = -network.laplacian[:, -1, :free] if held else None
+    parts = []
+    for nodes in _coupled(matrix, network.blocks):
+        inside = matrix[:, nodes[:, None], nodes]
+        fed = None if feed is None else feed[:, nodes]
+        # A part that is fed has no state of its own that stays.
+        stays = (fed is None or not fed.any()) and network.equilibrium[nodes].any()
+        parts.append(Part(nodes, inside, root[:, nodes], fed, network.equilibrium[nodes] if stays else None))
+    modes = Modes(size, tuple(parts), network.laplacian[:, -1, -1] if held else None)
+    return modes if network.loss is None else modes.losing(network.loss)
 
 
-modes_of.cache_clear = _solved.cache_clear  # type: ignore[attr-defined]
-
-
-def _constant_modes(network: Network, free: np.ndarray, root: np.ndarray, rates: np.ndarray) -> list[np.ndarray]:
-    """One unit vector for every part of the network that nothing leaves: its equilibrium, known without arithmetic."""
-    nearly_zero = np.count_nonzero(rates <= 1e-12 * rates[-1])
-    if not nearly_zero:
-        return []
-    if nearly_zero == 1 and len(free) == len(network.capacity) and not network.loss.any():
-        return [root / np.linalg.norm(root)]  # one closed part: the usual case needs no search for parts
-    part = _parts(network)
-    leaky = set(part[network.held | (network.loss > 0)].tolist())
-    result = []
-    for number in sorted(set(part.tolist()) - leaky):
-        inside = part[free] == number
-        vector = np.where(inside, root, 0.0)
-        result.append(vector / np.linalg.norm(vector))
-    return result
-
-
-def _parts(network: Network) -> np.ndarray:
-    """(n,) the same number for nodes that links connect: the lowest node of each part. (A sparse-graph library costs more to call.)"""
-    leader = list(range(len(network.capacity)))
-
-    def find(node: int) -> int:
-        while leader[node] != node:
-            leader[node] = node = leader[leader[node]]
-        return node
-
-    for a, b, conductance in zip(network.a.tolist(), network.b.tolist(), network.conductance.tolist(), strict=True):
-        if conductance > 0:
-            one, other = find(a), find(b)
-            leader[max(one, other)] = min(one, other)
-    return np.array([find(node) for node in range(len(leader))])
+def _coupled(matrix: np.ndarray, blocks: tuple[np.ndarray, ...]) -> list[np.ndarray]:
+    """Node numbers of each part: blocks, and the bath where it is not held, that anything links."""
+    met = np.abs(matrix).max(axis=0)
+    own = [*blocks, *([np.array([len(met) - 1])] if sum(map(len, blocks)) < len(met) else [])]
+    most = UNCOUPLED * met.max()
+    group = list(range(len(own)))
+    for a in range(len(own)):
+        for b in range(a):
+            if group[a] != group[b] and met[np.ix_(own[a], own[b])].max() > most:
+                old = group[a]
+                group = [group[b] if one == old else one for one in group]
+    return [
+        np.sort(np.concatenate([own[n] for n in range(len(own)) if group[n] == each])) for each in dict.fromkeys(group)
+    ]

@@ -1,82 +1,83 @@
-"""The assembled network: nodes with a capacity, links with a conductance, and a first-order loss where there is one.
+"""A batch of networks with the same nodes: what each stores, how they are linked, and a first-order loss where there is one.
 
-A node holds `capacity * w`. A link carries `conductance * (w[a] - w[b])` from a to b, so a positive flux always runs from `a` to `b`:
-the one sign convention of this package. `loss` takes `loss * capacity * w` out of a node for good. A node of infinite capacity is
-held: its w never changes, and what it gives or takes is counted. All rates are per unit of a clock that the caller chooses.
+A node holds `capacity * w`. A link carries `conductance * (w[a] - w[b])` from a to b: the one sign convention of this package, kept by a
+Laplacian whose rows vanish on the state of equilibrium. `loss` takes `loss * capacity * w` out of a node for good. The last node is the
+bath; where its capacity is infinite it is held: its w never changes, and what it gives or takes is counted. All rates are per unit of a
+clock that the caller chooses.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from ..bodies.chain import Chain
 
-
-@dataclass(frozen=True)
-class Network:
-    """capacity (n,) > 0, inf where held; a, b (m,) node numbers and conductance (m,) >= 0 of the links; loss (n,) >= 0."""
+@dataclass(frozen=True, eq=False)
+class Part:
+    """Nodes that are linked among themselves: capacity (d, r), stiffness (d, r, r), equilibrium (r,): the state of which w is 1
+    everywhere; sign (r,): parity of each node, None for none: nodes of unlike parity are not linked inside a part.
+    """
 
     capacity: np.ndarray
-    a: np.ndarray
-    b: np.ndarray
-    conductance: np.ndarray
-    loss: np.ndarray
+    stiffness: np.ndarray
+    equilibrium: np.ndarray
+    sign: np.ndarray | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Contact:
+    """What links a part to the bath: matrix (d, r, r) on its nodes, column (d, r) to the bath, and total (d,) of all its conductance."""
+
+    part: int
+    matrix: np.ndarray
+    column: np.ndarray
+    total: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Network:
+    """d networks of n nodes, the bath last: capacity (d, n) > 0, laplacian (d, n, n), equilibrium (n,), loss (d, n) >= 0 or None; blocks:
+    nodes that may be linked to each other, the bath in none.
+    """
+
+    capacity: np.ndarray
+    laplacian: np.ndarray
+    equilibrium: np.ndarray
+    blocks: tuple[np.ndarray, ...]
+    loss: np.ndarray | None = None
 
     @property
-    def held(self) -> np.ndarray:
-        return np.isinf(self.capacity)
-
-    def with_loss(self, loss: np.ndarray) -> Network:
-        return Network(self.capacity, self.a, self.b, self.conductance, loss)
-
-    def laplacian(self) -> np.ndarray:
-        """(n, n) symmetric matrix K with rows that sum to zero: `capacity * dw/dclock = -K w - loss * capacity * w`."""
-        size = len(self.capacity)
-        matrix = np.zeros((size, size))
-        np.add.at(matrix, (self.a, self.b), -self.conductance)
-        np.add.at(matrix, (self.b, self.a), -self.conductance)
-        matrix[np.arange(size), np.arange(size)] = -matrix.sum(axis=1)
-        return matrix
-
-    def stored(self, w: np.ndarray) -> np.ndarray:
-        """Amount in all nodes that are not held, for w (..., n)."""
-        return np.where(self.held, 0.0, w) @ np.where(self.held, 0.0, self.capacity)
+    def held(self) -> bool:
+        """Whether the bath is held."""
+        return bool(np.isinf(self.capacity[0, -1]))
 
 
-@dataclass(frozen=True)
-class Contact:
-    """A face of a chain against a bath: `face` 0 or 1, and the conductance per area of the layer between (inf: none)."""
-
-    chain: int
-    face: int
-    bath: int
-    per_area: float
-
-
-def assemble(chains: list[Chain], baths: list[float], contacts: list[Contact]) -> Network:
-    """Network of the chains' cells, in order, then one node for each bath capacity. Faces without a contact are closed."""
-    starts = np.cumsum([0] + [len(chain.capacity) for chain in chains])
-    capacity = np.concatenate([chain.capacity for chain in chains] + [np.array(baths, dtype=float)])
-    a = [start + np.arange(len(chain.inner)) for start, chain in zip(starts, chains, strict=False)]
-    b = [nodes + 1 for nodes in a]
-    conductance = [chain.inner for chain in chains]
+def assemble(parts: Sequence[Part], bath: np.ndarray, contacts: Sequence[Contact]) -> Network:
+    """Parts in one bath of capacity (d,), inf where it is held. A part without a contact is closed."""
+    count = len(bath)
+    starts = np.cumsum([0] + [len(part.equilibrium) for part in parts])
+    size = int(starts[-1]) + 1
+    laplacian = np.zeros((count, size, size))
+    slices = [slice(int(a), int(b)) for a, b in pairwise(starts)]
+    for nodes, part in zip(slices, parts, strict=True):
+        laplacian[:, nodes, nodes] = part.stiffness
     for contact in contacts:
-        chain = chains[contact.chain]
-        a.append(np.array([starts[-1] + contact.bath]))
-        b.append(np.array([starts[contact.chain] + (0, len(chain.capacity) - 1)[contact.face]]))
-        conductance.append(np.array([face_conductance(chain, contact)]))
-    return Network(capacity, np.concatenate(a), np.concatenate(b), np.concatenate(conductance), np.zeros(len(capacity)))
-
-
-def face_conductance(chain: Chain, contact: Contact) -> float:
-    """From the outermost cell centre to the bath: the half cell and the layer outside it, in series."""
-    half, outside = chain.half[contact.face], contact.per_area * chain.area[contact.face]
-    return half if np.isinf(outside) else half * outside / (half + outside)
-
-
-def face_share(chain: Chain, contact: Contact) -> float:
-    """Weight of the bath in the value at the face itself: w_face = share * w_bath + (1 - share) * w_cell."""
-    half, outside = chain.half[contact.face], contact.per_area * chain.area[contact.face]
-    return 1.0 if np.isinf(outside) else outside / (half + outside)
+        nodes = slices[contact.part]
+        laplacian[:, nodes, nodes] += contact.matrix
+        laplacian[:, nodes, -1] -= contact.column
+        laplacian[:, -1, nodes] -= contact.column
+        laplacian[:, -1, -1] += contact.total
+    capacity = np.empty((count, size))
+    for nodes, part in zip(slices, parts, strict=True):
+        capacity[:, nodes] = part.capacity
+    capacity[:, -1] = bath
+    blocks = []
+    for nodes, part in zip(slices, parts, strict=True):
+        numbers = np.arange(nodes.start, nodes.stop)
+        sides = [numbers] if part.sign is None else [numbers[part.sign > 0], numbers[part.sign < 0]]
+        blocks += [side for side in sides if len(side)]
+    equilibrium = np.concatenate([*[part.equilibrium for part in parts], [1.0]])
+    return Network(capacity, laplacian, equilibrium, tuple(blocks))

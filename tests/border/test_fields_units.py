@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from curelab import Bath, Brine, Criterion, InputError, Piece, Rest, SealedCure, Soak, Water, units
-from curelab.engine.runs import QUANTITIES
+from curelab.engine.run import QUANTITIES
 from curelab.fields import Record, Several, from_plain, quantity, ruled, to_plain
 from curelab.recipe.criterion import BASES, PLACES
 from curelab.recipe.piece import SHAPES

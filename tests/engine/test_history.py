@@ -9,7 +9,7 @@ import pytest
 
 import curelab
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate
-from curelab.engine.runs import FREE, QUANTITIES, TRACERS
+from curelab.engine.run import FREE, QUANTITIES, TRACERS
 from curelab.matter.tissue import TISSUES, partition
 
 DAY = 86400.0

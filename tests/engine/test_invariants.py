@@ -7,13 +7,13 @@ source: these are consequences of a linear, closed, positive network. CELLS is s
 from __future__ import annotations
 
 import numpy as np
+from curelab.bodies.chain import SHAPES as BODIES
+from curelab.bodies.chain import Layer, build
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate
-from curelab.bodies.chain import SHAPES as BODIES
-from curelab.bodies.chain import Layer, build
-from curelab.engine.runs import FREE, QUANTITIES, TRACERS
+from curelab.engine.run import FREE, QUANTITIES, TRACERS
 from curelab.sources import default_numbers
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Contact, assemble

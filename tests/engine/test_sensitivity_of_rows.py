@@ -16,7 +16,7 @@ import pytest
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, outcome, simulate, sources
 from curelab.batch import load
-from curelab.engine.runs import QUANTITIES
+from curelab.engine.run import QUANTITIES
 from curelab.forecast import time_to
 from curelab.learn.calibrate import Measurement, fit
 from curelab.limits import check_all

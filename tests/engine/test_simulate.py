@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from curelab import Bath, Brine, Criterion, InputError, Piece, Rest, SealedCure, Soak, Water, extend, simulate
 from curelab.engine import runs
-from curelab.engine.runs import FREE, QUANTITIES, TRACERS
+from curelab.engine.run import FREE, QUANTITIES, TRACERS
 from curelab.matter import brine as brine_properties
 from curelab.matter import solutes
 from curelab.matter.tissue import partition

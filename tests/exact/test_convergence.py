@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from curelab import Bath, Brine, Piece, Rest, simulate
-from curelab.engine.runs import QUANTITIES
+from curelab.engine.run import QUANTITIES
 from curelab.proof import convergence, crank, layered, meat, series
 from curelab.proof.convergence import KINDS
 

@@ -25,10 +25,11 @@ RANKS = [
     ("limits",),
     ("batch",),
     ("spread",),
+    ("learn",),
     ("outcome",),
     ("show",),
     ("paper",),
-    ("proof", "learn"),
+    ("proof",),
     ("lab",),
     ("__main__",),
 ]

@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from ... import units
 from ...batch import READINGS, Reading
 from ...fields import InputError, from_plain
-from ...learn.update import with_log
 from ...limits import RULE_SETS, Verdict
 from ...outcome import Outcome
 from ...paper.pages import label_html, sheet_html
@@ -96,12 +95,12 @@ class BatchBench(Bench):
             "plan": (
                 "The dates",
                 "plan.txt",
-                lambda: plan_words(schedule(state.batch, known=with_log(state.batch), now=datetime.now(UTC))),
+                lambda: plan_words(schedule(state.batch, now=datetime.now(UTC))),
             ),
             "sheet": (
                 "Batch sheet to print",
                 "sheet.html",
-                lambda: sheet_html(sheet(schedule(state.batch, known=with_log(state.batch))), self._paper()),
+                lambda: sheet_html(sheet(schedule(state.batch)), self._paper()),
             ),
             "label": (
                 "Label for the vessel",
@@ -165,16 +164,16 @@ class BatchBench(Bench):
     def draw(self):
         state = self.state
         outcome = state.shown_outcome()
-        banded = outcome.banded
+        many = outcome.spread
         names = [piece.name for piece in state.batch.pieces]
-        show_lines(self.pictures["salt"], pictures.over_time(banded, "salt", names[0]))
+        show_lines(self.pictures["salt"], pictures.over_time(many, "salt", names[0]))
         show_lines(
-            self.pictures["nitrite"], pictures.over_time(banded, "free nitrite", names[0], places=("surface", "core"))
+            self.pictures["nitrite"], pictures.over_time(many, "free nitrite", names[0], places=("surface", "core"))
         )
-        show_lines(self.pictures["bath"], pictures.bath(banded))
+        show_lines(self.pictures["bath"], pictures.bath(many))
         self._matters(outcome)
-        self.says["rests"].text = banded.meaning
-        self.says["answer"].text = "\n".join(report.in_short(outcome, state.log_says, outcome.chances_so_far))
+        self.says["rests"].text = many.meaning
+        self.says["answer"].text = "\n".join(report.in_short(outcome, outcome.chances_so_far))
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (

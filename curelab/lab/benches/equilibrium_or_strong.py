@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from ... import units
 from ...fields import refuse
-from ...forecast import DAY, Window, lasting
+from ...forecast import DAY
 from ...outcome import CURED_SHARE
-from ...recipe.stages import Brine
 from ...show import pictures, telling
-from ...spread import Windows
-from ...spread.banded import Banded
+from ...spread import Spread
 from ...weighing import EquilibriumBrine, StrongBrine, weigh
 from ..controls import Press
 from ..dials import STRENGTH, TARGET, THICKNESS, days_dial, dial
@@ -81,42 +79,44 @@ class EquilibriumOrStrong(Bench):
         calm = self.equilibrium(batch)
         return StrongBrine(water=calm.water, strength=self.strong, nitrite=calm.nitrite, cure=calm.cure)
 
-    def banded(self, plan) -> Banded:
+    def spread(self, plan) -> Spread:
         """The first piece alone, in its share of the water, in the cure of the batch with another weigh-out, over two months."""
         batch = self.state.batch
         piece = batch.pieces[0]
         alone = plan.but(water=plan.water * piece.weight / sum(each.weight for each in batch.pieces))
         stage = batch.stages[self.state.cure]
-        if not isinstance(stage, Brine):
+        if not (stage.cures and stage.wet):
             raise refuse(
                 "stages", "this page compares brines, and the batch is cured without one; open a batch that has a brine"
             )
         made = stage.but(bath=weigh(alone, piece).bath())
-        return self.state.banded((lasting(made, max(HORIZON, stage.longest)),), (piece,))
+        return self.state.spread((made.lasting(max(HORIZON, stage.longest)),), (piece,))
 
     def draw(self):
         batch = self.state.batch
         piece = batch.pieces[0].name
         now = batch.stages[self.state.cure].longest
-        both = {"equilibrium": self.banded(self.equilibrium(batch)), "strong": self.banded(self.strong_brine(batch))}
+        both = {"equilibrium": self.spread(self.equilibrium(batch)), "strong": self.spread(self.strong_brine(batch))}
         # Both must bring the middle to nine tenths of what the equilibrium brine ends at: the salt the cook asked for.
         wanted = CURED_SHARE * both["equilibrium"].usual.resting("salt", 0, piece)
-        windows = {name: banded.window(f"core salt >= {100 * wanted:.3g} %") for name, banded in both.items()}
-        for name, banded in both.items():
+        windows = {
+            name: many.window(cured=f"core salt >= {100 * wanted:.3g} %", at_most=None) for name, many in both.items()
+        }
+        for name, many in both.items():
             ends = windows[name]
             show_lines(
-                self.pictures[f"{name} salt"], pictures.over_time(banded, "salt", piece, now=now, window=ends.span)
+                self.pictures[f"{name} salt"], pictures.over_time(many, "salt", piece, now=now, window=ends.span)
             )
             show_lines(
                 self.pictures[f"{name} nitrite"],
-                pictures.over_time(banded, "free nitrite", piece, now=now, places=("surface", "core")),
+                pictures.over_time(many, "free nitrite", piece, now=now, places=("surface", "core")),
             )
-            self.says[name].text = f"**{name.capitalize()} brine.** {telling.off_by(banded, now, piece)}"
-            self.says[f"{name} nitrite"].text = telling.nitrite(banded, now, piece)
+            self.says[name].text = f"**{name.capitalize()} brine.** {telling.off_by(many, now, piece)}"
+            self.says[f"{name} nitrite"].text = telling.nitrite(many, now, piece)
         calm, hard = windows.values()
         self.warn(telling.warmth(batch.stages[self.state.cure].warmest, batch.units))
-        self.says["answer"].text = f"Equilibrium brine: {_told(calm)}"
-        self.says["window"].text = f"Strong brine: {_told(hard)}"
+        self.says["answer"].text = f"Equilibrium brine: {calm.told}"
+        self.says["window"].text = f"Strong brine: {hard.told}"
         self.says["rests"].text = (
             f"Shown: the {piece} alone, in its share of the water. Cured means: {hard.cured}, nine tenths of where the equilibrium brine ends. Too salty means: {hard.too_salty} (judgement on taste). {both['strong'].meaning} "
             "In an equilibrium brine the recipe bounds the end point; in a strong brine only the clock does."
@@ -137,8 +137,3 @@ class EquilibriumOrStrong(Bench):
             row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["chosen"], self.says["caution"],
             row(*sides, at_least=320), self.says["rests"],
         )  # fmt: skip
-
-
-def _told(found: Windows | Window) -> str:
-    """What a window says; the draws behind it are named below the pictures."""
-    return found.told if isinstance(found, Windows) else found.sentence

@@ -9,7 +9,6 @@ import ipywidgets
 
 from ...batch import READINGS, TASTE_WORDS, Batch, Reading
 from ...fields import InputError, Problem, from_plain, refuse
-from ...learn import pictures
 from ...learn.carry import COUNTS_FROM_THE_PLAN, begun_with, change_rows, changed
 from ...learn.compare import compare, load_all, side_by_side
 from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
@@ -17,9 +16,9 @@ from ...learn.update import Update, profile_of, update
 from ...learn.words import by_the_plan, days_rows, estimate_rows, residual_rows, what_to_measure
 from ...paper.logbook import log_words
 from ...recipe.meat_and_fridge import load_profile, save_profile
-from ...recipe.stages import Brine, SealedCure
-from ...spread.banded import Banded
-from ...spread.draws import LONGEST
+from ...show import learning as pictures
+from ...spread import Spread
+from ...spread.spread import LONGEST
 from ..controls import Line, Pick, Press
 from ..picture import Picture
 from ..say import Say
@@ -55,7 +54,7 @@ class LearningBench(Bench):
         self._of: Batch | None = None  # the batch that `_found` was learned from
         self._found: Update | None = None
         self._remarks: tuple[str, ...] = ()
-        self._both: dict[tuple[bool, bool], tuple[Banded, Banded | None]] = {}
+        self._both: dict[tuple[bool, bool], tuple[Spread, Spread | None]] = {}
         self.pictures = {"read": Picture(), "middle": Picture()}
         for name in ("answer", "details"):
             self.says[name] = Say("", "answer")
@@ -248,11 +247,11 @@ class LearningBench(Bench):
             self._both.clear()
         return self._found
 
-    def _shown(self, long: bool) -> tuple[Banded, Banded | None]:
+    def _shown(self, long: bool) -> tuple[Spread, Spread | None]:
         """(as planned, as learned), for the pictures."""
         state, found = self.state, self._found
         if found is None:
-            return state.banded(state.cure_lasting(LONGEST) if long else None), None
+            return state.spread(state.cure_lasting(LONGEST) if long else None), None
         key = (long, state.bands)
         if key not in self._both:
             self._both[key] = pictures.both(found, bands=state.bands, long=long)
@@ -275,7 +274,7 @@ class LearningBench(Bench):
 
     def draw(self):
         state, batch = self.state, self.state.batch
-        if not any(isinstance(stage, (Brine, SealedCure)) for stage in batch.stages):
+        if not any(stage.cures for stage in batch.stages):
             raise refuse("stages", "this page learns from a cure, and the batch has none; open a batch that has one")
         found = self._learned()
         readings = found.readings if found is not None else ()
@@ -308,7 +307,7 @@ class LearningBench(Bench):
         )
         self.says["file"].text = where + first
 
-    def _draw_nothing(self, planned: Banded) -> None:
+    def _draw_nothing(self, planned: Spread) -> None:
         self.says["answer"].text = what_to_measure(self.state.batch)
         self.says["details"].text = ""
         self.says["rests"].text = planned.meaning

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ... import units
-from ...engine.runs import FREE
+from ...engine.run import FREE
 from ...engine.simulate import simulate
 from ...forecast import least_water, soak_needed
 from ...recipe.stages import Rest, Soak, Water
@@ -14,7 +14,6 @@ from ..controls import Press
 from ..dials import HOURS, REST, TARGET, WATER, Scale, brine_dial, days_dial, dial
 from ..picture import Picture
 from ..say import Say
-from ..state import numbers_of
 from ..workbench import Bench, column, row, show_lines, show_matters
 
 COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
@@ -97,11 +96,11 @@ class SoakBench(Bench):
 
     @staticmethod
     def _soak(batch) -> int:
-        return next(numbers_of(batch, Soak))
+        return next(n for n, stage in enumerate(batch.stages) if stage.wet and not stage.cures)
 
     def _rest(self, batch) -> int | None:
         after = self._soak(batch) + 1
-        return after if after < len(batch.stages) and isinstance(batch.stages[after], Rest) else None
+        return after if after < len(batch.stages) and batch.stages[after].stretches[0].sealed else None
 
     def _waters(self, count: int | None = None, **changes) -> None:
         def change(batch):
@@ -133,24 +132,24 @@ class SoakBench(Bench):
         batch = state.batch
         piece = batch.pieces[0].name
         number = self._soak(batch)
-        banded = state.banded()
+        many = state.spread()
         target = units.read(self.target, "fraction")
-        begin, end = banded.usual.span(number)
-        show_lines(self.pictures["profile"], pictures.before_and_after(banded, begin, end, piece, batch.units))
-        nitrite = pictures.profile(banded, end, ("nitrite", FREE), piece, batch.units)
+        begin, end = many.usual.span(number)
+        show_lines(self.pictures["profile"], pictures.before_and_after(many, begin, end, piece, batch.units))
+        nitrite = pictures.profile(many, end, ("nitrite", FREE), piece, batch.units)
         show_lines(self.pictures["nitrite"], nitrite)
-        show_lines(self.pictures["hours"], pictures.soak_hours(banded, begin, piece, target))
+        show_lines(self.pictures["hours"], pictures.soak_hours(many, begin, piece, target))
         ask = at_end_of("average", "salt", number, piece)
-        show_matters(self.pictures["matters"], banded, ask, f"the salt of the {piece} after the soak")
-        enough = banded.usual.average("salt", begin, piece) <= target
+        show_matters(self.pictures["matters"], many, ask, f"the salt of the {piece} after the soak")
+        enough = many.usual.average("salt", begin, piece) <= target
         said = " It had no more than you want before: no soak is needed." if enough else ""
-        self.says["answer"].text = telling.soaked(banded, number, piece) + said
-        self.says["after"].text = telling.rested(banded, piece)
+        self.says["answer"].text = telling.soaked(many, number, piece) + said
+        self.says["after"].text = telling.rested(many, piece)
         self.says["needed"].text = ""
         self.warn(telling.warmth(max(stage.warmest for stage in batch.stages), batch.units))
         self.says["rests"].text = (
             f"Shown: the {piece}, after {units.show(begin, 'time', digits=2)} of cure and rest. The surface falls first and the middle lags. Soak "
-            f"in the fridge: cold water takes longer, and it keeps the meat safe. " + banded.meaning
+            f"in the fridge: cold water takes longer, and it keeps the meat safe. " + many.meaning
         )
 
     def layout(self):

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from ...engine.runs import FREE
+from ...engine.run import FREE
 from ...forecast import DAY
 from ...outcome import CURED, CURED_SHARE
-from ...recipe.stages import Brine
 from ...show import pictures, telling
 from ...spread.sensitivity import within
 from ..bars import BarPicture
@@ -46,7 +45,7 @@ class ThickPoint(Bench):
             lambda words: state.edit_stage(cure, temperature=words),
         )  # fmt: skip
         self.controls |= brine_dial(state)
-        if isinstance(state.batch.stages[cure], Brine):
+        if state.batch.stages[cure].wet:
             turning = Pick("Turning", TURNING, self._turning())
             turning.observe(lambda change: self._turn(turning.value), "value")
             self.controls["turning"] = turning
@@ -78,26 +77,26 @@ class ThickPoint(Bench):
         state = self.state
         system, pieces = state.batch.units, state.batch.pieces
         now = state.batch.stages[state.cure].longest
-        banded = state.banded(state.cure_lasting(max(HORIZON, now)))
-        profiles = [pictures.profile(banded, now, ("salt",), piece.name, system) for piece in pieces[:2]]
+        many = state.spread(state.cure_lasting(max(HORIZON, now)))
+        profiles = [pictures.profile(many, now, ("salt",), piece.name, system) for piece in pieces[:2]]
         for number, profile in enumerate(profiles):  # one scale for both, so that they can be compared
             show_lines(self.pictures[f"profile {number + 1}"], profile, y_range=pictures.shared_range(*profiles))
-        show_lines(self.pictures["middle"], pictures.middles(banded, [piece.name for piece in pieces[:2]], now))
-        level = CURED_SHARE * banded.usual.resting("salt", state.cure, pieces[0].name)
+        show_lines(self.pictures["middle"], pictures.middles(many, [piece.name for piece in pieces[:2]], now))
+        level = CURED_SHARE * many.usual.resting("salt", state.cure, pieces[0].name)
         show_map(
             self.pictures["map"],
-            pictures.depth_map(banded.usual, "salt", pieces[0].name, level, "cured down to here", system),
+            pictures.depth_map(many.usual, "salt", pieces[0].name, level, "cured down to here", system),
         )
-        self.says["answer"].text = " ".join(telling.enough(banded, now, piece.name) for piece in pieces[:2])
-        self.says["detail"].text = " ".join(telling.cured(banded, piece.name) for piece in pieces[:2])
+        self.says["answer"].text = " ".join(telling.enough(many, now, piece.name) for piece in pieces[:2])
+        self.says["detail"].text = " ".join(telling.cured(many, piece.name) for piece in pieces[:2])
         first = pieces[0].name
-        show_matters(self.pictures["matters"], banded, within(CURED, first), f"the days that the {first} needs")
-        nitrite = pictures.profile(banded, now, ("nitrite", FREE), pieces[0].name, system)
+        show_matters(self.pictures["matters"], many, within(CURED, first), f"the days that the {first} needs")
+        nitrite = pictures.profile(many, now, ("nitrite", FREE), pieces[0].name, system)
         show_lines(self.pictures["nitrite"], nitrite)
-        self.says["nitrite"].text = telling.nitrite(banded, now, pieces[0].name)
+        self.says["nitrite"].text = telling.nitrite(many, now, pieces[0].name)
         self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
         cured = "Cured here means salted through; pink and protection need nitrite too."
-        self.says["rests"].text = "\n".join((banded.meaning, cured, *banded.usual.assumptions))
+        self.says["rests"].text = "\n".join((many.meaning, cured, *many.usual.assumptions))
 
     def layout(self):
         controls = list(self.controls.values())

@@ -36,9 +36,9 @@ def add_learning(actions) -> None:
 def _learn(given) -> int:
     from ..batch import load
     from ..fields import refuse
-    from ..outcome import warm_log
-    from .update import profile_of, save_profile, update
-    from .words import by_the_plan, days_table, residual_table
+    from ..learn.update import profile_of, save_profile, update
+    from ..learn.warm_log import warm_log
+    from ..learn.words import by_the_plan, days_table, residual_table
 
     if given.name is not None and given.save is None:
         raise refuse("--name", "there is nothing to name; say with --save where to keep it")
@@ -67,8 +67,8 @@ def _learn(given) -> int:
 
 
 def _carry(given) -> int:
+    from ..learn.carry import COUNTS_FROM_THE_PLAN, carry, changes
     from ..recipe.meat_and_fridge import load_profile
-    from .carry import COUNTS_FROM_THE_PLAN, carry, changes
 
     profile = load_profile(given.known)
     before, after = carry(given.file, profile, replace=given.replace)
@@ -84,8 +84,8 @@ def _carry(given) -> int:
 
 
 def _compare(given) -> int:
+    from ..learn.compare import as_csv, as_table, compare, load_all
     from ..tomlfile import write_text
-    from .compare import as_csv, as_table, compare, load_all
 
     batches = load_all(given.files)
     rows = compare(batches)

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from .. import units
+from ..engine.drawn import drawn_case
 from ..engine.history import History
-from ..engine.simulate import LEAST_CELLS, simulate
+from ..engine.simulate import CELLS, LEAST_CELLS, simulate
 from ..forecast import DAY
+from ..learn.readings import GRID, IN_THE_BATH, USUAL_ERROR, Measurement, salometer, usually_off
+from ..learn.update import Update
 from ..outcome import CURED, CURED_SHARE
-from ..recipe.stages import Brine, SealedCure
-from ..show.pictures import COLOURS, Lines, Mark, Series
-from ..spread import Spread
-from ..spread.banded import Banded, Three
-from ..spread.draws import LONGEST
-from ..spread.uncertain import POINT_95, drawn_case
-from .readings import GRID, IN_THE_BATH, USUAL_ERROR, Measurement, run_at, salometer, usually_off
-from .update import Update
+from ..spread import Band, Spread
+from ..spread.spread import LONGEST
+from ..spread.uncertain import POINT_95
+from .pictures import COLOURS, Lines, Mark, Series
 
 GREY, BLACK = "#6B6B6B", "#000000"
 PLANNED, LEARNED, READ, TASTED = "as planned", "as learned", "read", "tasted"
@@ -36,7 +36,7 @@ _PLACES = {
 }
 
 
-def both(found: Update, *, bands: bool = True, long: bool = False) -> tuple[Banded, Banded]:
+def both(found: Update, *, bands: bool = True, long: bool = False) -> tuple[Spread, Spread]:
     """(as planned, as learned), in draws if `bands`, else at the usual value of everything. `long`: the cure goes on past its end, and
     nothing comes after it. With draws, the history beside them is a coarse one of the plan: pictures ask it for names, stages, and the
     sugar and temperature that a salometer floated in.
@@ -48,18 +48,18 @@ def both(found: Update, *, bands: bool = True, long: bool = False) -> tuple[Band
     if bands:
         sweet = any(reading.what == "salometer" for reading in found.readings)
         coarse = _usual(found.spread, now, cells=LEAST_CELLS) if sweet and not long else found.usual
-        return Banded(found.usual, draws[0]), Banded(coarse, draws[1])
-    return Banded(_usual(draws[0], before)), Banded(_usual(draws[1], now))
+        return draws[0].beside(found.usual), draws[1].beside(coarse)
+    return Spread.single(_usual(draws[0], before)), Spread.single(_usual(draws[1], now))
 
 
-def _usual(many: Spread, values: Mapping[str, float], **more: int) -> History:
+def _usual(many: Spread, values: Mapping[str, float], cells: int = CELLS) -> History:
     pieces, stages, numbers = drawn_case(many.case.pieces, many.case.stages, many.case.numbers, values)
     # Only salt and sugar are shown, and they ask nothing of nitrite.
-    return simulate(pieces, stages, loss="none", numbers=numbers, **more)
+    return simulate(pieces, stages, loss="none", numbers=numbers, cells=cells)
 
 
 def what_was_read(
-    planned: Banded, learned: Banded | None = None, readings: Sequence[Measurement] = (), system: str = "metric"
+    planned: Spread, learned: Spread | None = None, readings: Sequence[Measurement] = (), system: str = "metric"
 ) -> Lines:
     """The strength of the bath over the days, with the readings of it; where there are none, what was read oftenest in a piece: salt in
     its middle or on the whole, or its weight. Each reading is as long as its error, 9 times of 10.
@@ -94,13 +94,13 @@ def what_was_read(
     return Lines(_sentence(label, lines, len(rows)), "days since the start", label, (*lines, *filter(None, marks)))
 
 
-def _bath(planned: Banded, learned: Banded | None, readings: Sequence[Measurement]) -> Lines:
+def _bath(planned: Spread, learned: Spread | None, readings: Sequence[Measurement]) -> Lines:
     usual = planned.usual
     last = max((reading.at for reading in readings), default=None)
-    cures = [run for run in usual.runs if isinstance(run.stage, (Brine, SealedCure))] or list(usual.runs)
-    owner = cures[0] if last is None else run_at(usual, last)
-    times = np.linspace(0.0, usual.span(owner.index)[1], POINTS)
-    word = "brine" if isinstance(usual.stages[owner.index], Brine) else "bath"
+    cures = [ran for ran in usual.ran if usual.stages[ran.stage].cures] or usual.ran
+    owner = (cures[0] if last is None else usual.ran_at(last)).stage
+    times = np.linspace(0.0, usual.span(owner)[1], POINTS)
+    word = usual.stages[owner].noun if usual.stages[owner].wet and usual.stages[owner].cures else "bath"
     label = f"salt in the {word}, % by weight"
     lines = [
         _line(name, times, 100.0, _in_it(one.bath("salt", times)), name == PLANNED)
@@ -112,7 +112,7 @@ def _bath(planned: Banded, learned: Banded | None, readings: Sequence[Measuremen
     return Lines(_sentence(label, lines, len(readings)), "days since the start", label, (*lines, *marks))
 
 
-def the_middle(planned: Banded, learned: Banded | None, cure: int, ends: float, longest: float = LONGEST) -> Lines:
+def the_middle(planned: Spread, learned: Spread | None, cure: int, ends: float, longest: float = LONGEST) -> Lines:
     """The middle of the thickest piece in percent of the salt it is heading for. The cure, from 0, ends at `ends` s in the plan; here it
     is the last stage and goes on to at least `longest` s.
     """
@@ -201,24 +201,18 @@ def _span(reading: Measurement) -> tuple[float, float, float]:
     return max(reading.value - off, 0.0), reading.value, reading.value + off
 
 
-def _in_it(three: Three) -> Three:
+def _in_it(band: Band) -> Band:
     """Nothing where the meat rests and there is no bath."""
-    middle, low, high = (None if part is None else np.where(part > 0, part, np.nan) for part in three)
-    assert middle is not None
-    return middle, low, high
+    low, middle, high = (None if part is None else np.where(part > 0, part, np.nan) for part in band.parts)
+    return replace(band, low=low, middle=middle, high=high)
 
 
-def _of_a_piece(one: Banded, place: str, times: np.ndarray, piece: str) -> Three:
-    if place != "weight":
-        return one.at(place, "salt", times, piece)
-    if one.many is None:
-        return one.usual.weight(times, piece), None, None
-    band = one.many.weight(times, piece)
-    return band.middle, band.low, band.high
+def _of_a_piece(one: Spread, place: str, times: np.ndarray, piece: str) -> Band:
+    return one.weight(times, piece) if place == "weight" else one.at(place, "salt", times, piece)
 
 
-def _line(label: str, times: np.ndarray, factor: float, three: Three, planned: bool) -> Series:
-    middle, low, high = three
+def _line(label: str, times: np.ndarray, factor: float, found: Band, planned: bool) -> Series:
+    middle, low, high = found
     band = (None, None) if low is None or high is None else (factor * low, factor * high)
     colour, dash = (GREY, "8 4") if planned else (COLOURS["salt"], "")
     return Series(label, times / DAY, factor * middle, colour, dash, *band)

@@ -1,0 +1,134 @@
+"""What differs from one case to the next: published numbers and conditions of the kitchen, one value for each of d cases.
+
+Without anything drawn there is one case, the usual one. Whatever depends on a number is asked for here and comes back as an array over
+the cases, so that the rest of the engine is written once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from ..matter import solutes, tissue
+from ..recipe.piece import Piece
+from ..sources import Numbers, to_si
+
+WATER_PER_VOLUME = 1000.0  # kg of water in a cubic metre of the still layer at a face
+FILM_TEMPERATURE = 276.15  # K at which the published film coefficients and obstructions are taken
+GAS_CONSTANT = 8.314462618  # J/(mol K), exact by definition of the kelvin and the mole
+MOST_OFF = 0.4  # of the thickness: the most that a ruler can be wrong
+KELVIN = (268.15, 373.15)  # range of the diffusivities and of the loss
+CONDITIONS = (
+    "activation energy", "water uptake", "temperature", "meat weight", "water weight", "salt weight", "cure weight",
+)  # fmt: skip
+NUMBERS = (
+    "obstruction.lean", "ratio.nitrite", "ratio.nitrate", "ratio.sugar", "fat.relative_diffusivity",
+    "frozen_thawed.multiplier", "partition.water_phase", "nitrite.loss_multiplier", "nitrite.takagi.half_life",
+    "ph.beef", "ph.pork", "film.stirred", "film.still", "film.contact", "purge.sealed_cure",
+)  # fmt: skip
+THICKNESS = "thickness of "
+
+
+class Cases:
+    """d cases of a batch. `base`: the published numbers; `columns`: values (d,) of what is drawn, in printed units: numbers by their key,
+    CONDITIONS, and "thickness of NAME" in mm. Raises ValueError for anything else.
+    """
+
+    def __init__(self, base: Numbers, columns: Mapping[str, np.ndarray] | None = None):
+        self.base = base
+        self.columns = {key: np.asarray(column, dtype=float) for key, column in (columns or {}).items()}
+        unknown = [key for key in self.columns if key not in (*NUMBERS, *CONDITIONS) and not key.startswith(THICKNESS)]
+        if unknown:
+            raise ValueError(
+                f"{', '.join(unknown)} cannot differ from draw to draw; what can is {', '.join((*NUMBERS, *CONDITIONS))} and "
+                f"{THICKNESS}..."
+            )
+        self.count = len(next(iter(self.columns.values()))) if self.columns else 1
+        self._drawn: dict[str, np.ndarray] = {}
+        for key in NUMBERS:
+            if key in self.columns:
+                zero, one = (to_si(value, base[key].unit) for value in (0.0, 1.0))
+                self._drawn[key] = zero + (one - zero) * self.columns[key]
+
+    def full(self, value: Any) -> np.ndarray:
+        """(d,) of a number or a column."""
+        return np.broadcast_to(np.asarray(value, dtype=float), (self.count,))
+
+    def condition(self, key: str) -> np.ndarray:
+        """(d,) of one of CONDITIONS: a factor of 1, or nothing added, where it is not drawn."""
+        return self.full(self.columns.get(key, 1.0 if key.endswith(" weight") else 0.0))
+
+    def si(self, key: str) -> Any:
+        """A published number in SI, as a float or (d,): `Cases` can stand where functions of matter want `Numbers`."""
+        value = self.base.si(key)
+        # A copy, because callers written for floats multiply in place.
+        return self._drawn[key].copy() if key in self._drawn else value
+
+    def number(self, key: str) -> np.ndarray:
+        """(d,) of a published number in SI."""
+        return self.full(self.si(key))
+
+    @cached_property
+    def warmer(self) -> np.ndarray:
+        """(d,) K above what was planned."""
+        return self.condition("temperature")
+
+    def water_diffusivity(self, kelvin: np.ndarray) -> np.ndarray:
+        """(d, k) m2/s of salt in free water at `kelvin` (d, k)."""
+        kelvin = np.clip(kelvin, *KELVIN)
+        found = np.asarray(solutes.water_diffusivity(kelvin, self.base))
+        if "activation energy" not in self.columns:
+            return found
+        offset = self.columns["activation energy"][:, None]
+        return found * np.exp(-1e3 * offset / GAS_CONSTANT * (1 / kelvin - 1 / FILM_TEMPERATURE))
+
+    def ratio(self, solute: str) -> np.ndarray:
+        """(d,) pace of a solute over that of salt."""
+        return self.full(solutes.ratio(solute, self))  # type: ignore[arg-type]
+
+    def film(self, kind: str) -> np.ndarray:
+        """(d,) conductance per area and clock of the layer at a face: "still", "stirred" or "contact" (lying on a wall).
+
+        A film coefficient is a layer of water, `D_water / thickness`, so it moves with temperature and solute as diffusion does.
+        """
+        water = float(solutes.water_diffusivity(FILM_TEMPERATURE, self.base))
+        return WATER_PER_VOLUME * self.number(f"film.{kind}") / water
+
+    def obstruction(self, part: tissue.Tissue, frozen_before: bool) -> np.ndarray:
+        """(d,) pace of salt in a tissue over that in free water."""
+        return self.full(tissue.obstruction(part, self, frozen_before))  # type: ignore[arg-type]
+
+    @property
+    def partition(self) -> np.ndarray:
+        """(d,) salt per water in meat over salt per water in brine at equilibrium."""
+        return self.full(tissue.partition(self))  # type: ignore[arg-type]
+
+    def size(self, piece: Piece) -> np.ndarray:
+        """(d,) factor on every length of a piece, from how far the ruler was off."""
+        offset = self.full(self.columns.get(f"{THICKNESS}{piece.name}", 0.0))
+        return 1.0 + np.clip(offset * 1e-3 / piece.thickness, -MOST_OFF, MOST_OFF)
+
+    def loss_rate(self, kelvin: np.ndarray, piece: Piece, model: str) -> np.ndarray:
+        """1/s (d, k) at which free nitrite is lost in a piece at `kelvin` (d, k)."""
+        acid = self.full(piece.acidity(self.base))
+        if piece.ph is None:
+            acid = self.number(f"ph.{piece.species}")
+        rate = np.asarray(solutes.nitrite_loss_rate(np.clip(kelvin, *KELVIN), acid[:, None], model, self.base))
+        for key, power in (("nitrite.loss_multiplier", 1), ("nitrite.takagi.half_life", -1)):
+            if key in self._drawn and (power > 0 or model == "takagi"):
+                rate = rate * ((self._drawn[key] / self.base.si(key)) ** power)[:, None]
+        return rate
+
+    def water_target(self, strength: np.ndarray) -> np.ndarray:
+        """(d,) water taken up (+) or given off (-) at equilibrium with a bath of `strength` (d,), of the green weight."""
+        target = np.asarray(tissue.water_change(strength, self.base))
+        uptake = 0.01 * self.condition("water uptake")
+        return target + uptake * np.minimum(strength / tissue.FULL_UPTAKE, 1.0)
+
+    def factors(self, keys: Sequence[str] = ()) -> dict[str, np.ndarray]:
+        """Factors (d,) on what is weighed: water, salt, sugar, nitrate, nitrite."""
+        salt, cure, water = (self.condition(f"{what} weight") for what in ("salt", "cure", "water"))
+        return {"water": water, "salt": salt, "sugar": self.full(1.0), "nitrate": cure, "nitrite": cure}

@@ -1,0 +1,62 @@
+"""The diffusion clock: how far salt would have spread in free water, m2, against time, for a temperature that may change.
+
+Obstruction, films and geometry belong to the network, so every solute and every temperature runs on the same one: a solute's own clock is
+its ratio times this one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..recipe.stages import Log
+from .cases import Cases
+
+STEP = 0.5  # K between two knots, at most
+
+
+@dataclass(frozen=True, eq=False)
+class Clock:
+    """knots (k,) in s; kelvin (k,) as planned; warmer (d,) K on top of it; readings (d, k) in m2."""
+
+    knots: np.ndarray
+    kelvin: np.ndarray
+    warmer: np.ndarray
+    readings: np.ndarray
+
+    @classmethod
+    def of(cls, log: Log, length: float, cases: Cases) -> Clock:
+        """Straight lines between the points of the log, level before the first and after the last; 0 to `length` s."""
+        times = np.array([time for time, _ in log])
+        kelvin = np.array([value for _, value in log])
+        ends = np.concatenate([[0.0], times[(times > 0) & (times < length)], [length]])
+        steps = np.maximum(1, np.ceil(np.abs(np.diff(np.interp(ends, times, kelvin))) / STEP)).astype(int)
+        knots = np.concatenate(
+            [[0.0], *[np.linspace(a, b, n + 1)[1:] for a, b, n in zip(ends, ends[1:], steps, strict=False)]]
+        )
+        at_knots = np.interp(knots, times, kelvin)
+        warm = at_knots + cases.warmer[:, None]
+        edge, middle = cases.water_diffusivity(warm), cases.water_diffusivity(0.5 * (warm[:, 1:] + warm[:, :-1]))
+        steps_made = np.diff(knots) * (edge[:, 1:] + edge[:, :-1] + 4 * middle) / 6  # Simpson's rule
+        readings = np.concatenate([np.zeros((len(warm), 1)), np.cumsum(steps_made, axis=1)], axis=1)
+        return cls(knots, at_knots, cases.warmer, readings)
+
+    def __call__(self, times: np.ndarray) -> np.ndarray:
+        """Readings (d, t) at times (d, t); between knots the rate is taken as even."""
+        if len(self.knots) == 2:
+            return self.readings[:, 1:] * (times / self.knots[1])
+        step = np.clip(np.searchsorted(self.knots, times, side="right") - 1, 0, len(self.knots) - 2)
+        share = (times - self.knots[step]) / (self.knots[step + 1] - self.knots[step])
+        low = np.take_along_axis(self.readings, step, axis=1)
+        return low + share * (np.take_along_axis(self.readings, step + 1, axis=1) - low)
+
+    def temperature(self, times: np.ndarray) -> np.ndarray:
+        """K as planned, in the shape of `times`."""
+        return np.interp(times, self.knots, self.kelvin)
+
+    @cached_property
+    def steady(self) -> bool:
+        """Whether the temperature never changes."""
+        return bool(np.ptp(self.kelvin) == 0)

@@ -1,0 +1,146 @@
+"""One draw as a batch of its own: its pieces, stages and numbers, and its history cut out of that of many draws."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..matter.solutes import WATER_NODES
+from ..recipe.piece import Piece
+from ..recipe.stages import Stage
+from ..sources import Numbers
+from .cases import FILM_TEMPERATURE, GAS_CONSTANT, THICKNESS, Cases
+from .run import FREE, Lying, Run
+from .track import Leg, Track
+from .walk import State
+
+if TYPE_CHECKING:
+    from .history import History
+
+
+def drawn_case(
+    pieces: Sequence[Piece], stages: Sequence[Stage], numbers: Numbers, values: Mapping[str, float]
+) -> tuple[tuple[Piece, ...], tuple[Stage, ...], Numbers]:
+    """The batch as it is in one draw, as `simulate` takes it: `values` in printed units, by the keys of `Cases`."""
+    cases = Cases(numbers, {key: np.array([value]) for key, value in values.items()})
+    changed = {key: float(value) for key, value in values.items() if key in numbers}
+    if "water uptake" in values:
+        for key in numbers:
+            if key.startswith("water_change.at_"):
+                changed[key] = numbers[key].value + values["water uptake"]
+    if "activation energy" in values:
+        for node in WATER_NODES:
+            key = f"water.salt_diffusivity.{node}C"
+            tilt = np.exp(
+                -1e3 * values["activation energy"] / GAS_CONSTANT * (1 / (node + 273.15) - 1 / FILM_TEMPERATURE)
+            )
+            changed[key] = numbers[key].value * float(tilt)
+    made = []
+    for piece in pieces:
+        by = float(cases.size(piece)[0])
+        heavy = values.get("meat weight", 1.0)
+        made.append(piece.scaled(by, heavy) if by != 1.0 or heavy != 1.0 else piece)
+    factors = {name: float(value[0]) for name, value in cases.factors().items()}
+    warmer = values.get("temperature", 0.0)
+    return (
+        tuple(made),
+        tuple(stage.times(factors, checked=False).warmed(warmer) for stage in stages),
+        numbers.with_values(changed),
+    )
+
+
+def one_of_many(history: History, draw: int) -> History:
+    """The history of one draw, on the modes that were solved for all of them."""
+    from .history import History
+
+    chosen = np.array([draw])
+    values = {
+        key: float(column[draw]) for key, column in history.cases.columns.items() if not key.startswith(THICKNESS)
+    }
+    off = {key: float(column[draw]) for key, column in history.cases.columns.items() if key.startswith(THICKNESS)}
+    numbers = history.numbers
+    pieces, stages, own = drawn_case(history.pieces, history.stages, numbers, values | off)
+    cases = Cases(own.tracked())
+    for key in numbers.used:
+        cases.base.si(key)
+    cut = _Cut(history.cases, cases, chosen)
+    state = State(
+        tuple(map(cut.meat, history.state.meats)), history.state.vessel,
+        {name: [held[chosen] for held in each] for name, each in history.state.amounts.items()},
+        tuple(each[chosen] for each in history.state.water_change), history.state.time[chosen], cut.runs(history.state.runs, stages),
+    )  # fmt: skip
+    return History(pieces, stages, state, cases, history.loss, history.cells, history.segments, drawn=False)
+
+
+class _Cut:
+    """Cuts one draw out of everything that has the draws along its first axis, each thing once."""
+
+    def __init__(self, many: Cases, one: Cases, chosen: np.ndarray):
+        self.many, self.one, self.chosen = many, one, chosen
+        self._done: dict[int, object] = {}
+
+    def _once(self, thing, make):
+        if id(thing) not in self._done:
+            self._done[id(thing)] = (thing, make(thing))  # keeps the thing alive, so that its id stays its own
+        return self._done[id(thing)][1]  # type: ignore[index]
+
+    def column(self, values):
+        return None if values is None else values[self.chosen]
+
+    def meat(self, meat):
+        names = ("amount", "size", "weight", "partition", "storage", "conductivity", "per_tissue")
+        return self._once(meat, lambda m: replace(m, **{name: self.column(getattr(m, name)) for name in names}))
+
+    def clock(self, clock):
+        return self._once(
+            clock,
+            lambda c: replace(
+                c, kelvin=c.kelvin + c.warmer[self.chosen[0]], warmer=np.zeros(1), readings=c.readings[self.chosen]
+            ),
+        )
+
+    def modes(self, modes):
+        return self._once(modes, lambda m: m.of(self.chosen))
+
+    def track(self, track: Track) -> Track:
+        legs = tuple(
+            Leg(self.column(leg.begin), self.column(leg.end), self.modes(leg.modes), self.column(leg.start))
+            for leg in track.legs
+        )
+        return Track(track.names, legs, self.clock(track.clock), self.column(track.ratios), self.column(track.reserve))
+
+    def runs(self, runs: list[Run], stages: Sequence[Stage]) -> list[Run]:
+        found = []
+        for run in runs:
+            stage = stages[run.index]
+            before = [each for each in runs if each.index == run.index]
+            number = before.index(run)
+            columns = {
+                name: self.column(getattr(run, name))
+                for name in ("begin", "longest", "length", "water", "water_target", "found")
+            }
+            found.append(
+                replace(
+                    run, stage=stage, stretch=stage.stretches[number], **columns, meats=tuple(map(self.meat, run.meats)),
+                    lying=tuple(self._lying(each) for each in run.lying), tracks=tuple(map(self.track, run.tracks)),
+                    clock=self.clock(run.clock), water_before=tuple(map(self.column, run.water_before)), free=self._free(run), kept={},
+                )
+            )  # fmt: skip
+        return found
+
+    def _lying(self, lying: Lying) -> Lying:
+        shares = None if lying.shares is None else tuple(map(self.column, lying.shares))
+        return Lying(shares, lambda loss: self.modes(lying.modes(loss)))
+
+    def _free(self, run: Run):
+        def make():
+            if run.home(FREE) is None:
+                return None
+            assert run._free is not None
+            track, rates = run._free
+            return self.track(track), [self.column(rate) for rate in rates]
+
+        return make if run.free is not None else None

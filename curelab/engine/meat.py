@@ -1,0 +1,102 @@
+"""A piece in every case: its body, with what its water stores and how it conducts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from ..bodies import Body, layered
+from ..recipe.piece import Piece
+from ..transport.network import Contact, Part
+from .cases import Cases
+
+
+@dataclass(frozen=True, eq=False)
+class Meat:
+    """A piece in d cases.
+
+    body: its geometry as planned, for unit area, length or one ball; lean (l,): which tissues are lean. amount (d,): how many units, or
+    how large an area, of the body as planned make up the piece; size (d,): factor on every length; weight (d,): green kg. storage (d, l):
+    kg of water, brine side, in a cubic metre of each tissue; conductivity (d, l): storage times obstruction; per_tissue (d, l): storage
+    over density, kg per kg of green tissue.
+    """
+
+    piece: Piece
+    body: Body
+    lean: np.ndarray
+    amount: np.ndarray
+    size: np.ndarray
+    weight: np.ndarray
+    partition: np.ndarray
+    storage: np.ndarray
+    conductivity: np.ndarray
+    per_tissue: np.ndarray
+
+    @cached_property
+    def capacity(self) -> np.ndarray:
+        """(d, r) kg of water, brine side, that each term stores."""
+        return self.amount[:, None] * self.storage[:, self.body.tissue]
+
+    @cached_property
+    def held(self) -> np.ndarray:
+        """(d,) kg of water, brine side, in the piece."""
+        return self.amount * (self.storage @ self.body.volumes)
+
+    @cached_property
+    def total(self) -> np.ndarray:
+        """Row (d, r): the terms of w to kg of solute in the piece."""
+        return self.capacity * self.body.mean
+
+    @cached_property
+    def core(self) -> np.ndarray:
+        """Rows (d or 1, r) that read the core."""
+        return self.body.core(self.conductivity, self.lean)
+
+    @cached_property
+    def part(self) -> Part:
+        """Its nodes, as a part of a network."""
+        pace = (self.amount / self.size**2)[:, None, None]
+        return Part(self.capacity, self.body.inner(self.conductivity) * pace, self.body.mean, self.body.sign)
+
+    def contact(self, number: int, films: tuple[np.ndarray, np.ndarray]) -> tuple[Contact, np.ndarray]:
+        """What links it to a bath as part `number` of a network, and the weight (d, f) of the bath in the value at each face; `films` (d,) at
+        the first and second face. A piece with one face touches the vessel along a line at most: that face is free.
+        """
+        body = self.body
+        outside = films if body.two_sided else (np.maximum(*films),)
+        matrix, column = np.zeros((len(self.amount), body.count, body.count)), np.zeros((len(self.amount), body.count))
+        total, shares = np.zeros(len(self.amount)), []
+        for face, film in zip(body.faces, outside, strict=True):
+            conductance = self.amount * face.conductance(film, self.conductivity, self.size)
+            matrix += conductance[:, None, None] * np.outer(face.row, face.row)
+            column += conductance[:, None] * face.row
+            total = total + conductance
+            shares.append(face.share(film, self.conductivity, self.size))
+        return Contact(number, matrix, column, total), np.stack(shares, axis=1)
+
+    def dried(self, left: np.ndarray) -> Meat:
+        """After giving up water, with `left` (d,) of it left: the piece keeps its thickness and shrinks in area."""
+        return replace(self, amount=self.amount * left, per_tissue=self.per_tissue * left[:, None])
+
+
+def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
+    """A piece in every case: `cells` from a face to the middle, or `few` terms in their place."""
+    layers = piece.layers(cases.base)
+    parts = list(dict.fromkeys(part for part, _ in layers))
+    lean = np.array([part.kind != "fat" for part in parts])
+    tissues = tuple(parts.index(part) for part, _ in layers)
+    body = layered(
+        tuple(width for _, width in layers), tissues, piece.shape, cells, few, main=int(np.flatnonzero(lean)[0])
+    )
+    spread = cases.partition
+    density, water = (np.array([getattr(part, name) for part in parts]) for name in ("density", "water"))
+    led = np.stack([cases.obstruction(part, piece.frozen_before) for part in parts], axis=1)
+    per_tissue = spread[:, None] * water
+    storage = per_tissue * density
+    heavy = cases.condition("meat weight")
+    amount = heavy * (piece.water(cases.base) / float(density * water @ body.volumes))
+    return Meat(
+        piece, body, lean, amount, cases.size(piece), piece.weight * heavy, spread, storage, storage * led, per_tissue
+    )

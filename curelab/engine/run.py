@@ -1,0 +1,344 @@
+"""One stretch with one bath, in every case, readable at any time.
+
+Times here are seconds since the stretch began, (d, t), one row for each case.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from ..recipe.criterion import Criterion
+from ..recipe.stages import Stage, Stretch
+from ..transport.modes import UNCOUPLED, Modes
+from .clock import Clock
+from .meat import Meat
+from .track import Track
+
+TRACERS = ("salt", "sugar", "nitrate", "nitrite")
+FREE = "free nitrite"
+QUANTITIES = (*TRACERS, FREE)
+MOST_KEPT = 32  # readings that a run remembers
+COARSE = 160  # times at which a criterion is looked at first
+HALVINGS = 4  # of a search that are read at once: fifteen times in one reading cost little more than a single one
+SECOND = 1.0  # s to which the time of a criterion is found
+
+
+@dataclass(frozen=True, eq=False)
+class Lying:
+    """How the pieces lie in a bath: shares[piece] (d, f), the weight of the bath in the value at each face, None where sealed; `modes`
+    makes the modes for a loss (d, n), None: without one.
+    """
+
+    shares: tuple[np.ndarray, ...] | None
+    modes: Callable[[np.ndarray | None], Modes]
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """A stretch that was computed.
+
+    begin, longest, length (d,) in s; water (d,) kg of the bath; lying: one for each way the pieces lie; turns [s]. found (d,): s at which
+    its criterion holds, inf: it does not; None: it has none. water_target (d,): where the water in the meat is heading, as a fraction of
+    the green weight, None where it keeps what it has.
+    """
+
+    stage: Stage
+    stretch: Stretch
+    index: int
+    begin: np.ndarray
+    longest: np.ndarray
+    length: np.ndarray
+    water: np.ndarray
+    lying: tuple[Lying, ...]
+    turns: np.ndarray
+    meats: tuple[Meat, ...]
+    slices: tuple[slice, ...]
+    tracks: tuple[Track, ...]
+    clock: Clock
+    water_before: tuple[np.ndarray, ...]
+    water_target: np.ndarray | None = None
+    found: np.ndarray | None = None
+    free: Callable[[], tuple[Track, list[np.ndarray]] | None] | None = (
+        None  # makes the track of free nitrite and its rates of loss
+    )
+    kept: dict = field(default_factory=dict, repr=False)
+
+    @property
+    def label(self) -> str:
+        return self.stretch.label
+
+    @property
+    def end(self) -> np.ndarray:
+        """(d,) s since the start of the history."""
+        return self.begin + self.length
+
+    @property
+    def sealed(self) -> bool:
+        """Whether nothing can enter or leave the pieces."""
+        return self.stretch.sealed
+
+    @property
+    def size(self) -> int:
+        """Number of nodes, the bath last."""
+        return self.slices[-1].stop + 1
+
+    @cached_property
+    def _tracers(self) -> dict[str, tuple[Track, int]]:
+        return {name: (track, place) for track in self.tracks for place, name in enumerate(track.names)}
+
+    @cached_property
+    def _free(self) -> tuple[Track, list[np.ndarray]] | None:
+        return self.free() if self.free is not None else None
+
+    def home(self, name: str) -> tuple[Track, int] | None:
+        """The track of a quantity and its place on it; None: there is none of it."""
+        if name == FREE:
+            return None if self._free is None else (self._free[0], 0)
+        return self._tracers.get(name)
+
+    # -- sums over the nodes -------------------------------------------------------------------------------------------
+
+    def states(self, name: str, times: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+        """Terms of w (d, t, n), bath last; or sums `rows` over the nodes, (d, t, k)."""
+        home = self.home(name)
+        if home is None:
+            return np.zeros((*times.shape, self.size if rows is None else rows.shape[-2]))
+        return home[0].states(times, home[1], rows)
+
+    def start(self, name: str) -> np.ndarray:
+        """Terms of w (d, n) as the stretch begins."""
+        home = self.home(name)
+        return np.zeros((len(self.begin), self.size)) if home is None else home[0].legs[0].start[:, home[1]]
+
+    def _row(self, piece: int, inner: np.ndarray) -> np.ndarray:
+        """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece."""
+        rows = np.zeros((*inner.shape[:-1], self.size))
+        rows[..., self.slices[piece]] = inner
+        return rows
+
+    def _kept(self, key: tuple, times: np.ndarray, rows: Callable[[], np.ndarray]) -> np.ndarray:
+        """States of a quantity, key[0], summed by `rows`, no lower than 0; remembered, because most questions ask at the same times."""
+        full = (*key, times.shape, times.tobytes())
+        if full not in self.kept:
+            if len(self.kept) >= MOST_KEPT:
+                self.kept.clear()
+            self.kept[full] = np.maximum(self.states(key[0], times, rows()), 0.0)
+        return self.kept[full]
+
+    def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """kg (d, t) in one piece."""
+        return self._kept((name, "amount", piece), times, lambda: self._row(piece, self.meats[piece].total[:, None]))[
+            ..., 0
+        ]
+
+    def bath_w(self, name: str, times: np.ndarray) -> np.ndarray:
+        """w (d, t) of the bath."""
+        return self._kept((name, "bath"), times, lambda: np.eye(self.size)[-1:])[..., 0]
+
+    def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
+        """kg (d, t) in the bath, dry salt included; zero for an endless bath, which is counted by what it gives."""
+        if self.stretch.endless or self.sealed:
+            return np.zeros(times.shape)
+        home = self.home(name)
+        dry = home[0].undissolved(times) if home is not None else 0.0
+        return self.bath_w(name, times) * self.water[:, None] + dry
+
+    def start_amount(self, name: str, piece: int) -> np.ndarray:
+        """kg (d,) in one piece as the stretch begins."""
+        return (self.start(name)[:, self.slices[piece]] * self.meats[piece].total).sum(axis=1)
+
+    # -- where it is heading -------------------------------------------------------------------------------------------
+
+    def equilibrium(self, name: str, piece: int = 0) -> np.ndarray:
+        """w (d,) at which this stretch would come to rest; for free nitrite that of nitrite as added."""
+        key = ("nitrite" if name == FREE else name, piece if self.sealed else 0)
+        if ("goal", *key) not in self.kept:
+            self.kept["goal", *key] = self._goal(*key)
+        return self.kept["goal", *key]
+
+    def _goal(self, name: str, piece: int) -> np.ndarray:
+        start = self.start(name)
+        if self.stretch.endless:
+            return start[:, -1]
+        numbers = [piece] if self.sealed else range(len(self.meats))
+        amount = np.sum([self.start_amount(name, n) for n in numbers], axis=0)
+        held = np.sum([self.meats[n].held for n in numbers], axis=0)
+        if self.sealed:
+            return amount / held
+        home = self.home(name)
+        dry = home[0].reserve if home is not None and home[0].reserve is not None else np.zeros(len(start))
+        w = (amount + start[:, -1] * self.water + dry) / (held + self.water)
+        return np.where(dry > 0, np.minimum(w, start[:, -1]), w)  # salt that never dissolves leaves the bath saturated
+
+    def resting(self, name: str, piece: int) -> np.ndarray:
+        """Fraction (d,) of the meat of a piece if this stretch went on until nothing moves: where it is heading."""
+        meat = self.meats[piece]
+        change = self.water_before[piece] if self.water_target is None else self.water_target
+        held = {other: self.equilibrium(other, piece) * meat.held for other in TRACERS}
+        return held["nitrite" if name == FREE else name] / (meat.weight * (1 + change) + sum(held.values()))
+
+    # -- water and weight ----------------------------------------------------------------------------------------------
+
+    def water_change(self, piece: int, times: np.ndarray) -> np.ndarray:
+        """Water taken up or given off (d, t), as a fraction of the green weight: from what it was towards the target, as salt goes."""
+        before = self.water_before[piece][:, None]
+        if self.water_target is None:
+            return np.broadcast_to(before, times.shape)
+        held = self.meats[piece].held
+        first = self.start_amount("salt", piece) / held
+        goal = self.equilibrium("salt", piece) - first
+        flat = np.abs(goal) < 1e-12
+        share = (self.amount("salt", times, piece) / held[:, None] - first[:, None]) / np.where(flat, 1.0, goal)[
+            :, None
+        ]
+        gone = np.where(flat[:, None], 0.0, np.clip(share, 0.0, 1.0))
+        return before + (self.water_target[:, None] - before) * gone
+
+    def weight(self, piece: int, times: np.ndarray) -> np.ndarray:
+        """kg (d, t) of the piece: green weight, water change, and what was taken up."""
+        taken = sum(self.amount(name, times, piece) for name in TRACERS if name in self._tracers)
+        return self.meats[piece].weight[:, None] * (1 + self.water_change(piece, times)) + taken
+
+    # -- readings at a place -------------------------------------------------------------------------------------------
+
+    def _share(self, times: np.ndarray, piece: int) -> np.ndarray:
+        """(d, t, f) weight of the bath in the value at each face, as the piece lies at these times."""
+        shares = [each.shares for each in self.lying]
+        if shares[0] is None:
+            return np.zeros((1, 1, len(self.meats[piece].body.faces)))
+        if len(shares) == 1 or not len(self.turns):
+            return shares[0][piece][:, None, :]
+        turned = np.searchsorted(self.turns, times, side="left") % len(shares)
+        first, second = (each[piece][:, None, :] for each in shares)  # type: ignore[index]
+        return np.where((turned == 0)[..., None], first, second)
+
+    def local(self, name: str, place: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """w (d, t) at the core, on average, or at the surface: the saltier of the faces; under a fat cap the outermost lean."""
+        meat = self.meats[piece]
+        if place == "average":
+            return self.amount(name, times, piece) / meat.held[:, None]
+        if place == "core":
+            rows = meat.core[:, None] if len(meat.core) > 1 else meat.core
+            return self._kept((name, "core", piece), times, lambda: self._row(piece, rows))[..., 0]
+        rims = meat.body.rims(meat.lean)
+        inside = self._kept((name, "rims", piece), times, lambda: self._row(piece, np.array([row for _, row in rims])))
+        share, bath = self._share(times, piece), self.bath_w(name, times)
+        sides = [
+            inside[..., n] if face is None else share[..., face] * bath + (1 - share[..., face]) * inside[..., n]
+            for n, (face, _) in enumerate(rims)
+        ]
+        return np.max(sides, axis=0)
+
+    def on_basis(self, name, w, basis, times, piece, per_tissue) -> np.ndarray:
+        """w (d, t, ...) as a fraction on a named basis; `per_tissue`: kg of solute per kg of green tissue for w = 1, broadcasts with w."""
+        across = (-1,) + (1,) * (w.ndim - 1)
+        if basis == "equilibrium":
+            goal = self.equilibrium(name, piece).reshape(across)
+            return np.where(goal > 0, w / np.where(goal > 0, goal, 1.0), 0.0)
+        if basis == "water phase":
+            inside = w * self.meats[piece].partition.reshape(across)
+            return inside / (1 + inside)
+        green = w * per_tissue
+        if basis == "green weight":
+            return green
+        others = 1 + self.water_change(piece, times)
+        whole = others.reshape(others.shape + (1,) * (w.ndim - 2)) + green
+        return np.divide(green, whole, out=whole)
+
+    def read(self, name: str, place: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """Fraction (d, t) of a quantity at a place on a basis."""
+        meat = self.meats[piece]
+        if place == "average":
+            if basis == "meat":
+                return self.amount(name, times, piece) / self.weight(piece, times)
+            per_tissue = meat.held / meat.weight
+        else:
+            per_tissue = meat.per_tissue[:, int(np.flatnonzero(meat.lean)[0])]
+        return self.on_basis(name, self.local(name, place, times, piece), basis, times, piece, per_tissue[:, None])
+
+    def profile(self, name: str, basis: str, times: np.ndarray, piece: int, places=slice(None)) -> np.ndarray:
+        """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only."""
+        meat, body = self.meats[piece], self.meats[piece].body
+        numbers = np.arange(len(body.depth))[places]
+        rows = np.concatenate([self._row(piece, body.rows[numbers]), np.eye(self.size)[-1:]])
+        w = self.states(name, times, rows)
+        share = self._share(times, piece)
+        for point, face in body.at_face.items():
+            for place in np.flatnonzero(numbers == point):
+                w[..., place] = share[..., face] * w[..., -1] + (1 - share[..., face]) * w[..., place]
+        np.maximum(w, 0.0, out=w)
+        per_tissue = meat.per_tissue[:, None, body.within[numbers]]
+        return self.on_basis(name, w[..., :-1], basis, times, piece, per_tissue)
+
+    def lean_places(self, piece: int) -> np.ndarray:
+        """Numbers of the places of a profile that lie in lean."""
+        meat = self.meats[piece]
+        return np.flatnonzero(meat.lean[meat.body.within])
+
+    def mirrored(self, piece: int) -> bool:
+        """Whether this stretch leaves a piece its own mirror image in every case, if it finds it so."""
+        alike = [each.shares is None or np.ptp(each.shares[piece], axis=1).max() < UNCOUPLED for each in self.lying]
+        return self.meats[piece].body.sign is not None and all(alike)
+
+    # -- criteria ------------------------------------------------------------------------------------------------------
+
+    def margin(self, criterion: Criterion, times: np.ndarray, where: int | str = "every") -> np.ndarray:
+        """(d, t) how far the criterion is met: not negative where it holds in "every" piece, in "any", or in the piece with a number."""
+        margins = [
+            criterion.margin(self.read(criterion.quantity, criterion.place, criterion.basis, times, piece))
+            for piece in (range(len(self.meats)) if isinstance(where, str) else [where])
+        ]
+        return np.max(margins, axis=0) if where == "any" else np.min(margins, axis=0)
+
+    def first_time(self, criterion: Criterion, where: int | str = "every", near: float = SECOND) -> np.ndarray:
+        """s (d,) since the stretch began when the criterion first holds, found to `near` s on the side where it holds; inf: it does not.
+
+        Looked for on times that grow by 4 %, then by halving.
+        """
+        times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, COARSE)]) * self.length[:, None]
+        holds = np.greater_equal(self.margin(criterion, times, where), 0.0)
+        ever = np.any(holds, axis=1)
+        first = np.argmax(holds, axis=1)
+        if not ever.any():
+            return np.full(len(ever), np.inf)
+        low = np.take_along_axis(times, np.maximum(first - 1, 0)[:, None], axis=1)[:, 0]
+        high = np.take_along_axis(times, first[:, None], axis=1)[:, 0]
+        steps = np.linspace(0.0, 1.0, 2**HALVINGS + 1)
+        while np.any(open_still := ever & (high - low > near)):
+            asked = low[:, None] + (high - low)[:, None] * steps
+            held = self.margin(criterion, asked, where) >= 0
+            left, right = np.zeros(len(low), dtype=int), np.full(len(low), len(steps) - 1)
+            for _ in range(HALVINGS):  # as if every middle were asked for in turn
+                middle = (left + right) // 2
+                go = open_still & (right - left > 1) & ((right - left) / (len(steps) - 1) * (high - low) > near)
+                there = np.take_along_axis(held, middle[:, None], axis=1)[:, 0]
+                right, left = np.where(go & there, middle, right), np.where(go & ~there, middle, left)
+            low, high = (np.take_along_axis(asked, side[:, None], axis=1)[:, 0] for side in (left, right))
+        return np.where(ever, high, np.inf)
+
+    # -- what went where -----------------------------------------------------------------------------------------------
+
+    def budget(self, name: str) -> dict[str, np.ndarray]:
+        """kg (d,): what was in the meat, added, supplied by an endless bath, lost; what is in meat and bath; and the relative residual."""
+        zero, end = np.zeros((len(self.begin), 1)), self.length[:, None]
+        pieces, home = range(len(self.meats)), self.home(name)
+        none = np.zeros(len(self.begin))
+        before, in_meat = (sum((self.amount(name, at, n)[:, 0] for n in pieces), none) for at in (zero, end))
+        added, in_bath = (self.bath_amount(name, at)[:, 0] for at in (zero, end))
+        supplied = lost = none
+        if home is not None and self.stretch.endless:
+            supplied = home[0].supplied(home[1], self.length)
+        if name == FREE and self._free is not None:
+            total = np.concatenate([*[meat.total for meat in self.meats], none[:, None]], axis=1)
+            lost = self._free[0].lost(0, self.length, self._free[1], total)
+        brought = before + added + np.maximum(supplied, 0.0)
+        taken = np.maximum(-supplied, 0.0)
+        scale = np.where(brought > 1e-250, brought, 1.0)
+        return {
+            "in meat before": before, "added": added, "supplied": supplied, "in meat": in_meat, "in bath": in_bath, "lost": lost,
+            "residual": (brought - taken - in_meat - in_bath - lost) / scale,
+        }  # fmt: skip

@@ -1,0 +1,241 @@
+"""From stage to stage: what one stretch hands to the next, and how a stretch is computed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+import numpy as np
+
+from .. import units
+from ..fields import refuse
+from ..matter import brine
+from ..recipe.stages import Stage, Stretch
+from .cases import Cases
+from .clock import Clock
+from .meat import Meat
+from .run import FREE, TRACERS, Lying, Run
+from .track import Leg, Track, chained, onwards
+from .vessel import Vessel, dried
+
+SOLUBLE = (273.15, 313.15)  # K over which the solubility of salt is known
+
+
+@dataclass
+class State:
+    """Where the pieces stand: amounts[solute][piece] (d, r), kg that each term holds per unit of its mean; water given up or taken (d,),
+    as a fraction of the green weight; time (d,) in s; and the runs so far.
+    """
+
+    meats: tuple[Meat, ...]
+    vessel: Vessel
+    amounts: dict[str, list[np.ndarray]]
+    water_change: tuple[np.ndarray, ...]
+    time: np.ndarray
+    runs: list[Run] = field(default_factory=list)
+
+    @classmethod
+    def fresh(cls, meats: Sequence[Meat], cases: Cases) -> State:
+        """Raw meat, with nothing in it."""
+        none = np.zeros(cases.count)
+        return cls(
+            tuple(meats), Vessel(meats, cases), {name: [np.zeros_like(meat.capacity) for meat in meats] for name in TRACERS},
+            tuple(none for _ in meats), none,
+        )  # fmt: skip
+
+    def copied(self) -> State:
+        """The same, to go on from without touching this one."""
+        return replace(self, amounts=dict(self.amounts), runs=list(self.runs))
+
+
+def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segments: int, first: int = 0) -> None:
+    """Compute stage after stage and move `state` to their end; `first` is the number of the first one."""
+    for index, stage in enumerate(stages, first):
+        for stretch in stage.stretches:
+            run = _run(stage, stretch, index, state, cases, loss, segments)
+            state.runs.append(run)
+            _hand_on(run, state)
+            if run.found is not None and np.isfinite(run.found).all():
+                break  # nobody needs another water
+
+
+def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases, loss: str, segments: int) -> Run:
+    factors = cases.factors()
+    longest = np.full(cases.count, stretch.longest)
+    brings = {name: stretch.brings.get(name, 0.0) * factors[name] for name in TRACERS}
+    saturation = None
+    if stretch.purge is not None:
+        water = _purged(stretch, index, state, cases)
+        kelvin = np.clip(min(kelvin for _, kelvin in stretch.temperature) + cases.warmer, *SOLUBLE)
+        top = np.asarray(brine.solubility(kelvin))
+        saturation = top / (1 - top)
+    else:
+        water = np.ones(cases.count) if stretch.water is None else stretch.water * factors["water"]
+    clock = Clock.of(stretch.temperature, stretch.longest, cases)
+    bath = np.full(cases.count, np.inf) if stretch.endless else water
+    lying = tuple(
+        state.vessel.lying(state.meats, bath, stretch, turned)
+        for turned in ((False, True) if stretch.turns else (False,))
+    )
+    start = {
+        name: np.concatenate(
+            [*[held / meat.capacity for held, meat in zip(state.amounts[name], state.meats, strict=True)],
+             (brings[name] / water)[:, None]], axis=1,
+        )
+        for name in TRACERS
+    }  # fmt: skip
+    tracks = []
+    names = [name for name in TRACERS if start[name].any()]
+    if saturation is not None and "salt" in names and np.any(start["salt"][:, -1] > saturation):
+        names.remove("salt")
+        tracks.append(_dissolving(start["salt"], saturation, water, lying[0], clock, state, stretch))
+    if names:
+        ratios = np.stack([cases.ratio(name) for name in names], axis=1)
+        ends = (*stretch.turns, stretch.longest)
+        solved = [each.modes(None) for each in lying]
+        modes = [solved[n % len(solved)] for n in range(len(ends))]
+        tracks.append(chained(names, np.stack([start[name] for name in names], axis=1), ends, modes, ratios, clock))
+    run = Run(
+        stage, stretch, index, state.time, longest, longest, water, lying, np.array(stretch.turns), state.meats,
+        state.vessel.slices, tuple(tracks), clock, state.water_change,
+    )  # fmt: skip
+    if start["nitrite"].any():
+        run = replace(run, free=_free(run, brings["nitrite"] / water, list(state.runs), cases, loss, segments))
+    if stretch.water is not None:
+        w = run.equilibrium("salt")
+        run = replace(run, water_target=cases.water_target(np.minimum(w / (1 + w), brine.STRONGEST)), kept={})
+    return _ended(run, state)
+
+
+def _purged(stretch: Stretch, index: int, state: State, cases: Cases) -> np.ndarray:
+    """kg (d,) of water that the salt draws from the meat, which is that much drier then."""
+    share = cases.number("purge.sealed_cure") if stretch.purge == "published" else cases.full(stretch.purge)
+    purge = share * sum(meat.weight for meat in state.meats)
+    water = sum(meat.held / meat.partition for meat in state.meats)
+    if np.any(purge >= water):
+        worst = int(np.argmax(purge - water))
+        raise refuse(
+            f"stages[{index + 1}].purge",
+            f"the cure is to draw {units.show(float(purge[worst]), 'mass')} of water, and only "
+            f"{units.show(float(np.broadcast_to(water, purge.shape)[worst]), 'mass')} are left in the meat; lower the purge, or leave out one "
+            "of the sealed cures",
+        )
+    state.meats = dried(state.meats, purge)
+    state.water_change = tuple(change - share for change in state.water_change)
+    return purge
+
+
+def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: State, stretch: Stretch) -> Track:
+    """Salt of a sealed cure: held at saturation while some lies dry, then a finite bath; when, differs from case to case."""
+    longest = np.full(len(start), stretch.longest)
+    dry = np.maximum((start[:, -1] - saturation) * water, 0.0)
+    held = start.copy()
+    held[:, -1] = np.minimum(held[:, -1], saturation)
+    modes = state.vessel.lying(state.meats, np.full(len(start), np.inf), stretch).modes(None)
+
+    def given(seconds: np.ndarray) -> np.ndarray:
+        return modes.supplied(held[:, None], clock(seconds[:, None])[:, None])[:, 0, 0]
+
+    low, high = np.zeros(len(start)), longest
+    never = (given(high) <= dry) & (dry > 0)
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        short = given(middle) < dry
+        low, high = np.where(short, middle, low), np.where(short, high, middle)
+        if np.all(high - low <= 1e-12 * longest):
+            break
+    gone = np.where(never, longest, np.where(dry > 0, 0.5 * (low + high), 0.0))
+    first = Leg(np.zeros(len(start)), gone, modes, held[:, None])
+    one = np.ones((len(start), 1))
+    if never.all():
+        return Track(("salt",), (first,), clock, one, dry)
+    now = np.where((dry > 0)[:, None, None], onwards(first, one, clock), start[:, None])
+    now[:, 0, -1] += np.where(dry > 0, (dry - given(gone)) / water, 0.0)  # what the search leaves over
+    return Track(("salt",), (first, Leg(gone, longest, lying.modes(None), now)), clock, one, dry)
+
+
+def _free(
+    run: Run, brought: np.ndarray, before: list[Run], cases: Cases, loss: str, segments: int
+) -> Callable[[], tuple[Track, list[np.ndarray]] | None]:
+    """Makes the track of free nitrite. It acts on nothing else, so its eigenproblems wait until someone asks; what it rests on is looked
+    up now.
+
+    A temperature that changes is cut into at most `segments` parts, each with its own mean loss and pace; a turn begins a leg within
+    one.
+    """
+    longest, clock = run.stretch.longest, run.clock
+    ratio = cases.ratio("nitrite")
+    inner = np.zeros(0) if clock.steady else clock.knots[1:-1]
+    if len(inner) + 1 > segments:
+        inner = np.linspace(0.0, longest, segments + 1)[1:-1]
+    cuts = np.array([0.0, *inner, longest])
+    means = [_mean_loss(run, begin, end, ratio, cases, loss) for begin, end in pairwise(cuts)]
+
+    def make() -> tuple[Track, list[np.ndarray]] | None:
+        for each in before:  # in order, so that none of them has to ask for all that came before it
+            each.home(FREE)
+        start = np.concatenate([*_left_free(before, run), brought[:, None]], axis=1)
+        if not start.any():
+            return None
+        ends = np.unique(np.concatenate([run.turns, inner, [longest]]))
+        begins = np.concatenate([[0.0], ends[:-1]])
+        parts = np.searchsorted(cuts, begins, side="right") - 1
+        turned = np.searchsorted(run.turns, begins, side="right") % len(run.lying)
+        modes = [run.lying[way].modes(means[part]) for way, part in zip(turned, parts, strict=True)]
+        track = chained((FREE,), start[:, None], ends.tolist(), modes, ratio[:, None], clock)
+        return track, [means[part] for part in parts]
+
+    return make
+
+
+def _mean_loss(run: Run, begin: float, end: float, ratio: np.ndarray, cases: Cases, loss: str) -> np.ndarray:
+    """Loss (d, n) per unit of the clock of nitrite between two times: Simpson's mean of the loss over the exact mean pace."""
+    knots = run.clock.knots
+    edges = np.concatenate([[begin], knots[(knots > begin) & (knots < end)], [end]])
+    steps = np.diff(edges) / (end - begin)
+    weights = np.concatenate([np.append(steps, 0.0) + np.append(0.0, steps), 4 * steps]) / 6
+    kelvin = run.clock.temperature(np.concatenate([edges, 0.5 * (edges[1:] + edges[:-1])])) + cases.warmer[:, None]
+    both = run.clock(np.broadcast_to([begin, end], (cases.count, 2)))
+    pace = ratio * (both[:, 1] - both[:, 0]) / (end - begin)
+    found = np.zeros((cases.count, run.size))
+    for nodes, meat in zip(run.slices, run.meats, strict=True):
+        found[:, nodes] = (cases.loss_rate(kelvin, meat.piece, loss) @ weights / pace)[:, None]
+    return found
+
+
+def _left_free(before: list[Run], run: Run) -> list[np.ndarray]:
+    """Terms of w (d, r) of free nitrite in every piece as a run begins."""
+    if not before:
+        return [np.zeros_like(meat.capacity) for meat in run.meats]
+    last = before[-1]
+    w = last.states(FREE, last.length[:, None])[:, 0]
+    return [
+        w[:, nodes] * old.capacity / meat.capacity
+        for nodes, old, meat in zip(last.slices, last.meats, run.meats, strict=True)
+    ]
+
+
+def _ended(run: Run, state: State) -> Run:
+    """Apply the criterion, if there is one: the first time it holds. A stretch after it (the next water of a soak) has no length."""
+    until = run.stage.until
+    if until is None:
+        return run
+    over = np.zeros(len(run.begin), dtype=bool)
+    for before in state.runs:
+        if before.index == run.index and before.found is not None:
+            over |= np.isfinite(before.found)
+    found = np.where(over, 0.0, run.first_time(until))
+    return replace(run, length=np.minimum(found, run.longest), found=found, kept={})
+
+
+def _hand_on(run: Run, state: State) -> None:
+    end = run.length[:, None]
+    for name in TRACERS:
+        if run.home(name) is not None:
+            w = run.states(name, end)[:, 0]
+            state.amounts[name] = [
+                w[:, nodes] * meat.capacity for nodes, meat in zip(run.slices, run.meats, strict=True)
+            ]
+    state.water_change = tuple(run.water_change(number, end)[:, 0] for number in range(len(run.meats)))
+    state.time = state.time + run.length
