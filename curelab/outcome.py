@@ -299,7 +299,7 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, log
     ends, warmed, published = usual_case(
         *given, learned.only("temperature") if learned is not None else None, cold=True
     )
-    three = in_corners(ends, warmed, loss=batch.loss, numbers=published)
+    both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False)
     return Outcome(
-        batch, batch.weighed, usual, three.of(1), three.of(2), judged, base, draws, learned, tuple(said), update
+        batch, batch.weighed, usual, both.of(0), both.of(1), judged, base, draws, learned, tuple(said), update
     )

@@ -55,7 +55,8 @@ class Cases:
 
     def full(self, value: Any) -> np.ndarray:
         """(d,) of a number or a column."""
-        return np.broadcast_to(np.asarray(value, dtype=float), (self.count,))
+        column = np.asarray(value, dtype=float)
+        return column if column.shape == (self.count,) else np.full(self.count, column)
 
     def condition(self, key: str) -> np.ndarray:
         """(d,) of one of CONDITIONS: a factor of 1, or nothing added, where it is not drawn."""
@@ -94,8 +95,11 @@ class Cases:
 
         A film coefficient is a layer of water, `D_water / thickness`, so it moves with temperature and solute as diffusion does.
         """
-        water = float(solutes.water_diffusivity(FILM_TEMPERATURE, self.base))
-        return WATER_PER_VOLUME * self.number(f"film.{kind}") / water
+        return WATER_PER_VOLUME * self.number(f"film.{kind}") / self._water_at_film
+
+    @cached_property
+    def _water_at_film(self) -> float:
+        return float(solutes.water_diffusivity(FILM_TEMPERATURE, self.base))
 
     def obstruction(self, part: tissue.Tissue, frozen_before: bool) -> np.ndarray:
         """(d,) pace of salt in a tissue over that in free water."""

@@ -38,7 +38,8 @@ class Clock:
         )
         at_knots = np.interp(knots, times, kelvin)
         warm = at_knots + cases.warmer[:, None]
-        edge, middle = cases.water_diffusivity(warm), cases.water_diffusivity(0.5 * (warm[:, 1:] + warm[:, :-1]))
+        every = cases.water_diffusivity(np.concatenate([warm, 0.5 * (warm[:, 1:] + warm[:, :-1])], axis=1))
+        edge, middle = every[:, : len(knots)], every[:, len(knots) :]
         steps_made = np.diff(knots) * (edge[:, 1:] + edge[:, :-1] + 4 * middle) / 6  # Simpson's rule
         readings = np.concatenate([np.zeros((len(warm), 1)), np.cumsum(steps_made, axis=1)], axis=1)
         return cls(knots, at_knots, cases.warmer, readings)

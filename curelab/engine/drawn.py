@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from functools import cached_property
 
 import numpy as np
 
@@ -12,13 +12,12 @@ from ..matter.solutes import WATER_NODES
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers
-from .cases import FILM_TEMPERATURE, GAS_CONSTANT, THICKNESS, Cases
+from .cases import FILM_TEMPERATURE, GAS_CONSTANT, Cases
+from .history import History, Times
 from .run import FREE, Lying, Run
 from .track import Leg, Track
+from .vessel import Vessel
 from .walk import State
-
-if TYPE_CHECKING:
-    from .history import History
 
 
 def drawn_case(
@@ -52,34 +51,38 @@ def drawn_case(
     )
 
 
-def one_of_many(history: History, draw: int) -> History:
-    """The history of one draw, on the modes that were solved for all of them."""
-    from .history import History
+class OneOfMany(History):
+    """The history of one draw: readings are taken out of those of all draws, which are computed once for whoever asks draw after draw the
+    same; all else rests on the modes that were solved for all of them.
+    """
 
-    chosen = np.array([draw])
-    values = {
-        key: float(column[draw]) for key, column in history.cases.columns.items() if not key.startswith(THICKNESS)
-    }
-    off = {key: float(column[draw]) for key, column in history.cases.columns.items() if key.startswith(THICKNESS)}
-    numbers = history.numbers
-    pieces, stages, own = drawn_case(history.pieces, history.stages, numbers, values | off)
-    cases = Cases(own.tracked())
-    for key in numbers.used:
-        cases.base.si(key)
-    cut = _Cut(history.cases, cases, chosen)
-    state = State(
-        tuple(map(cut.meat, history.state.meats)), history.state.vessel,
-        {name: [held[chosen] for held in each] for name, each in history.state.amounts.items()},
-        tuple(each[chosen] for each in history.state.water_change), history.state.time[chosen], cut.runs(history.state.runs, stages),
-    )  # fmt: skip
-    return History(pieces, stages, state, cases, history.loss, history.cells, history.segments, drawn=False)
+    def __init__(self, many: History, draw: int):
+        values = {key: float(column[draw]) for key, column in many.cases.columns.items()}
+        self.pieces, self.stages, own = drawn_case(many.pieces, many.stages, many.numbers, values)
+        self.cases = Cases(own.tracked())
+        for key in many.numbers.used:
+            self.cases.base.si(key)
+        self.many, self.draw, self.drawn = many, draw, False
+        self.loss, self.cells, self.segments = many.loss, many.cells, many.segments
+
+    @cached_property
+    def state(self) -> State:  # type: ignore[override]
+        """Everything cut out of what holds for all draws; needed by what is no plain reading."""
+        cut = _Cut(self.cases, np.array([self.draw]))
+        meats = tuple(map(cut.meat, self.many.state.meats))
+        return State(meats, Vessel(meats, self.cases), cut.runs(self.many.state.runs, self.stages))
+
+    def _gathered(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:  # fmt: skip
+        asked = None if times is None else np.asarray(times, dtype=float)
+        full = (*key, kind, None if asked is None else (asked.shape, asked.tobytes()))
+        return self.many.remembered(full, lambda: self.many._gather(asked, one, kind))[self.draw : self.draw + 1]
 
 
 class _Cut:
     """Cuts one draw out of everything that has the draws along its first axis, each thing once."""
 
-    def __init__(self, many: Cases, one: Cases, chosen: np.ndarray):
-        self.many, self.one, self.chosen = many, one, chosen
+    def __init__(self, cases: Cases, chosen: np.ndarray):
+        self.cases, self.chosen = cases, chosen
         self._done: dict[int, object] = {}
 
     def _once(self, thing, make):

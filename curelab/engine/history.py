@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
 FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
 GRID = 40  # times in each stretch of a grid for pictures
+MOST_KEPT = 64  # readings of all draws that are remembered for those who ask draw after draw
 
 Times = float | Sequence[float] | np.ndarray | None
 
@@ -94,9 +95,9 @@ class History:
 
     def of(self, draw: int) -> History:
         """One draw as a history of its own, with the pieces, stages and numbers of that draw."""
-        from .drawn import one_of_many
+        from .drawn import OneOfMany
 
-        return one_of_many(self, draw)
+        return OneOfMany(self, draw)
 
     def as_drawn(self) -> History:
         """The same with an axis of draws, of length one where nothing was drawn."""
@@ -183,6 +184,21 @@ class History:
         """The stretch that owns a time [s]; a border belongs to the earlier one."""
         return next((each for each in self.ran if time <= each.end + 1e-6), self.ran[-1])
 
+    def remembered(self, key: tuple, make: Callable[[], np.ndarray]) -> np.ndarray:
+        """A reading of all draws, made once and kept among the last few."""
+        kept = self.__dict__.setdefault("_kept", {})
+        if key not in kept:
+            if len(kept) >= MOST_KEPT:
+                kept.clear()
+            kept[key] = make()
+        return kept[key]
+
+    def _gathered(
+        self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float
+    ) -> np.ndarray:
+        """As `_gather`; `key` says what `one` reads."""
+        return self._gather(times, one, kind)
+
     def _gather(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:
         """(d, t, ...) of `one(run, seconds in run)` over the runs that own the times; `kind` of number to keep."""
         length = self._runs[-1].end
@@ -196,7 +212,9 @@ class History:
                 np.atleast_1d(asked), (self.count, max(asked.size, 1) if not asked.ndim else len(asked))
             )
         asked = np.minimum(asked, length[:, None])
-        ends = np.stack([run.end for run in self._runs[:-1]]) if len(self._runs) > 1 else np.zeros((0, self.count))
+        if len(self._runs) == 1:
+            return one(self._runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
+        ends = np.stack([run.end for run in self._runs[:-1]])
         owner = (asked[None] - 1e-6 > ends[:, :, None]).sum(axis=0)
         result: np.ndarray | None = None
         for number, run in enumerate(self._runs):
@@ -220,9 +238,9 @@ class History:
         assert result is not None
         return result
 
-    def _read(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
-        """As `_gather`; without draws no draw axis, and a scalar in gives a scalar out."""
-        found = self._gather(times, one)
+    def _read(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
+        """As `_gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
+        found = self._gathered(key, times, one)
         if self.drawn:
             return found
         if times is None or np.ndim(times) == 0:
@@ -246,7 +264,7 @@ class History:
             return self.first_bite(quantity, times, piece)
         name, where, on = quantity_of(quantity), place_of(place), _basis(quantity, basis)
         number = self.piece_number(piece)
-        return self._read(times, lambda run, t: run.read(name, where, on, t, number))
+        return self._read((where, name, on, number), times, lambda run, t: run.read(name, where, on, t, number))
 
     def at_end(self, place: str, quantity: str, stage: int, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction at a place when a stage ends, which may be at another time in each draw: (d, 1) with draws."""
@@ -275,27 +293,31 @@ class History:
         """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
         number, name = self.piece_number(piece), quantity_of(quantity)
         across, whole = _whole(self.depths(number))
-        where = across * self.pieces[number].thickness
-        within = depth / self.state.meats[number].size  # places are those of the piece as planned
+        within = depth / self.state.meats[number].size  # as a share of the thickness
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
             values = run.profile(name, "meat", t, number)[..., whole]
-            return mean_within(where, values.reshape(-1, len(where)), np.repeat(within, t.shape[1])).reshape(t.shape)
+            return mean_within(across, values.reshape(-1, len(across)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
-        return self._read(times, one)
+        return self._read(("bite", name, number, depth), times, one)
 
     def profile(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Profile:
         """Values across the piece, from face to face; with an array of times, one row for each."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         across, whole = _whole(self.depths(number))
-        values = self._read(times, lambda run, t: run.profile(name, on, t, number)[..., whole])
+        places, each = self.picture_places(number)
+        values = self._read(
+            ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places)
+        )[..., each[whole]]
         return Profile(quantity, on, across * self.pieces[number].thickness, values)
 
     def picture(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Values of a profile in every draw (d, t, x) in single precision, at the places of `picture_places`."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         places = self.picture_places(number)[0]
-        return self._gather(times, lambda run, t: run.profile(name, on, t, number, places), np.float32)
+        return self._gathered(
+            ("picture", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places), np.float32
+        )
 
     def picture_places(self, piece: int) -> tuple[np.ndarray, np.ndarray]:
         """(places (h,) to read, and which of them (x,) stands for each depth): half of them where one half mirrors the other in every
@@ -313,20 +335,16 @@ class History:
         """
         return self.state.meats[piece].body.depth
 
-    def lean_profile(
-        self, quantity: str, times: Times, piece: int | str = 0, basis: str | None = None, few: bool = False
-    ) -> np.ndarray:
-        """Fractions (..., x) at every depth of the lean, its faces included; `few`: at the first, the last and a middle one alone."""
+    def lean_profile(self, quantity: str, times: Times, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
+        """Fractions (..., x) at every depth of the lean, its faces included."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         places = self._runs[0].lean_places(number)
-        if few:
-            places = places[[0, len(places) // 2, -1]]
-        return self._read(times, lambda run, t: run.profile(name, on, t, number, places))
+        return self._read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places))
 
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""
         number, name = self.piece_number(piece), quantity_of(quantity)
-        return self._read(times, lambda run, t: run.amount(name, t, number))
+        return self._read(("amount", name, number), times, lambda run, t: run.amount(name, t, number))
 
     def bath(self, quantity: str, times: Times = None) -> Any:
         """Mass fraction in the bath, solute / (solute + water); zero while the pieces rest."""
@@ -336,23 +354,23 @@ class History:
             w = np.zeros(t.shape) if run.sealed else run.bath_w(name, t)
             return w / (1 + w)
 
-        return self._read(times, one)
+        return self._read(("bath", name), times, one)
 
     def weight(self, times: Times = None, piece: int | str = 0) -> Any:
         """kg of a piece: green weight, water taken up or given off (a rough regression, +-6 points), and what it took up."""
         number = self.piece_number(piece)
-        return self._read(times, lambda run, t: run.weight(number, t))
+        return self._read(("weight", number), times, lambda run, t: run.weight(number, t))
 
     def temperature(self, times: Times = None) -> Any:
         """K."""
-        return self._read(times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
+        return self._read(("kelvin",), times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
 
     # -- criteria ------------------------------------------------------------------------------------------------------
 
     def margin(self, criterion: Criterion | str, times: Times = None, where: int | str = "every") -> Any:
         """How far a criterion is met, not negative where it holds: in "every" piece, in "any", or in the piece with a number."""
         wanted = Criterion.of(criterion)
-        return self._read(times, lambda run, t: run.margin(wanted, t, where))
+        return self._read(("margin", wanted, where), times, lambda run, t: run.margin(wanted, t, where))
 
     def first_time(
         self, criterion: Criterion | str, stage: int = 0, where: int | str = "every", near: float = SECOND

@@ -17,8 +17,8 @@ from .cases import Cases
 class Meat:
     """A piece in d cases.
 
-    body: its geometry as planned, for unit area, length or one ball; lean (l,): which tissues are lean. amount (d,): how many units, or
-    how large an area, of the body as planned make up the piece; size (d,): factor on every length; weight (d,): green kg. storage (d, l):
+    body: its geometry, one unit thick; lean (l,): which tissues are lean. amount (d,): the volume of the piece over that of the body;
+    size (d,): its thickness in m, the factor on every length of the body; weight (d,): green kg. storage (d, l):
     kg of water, brine side, in a cubic metre of each tissue; conductivity (d, l): storage times obstruction; per_tissue (d, l): storage
     over density, kg per kg of green tissue.
     """
@@ -87,8 +87,14 @@ def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
     parts = list(dict.fromkeys(part for part, _ in layers))
     lean = np.array([part.kind != "fat" for part in parts])
     tissues = tuple(parts.index(part) for part, _ in layers)
+    # One unit thick, so that another thickness needs no new body.
     body = layered(
-        tuple(width for _, width in layers), tissues, piece.shape, cells, few, main=int(np.flatnonzero(lean)[0])
+        tuple(width / piece.thickness for _, width in layers),
+        tissues,
+        piece.shape,
+        cells,
+        few,
+        main=int(np.flatnonzero(lean)[0]),
     )
     spread = cases.partition
     density, water = (np.array([getattr(part, name) for part in parts]) for name in ("density", "water"))
@@ -98,5 +104,14 @@ def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
     heavy = cases.condition("meat weight")
     amount = heavy * (piece.water(cases.base) / float(density * water @ body.volumes))
     return Meat(
-        piece, body, lean, amount, cases.size(piece), piece.weight * heavy, spread, storage, storage * led, per_tissue
+        piece,
+        body,
+        lean,
+        amount,
+        piece.thickness * cases.size(piece),
+        piece.weight * heavy,
+        spread,
+        storage,
+        storage * led,
+        per_tissue,
     )

@@ -24,29 +24,43 @@ SOLUBLE = (273.15, 313.15)  # K over which the solubility of salt is known
 
 @dataclass
 class State:
-    """Where the pieces stand: amounts[solute][piece] (d, r), kg that each term holds per unit of its mean; water given up or taken (d,),
-    as a fraction of the green weight; time (d,) in s; and the runs so far.
-    """
+    """Where the pieces stand: the pieces as they are now, the vessel that knows their networks, and the runs so far."""
 
     meats: tuple[Meat, ...]
     vessel: Vessel
-    amounts: dict[str, list[np.ndarray]]
-    water_change: tuple[np.ndarray, ...]
-    time: np.ndarray
     runs: list[Run] = field(default_factory=list)
 
     @classmethod
     def fresh(cls, meats: Sequence[Meat], cases: Cases) -> State:
         """Raw meat, with nothing in it."""
-        none = np.zeros(cases.count)
-        return cls(
-            tuple(meats), Vessel(meats, cases), {name: [np.zeros_like(meat.capacity) for meat in meats] for name in TRACERS},
-            tuple(none for _ in meats), none,
-        )  # fmt: skip
+        return cls(tuple(meats), Vessel(meats, cases))
 
     def copied(self) -> State:
         """The same, to go on from without touching this one."""
-        return replace(self, amounts=dict(self.amounts), runs=list(self.runs))
+        return replace(self, runs=list(self.runs))
+
+    @property
+    def time(self) -> np.ndarray | float:
+        """(d,) s since the start."""
+        return self.runs[-1].end if self.runs else 0.0
+
+    def water_change(self) -> tuple[np.ndarray, ...]:
+        """(d,) water taken up or given off by each piece, as a fraction of the green weight."""
+        if not self.runs:
+            return tuple(np.zeros_like(meat.weight) for meat in self.meats)
+        last = self.runs[-1]
+        return tuple(last.water_change(n, last.length[:, None])[:, 0] for n in range(len(self.meats)))
+
+    def handed_on(self, name: str, meats: Sequence[Meat]) -> list[np.ndarray]:
+        """Terms of w (d, r) of a solute in each piece as the next stretch begins, with the water that `meats` hold then."""
+        last = self.runs[-1] if self.runs else None
+        if last is None or last.home(name) is None:
+            return [np.zeros_like(meat.capacity) for meat in meats]
+        w = last.states(name, last.length[:, None])[:, 0]
+        return [
+            w[:, nodes] * (old.capacity / meat.capacity) if old is not meat else w[:, nodes]
+            for nodes, old, meat in zip(last.slices, last.meats, meats, strict=True)
+        ]
 
 
 def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segments: int, first: int = 0) -> None:
@@ -55,7 +69,6 @@ def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segment
         for stretch in stage.stretches:
             run = _run(stage, stretch, index, state, cases, loss, segments)
             state.runs.append(run)
-            _hand_on(run, state)
             if run.found is not None and np.isfinite(run.found).all():
                 break  # nobody needs another water
 
@@ -64,9 +77,10 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     factors = cases.factors()
     longest = np.full(cases.count, stretch.longest)
     brings = {name: stretch.brings.get(name, 0.0) * factors[name] for name in TRACERS}
-    saturation = None
+    saturation, water_before, begin = None, state.water_change(), cases.full(state.time)
     if stretch.purge is not None:
-        water = _purged(stretch, index, state, cases)
+        water, share = _purged(stretch, index, state, cases)
+        water_before = tuple(change - share for change in water_before)
         kelvin = np.clip(min(kelvin for _, kelvin in stretch.temperature) + cases.warmer, *SOLUBLE)
         top = np.asarray(brine.solubility(kelvin))
         saturation = top / (1 - top)
@@ -79,12 +93,9 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         for turned in ((False, True) if stretch.turns else (False,))
     )
     start = {
-        name: np.concatenate(
-            [*[held / meat.capacity for held, meat in zip(state.amounts[name], state.meats, strict=True)],
-             (brings[name] / water)[:, None]], axis=1,
-        )
+        name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
-    }  # fmt: skip
+    }
     tracks = []
     names = [name for name in TRACERS if start[name].any()]
     if saturation is not None and "salt" in names and np.any(start["salt"][:, -1] > saturation):
@@ -97,19 +108,19 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         modes = [solved[n % len(solved)] for n in range(len(ends))]
         tracks.append(chained(names, np.stack([start[name] for name in names], axis=1), ends, modes, ratios, clock))
     run = Run(
-        stage, stretch, index, state.time, longest, longest, water, lying, np.array(stretch.turns), state.meats,
-        state.vessel.slices, tuple(tracks), clock, state.water_change,
+        stage, stretch, index, begin, longest, longest, water, lying, np.array(stretch.turns), state.meats,
+        state.vessel.slices, tuple(tracks), clock, water_before,
     )  # fmt: skip
     if start["nitrite"].any():
-        run = replace(run, free=_free(run, brings["nitrite"] / water, list(state.runs), cases, loss, segments))
+        run = replace(run, free=_free(run, brings["nitrite"] / water, state.copied(), cases, loss, segments))
     if stretch.water is not None:
         w = run.equilibrium("salt")
         run = replace(run, water_target=cases.water_target(np.minimum(w / (1 + w), brine.STRONGEST)), kept={})
     return _ended(run, state)
 
 
-def _purged(stretch: Stretch, index: int, state: State, cases: Cases) -> np.ndarray:
-    """kg (d,) of water that the salt draws from the meat, which is that much drier then."""
+def _purged(stretch: Stretch, index: int, state: State, cases: Cases) -> tuple[np.ndarray, np.ndarray]:
+    """(d,) kg of water that the salt draws from the meat, which is that much drier then, and its share of the green weight."""
     share = cases.number("purge.sealed_cure") if stretch.purge == "published" else cases.full(stretch.purge)
     purge = share * sum(meat.weight for meat in state.meats)
     water = sum(meat.held / meat.partition for meat in state.meats)
@@ -122,8 +133,7 @@ def _purged(stretch: Stretch, index: int, state: State, cases: Cases) -> np.ndar
             "of the sealed cures",
         )
     state.meats = dried(state.meats, purge)
-    state.water_change = tuple(change - share for change in state.water_change)
-    return purge
+    return purge, share
 
 
 def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: State, stretch: Stretch) -> Track:
@@ -156,7 +166,7 @@ def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: Sta
 
 
 def _free(
-    run: Run, brought: np.ndarray, before: list[Run], cases: Cases, loss: str, segments: int
+    run: Run, brought: np.ndarray, before: State, cases: Cases, loss: str, segments: int
 ) -> Callable[[], tuple[Track, list[np.ndarray]] | None]:
     """Makes the track of free nitrite. It acts on nothing else, so its eigenproblems wait until someone asks; what it rests on is looked
     up now.
@@ -173,9 +183,9 @@ def _free(
     means = [_mean_loss(run, begin, end, ratio, cases, loss) for begin, end in pairwise(cuts)]
 
     def make() -> tuple[Track, list[np.ndarray]] | None:
-        for each in before:  # in order, so that none of them has to ask for all that came before it
+        for each in before.runs:  # in order, so that none of them has to ask for all that came before it
             each.home(FREE)
-        start = np.concatenate([*_left_free(before, run), brought[:, None]], axis=1)
+        start = np.concatenate([*before.handed_on(FREE, run.meats), brought[:, None]], axis=1)
         if not start.any():
             return None
         ends = np.unique(np.concatenate([run.turns, inner, [longest]]))
@@ -204,18 +214,6 @@ def _mean_loss(run: Run, begin: float, end: float, ratio: np.ndarray, cases: Cas
     return found
 
 
-def _left_free(before: list[Run], run: Run) -> list[np.ndarray]:
-    """Terms of w (d, r) of free nitrite in every piece as a run begins."""
-    if not before:
-        return [np.zeros_like(meat.capacity) for meat in run.meats]
-    last = before[-1]
-    w = last.states(FREE, last.length[:, None])[:, 0]
-    return [
-        w[:, nodes] * old.capacity / meat.capacity
-        for nodes, old, meat in zip(last.slices, last.meats, run.meats, strict=True)
-    ]
-
-
 def _ended(run: Run, state: State) -> Run:
     """Apply the criterion, if there is one: the first time it holds. A stretch after it (the next water of a soak) has no length."""
     until = run.stage.until
@@ -227,15 +225,3 @@ def _ended(run: Run, state: State) -> Run:
             over |= np.isfinite(before.found)
     found = np.where(over, 0.0, run.first_time(until))
     return replace(run, length=np.minimum(found, run.longest), found=found, kept={})
-
-
-def _hand_on(run: Run, state: State) -> None:
-    end = run.length[:, None]
-    for name in TRACERS:
-        if run.home(name) is not None:
-            w = run.states(name, end)[:, 0]
-            state.amounts[name] = [
-                w[:, nodes] * meat.capacity for nodes, meat in zip(run.slices, run.meats, strict=True)
-            ]
-    state.water_change = tuple(run.water_change(number, end)[:, 0] for number in range(len(run.meats)))
-    state.time = state.time + run.length

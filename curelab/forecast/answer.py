@@ -56,28 +56,16 @@ def corners(numbers: Numbers | None = None) -> tuple[Numbers, Numbers]:
     )
 
 
-def corner_columns(numbers: Numbers | None = None) -> dict[str, np.ndarray]:
-    """Draws of the usual numbers and of their two ends, (usual, slow, fast)."""
-    base = numbers or default_numbers()
-    return {
-        key: np.array([base[key].value, *(getattr(base[key], end) for end in ends)]) for key, ends in CORNERS.items()
-    }
-
-
 def in_corners(
-    pieces: Piece | Sequence[Piece], stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, cells: int = 60,
+    pieces: Piece | Sequence[Piece], stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, usual: bool = True,
 ) -> History:  # fmt: skip
-    """The history of a batch in usual, slow and fast meat, as three draws."""
-    return simulate(
-        pieces,
-        stages,
-        draws=corner_columns(numbers),
-        few=False,
-        loss=loss,
-        numbers=numbers,
-        segments=SEGMENTS,
-        cells=cells,
-    )
+    """The history of a batch in usual, slow and fast meat, as three draws; `usual` False: in slow and fast meat alone."""
+    base = numbers or default_numbers()
+    columns = {
+        key: np.array([base[key].value] * usual + [getattr(base[key], end) for end in ends])
+        for key, ends in CORNERS.items()
+    }
+    return simulate(pieces, stages, draws=columns, few=False, loss=loss, numbers=base, segments=SEGMENTS)
 
 
 def reached_or_none(value: float) -> float | None:

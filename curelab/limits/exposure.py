@@ -65,35 +65,24 @@ def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposur
         middle, steps = 0.5 * (grid[1:] + grid[:-1]), np.diff(grid)
         kelvin = np.interp(middle, ran.knots, ran.kelvin)
         counted = np.stack([kelvin > warm, kelvin > cool, kelvin > cool])
-        asked = counted.any(axis=0) & (kelvin <= hopeless)  # warmer than that, no hurdle counts
+        hurdles = kelvin <= hopeless  # warmer than that, none counts
         for piece in range(len(history.pieces)):
             bare = np.ones(counted.shape, dtype=bool)
-            if asked.any():
-                bare[:2, asked] = _bare(history, middle[asked], piece, pairs, enough)
-                free = history.average(FREE, middle[asked], piece, "green weight")
-                salt = history.average("salt", middle[asked], piece, "water phase")
-                bare[2, asked] = (free < least) & (salt < enough)
+            if (counted & hurdles).any():
+                bare[:2, hurdles] = _bare(history, middle, piece, pairs, enough)[:, hurdles]
+                free = history.average(FREE, middle, piece, "green weight")
+                salt = history.average("salt", middle, piece, "water phase")
+                bare[2, hurdles] = ((free < least) & (salt < enough))[hurdles]
             total[piece] += [float(steps[row].sum()) for row in counted & bare]
     return tuple(Exposure(*row) for row in total.tolist())
 
 
 def _bare(history: History, times: np.ndarray, piece: int, pairs: Pairs, enough: float) -> np.ndarray:
-    """(2, t): whether some of the lean has no pair; whether some of it has neither a pair nor salt `enough`.
-
-    A few places in the lean tell most of it: where one of them is bare, the others need not be read.
-    """
-
-    def without(when: np.ndarray, few: bool) -> np.ndarray:
-        free = history.lean_profile(FREE, when, piece, "green weight", few)
-        salt = history.lean_profile("salt", when, piece, "water phase", few)
-        met = paired(free, salt, pairs)
-        return np.stack([~met.all(axis=1), ~(met | (salt >= enough)).all(axis=1)])
-
-    found = without(times, True)
-    open_still = np.flatnonzero(~found.all(axis=0))
-    if len(open_still):
-        found[:, open_still] = without(times[open_still], False)
-    return found
+    """(2, t): whether some of the lean has no pair; whether some of it has neither a pair nor salt `enough`."""
+    free = history.lean_profile(FREE, times, piece, "green weight")
+    salt = history.lean_profile("salt", times, piece, "water phase")
+    met = paired(free, salt, pairs)
+    return np.stack([~met.all(axis=1), ~(met | (salt >= enough)).all(axis=1)])
 
 
 def unprotected_time(history: History, piece: int | str = 0, numbers: Numbers | None = None) -> float:

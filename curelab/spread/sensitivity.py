@@ -22,7 +22,7 @@ import numpy as np
 from ..recipe.criterion import Criterion
 from ..units import capital
 from .draws import Draws
-from .spread import LONGEST, Request, Spread
+from .spread import LONGEST, NEAR, Request, Spread
 from .uncertain import Uncertain
 
 Ask = Callable[[Spread], np.ndarray]
@@ -177,7 +177,7 @@ def within(criterion: str | Criterion, piece: int | str | None = None) -> Ask:
 
     def ask(many: Spread) -> np.ndarray:
         where: int | str = "every" if piece is None else many.number(piece)
-        request = Request.of("first_time", criterion=wanted, where=where)
+        request = Request.of("first_time", near=NEAR, criterion=wanted, where=where)
         values = many.readings([request])[0]
         never = 2 * sum(stage.longest for stage in many.case.stages)
         return np.log(np.clip(np.where(np.isinf(values), never, values), 60.0, None))

@@ -37,6 +37,7 @@ CHUNK = 512
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
 LONGEST = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
+NEAR = 60.0  # s to which a time is found in a draw: days are told of them
 SMALL = 4_000_000  # bytes of a reading that is remembered
 MOST_BYTES = 1_000_000_000  # of one answer; more is refused, with the arithmetic
 
@@ -342,7 +343,7 @@ class Spread:
         in "every" or "any" of them; inf: not within what was simulated; early and late None without draws.
         """
         asked: int | str = where if piece is None else self.number(piece)
-        request = Request.of("first_time", criterion=Criterion.of(criterion), stage=stage, where=asked)
+        request = Request.of("first_time", near=NEAR, criterion=Criterion.of(criterion), stage=stage, where=asked)
         found = self.readings([request])[0]
         if not self.banded:
             return float(found[0]), None, None
@@ -409,7 +410,7 @@ class Spread:
         """
         ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
         if at_most is None:
-            asked = [Request.of("first_time", criterion=c, where=w) for c, w in ((ready, "every"), (salty, "any"))]
+            asked = [Request.of("first_time", near=NEAR, criterion=c, where=w) for c, w in ((ready, "every"), (salty, "any"))]
             opens, closes = self.readings(asked)
         else:
             opens, closes = self._until([ready, salty], 0, ["every", "any"], at_most)
@@ -425,7 +426,7 @@ class Spread:
     def _until(self, wanted, index: int, where, at_most: float) -> list[np.ndarray]:
         """Seconds (d,) from the beginning of stage `index` until each criterion holds, at most `at_most`, inf: not."""
         requests = [
-            Request.of("first_time", criterion=c, stage=index, where=w) for c, w in zip(wanted, where, strict=True)
+            Request.of("first_time", near=NEAR, criterion=c, stage=index, where=w) for c, w in zip(wanted, where, strict=True)
         ]
         *times, begin = self.followed(index, at_most).readings([*requests, Request.of("begin", stage=index)])
         return [values - begin for values in times]

@@ -19,6 +19,7 @@ from .network import Network
 
 ALIKE = 1e-12  # relative; matrices in proportion to within this share a basis
 MOST_KEPT = 8  # sums over the nodes that a part remembers
+MOST_BYTES = 16_000_000  # of modal amounts that are remembered
 UNCOUPLED = 1e-13  # of the largest entry; what is smaller is rounding
 REMEMBERED = 48  # single networks; two pieces that lie in a vessel take about 1 MB each
 _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it would slow everything that touches it
@@ -205,7 +206,7 @@ class Modes:
     ) -> np.ndarray:
         """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
         owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts of these
-        starts, part by part, filled at the first reading and used at the next.
+        starts, and those at the clock readings last asked for, part by part, filled at one reading and used at the next.
         """
         result = np.zeros((*clock.shape, self.size if rows is None else rows.shape[-2]))
         held = None
@@ -215,13 +216,7 @@ class Modes:
             mine = None if rows is None else rows[..., part.nodes]
             if mine is not None and not mine.any():
                 continue
-            if int(part.nodes[0]) not in kept:
-                kept[int(part.nodes[0])] = part.amounts(starts[..., part.nodes])
-            amounts = kept[int(part.nodes[0])]
-            if owner is not None:
-                d, g, m = amounts.shape
-                amounts = amounts.reshape(d * g, m).take(owner + g * np.arange(d)[:, None], axis=0)
-            found = part.summed(part.evolved(amounts, clock, held), mine)
+            found = part.summed(self._evolved(part, starts, owner, clock, held, kept), mine)
             if rows is None:
                 result[..., part.nodes] = found
             else:
@@ -232,6 +227,25 @@ class Modes:
             else:
                 result += held[..., None] * (rows[..., -1] if rows.ndim == 2 else rows[:, None, :, -1])
         return result
+
+    @staticmethod
+    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: dict) -> np.ndarray:
+        """Modal amounts (d, t, m) of a part as `along`: other places are often asked for at the same times."""
+        place = int(part.nodes[0])
+        asked = clock.tobytes()
+        last = kept.get(("now", place))
+        if last is not None and last[0] == asked:
+            return last[1]
+        if place not in kept:
+            kept[place] = part.amounts(starts[..., part.nodes])
+        amounts = kept[place]
+        if owner is not None:
+            d, g, m = amounts.shape
+            amounts = amounts.reshape(d * g, m).take(owner + g * np.arange(d)[:, None], axis=0)
+        now = part.evolved(amounts, clock, held)
+        if now.nbytes <= MOST_BYTES:
+            kept["now", place] = asked, now
+        return now
 
     def _moving(self, start: np.ndarray, held: np.ndarray | None) -> Iterator[Part]:
         """The parts in which there is anything."""
