@@ -241,8 +241,12 @@ class History:
     # -- readings ------------------------------------------------------------------------------------------------------
 
     def at(self, place: str, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
-        """Fraction at a place: "core", "average", "surface" (the saltier face) or "first bite"."""
+        """Fraction at a place: "core", "average", "surface" (the saltier face) or "first bite", which is of the meat alone."""
         if place == "first bite":
+            if basis not in (None, "meat"):
+                raise ValueError(
+                    f'the first bite is told as a fraction of the meat, not on the basis "{basis}"; leave it out'
+                )
             return self.first_bite(quantity, times, piece)
         name, where, on = quantity_of(quantity), place_of(place), _basis(quantity, basis)
         number = self.piece_number(piece)

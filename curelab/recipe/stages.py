@@ -210,7 +210,7 @@ class Stage(Record):
     @property
     def lengths(self) -> tuple[float, ...]:
         """How long [s] each stretch lasts at most."""
-        return (self.longest,)
+        return tuple(stretch.longest for stretch in self.stretches)
 
     @property
     def put_in(self) -> Any:
@@ -290,6 +290,10 @@ class _Ending(Stage):
     @property
     def logs(self) -> tuple[Log, ...]:
         return (self.temperature,)
+
+    @property
+    def lengths(self) -> tuple[float, ...]:
+        return (self.longest,)
 
     def warmed(self, by: float) -> Self:
         return unchecked(self, temperature=_warmed(self.temperature, by)) if by else self
@@ -443,9 +447,7 @@ class SealedCure(_Ending):
         return _several_times(self, SOLUTES, factors, checked) if self.weighed else self
 
     def problems(self, green: float) -> list[Problem]:
-        if not self.weighed:
-            return [Problem("salt", NOT_WEIGHED.format("cure", "grams"))]
-        found = []
+        found = [] if self.weighed else [Problem("salt", NOT_WEIGHED.format("cure", "grams"))]
         for name, most in MOST_SEALED.items():
             share = getattr(self, name) / green if green else 0.0
             if share > most:

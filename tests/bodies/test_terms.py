@@ -93,4 +93,6 @@ def test_a_mirrored_cut_of_unlike_tissues_is_no_mirror_image(few):
     led = np.array([[1.0, 0.02]])
     core = unlike.core(led, np.array([True, False]))[0]
     assert core @ unlike.mean == pytest.approx(1.0, rel=1e-9)
-    assert np.abs(core[unlike.tissue == 1]).max() == 0  # the core lies in the lean, where the cap lies on the other face
+    assert (
+        np.abs(core[unlike.tissue == 1]).max() == 0
+    )  # the core lies in the lean, where the cap lies on the other face

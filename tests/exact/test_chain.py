@@ -76,9 +76,7 @@ def test_order_inside(unit_body, shape, exact, how):
 def test_order_at_the_boundary(unit_body, shape, exact, how):
     """The outermost cell, and the face itself where it is not given. Seen: 1.94 to 3.0 in the cell, 2.0 at the face."""
     bodies = [unit_body(shape, cells, **how) for cells in (25, 50, 100, 200)]
-    cell = [
-        float(np.abs(body.cells(FO)[:, -1] - exact.profile(body.centres[-1:], FO)[:, 0]).max()) for body in bodies
-    ]
+    cell = [float(np.abs(body.cells(FO)[:, -1] - exact.profile(body.centres[-1:], FO)[:, 0]).max()) for body in bodies]
     assert orders(cell).min() > 1.9
     if how:
         face = [float(np.abs(body.face(FO) - exact.profile([1.0], FO)[:, 0]).max()) for body in bodies]

@@ -58,9 +58,7 @@ def test_weighted_sums_are_read_without_the_states(links, batch, made, seed):
     start = starts(len(network.capacity), seed)
     rows = np.random.default_rng(seed + 1).uniform(-1.0, 1.0, (3, len(network.capacity)))
     modes = modes_of(batch(network))
-    np.testing.assert_allclose(
-        modes.at(start, CLOCK, rows), modes.at(start, CLOCK) @ rows.T, rtol=1e-9, atol=1e-11
-    )
+    np.testing.assert_allclose(modes.at(start, CLOCK, rows), modes.at(start, CLOCK) @ rows.T, rtol=1e-9, atol=1e-11)
     whole = modes.integral(start, CLOCK)
     np.testing.assert_allclose(modes.integral(start, CLOCK, rows[None]), whole @ rows.T, rtol=1e-9, atol=1e-11)
 
@@ -110,9 +108,7 @@ def test_integral_loss_and_supply(links, batch, made, seed):
                 supplied += conductance * (weights @ (path[:, giver] - path[:, taker]))
     np.testing.assert_allclose(modes.supplied(start, until)[0, 0, 0], supplied, rtol=1e-8, atol=1e-9)
 
-    before, after = (
-        w[free] @ network.capacity[free] for w in (start[0, 0], modes.at(start, until)[0, 0, 0])
-    )
+    before, after = (w[free] @ network.capacity[free] for w in (start[0, 0], modes.at(start, until)[0, 0, 0]))
     np.testing.assert_allclose(after, before + supplied - lost, rtol=1e-8, atol=1e-9)
 
 
