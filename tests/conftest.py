@@ -1,6 +1,33 @@
-"""One thread for linear algebra: the matrices are small, and threads that compete for two cores make a run ten times longer."""
+"""A body with numbers of our own in a bath, straight on the network: what exact problems and peers are posed with."""
 
-import os
+from __future__ import annotations
 
-for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(name, "1")
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from curelab.bodies import Body
+from curelab.transport.network import Contact, Network, Part, assemble
+
+
+def network_of(
+    body: Body, storage: Sequence[float], conductivity: Sequence[float], bath: float = 1.0, films: Sequence[float] = ()
+) -> Network:
+    """One body in a bath of so much capacity, inf: held. storage, conductivity: of each tissue; films: conductance per area outside of each
+    face, 0 for a closed one, inf for a bare one; none: the body touches no bath.
+    """
+    one, held, led = np.ones(1), np.array([storage], dtype=float), np.array([conductivity], dtype=float)
+    part = Part(held[:, body.tissue], body.inner(led), body.mean, body.sign)
+    contacts = []
+    if films:
+        rows = np.array([face.row for face in body.faces])
+        carried = [face.conductance(one * film, led, one)[0] for face, film in zip(body.faces, films, strict=True)]
+        matrix, column = (rows.T * carried) @ rows, carried @ rows
+        contacts = [Contact(0, matrix[None], column[None], np.array([sum(carried)]))]
+    return assemble([part], np.array([bath]), contacts)
+
+
+@pytest.fixture(scope="session")
+def one_body():
+    return network_of

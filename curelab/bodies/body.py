@@ -183,38 +183,48 @@ def layered(
     mains = [tissue == main for tissue in tissues]
     counts = counts or tuple(_share_out(2 * cells if shape == "slab" else cells, len(widths), mains))
     made = cut(widths, counts, shape)
-    two_sided = made.area[0] > 0
-    wanted = [TERMS_THIN if not own else TERMS if two_sided else TERMS_ROUND for own in mains]
-    terms = [min(pair) for pair in zip(wanted, counts, strict=True)] if few else None
-    values, tissue, sign = terms_of(made, tissues, terms)
+    if not few:
+        return of_cells(made, tissues)
+    most, points = (TERMS, POINTS) if made.area[0] > 0 else (TERMS_ROUND, POINTS // 2 + 1)
+    wanted = [most if own else TERMS_THIN for own in mains]
+    return of_cells(made, tissues, [min(pair) for pair in zip(wanted, counts, strict=True)], points)
+
+
+def of_cells(
+    cells: Cells, tissues: Sequence[int], terms: Sequence[int] | None = None, points: int | None = None
+) -> Body:
+    """The body of cells of any shape, whose layers are of these tissues, counted from 0; terms: so many in each layer; points: so many
+    places to read a profile at. None of either: as many as cells.
+    """
+    values, tissue, sign = terms_of(cells, tissues, terms)
     steps = np.diff(values, axis=0)
-    owner = np.array(tissues)[made.layer]
-    same = made.layer[1:] == made.layer[:-1]
-    inner = 1.0 / (made.outward[:-1] + made.inward[1:])
+    owner = np.array(tissues)[cells.layer]
+    same = cells.layer[1:] == cells.layer[:-1]
+    inner = 1.0 / (cells.outward[:-1] + cells.inward[1:])
     number = max(tissues) + 1
     stiffness = np.array(
         [(steps[own].T * inner[own]) @ steps[own] for own in (same & (owner[1:] == each) for each in range(number))]
     )
     joints = tuple(
-        Joint(steps[at], (float(made.outward[at]), float(made.inward[at + 1])), (int(owner[at]), int(owner[at + 1])))
+        Joint(steps[at], (float(cells.outward[at]), float(cells.inward[at + 1])), (int(owner[at]), int(owner[at + 1])))
         for at in np.flatnonzero(~same)
     )
-    faces = [Face("second", values[-1], float(made.outward[-1]), float(made.area[1]), int(owner[-1]))]
+    faces = [Face("second", values[-1], float(cells.outward[-1]), float(cells.area[1]), int(owner[-1]))]
+    two_sided = cells.area[0] > 0
     if two_sided:
-        faces.insert(0, Face("first", values[0], float(made.inward[0]), float(made.area[0]), int(owner[0])))
-    read = np.arange(len(values))
-    if few:
-        read = np.unique(np.linspace(0, len(values) - 1, POINTS if two_sided else POINTS // 2 + 1).round().astype(int))
-    places = np.concatenate([made.edges[:1], made.centres[read], made.edges[-1:]]) / made.edges[-1]
+        faces.insert(0, Face("first", values[0], float(cells.inward[0]), float(cells.area[0]), int(owner[0])))
+    read = np.unique(np.linspace(0, len(values) - 1, points or len(values)).round().astype(int))
+    start, stop = cells.edges[[0, -1]]
+    places = (np.concatenate([[start], cells.centres[read], [stop]]) - start) / (stop - start)
     every = np.concatenate([[0], read, [len(values) - 1]])
     at_face = {0: 0, len(every) - 1: 1}
     if not two_sided:
         places, every, at_face = 0.5 + 0.5 * places[1:], every[1:], {len(every) - 2: 0}
-    mean = made.volume @ values
+    mean = cells.volume @ values
     mean[np.abs(mean) < 1e-12 * np.abs(mean).max()] = 0.0  # the mean of an odd term, but for rounding
     return Body(
-        tissue, mean, np.bincount(owner, made.volume, number), stiffness, joints, tuple(faces), sign,
-        places, values[every], owner[every], at_face, made, values, owner,
+        tissue, mean, np.bincount(owner, cells.volume, number), stiffness, joints, tuple(faces), sign,
+        places, values[every], owner[every], at_face, cells, values, owner,
     )  # fmt: skip
 
 

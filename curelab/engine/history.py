@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -13,10 +11,12 @@ import numpy as np
 from .. import units
 from ..recipe.criterion import Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
-from ..recipe.stages import Stage, Stretch
+from ..recipe.stages import Stage
 from ..sources import Number
+from . import looks
 from .assumptions import assumptions
 from .cases import Cases
+from .readout import Profile, Ran, Times, mean_within, whole_depth
 from .run import FREE, QUANTITIES, SECOND, TRACERS, Run
 from .walk import State
 
@@ -27,37 +27,6 @@ RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a res
 FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
 GRID = 40  # times in each stretch of a grid for pictures
 MOST_KEPT = 64  # readings of all draws that are remembered for those who ask draw after draw
-
-Times = float | Sequence[float] | np.ndarray | None
-
-
-@dataclass(frozen=True)
-class Profile:
-    """Values across a piece: depth (x,) in m from one face to the other; values (..., x), fractions on `basis`."""
-
-    quantity: str
-    basis: str
-    depth: np.ndarray
-    values: np.ndarray
-
-
-@dataclass(frozen=True)
-class Ran:
-    """A stretch that was run: number of its stage from 0, what it was, and when [s since the start]; `knots` [s since the start]: between
-    two of them the temperature is a straight line.
-    """
-
-    stage: int
-    stretch: Stretch
-    begin: float
-    end: float
-    knots: np.ndarray
-    kelvin: np.ndarray
-    held: bool  # whether it ended because its criterion held
-
-    @property
-    def length(self) -> float:
-        return self.end - self.begin
 
 
 class History:
@@ -259,8 +228,12 @@ class History:
     # -- readings ------------------------------------------------------------------------------------------------------
 
     def at(self, place: str, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
-        """Fraction at a place: "core", "average", "surface" (the saltier face) or "first bite"."""
+        """Fraction at a place: "core", "average", "surface" (the saltier face) or "first bite", which is of the meat alone."""
         if place == "first bite":
+            if basis not in (None, "meat"):
+                raise ValueError(
+                    f'the first bite is told as a fraction of the meat, not on the basis "{basis}"; leave it out'
+                )
             return self.first_bite(quantity, times, piece)
         name, where, on = quantity_of(quantity), place_of(place), _basis(quantity, basis)
         number = self.piece_number(piece)
@@ -292,7 +265,7 @@ class History:
     def first_bite(self, quantity: str, times: Times = None, piece: int | str = 0, depth: float = FIRST_BITE) -> Any:
         """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
         number, name = self.piece_number(piece), quantity_of(quantity)
-        across, whole = _whole(self.depths(number))
+        across, whole = whole_depth(self.depths(number))
         within = depth / self.state.meats[number].size  # as a share of the thickness
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
@@ -304,7 +277,7 @@ class History:
     def profile(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Profile:
         """Values across the piece, from face to face; with an array of times, one row for each."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
-        across, whole = _whole(self.depths(number))
+        across, whole = whole_depth(self.depths(number))
         places, each = self.picture_places(number)
         values = self._read(
             ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places)
@@ -436,87 +409,25 @@ class History:
 
     def to_frame(self, times: Times = None) -> pandas.DataFrame:
         """Tidy table: one row per time, piece, quantity and place, with the fraction on each basis. Default times: `self.times`."""
-        from .frames import readings_frame
-
-        return readings_frame(self, self.times if times is None else times)
+        return looks.readings_frame(self, self.times if times is None else times)
 
     def profiles_frame(self, times: Times = None) -> pandas.DataFrame:
         """Tidy table of profiles: time, piece, quantity, depth and fraction on its default basis."""
-        from .frames import profiles_frame
-
-        return profiles_frame(self, self.times if times is None else times)
+        return looks.profiles_frame(self, self.times if times is None else times)
 
     def summary(self) -> list[dict[str, str]]:
         """Per stage and piece, for reading: how long, why it ended, salt and nitrite at its end. With draws, of the first."""
-        one = self.of(0) if self.drawn else self
-        rows = []
-        for number in sorted({run.index for run in self._runs}):
-            _begin, end = one.span(number)
-            for piece in one.pieces:
-                rows.append(
-                    {
-                        "stage": one.stages[number].tag,
-                        "piece": piece.name,
-                        "ended": one.ending(number),
-                        "salt, average": units.show(one.average("salt", end, piece.name), "fraction"),
-                        "salt, core": units.show(one.core("salt", end, piece.name), "fraction"),
-                        "salt, surface": units.show(one.surface("salt", end, piece.name), "fraction"),
-                        "nitrite in, average": _ppm(one.average("nitrite", end, piece.name)),
-                        "free nitrite, core": _ppm(one.core(FREE, end, piece.name)),
-                        "weight": units.show(one.weight(end, piece.name), "mass"),
-                    }
-                )
-        return rows
+        return looks.summary(self)
 
     def __repr__(self) -> str:
-        many = f", {self.count} draws; the first:" if self.drawn else ""
-        length = units.show(float(self._runs[-1].end[0]), "time")
-        lines = [f"History of {', '.join(piece.name for piece in self.pieces)}: {length}{many}"]
-        for row in self.summary():
-            lines.append(
-                f"  {row['stage']}, {row['piece']}: {row['ended']}; salt {row['salt, average']} (core {row['salt, core']}), "
-                f"nitrite in {row['nitrite in, average']}, free at the core {row['free nitrite, core']}"
-            )
-        return "\n".join(lines)
+        return looks.text(self)
 
     def _repr_html_(self) -> str:
-        rows = self.summary()
-        head = "".join(f'<th scope="col">{html.escape(key)}</th>' for key in rows[0])
-        body = "".join(
-            "<tr>" + "".join(f"<td>{html.escape(value)}</td>" for value in row.values()) + "</tr>" for row in rows
-        )
-        return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+        return looks.table(self.summary())
 
 
 def _basis(quantity: str, basis: str | None) -> str:
     return default_basis(quantity) if basis is None else basis_of(basis)
 
 
-def _ppm(fraction: float) -> str:
-    return f"{1e6 * fraction:.0f} mg/kg"
-
-
-def _whole(depth: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(depth from face to face, and which value stands at each): a round piece is read from the middle outwards, and shown whole."""
-    if depth[0] < 0.5:
-        return depth, np.arange(len(depth))
-    numbers = np.arange(len(depth))
-    return np.concatenate([1 - depth[::-1], depth]), np.concatenate([numbers[::-1], numbers])
-
-
-def mean_within(depth: np.ndarray, values: np.ndarray, within: np.ndarray) -> np.ndarray:
-    """Mean (t,) of values (t, d) over the outermost `within` (t,), at the face where it is higher; straight between places."""
-    least = np.minimum(within, depth[-1] / 2)[:, None]
-    means = []
-    for x, v in ((depth, values), (depth[-1] - depth[::-1], values[:, ::-1])):
-        steps = 0.5 * np.diff(x) * (v[:, 1:] + v[:, :-1])
-        before = np.concatenate([np.zeros((len(v), 1)), np.cumsum(steps, axis=1)], axis=1)
-        last = np.clip(np.searchsorted(x, least) - 1, 0, len(x) - 2)  # the last place before the border
-        here, there = (np.take_along_axis(v, last + k, axis=1) for k in (0, 1))
-        part = least - x[last]
-        edge = here + (there - here) * part / (x[last + 1] - x[last])
-        means.append(((np.take_along_axis(before, last, axis=1) + 0.5 * part * (here + edge)) / least)[:, 0])
-    return np.max(means, axis=0)
-
-
-__all__ = ["FREE", "QUANTITIES", "TRACERS", "History", "Profile", "Ran"]
+__all__ = ["FREE", "QUANTITIES", "TRACERS", "History", "Profile", "Ran", "Times"]

@@ -71,9 +71,7 @@ def simulate(
     tracked = (numbers or default_numbers()).tracked()
     cases = Cases(tracked, draws)
     most = segments or (SEGMENTS if draws is None else SEGMENTS_DRAWN)
-    state = State.fresh(
-        [meat_of(piece, cells, draws is not None if few is None else few, cases) for piece in pieces], cases
-    )
+    state = State.fresh([meat_of(piece, cells, draws is not None if few is None else few, cases) for piece in pieces])
     walk(line, state, cases, loss, most)
     return History(pieces, line, state, cases, loss, cells, most, drawn=draws is not None)
 

@@ -20,21 +20,22 @@ class Vessel:
     often like its first, a piece that is turned is often its own mirror image, and a loss takes from both alike.
     """
 
-    def __init__(self, meats: Sequence[Meat], cases: Cases):
-        self._cases = cases
+    def __init__(self, meats: Sequence[Meat]):
         signs = [meat.body.sign if meat.body.two_sided else np.ones(meat.body.count) for meat in meats]
         self._sign = None if any(sign is None for sign in signs) else np.concatenate([*signs, [1.0]])  # type: ignore[list-item]
         self._solved: list[tuple[Network, list[tuple[np.ndarray | None, Modes]]]] = []
         starts = np.cumsum([0] + [meat.body.count for meat in meats])
         self.slices = tuple(slice(int(a), int(b)) for a, b in pairwise(starts))
 
-    def lying(self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, turned: bool = False) -> Lying:
+    def lying(
+        self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool = False
+    ) -> Lying:
         """The pieces in a bath of capacity (d,), inf where it is held, as they lie in a stretch, or after they were turned over."""
         parts = [meat.part for meat in meats]
         if stretch.sealed:
             return Lying(None, self._modes(assemble(parts, bath, ())))
-        moved = self._cases.film("stirred" if stretch.stirred else "still")
-        below = self._cases.film("contact") if stretch.lying else moved
+        moved = cases.film("stirred" if stretch.stirred else "still")
+        below = cases.film("contact") if stretch.lying else moved
         films = (below, moved) if turned else (moved, below)
         made = [meat.contact(number, films) for number, meat in enumerate(meats)]
         network = assemble(parts, bath, [contact for contact, _ in made])

@@ -31,9 +31,9 @@ class State:
     runs: list[Run] = field(default_factory=list)
 
     @classmethod
-    def fresh(cls, meats: Sequence[Meat], cases: Cases) -> State:
+    def fresh(cls, meats: Sequence[Meat]) -> State:
         """Raw meat, with nothing in it."""
-        return cls(tuple(meats), Vessel(meats, cases))
+        return cls(tuple(meats), Vessel(meats))
 
     def copied(self) -> State:
         """The same, to go on from without touching this one."""
@@ -89,7 +89,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     clock = Clock.of(stretch.temperature, stretch.longest, cases)
     bath = np.full(cases.count, np.inf) if stretch.endless else water
     lying = tuple(
-        state.vessel.lying(state.meats, bath, stretch, turned)
+        state.vessel.lying(state.meats, bath, stretch, cases, turned)
         for turned in ((False, True) if stretch.turns else (False,))
     )
     start = {
@@ -100,7 +100,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     names = [name for name in TRACERS if start[name].any()]
     if saturation is not None and "salt" in names and np.any(start["salt"][:, -1] > saturation):
         names.remove("salt")
-        tracks.append(_dissolving(start["salt"], saturation, water, lying[0], clock, state, stretch))
+        tracks.append(_dissolving(start["salt"], saturation, water, lying[0], clock, state, stretch, cases))
     if names:
         ratios = np.stack([cases.ratio(name) for name in names], axis=1)
         ends = (*stretch.turns, stretch.longest)
@@ -136,13 +136,13 @@ def _purged(stretch: Stretch, index: int, state: State, cases: Cases) -> tuple[n
     return purge, share
 
 
-def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: State, stretch: Stretch) -> Track:
+def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: State, stretch: Stretch, cases: Cases) -> Track:  # fmt: skip
     """Salt of a sealed cure: held at saturation while some lies dry, then a finite bath; when, differs from case to case."""
     longest = np.full(len(start), stretch.longest)
     dry = np.maximum((start[:, -1] - saturation) * water, 0.0)
     held = start.copy()
     held[:, -1] = np.minimum(held[:, -1], saturation)
-    modes = state.vessel.lying(state.meats, np.full(len(start), np.inf), stretch).modes(None)
+    modes = state.vessel.lying(state.meats, np.full(len(start), np.inf), stretch, cases).modes(None)
 
     def given(seconds: np.ndarray) -> np.ndarray:
         return modes.supplied(held[:, None], clock(seconds[:, None])[:, None])[:, 0, 0]

@@ -9,7 +9,7 @@ from typing import Any
 from ..fields import Choice, Flag, InputError, Quantity, Record, Words
 from ..recipe.criterion import CriterionRule
 from ..recipe.plan import LocalTimeRule
-from ..recipe.stages import TemperatureRule
+from ..recipe.times import TemperatureRule
 from .controls import Line, Pick, Switch
 from .state import State
 

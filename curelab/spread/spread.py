@@ -410,7 +410,9 @@ class Spread:
         """
         ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
         if at_most is None:
-            asked = [Request.of("first_time", near=NEAR, criterion=c, where=w) for c, w in ((ready, "every"), (salty, "any"))]
+            asked = [
+                Request.of("first_time", near=NEAR, criterion=c, where=w) for c, w in ((ready, "every"), (salty, "any"))
+            ]
             opens, closes = self.readings(asked)
         else:
             opens, closes = self._until([ready, salty], 0, ["every", "any"], at_most)
@@ -426,7 +428,8 @@ class Spread:
     def _until(self, wanted, index: int, where, at_most: float) -> list[np.ndarray]:
         """Seconds (d,) from the beginning of stage `index` until each criterion holds, at most `at_most`, inf: not."""
         requests = [
-            Request.of("first_time", near=NEAR, criterion=c, stage=index, where=w) for c, w in zip(wanted, where, strict=True)
+            Request.of("first_time", near=NEAR, criterion=c, stage=index, where=w)
+            for c, w in zip(wanted, where, strict=True)
         ]
         *times, begin = self.followed(index, at_most).readings([*requests, Request.of("begin", stage=index)])
         return [values - begin for values in times]

@@ -48,8 +48,8 @@ def test_length_and_spans(history):
 
 def test_grid_has_every_border_and_grows(history):
     assert np.all(np.diff(history.times) > 0) and history.times[0] == 0
-    for run in history.runs:
-        assert np.abs(history.times - run.end).min() == 0
+    for ran in history.ran:
+        assert np.abs(history.times - ran.end).min() == 0
 
 
 def test_one_time_or_many_is_the_same(history):
@@ -105,7 +105,7 @@ def test_profile_is_the_whole_thickness_and_ends_at_the_faces(history):
     assert np.all(np.diff(profile.depth) > 0) and profile.values.shape == (2, len(profile.depth))
     assert profile.quantity == "salt" and profile.basis == "meat"
     np.testing.assert_allclose(profile.values[:, 0], history.surface("salt", [DAY, 6 * DAY]), rtol=1e-12)
-    np.testing.assert_allclose(profile.values, profile.values[:, ::-1], rtol=1e-12)
+    np.testing.assert_allclose(profile.values, profile.values[:, ::-1], rtol=1e-12, atol=1e-15 * profile.values.max())
     assert history.core("salt", 6 * DAY) == pytest.approx(profile.values[1].min(), rel=1e-2)
 
 
@@ -123,14 +123,14 @@ def test_bases_by_arithmetic(history):
     )
     assert history.average("salt", end) == history.average("salt", end, basis="meat")
     assert history.average("nitrite", end) == history.average("nitrite", end, basis="green weight")
-    with pytest.raises(ValueError, match='"dry matter" is not one of meat, green weight, water phase, equilibrium'):
+    with pytest.raises(ValueError, match='"dry matter" is not one of equilibrium, water phase, meat, green weight'):
         history.average("salt", basis="dry matter")
 
 
 def test_weight_is_green_weight_and_what_moved(history):
     assert history.weight(0.0) == pytest.approx(1.5, rel=1e-12)
     entered = sum(history.amount(name, 6 * DAY) for name in TRACERS)
-    change = history.runs[0].water_change(0, np.array([6 * DAY]))[0]
+    change = history.state.runs[0].water_change(0, np.array([[6 * DAY]]))[0, 0]
     assert history.weight(6 * DAY) == pytest.approx(1.5 * (1 + change) + entered, rel=1e-12)
     assert 0 < change < 0.12  # weak brine swells meat, by some percent
     rest = history.weight(np.linspace(6 * DAY + 2, 8 * DAY, 5))
@@ -155,7 +155,7 @@ def test_bath_gives_what_the_meat_takes(history):
 
 
 def test_unknown_names(history):
-    with pytest.raises(ValueError, match='"pepper" is not one of salt, sugar, nitrate, nitrite, free nitrite'):
+    with pytest.raises(ValueError, match='"pepper" is not one of free nitrite, salt, sugar, nitrate, nitrite'):
         history.core("pepper")
     with pytest.raises(ValueError, match='there is no piece "point"; there is flat'):
         history.core("salt", piece="point")
@@ -178,8 +178,8 @@ def test_budget_rows(history):
 def test_a_broken_budget_is_an_error(history):
     """Spoil the water of a bath: the balance no longer closes, and that is not shown as a result."""
     spoilt = story()
-    run = spoilt.runs[0]
-    object.__setattr__(spoilt, "runs", (dataclasses.replace(run, water=run.water * 1.001), *spoilt.runs[1:]))
+    run = spoilt.state.runs[0]
+    spoilt.state.runs[0] = dataclasses.replace(run, water=run.water * 1.001)
     with pytest.raises(ArithmeticError, match="the salt budget of brine misses by"):
         _ = spoilt.budget
 

@@ -132,13 +132,13 @@ def test_an_integrator_in_time_does_have_steps():
     """That time costs nothing is a claim about this library, not about diffusion: one implicit Euler step of ten days is off by more than a tenth."""
     stage = Brine(bath=Bath(water="4 kg", salt="0.2 kg"), temperature="3 degC", lasts="10 d", lying=False, running=True)
     history = meat.run(stage, meat.BARE, 60)
-    run = history.runs[0]
-    network = run.wirings[0].network
-    free = ~network.held
-    laplacian = network.laplacian()
+    run = history.state.runs[0]
+    body, film = run.meats[0], history.cases.film("still")
+    contact, _ = body.contact(0, (film, film))
+    laplacian = (body.part.stiffness + contact.matrix)[0]
     clock = meat.salt_diffusivity() / 0.33 * 10 * DAY
-    left = np.diag(network.capacity[free]) + clock * laplacian[np.ix_(free, free)]
-    step = np.linalg.solve(left, -clock * laplacian[np.ix_(free, network.held)] @ run.start("salt")[network.held])
+    left = np.diag(body.capacity[0]) + clock * laplacian
+    step = body.core @ np.linalg.solve(left, clock * contact.column[0] * run.start("salt")[0, -1])
     fo = np.array([meat.salt_diffusivity() * 10 * DAY / meat.HALF**2])
     exact = 0.05 * series.constant("half slab").profile(np.zeros(1), fo)[0, 0]
     ours = meat.middle(history, np.array([10 * DAY]))[0]

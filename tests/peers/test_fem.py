@@ -5,15 +5,16 @@ Peer: scikit-fem (quadratic elements; it has no code in common with the network)
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 from skfem import Basis, BilinearForm, ElementLineP2, MeshLine
 from skfem.helpers import dot, grad
 
-from curelab.bodies.chain import Layer, build
+from curelab.bodies import layered
 from curelab.transport.modes import modes_of
-from curelab.transport.network import Contact, assemble
 
 WIDTH = (0.25, 0.75)
 STORAGE = (0.3, 1.0)
@@ -55,18 +56,23 @@ def by_elements() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return amount, path[:, size], (probe @ path[:, :size].T).T
 
 
-def by_network(cells: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    chain = build([Layer(*entry) for entry in zip(WIDTH, STORAGE, CONDUCTIVITY, (cells, 2 * cells), strict=True)])
-    network = assemble([chain], [BATH], [Contact(0, 1, 0, FILM)])
-    network = network.with_loss(np.append(np.array(LOSS)[chain.layer], 0.0))
-    start = np.zeros((1, len(network.capacity)))
-    start[0, -1] = 1.0
-    w = modes_of(network).at(start, TIMES[None])[0]
-    places = np.array([np.interp([0.1, 0.5, 0.9], chain.centres, row) for row in w[:, :-1]])
-    return w[:, :-1] @ chain.capacity, w[:, -1], places
+@pytest.fixture(scope="module")
+def by_network(one_body):
+    def solve(cells: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        body = layered(WIDTH, (0, 1), counts=(cells, 2 * cells))
+        network = one_body(body, STORAGE, CONDUCTIVITY, BATH, (0.0, FILM))
+        network = replace(network, loss=np.append(np.array(LOSS)[body.tissue], 0.0)[None])
+        start = np.zeros((1, 1, body.count + 1))
+        start[..., -1] = 1.0
+        w = modes_of(network).at(start, TIMES[None, None])[0, 0]
+        inside = w[:, :-1] @ body.rows[1:-1].T
+        places = np.array([np.interp([0.1, 0.5, 0.9], body.depth[1:-1], row) for row in inside])
+        return w[:, :-1] @ (network.capacity[0, :-1] * body.mean), w[:, -1], places
+
+    return solve
 
 
-def test_two_layers_with_loss_and_a_finite_bath():
+def test_two_layers_with_loss_and_a_finite_bath(by_network):
     peer, ours = by_elements(), by_network(60)
     for theirs, mine in zip(peer, ours, strict=True):
         assert np.abs(mine - theirs).max() < 1e-4
@@ -75,7 +81,7 @@ def test_two_layers_with_loss_and_a_finite_bath():
 
 
 @pytest.mark.parametrize("which", [0, 1])
-def test_order_against_the_peer(which):
+def test_order_against_the_peer(which, by_network):
     peer = by_elements()[which]
     coarse, fine = (np.abs(by_network(cells)[which] - peer).max() for cells in (8, 16))
     assert np.log2(coarse / fine) > 1.9

@@ -1,12 +1,14 @@
-"""A history as tables of pandas, which are loaded when one is asked for."""
+"""A history as a few lines of text, a table of HTML, and tables of pandas, which is loaded when one is asked for."""
 
 from __future__ import annotations
 
+import html
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .run import QUANTITIES
+from .. import units
+from .run import FREE, QUANTITIES
 
 if TYPE_CHECKING:
     import pandas
@@ -14,6 +16,51 @@ if TYPE_CHECKING:
     from .history import History
 
 BASES = ("meat", "green weight", "water phase")
+
+
+def summary(history: History) -> list[dict[str, str]]:
+    """Per stage and piece, for reading: how long, why it ended, salt and nitrite at its end. With draws, of the first."""
+    one = history.of(0) if history.drawn else history
+    rows = []
+    for number in [n for n in range(len(one.stages)) if one.has(n)]:
+        _begin, end = one.span(number)
+        for piece in one.pieces:
+            rows.append(
+                {
+                    "stage": one.stages[number].tag,
+                    "piece": piece.name,
+                    "ended": one.ending(number),
+                    "salt, average": units.show(one.average("salt", end, piece.name), "fraction"),
+                    "salt, core": units.show(one.core("salt", end, piece.name), "fraction"),
+                    "salt, surface": units.show(one.surface("salt", end, piece.name), "fraction"),
+                    "nitrite in, average": _ppm(one.average("nitrite", end, piece.name)),
+                    "free nitrite, core": _ppm(one.core(FREE, end, piece.name)),
+                    "weight": units.show(one.weight(end, piece.name), "mass"),
+                }
+            )
+    return rows
+
+
+def text(history: History) -> str:
+    """A line for each stage and piece."""
+    many = f", {history.count} draws; the first:" if history.drawn else ""
+    length = units.show(float(np.ravel(history.length)[0]), "time")
+    lines = [f"History of {', '.join(piece.name for piece in history.pieces)}: {length}{many}"]
+    for row in summary(history):
+        lines.append(
+            f"  {row['stage']}, {row['piece']}: {row['ended']}; salt {row['salt, average']} (core {row['salt, core']}), "
+            f"nitrite in {row['nitrite in, average']}, free at the core {row['free nitrite, core']}"
+        )
+    return "\n".join(lines)
+
+
+def table(rows: list[dict[str, str]]) -> str:
+    """Rows of texts as HTML, the keys of the first as its head."""
+    head = "".join(f'<th scope="col">{html.escape(key)}</th>' for key in rows[0])
+    body = "".join(
+        "<tr>" + "".join(f"<td>{html.escape(value)}</td>" for value in row.values()) + "</tr>" for row in rows
+    )
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
 def readings_frame(history: History, times: Any) -> pandas.DataFrame:
@@ -70,3 +117,7 @@ def _tidy(history: History, times: Any, parts: list) -> pandas.DataFrame:
             )
         )
     return pandas.concat(frames, ignore_index=True)
+
+
+def _ppm(fraction: float) -> str:
+    return f"{1e6 * fraction:.0f} mg/kg"

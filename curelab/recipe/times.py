@@ -1,0 +1,79 @@
+"""Temperatures and times as a stage holds them: constant, or a log; and lists of times."""
+
+from __future__ import annotations
+
+import itertools
+
+from .. import units
+from ..fields import InputError, Problem, Quantity, Rule, refuse
+
+_COLD = Quantity("temperature", "-3 degC", "25 degC", "keep the cure in a fridge, 1 to 4 degC")
+TIME = ("1 min", "400 d")  # least and longest time of a stage
+
+Log = tuple[tuple[float, float], ...]  # ((s, K), ...), straight lines between the points
+
+
+class TemperatureRule(Rule):
+    """ "3 degC", or a log [["0 h", "3 degC"], ["9 h", "5 degC"], ...]; kept as ((s, K), ...), straight lines between the points."""
+
+    def read(self, given, strict):
+        if not isinstance(given, (list, tuple)):
+            return ((0.0, _COLD.read(given, strict)),)
+        problems, points = [], []
+        for number, entry in enumerate(given, 1):
+            try:
+                time, temperature = entry
+                points.append((Quantity("time", "0 s", "400 d").read(time, strict), _COLD.read(temperature, strict)))
+            except InputError as error:
+                problems += error.under(f"[{number}]")
+            except (TypeError, ValueError):
+                problems.append(Problem(f"[{number}]", f'{entry!r} is not a pair like ["9 h", "5 degC"]'))
+        if not problems and (not points or any(b[0] <= a[0] for a, b in itertools.pairwise(points))):
+            problems.append(
+                Problem("", "the times of a fridge log must grow from entry to entry, and one entry is the least")
+            )
+        if len(points) > 20000:
+            problems.append(
+                Problem("", f"the fridge log has {len(points)} entries; at most 20000 are read, so thin it out")
+            )
+        if problems:
+            raise InputError(problems)
+        return tuple(points)
+
+    def write(self, value, system):
+        if len(value) == 1 and value[0][0] == 0.0:
+            return units.text(value[0][1], "temperature", system)
+        return [[units.text(time, "time", system), units.text(kelvin, "temperature", system)] for time, kelvin in value]
+
+
+class TimesRule(Rule):
+    """A list of times since the stage began, growing: ["2 d", "4 d 3 h"]; kept as seconds."""
+
+    def read(self, given, strict):
+        if isinstance(given, str) or not isinstance(given, (list, tuple)):
+            raise refuse("", f'{given!r} is not a list of times; write it like ["2 d", "4 d"]')
+        if len(given) > 2000:
+            raise refuse("", f"there are {len(given)} times; at most 2000 are read, so leave some out")
+        problems, times = [], []
+        for number, time in enumerate(given, 1):
+            try:
+                times.append(Quantity("time", "0 s", "400 d", "give days or hours", above_low=True).read(time, strict))
+            except InputError as error:
+                problems += error.under(f"[{number}]")
+        if not problems and any(b <= a for a, b in itertools.pairwise(times)):
+            problems.append(Problem("", "the times must grow from entry to entry"))
+        if problems:
+            raise InputError(problems)
+        return tuple(times)
+
+    def write(self, value, system):
+        return [units.text(time, "time", system) for time in value]
+
+
+def constant(temperature: str | float) -> Log:
+    """A temperature that does not change."""
+    return TemperatureRule().read(temperature, False)
+
+
+def warmed(log: Log, by: float) -> Log:
+    return tuple((time, kelvin + by) for time, kelvin in log)
