@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .. import units
-from ..matter import solutes
 from ..recipe.criterion import default_basis
 from ..recipe.piece import Piece
-from ..recipe.stages import AnyStage, Brine, SealedCure, Soak
+from ..recipe.stages import AnyStage
 from ..sources import Number, Numbers
+from .assumptions import assumptions
 from .runs import FREE, QUANTITIES, TRACERS, Run
 
 if TYPE_CHECKING:
@@ -200,79 +200,9 @@ class History:
     @cached_property
     def assumptions(self) -> tuple[str, ...]:
         """What was taken for granted, one sentence each."""
-        said = [
-            "Salt in lean meat moves at a third of its pace in water, between a fifth and three fifths by different experiments: "
-            "days can be half or twice as long.",
-            "Water taken up or given off changes weight and finished salt, not the pace of salt; it is known to about six points. Salt in "
-            "the water taken up is not counted, so that in a weak brine the finished salt may be a tenth to a seventh higher than shown, and "
-            "in one above 18 % as much lower.",
-            "The meat's own salt (near 0.2 %) is not counted.",
-        ]
-        said += [sentence for piece in self.pieces if (sentence := self._edges(piece))]
-        if any(piece.shape == "cylinder" for piece in self.pieces):
-            said.append("The ends of a cylinder are left out, so a short piece is cured somewhat sooner than shown.")
-        if any(isinstance(s, (Brine, Soak)) and s.lying for s in self.stages) and any(
-            p.shape != "slab" for p in self.pieces
-        ):
-            said.append(
-                "Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here."
-            )
-        if any(isinstance(s, SealedCure) for s in self.stages):
-            said.append(
-                "The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves."
-            )
-            if len(self.pieces) > 1:
-                said.append(
-                    "All pieces are taken to share one bag; in bags of their own, share salt and cure out by weight."
-                )
-        said += [sentence for number in range(len(self.stages)) if (sentence := self._beyond_log(number))]
-        if any(
-            getattr(stage, "nitrate", 0.0) or getattr(getattr(stage, "bath", None), "nitrate", 0.0)
-            for stage in self.stages
-        ):
-            said.append("Nitrate is carried as it is; what bacteria turn into nitrite over weeks is not counted.")
-        model = solutes.LOSS_MODELS[self.loss]
-        said.append(f"Free nitrite: {model.summary} ({model.source}; {model.how}).")
-        for piece in self.pieces:
-            for stage in self.stages:
-                for kelvin in (stage.coldest, stage.warmest):
-                    caution = solutes.loss_caution(kelvin, piece.acidity(self.numbers), self.loss)
-                    if caution:
-                        said.append(caution)
-        return tuple(dict.fromkeys(said))
-
-    def _beyond_log(self, number: int) -> str | None:
-        """Says so when a fridge log does not cover its stage."""
-        stage = self.stages[number]
-        log: Any = getattr(stage, "temperature", ())
-        runs = [run for run in self.runs if run.index == number]
-        if len(log) < 2 or not runs:
-            return None
-        left = runs[-1].end - runs[0].begin - log[-1][0]
-        if left <= 12 * 3600:
-            return None
-        return f"The fridge log of stage {number + 1} ends {units.show(left, 'time')} before the stage does; its last reading is carried on."
-
-    def _edges(self, piece: Piece) -> str | None:
-        """How much sooner a slab is cured than shown, because salt comes in at its edges too: paces along three directions add up.
-
-        For a square piece in a large bath the slowest pace grows by 1 + 2 (length / width)^2, where `length` is the thickness, or twice
-        the lean under a cap on one face (Crank 1975, product of plane sheets; from memory).
-        """
-        if piece.shape != "slab":
-            return None
-        if piece.fat_cap and piece.symmetric:
-            return (
-                f"Both broad faces of {piece.name} lie under fat, so salt comes in mostly at the edges, which are left out: this is not a fair "
-                "picture of it; trim one face, or count on the edges and probe the middle."
-            )
-        through = 2 * piece.lean_thickness if piece.fat_cap and piece.symmetric is False else piece.lean_thickness
-        across = (piece.volume(self.numbers) / piece.thickness) ** 0.5
-        sooner = 1 - 1 / (1 + 2 * (through / across) ** 2)
-        return (
-            f"The edges of {piece.name} are left out. If it is about as long as it is broad ({units.show(across, 'length', digits=2)}), salt "
-            f"that enters there brings the middle on up to {100 * sooner:.0f} % sooner than shown."
-        )
+        run = {run.index for run in self.runs}
+        spans = [self.span(number) if number in run else None for number in range(len(self.stages))]
+        return assumptions(self.pieces, self.stages, self.numbers, self.loss, spans)
 
     @property
     def sources(self) -> tuple[Number, ...]:

@@ -17,7 +17,7 @@ from ..matter.tissue import water_change_band
 from ..recipe.piece import Piece
 from ..recipe.stages import AnyStage
 from ..sources import Numbers, default_numbers
-from ..spread.uncertain import MOST, POINT_95, Learned, Uncertain, inputs_for
+from ..spread.uncertain import POINT_95, Learned, Uncertain, inputs_for
 from ..units import capital
 from .readings import FRIDGE_SWING, Measurement, measured
 
@@ -130,11 +130,13 @@ def known_before(row: Uncertain) -> tuple[float, float, float]:
 
 
 def _bounds(row: Uncertain) -> tuple[float, float]:
-    """The scores between which an input is looked for."""
-    if row.key not in MOST:
-        return -FURTHEST, FURTHEST
-    most = POINT_95 * np.log(MOST[row.key] ** 2 / (row.low * row.high)) / np.log(row.high / row.low)  # of a lognormal
-    return -FURTHEST, min(FURTHEST, float(most))
+    """The scores between which an input is looked for: at most FURTHEST from its middle, and within the hard bounds of its number."""
+    least, most = default_numbers().bounds(row.key)
+    if row.distribution != "lognormal" or not np.isfinite(most):
+        return -FURTHEST, FURTHEST  # the other distributions end by themselves, well within any bounds
+    logs = 2 * np.log([max(least, np.finfo(float).tiny), most]) - np.log(row.low * row.high)
+    scores = POINT_95 * logs / np.log(row.high / row.low)
+    return max(-FURTHEST, float(scores[0])), min(FURTHEST, float(scores[1]))
 
 
 def fit(

@@ -20,7 +20,7 @@ from ..matter.solutes import WATER_NODES
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import AnyStage, Brine, SealedCure, Soak
-from ..sources import Numbers, read_table
+from ..sources import Numbers, default_numbers, read_table
 
 Columns = Mapping[str, np.ndarray]
 TAIL = 0.005  # a normal or lognormal input is cut at this probability on either side: nothing is without bounds
@@ -30,7 +30,6 @@ GAS_CONSTANT = 8.314462618  # J/(mol K), exact by definition of the kelvin and t
 # Of the logarithm of obstruction, from one animal to the next: 0.28 over 1.90 in one study (row rival.lean_diffusivity.springer,
 # seen in the abstract); that it holds between a cook's own pieces is a judgement.
 BETWEEN_PIECES = 0.15
-MOST = {"obstruction.lean": 1.0}  # nothing moves faster in meat than in free water
 OF_THE_MEAT = ("obstruction.lean", "partition.water_phase", "fat.relative_diffusivity", "water uptake")
 DISTRIBUTIONS = ("uniform", "loguniform", "triangular", "normal", "lognormal")
 
@@ -250,10 +249,8 @@ class Learned:
         made = {}
         for row, score in zip(self.rows, self.middle, strict=True):
             before, now = float(row.scored(np.zeros(()))), float(row.scored(score))
-            if row.distribution.startswith("log"):
-                made[row.key] = min(usual[row.key] * now / before, MOST.get(row.key, np.inf))
-            else:
-                made[row.key] = usual[row.key] + now - before
+            factor = row.distribution.startswith("log")
+            made[row.key] = usual[row.key] * now / before if factor else usual[row.key] + now - before
         return made
 
     def drawn(self, shares: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -303,7 +300,7 @@ def draw(inputs: Sequence[Uncertain], count: int = 512, seed: int = 0, learned: 
     columns = {row.key: row.at(points[:, k]) for k, row in enumerate(inputs)}
     if learned is not None:
         columns |= learned.drawn({row.key: points[:, k] for k, row in enumerate(inputs)})
-    columns = {key: np.minimum(column, MOST.get(key, np.inf)) for key, column in columns.items()}
+    columns = {key: np.clip(column, *default_numbers().bounds(key)) for key, column in columns.items()}
     return Draws(tuple(inputs), seed, columns, learned)
 
 
@@ -354,7 +351,8 @@ def drawn_case(
     return (
         tuple(made),
         tuple(_drawn_stage(stage, water, salt, cure, warmer) for stage in stages),
-        numbers.with_values(changed),
+        # A draw beyond the hard bounds is cut there; refusing is for what a person types.
+        numbers.with_values({key: float(np.clip(value, *numbers.bounds(key))) for key, value in changed.items()}),
     )
 
 
