@@ -9,8 +9,7 @@ from .. import units
 from ..recipe.criterion import Criterion
 from ..sources import Numbers, default_numbers
 
-DAY = 86400.0
-LONGEST = 400 * DAY
+LOOK_AHEAD = 400 * units.DAY  # the longest that a question of time looks ahead in one case (judgement)
 # What makes meat take up salt and keep nitrite slowly (first value) or fast: which end of the published range.
 CORNERS = {
     "obstruction.lean": ("low", "high"),

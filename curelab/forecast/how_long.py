@@ -14,7 +14,7 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import AnyStage, Soak, in_order
 from ..sources import Numbers, default_numbers
-from .answer import DAY, LONGEST, Answer, _ordered, _span, corners, reaching
+from .answer import LOOK_AHEAD, Answer, _ordered, _span, corners, reaching
 
 
 def lasting(stage: AnyStage, seconds: float) -> AnyStage:
@@ -38,7 +38,7 @@ def first_time(history: History, criterion: Criterion, begin: float = 0.0, where
 
 def _horizons(planned: float, at_most: float) -> list[float]:
     """Spans to search, short ones first: most answers lie near the plan, and a long search with many turns costs time."""
-    spans = [min(at_most, max(planned, 5 * DAY))]
+    spans = [min(at_most, max(planned, 5 * units.DAY))]
     while spans[-1] < at_most:
         spans.append(min(at_most, 3 * spans[-1]))
     return spans
@@ -49,7 +49,7 @@ def time_to(
     pieces: Piece | Sequence[Piece],
     stages: AnyStage | Sequence[AnyStage],
     *,
-    at_most: float = LONGEST,
+    at_most: float = LOOK_AHEAD,
     piece: str | None = None,
     loss: str = "nordin",
     numbers: Numbers | None = None,

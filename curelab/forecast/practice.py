@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath, Brine, constant
 from ..sources import Numbers, read_table
-from . import DAY, Reached, reached
+from ..units import DAY
+from . import Reached, reached
 
 
 @dataclass(frozen=True)

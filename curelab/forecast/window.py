@@ -14,7 +14,7 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Brine, SealedCure
 from ..sources import Numbers, default_numbers
-from .answer import LONGEST, RESTS_ON, corners
+from .answer import LOOK_AHEAD, RESTS_ON, corners
 from .how_long import _horizons, first_time, lasting
 
 
@@ -50,7 +50,7 @@ def window(
     *,
     cured: str = "core salt >= 1.5 %",
     too_salty: str = "average salt >= 3 %",
-    at_most: float = LONGEST,
+    at_most: float = LOOK_AHEAD,
     loss: str = "nordin",
     numbers: Numbers | None = None,
 ) -> Window:

@@ -33,7 +33,7 @@ from .own import Own, keep, kept
 Whole = TypeVar("Whole")
 WORKING_FILE = "my-batch.toml"
 QUICK = 64  # draws while a hand moves
-DRAWS = 512  # draws when it rests
+PAGE_DRAWS = 512  # draws when it rests
 
 
 class State(T.HasTraits):
@@ -181,7 +181,7 @@ class State(T.HasTraits):
 
     def banded(self, stages: tuple[AnyStage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Banded:
         """The history of `stages` and `pieces` (default: those of the batch) and their draws: few at once (`QUICK`), all
-        of them (`DRAWS`) once they have been `settled`.
+        of them (`PAGE_DRAWS`) once they have been `settled`.
         """
         wanted = self.batch.filled() if stages is None else stages
         meat = pieces or self.batch.pieces
@@ -209,8 +209,8 @@ class State(T.HasTraits):
         """Compute what was shown since `showing` in all draws, in steps short enough for a hand to come between."""
         for key in list(self._shown):
             quick = self._kept[key].many if key in self._kept else None
-            if quick is not None and quick.count < DRAWS:
-                full = quick.widened(DRAWS)
+            if quick is not None and quick.count < PAGE_DRAWS:
+                full = quick.widened(PAGE_DRAWS)
                 yield from full.prepared(quick, QUICK)
                 self._kept[key] = Banded(self._kept[key].usual, full)
         if self._outcome is not None and self._outcome.draws < outcomes.DRAWS:

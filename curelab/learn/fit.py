@@ -18,7 +18,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import AnyStage
 from ..sources import Numbers, default_numbers
 from ..spread.uncertain import POINT_95, Learned, Uncertain, inputs_for
-from ..units import capital
+from ..units import capital, day
 from .readings import FRIDGE_SWING, Measurement, measured
 
 LITTLE = (
@@ -177,9 +177,7 @@ def fit(
         )
     late = [reading for reading in readings if reading.at > usual.length * (1 + 1e-9)]
     if late:
-        raise ValueError(
-            f"the reading of {late[0].what} on day {late[0].at / 86400:.3g} lies after the end of the plan"
-        )
+        raise ValueError(f"the reading of {late[0].what} on {day(late[0].at)} lies after the end of the plan")
     asked = [rows[key] for key in parameters]
     varying = [*asked, *(rows[key] for key in dict.fromkeys(beside) if key not in parameters)]
     planned = [usual.temperature(min(reading.at, usual.length)) for reading in readings]
@@ -274,7 +272,7 @@ def _quarrel(residuals: Sequence[Residual], times: float, system: str) -> str:
     worst = max(residuals, key=lambda row: abs(row.off))
     reading = worst.reading
     read = f'"{reading.word}"' if reading.word else reading.shown(reading.value, system)
-    where = f"the {reading.what} of day {reading.at / 86400:.3g}: {read} read, {reading.shown(worst.predicted, system)} expected"
+    where = f"the {reading.what} of {day(reading.at)}: {read} read, {reading.shown(worst.predicted, system)} expected"
     if len(residuals) == 1:
         return f"The reading is not what this model expects of any meat that is published, {where}. Read it again, or the piece is not as described."
     return (

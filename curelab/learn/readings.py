@@ -40,7 +40,7 @@ LEAST_ERROR = 0.02  # of the usual error: no instrument is sharper than that, wh
 SHARED = 0.7
 # K, 9 times of 10: how far a fridge swings about its own mean, which one reading does not show (judgement).
 FRIDGE_SWING = 1.0
-NEAR = 3600.0  # s: a temperature read so near to a salometer is that of its brine (judgement)
+NEAR = units.HOUR  # s: a temperature read so near to a salometer is that of its brine (judgement)
 # What a fried slice tastes of, as salt of the meat: the rows of numbers.csv between which each word lies.
 TASTES = {
     "bland": (None, "taste.normal_low"),
@@ -248,17 +248,17 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
     for entry in batch.log:
         if entry.what not in KINDS:
             continue
-        day, at, end = f"day {_day(entry.at)}", entry.at, usual.length
+        day, at, end = units.day(entry.at), entry.at, usual.length
         if at > end * (1 + 1e-9):
             if entry.what not in LASTING:
                 remarks.append(
-                    f"The {entry.what} of {day} is left out: the plan ends on day {_day(end)}; if the batch went on, make its stage longer."
+                    f"The {entry.what} of {day} is left out: the plan ends on {units.day(end)}; if the batch went on, make its stage longer."
                 )
                 continue
             at = end
             if entry.what != "acidity":
                 remarks.append(
-                    f"The {entry.what} of {day} is read as on day {_day(end)}, where the plan ends: wrapped meat keeps its salt."
+                    f"The {entry.what} of {day} is read as on {units.day(end)}, where the plan ends: wrapped meat keeps its salt."
                 )
         run = run_at(usual, at)
         if entry.what in IN_THE_BATH and isinstance(run.stage, Rest):
@@ -314,7 +314,3 @@ def _about_acidity(piece: Piece, value: float, ranges: Mapping[str, tuple[float,
             f"ph = {value:g}, where it is taken as it is."
         )
     return ""
-
-
-def _day(seconds: float) -> str:
-    return f"{seconds / 86400:.3g}"

@@ -236,7 +236,7 @@ def _moment(given, batch, start: datetime | None) -> float:
                 [Problem(problem.where or "--at", problem.sentence) for problem in error.problems]
             ) from None
     if at < zero:
-        before = f"that is {(zero - at) / 1440:.1f} days before the start, from which the log counts"
+        before = f"that is {(zero - at) / units.MINUTES_A_DAY:.1f} days before the start, from which the log counts"
         raise refuse("--at", f"{before}; check the date, or the start in the file")
     return 60.0 * (at - zero)
 

@@ -20,6 +20,7 @@ from ..fields import refuse
 from ..forecast import lasting
 from ..outcome import Outcome, run, warm_log
 from ..recipe.stages import Brine, Soak
+from ..units import MINUTES_A_DAY
 from . import say_time
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest
@@ -213,7 +214,7 @@ def _lay(links, anchor, border, clock, batch, field, doing) -> list[int]:
 
 def _too_late(links, now: datetime, clock: KitchenClock, began: int, system: str) -> str:
     """The nearest plan for who comes too late."""
-    opening = clock.open(math.ceil(now.timestamp() / 60), math.ceil(now.timestamp() / 60) + 90 * 1440)
+    opening = clock.open(math.ceil(now.timestamp() / 60), math.ceil(now.timestamp() / 60) + 90 * MINUTES_A_DAY)
     past = say_time.moment(clock.local(began), system, year=True)
     said = f"This plan should have begun on {past}, which is over."
     for first, last in opening:

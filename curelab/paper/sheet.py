@@ -361,8 +361,10 @@ def _pictures(found: Schedule) -> tuple[Lines, ...]:
     drawn = []
     for number in chosen[:PICTURES]:
         lines = pictures.profile(planned.banded, end, ("salt",), pieces[number].name, found.batch.units)
-        day = say_time.day(last.date(), found.batch.units) if last else pictures.days(end)
-        drawn.append(dataclasses.replace(lines, sentence=lines.sentence.replace(pictures.days(end), day), marks=marks))
+        day = say_time.day(last.date(), found.batch.units) if last else units.hour_or_day(end)
+        drawn.append(
+            dataclasses.replace(lines, sentence=lines.sentence.replace(units.hour_or_day(end), day), marks=marks)
+        )
     return tuple(drawn)
 
 

@@ -43,7 +43,7 @@ class Task:
     @property
     def day(self) -> str:
         """ "day 2", "day 13, 45 min": elapsed since the first stage began."""
-        whole, rest = divmod(self.minutes, 1440)
+        whole, rest = divmod(self.minutes, units.MINUTES_A_DAY)
         return f"day {whole}" + (f", {say_time.spell(rest)}" if rest else "")
 
 

@@ -13,12 +13,13 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from ..units import MINUTES_A_DAY
 from .kitchen_clock import KitchenClock, Spans, intersect, later, nearest
 
 # By how much stretches with give are shortened (drawn out by the inverse), the least first; halved or doubled
 # at most (judgement).
 GIVES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5)
-MARGIN = 45 * 1440  # minutes searched beyond the chain for the nearest plan that is possible
+MARGIN = 45 * MINUTES_A_DAY  # minutes searched beyond the chain for the nearest plan that is possible
 
 
 @dataclass(frozen=True)

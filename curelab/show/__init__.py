@@ -1,1 +1,3 @@
 """What a person reads and sees: reports, sentences, pictures as data, figures."""
+
+WIDTH = 96  # columns of a printed line

@@ -18,19 +18,16 @@ from ..engine.runs import FREE
 from ..fields import InputError, Problem, to_plain
 from ..forecast import Answer
 from ..limits import CAUTIONS, Verdict
+from ..limits.verdict import SIGNS
 from ..outcome import DO_NOT_WAIT, Cured, Outcome
 from ..spread import Band, Chance, Windows
 from ..spread.answers import in_ten, ordered
 from ..spread.sensitivity import Importance
 from ..tomlfile import write_text
 from ..weighing import WHY_METHODS_DIFFER, Weighed
+from . import WIDTH
 
-WIDTH = 96
 MOST_FAILED = 4  # checks that are told in short; the others stand among the checks
-
-
-# One set of words for a verdict, on paper and on every page.
-SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "in order"}
 
 
 def words(outcome: Outcome, long: bool = False, learned: Sequence[str] = ()) -> str:
@@ -215,7 +212,11 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     out = []
     for index in sorted({run.index for run in history.runs}):
         begin, end = history.span(index)
-        days = f"day {begin / 86400:.2g} to {end / 86400:.2g}" if end - begin > 43200 else f"on day {begin / 86400:.2g}"
+        days = (
+            f"{units.day(begin, 2)} to {units.day_number(end, 2)}"
+            if end - begin > 12 * units.HOUR
+            else f"on {units.day(begin, 2)}"
+        )
         if end - begin < 1.0:
             out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: not needed.")
             continue

@@ -10,6 +10,7 @@ from ...batch import READINGS, Reading
 from ...fields import InputError, from_plain
 from ...learn.update import with_log
 from ...limits import RULE_SETS, Verdict
+from ...limits.verdict import SIGNS
 from ...outcome import Outcome
 from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
@@ -23,8 +24,6 @@ from ..picture import Picture
 from ..say import Say
 from ..state import WORKING_FILE
 from ..workbench import Bench, column, row, show_lines
-
-SIGNS = {"pass": "in order", "fail": "**NOT IN ORDER**", "unknown": "**LOOK**"}
 
 
 class BatchBench(Bench):
@@ -183,7 +182,7 @@ class BatchBench(Bench):
             else "**Weigh out**\n" + "\n".join((*weighed.lines(state.batch.units), "", *weighed.cautions))
         )
         self.says["verdicts"].text = "\n".join(
-            f"{SIGNS[v.outcome]}: {v.sentence}{_often(outcome, v)} [{v.source}]" for v in outcome.verdicts
+            f"{_sign(v)}: {v.sentence}{_often(outcome, v)} [{v.source}]" for v in outcome.verdicts
         )
         where = state.path or "Not saved yet"
         readings = [f"{units.show(r.at, 'time')}: {r.what} {r.value} {r.note}".rstrip() for r in state.batch.log]
@@ -215,6 +214,12 @@ class BatchBench(Bench):
             self.says["rests"], page, self.says["log"], log, row(self.controls["rules"], self.units, self.bands, at_least=220),
             Say("**What the rules and the checks say**", "answer"), self.says["verdicts"],
         )  # fmt: skip
+
+
+def _sign(verdict: Verdict) -> str:
+    """What a check came to, in bold where there is something to do."""
+    sign = SIGNS[verdict.outcome]
+    return sign if verdict.outcome == "pass" else f"**{sign}**"
 
 
 def _often(outcome: Outcome, verdict: Verdict) -> str:

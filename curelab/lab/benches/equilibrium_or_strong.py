@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ... import units
 from ...fields import refuse
-from ...forecast import DAY, Window, lasting
+from ...forecast import Window, lasting
 from ...outcome import CURED_SHARE
 from ...recipe.stages import Brine
 from ...show import pictures, telling
@@ -17,7 +17,7 @@ from ..picture import Picture
 from ..say import Say
 from ..workbench import Bench, column, row, show_lines
 
-HORIZON = 60 * DAY
+HORIZON = 60 * units.DAY
 
 
 class EquilibriumOrStrong(Bench):

@@ -15,6 +15,7 @@ from ...learn.compare import compare, load_all, side_by_side
 from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
 from ...learn.update import Update, profile_of, update
 from ...learn.words import by_the_plan, days_rows, estimate_rows, residual_rows, what_to_measure
+from ...outcome import DRAWS  # as many as the command takes, so that both say the same
 from ...paper.logbook import log_words
 from ...recipe.meat_and_fridge import load_profile, save_profile
 from ...recipe.stages import Brine, SealedCure
@@ -26,7 +27,6 @@ from ..say import Say
 from ..state import QUICK, WORKING_FILE, last
 from ..workbench import Bench, column, row, show_lines
 
-DRAWS = 256  # at rest: as many as the command takes, so that both say the same
 PROFILE = "my-meat.toml"
 HEAD_ROOM = 115.0  # %, so that the words at the two marks do not meet
 OF_A_PIECE = ("weight", "core salt", "average salt", "taste", "acidity")

@@ -130,7 +130,9 @@ class SoakBench(Bench):
         one = filled[number].waters[0]
         wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
         answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature, system=batch.units)
-        least, _ = least_water(wanted, cured, within=max(filled[number].longest, 3600.0), temperature=one.temperature)
+        least, _ = least_water(
+            wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature
+        )
         self.says["needed"].text = answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}"
 
     def draw(self):
