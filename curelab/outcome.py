@@ -1,4 +1,7 @@
-"""Run a whole batch: the history, its draws and its two ends, the answers a cook asks for, and the verdicts. One place for command and bench."""
+"""Run a whole batch: the history, its draws and its two ends, the answers a cook asks for, and the verdicts. One place for command and bench.
+
+Longer than others because all that follows from a batch is one record, whose parts are worked out when they are first asked for.
+"""
 
 from __future__ import annotations
 

@@ -55,7 +55,7 @@ def banded(ask: Callable[[Numbers], float | None], numbers: Numbers | None = Non
     return tuple(ask(each) for each in (base, *corners(base)))
 
 
-def _span(kind: str, slow: float | None, fast: float | None, value: float | None = None) -> str:
+def span_words(kind: str, slow: float | None, fast: float | None, value: float | None = None) -> str:
     """The two ends in words; where the usual `value` lies outside of them, the three in order."""
     ends = [end for end in (slow, fast) if end is not None]
     if not ends:
@@ -69,7 +69,7 @@ def _span(kind: str, slow: float | None, fast: float | None, value: float | None
     return f"{units.show(ends[0], kind, digits=2)} in the slowest meat known, {units.show(ends[1], kind, digits=2)} in the fastest"
 
 
-def _ordered(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:
+def ordered(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:
     """(low, high) of a value and the corners that are reached; the usual value counts too, for a band need not be in order of pace:
     slow meat takes longer to cure, and has less to soak out."""
     known = [each for each in (value, *ends) if each is not None]

@@ -14,7 +14,7 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import AnyStage, Soak, in_order
 from ..sources import Numbers, default_numbers
-from .answer import LOOK_AHEAD, Answer, _ordered, _span, corners, reaching
+from .answer import LOOK_AHEAD, Answer, corners, ordered, reaching, span_words
 
 
 def lasting(stage: AnyStage, seconds: float) -> AnyStage:
@@ -36,7 +36,7 @@ def first_time(history: History, criterion: Criterion, begin: float = 0.0, where
     return None
 
 
-def _horizons(planned: float, at_most: float) -> list[float]:
+def horizons(planned: float, at_most: float) -> list[float]:
     """Spans to search, short ones first: most answers lie near the plan, and a long search with many turns costs time."""
     spans = [min(at_most, max(planned, 5 * units.DAY))]
     while spans[-1] < at_most:
@@ -66,7 +66,7 @@ def time_to(
     line = list(in_order(stages))
 
     def ask(these: Numbers) -> tuple[float | None, History]:
-        for horizon in _horizons(line[-1].longest, at_most):
+        for horizon in horizons(line[-1].longest, at_most):
             history = simulate(pieces, [*line[:-1], lasting(line[-1], horizon)], loss=loss, numbers=these)
             begin = history.span(len(line) - 1)[0]
             where = "every" if piece is None else [p.name for p in history.pieces].index(piece)
@@ -78,9 +78,9 @@ def time_to(
     base = numbers or default_numbers()
     value, history = ask(base)
     slow, fast = (ask(each)[0] for each in corners(base))
-    low, high = _ordered(value, fast, slow)
+    low, high = ordered(value, fast, slow)
     if value is not None:
-        sentence = f"{reaching(wanted, piece)} after {units.show(value, 'time')} ({_span('time', slow, fast)})."
+        sentence = f"{reaching(wanted, piece)} after {units.show(value, 'time')} ({span_words('time', slow, fast)})."
     else:
         sentence = f"{reaching(wanted, piece)}: not within {units.show(at_most, 'time')}. {_nearest(history, wanted, len(line) - 1)}"
     return Answer("how long", value, low, high, "time", str(wanted), sentence)

@@ -15,7 +15,7 @@ from ..fields import refuse
 from ..recipe.criterion import Criterion
 from ..recipe.stages import AnyStage, Log, Rest, Soak, Water, constant
 from ..sources import Numbers
-from .answer import Answer, _ordered, _span, corners, reaching
+from .answer import Answer, corners, ordered, reaching, span_words
 
 NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."
 
@@ -75,13 +75,13 @@ def soak_needed(
         _soak_time(_again(cured, each_numbers), wanted, chosen.waters, each, limit, cold, after).lasts
         for each_numbers in corners(cured.numbers)
     )
-    low, high = _ordered(chosen.lasts, fast, slow)
+    low, high = ordered(chosen.lasts, fast, slow)
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
     place = {"average": "the whole piece", "surface": "the surface", "core": "the middle"}[wanted.place]
     sentence = (
         f"{units.roughly(chosen.lasts or 0.0).capitalize()} of soak after all this, in {count} of {units.show(each, 'water', system)} at "
         f"{units.show(cold[0][1], 'temperature', system)}, would bring {place} down to {units.show(wanted.target, 'fraction')} salt "
-        f"({_span('time', slow, fast, chosen.lasts)})."
+        f"({span_words('time', slow, fast, chosen.lasts)})."
     )
     return Answer("how much soak", chosen.lasts, low, high, "time", str(wanted), sentence), plans
 

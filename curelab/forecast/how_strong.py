@@ -15,7 +15,7 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Brine, require_bath
 from ..sources import Numbers
-from .answer import Answer, _ordered, _span, banded, reaching
+from .answer import Answer, banded, ordered, reaching, span_words
 
 
 def strength_needed(
@@ -48,13 +48,13 @@ def strength_needed(
         return salt / (salt + bath.water)
 
     value, slow, fast = banded(ask, numbers)
-    low, high = _ordered(value, fast, slow)
+    low, high = ordered(value, fast, slow)
     days = units.show(brine.lasts, "time")
     if value is not None:
         grams = units.show(value / (1 - value) * bath.water, "mass")
         sentence = (
             f"{reaching(wanted)} in {days} with a brine of {units.show(value, 'fraction')} salt, {grams} in "
-            f"{units.show(bath.water, 'mass')} of water ({_span('fraction', slow, fast)})."
+            f"{units.show(bath.water, 'mass')} of water ({span_words('fraction', slow, fast)})."
         )
     else:
         history = simulate(pieces, brine.but(bath=bath.but(salt=most)), loss=loss, numbers=numbers)

@@ -15,7 +15,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Brine, SealedCure
 from ..sources import Numbers, default_numbers
 from .answer import LOOK_AHEAD, RESTS_ON, corners
-from .how_long import _horizons, first_time, lasting
+from .how_long import first_time, horizons, lasting
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ def window(
     ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
 
     def ask(these: Numbers) -> History:
-        for horizon in _horizons(cure.longest, at_most):
+        for horizon in horizons(cure.longest, at_most):
             history = simulate(pieces, lasting(cure, horizon), loss=loss, numbers=these)
             if np.isfinite(_ends(history, ready, salty)).all():
                 break

@@ -11,7 +11,7 @@ from curelab import outcome as outcomes
 from curelab.batch import load
 from curelab.lab.state import PAGE_DRAWS, starting_batch
 from curelab.outcome import run
-from curelab.show.report import in_short
+from curelab.show.in_short import in_short
 from curelab.spread import spread
 
 pytestmark = pytest.mark.browser

@@ -9,7 +9,8 @@ from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import PAGE_DRAWS, QUICK, State, opened, starting_batch
 from curelab.learn.update import run_with_log
 from curelab.outcome import run
-from curelab.show.report import in_short, words
+from curelab.show.in_short import in_short
+from curelab.show.report import words
 from curelab.sources import datasets_folder
 from curelab.spread import spread
 from curelab.spread.banded import Banded

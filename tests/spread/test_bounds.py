@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Piece
-from curelab.learn.fit import FURTHEST, _bounds
+from curelab.learn.search import FURTHEST, score_bounds
 from curelab.sources import default_numbers
 from curelab.spread.uncertain import POINT_95, draw, drawn_case, uncertain_inputs
 
@@ -41,10 +41,10 @@ def test_a_drawn_batch_beyond_the_bounds_is_cut_and_not_refused():
 def test_a_fit_looks_no_further_than_the_bounds():
     """By hand: the score at which the lognormal of obstruction comes to 1, everything in free water."""
     row = ROWS["obstruction.lean"]
-    lowest, highest = _bounds(row)
+    lowest, highest = score_bounds(row)
     assert lowest == -FURTHEST
     assert float(row.scored(np.array(highest))) == pytest.approx(1.0, rel=1e-12)
     middle, reach = np.log(0.183 * 0.61) / 2, np.log(0.61 / 0.183) / 2 / POINT_95
     assert highest == pytest.approx(-middle / reach, rel=1e-12)
-    assert _bounds(ROWS["temperature"]) == (-FURTHEST, FURTHEST)
-    assert _bounds(ROWS["nitrite.loss_multiplier"]) == (-FURTHEST, FURTHEST)
+    assert score_bounds(ROWS["temperature"]) == (-FURTHEST, FURTHEST)
+    assert score_bounds(ROWS["nitrite.loss_multiplier"]) == (-FURTHEST, FURTHEST)

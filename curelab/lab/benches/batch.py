@@ -15,7 +15,8 @@ from ...outcome import Outcome
 from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
-from ...show import pictures, report, telling
+from ...show import pictures, telling
+from ...show.in_short import in_short
 from ...show.ranking import Bars, what_matters
 from ..bars import BarPicture
 from ..controls import Line, Pick, Press
@@ -25,31 +26,32 @@ from ..say import Say
 from ..state import WORKING_FILE
 from ..workbench import Bench, column, row, show_lines
 
+# Fields of a batch that have no text box of their own: parts with a form each, and what is set elsewhere.
+ELSEWHERE = (
+    "schema", "id", "note", "invented", "units", "rules", "product", "loss", "pieces", "vessel", "weigh_out", "stages", "plan", "log",
+)  # fmt: skip
+
 
 class BatchBench(Bench):
     """Forms for what a batch file says, and below them what `curelab run` makes of it."""
 
     def build(self):
+        self._build_forms()
+        self._build_files()
+        self._build_log()
+        self.pictures = {"salt": Picture(), "nitrite": Picture(), "bath": Picture(), "matters": BarPicture()}
+        for name in ("answer", "weigh"):
+            self.says[name] = Say("", "answer")
+        for name in ("verdicts", "rests", "log", "file"):
+            self.says[name] = Say("", "note")
+
+    def _build_forms(self) -> None:
+        """Text boxes for the fields of the batch, its pieces, its weigh-out and its stages, each group under its title."""
         state = self.state
-        self.forms: list[tuple[str, dict]] = []
-        own = (
-            "schema",
-            "id",
-            "note",
-            "invented",
-            "units",
-            "rules",
-            "product",
-            "loss",
-            "pieces",
-            "vessel",
-            "weigh_out",
-            "stages",
-            "plan",
-            "log",
+        whole = form(
+            state, lambda batch: batch, lambda **changes: state.edit(lambda batch: batch.but(**changes)), ELSEWHERE
         )
-        whole = form(state, lambda batch: batch, lambda **changes: state.edit(lambda batch: batch.but(**changes)), own)
-        self.forms.append(("The batch", whole))
+        self.forms: list[tuple[str, dict]] = [("The batch", whole)]
         for number in range(len(state.batch.pieces)):
             fields = form(
                 state,
@@ -58,16 +60,7 @@ class BatchBench(Bench):
             )
             self.forms.append((f"Piece {number + 1}", fields))
         if state.batch.weigh_out is not None:
-            fields = form(state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes))
-            if state.batch.weigh_out.cure is not None:
-                on_label = form(
-                    state, lambda batch: batch.weigh_out.cure,
-                    lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)),
-                )  # fmt: skip
-                for name, control in on_label.items():
-                    control.label = f"{name.capitalize()} on YOUR label" if name != "name" else "Cure mix"
-                fields = {f"label {name}": control for name, control in on_label.items()} | fields
-            self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", fields))
+            self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", self._weigh_out_fields()))
         for number, stage in enumerate(state.batch.stages):
             # The end rule that is in use; the other one would be a second.
             other = ("until", "at_most") if stage.until is None else ("lasts",)
@@ -85,23 +78,34 @@ class BatchBench(Bench):
             lambda change: state.edit(lambda batch: batch.but(rules=rules.value, product="cured meat")), "value"
         )
         self.controls["rules"] = rules
+
+    def _weigh_out_fields(self) -> dict:
+        """What the label of the cure mix says, and the fields of the weigh-out."""
+        state = self.state
+        fields = form(state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes))
+        if state.batch.weigh_out.cure is None:
+            return fields
+        on_label = form(
+            state, lambda batch: batch.weigh_out.cure,
+            lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)),
+        )  # fmt: skip
+        for name, control in on_label.items():
+            control.label = f"{name.capitalize()} on YOUR label" if name != "name" else "Cure mix"
+        return {f"label {name}": control for name, control in on_label.items()} | fields
+
+    def _build_files(self) -> None:
+        """The batch file, and the papers that are made of the batch."""
+        state = self.state
         self.file = Line("Batch file", state.path or WORKING_FILE)
         save, reopen = Press("Save", main=True), Press("Open")
         save.on_press(lambda button: self._save())
         reopen.on_press(lambda button: self._open())
         self.controls |= {"file": self.file, "save": save, "open": reopen}
+        dated = lambda **more: schedule(state.batch, known=with_log(state.batch), **more)  # noqa: E731
         papers = {
             "report": ("The whole report", "report.txt", state.report),
-            "plan": (
-                "The dates",
-                "plan.txt",
-                lambda: plan_words(schedule(state.batch, known=with_log(state.batch), now=datetime.now(UTC))),
-            ),
-            "sheet": (
-                "Batch sheet to print",
-                "sheet.html",
-                lambda: sheet_html(sheet(schedule(state.batch, known=with_log(state.batch))), self._paper()),
-            ),
+            "plan": ("The dates", "plan.txt", lambda: plan_words(dated(now=datetime.now(UTC)))),
+            "sheet": ("Batch sheet to print", "sheet.html", lambda: sheet_html(sheet(dated()), self._paper())),
             "label": (
                 "Label for the vessel",
                 "label.html",
@@ -111,6 +115,8 @@ class BatchBench(Bench):
         for name, (words, file, make) in papers.items():
             self.controls[name] = Press(words)
             self.controls[name].on_press(lambda button, file=file, make=make: self._hand_over(button, file, make))
+
+    def _build_log(self) -> None:
         self.reading = {
             "at": Line("When, after the start", "", "4 d"),
             "what": Pick("What", list(READINGS)),
@@ -118,20 +124,9 @@ class BatchBench(Bench):
         }
         write, back = Press("Write into the log"), Press("Take the last one out")
         write.on_press(lambda button: self._log())
-        back.on_press(lambda button: state.unlog())
-        self.controls |= {f"log {name}": control for name, control in self.reading.items()} | {
-            "log": write,
-            "unlog": back,
-        }
-        self.pictures = {"salt": Picture(), "nitrite": Picture(), "bath": Picture(), "matters": BarPicture()}
-        self.says |= {
-            "answer": Say("", "answer"),
-            "weigh": Say("", "answer"),
-            "verdicts": Say("", "note"),
-            "rests": Say("", "note"),
-            "log": Say("", "note"),
-            "file": Say("", "note"),
-        }
+        back.on_press(lambda button: self.state.unlog())
+        self.controls |= {f"log {name}": control for name, control in self.reading.items()}
+        self.controls |= {"log": write, "unlog": back}
 
     def _paper(self) -> str:
         return "letter" if self.state.batch.units == "us" else "a4"
@@ -173,7 +168,7 @@ class BatchBench(Bench):
         show_lines(self.pictures["bath"], pictures.bath(banded))
         self._matters(outcome)
         self.says["rests"].text = banded.meaning
-        self.says["answer"].text = "\n".join(report.in_short(outcome, state.log_says, outcome.chances_so_far))
+        self.says["answer"].text = "\n".join(in_short(outcome, state.log_says, outcome.chances_so_far))
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (
