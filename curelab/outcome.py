@@ -253,7 +253,7 @@ class Outcome:
 
     @property
     def chances_so_far(self) -> dict[str, Chance]:
-        """`chances` if they were worked out already, else nothing: a page that a hand moves does not wait for them."""
+        """`chances` if they were worked out already, else nothing: a page does not wait for them while a slider is being moved."""
         return self.__dict__.get("chances", {})
 
     @property

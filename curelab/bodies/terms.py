@@ -1,4 +1,4 @@
-"""A chain in few smooth terms instead of many cells, for sheaves of like chains.
+"""A chain in few smooth terms instead of many cells, for batches of like chains.
 
 What happens along a chain is smooth but for the first hours at a face, so a dozen polynomials carry it as well as dozens of cells do:
 the equations of the cells are projected on them (Galerkin). The terms are orthonormal in the capacities, so that a state is read and

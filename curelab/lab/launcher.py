@@ -121,7 +121,7 @@ def launch(
     port: int = 0,
     browser: bool = True,
 ) -> int:
-    """Open the lab, and return 0 when it has been stopped by Ctrl-C (or another polite signal).
+    """Open the lab, and return 0 when it has been stopped by Ctrl-C (or SIGTERM).
 
     `notebook` is a notebook of this installation by name, or a file; without one, the start page. `folder` is where the cook's copies
     are kept (default: curelab in the home folder). `port` 0 takes any free one. Without a `browser` only the address is printed.

@@ -1,4 +1,4 @@
-"""What the benches set that is no part of a batch: values to compare with, kept in a small file beside the batch file."""
+"""What the benches set that is not part of a batch: values to compare with, kept in a small file beside the batch file."""
 
 from __future__ import annotations
 

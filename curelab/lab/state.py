@@ -32,8 +32,8 @@ from .own import Own, keep, kept
 
 Whole = TypeVar("Whole")
 WORKING_FILE = "my-batch.toml"
-QUICK = 64  # draws while a hand moves
-PAGE_DRAWS = 512  # draws when it rests
+QUICK = 64  # draws while a slider is being moved
+PAGE_DRAWS = 512  # draws once the sliders rest
 
 
 class State(T.HasTraits):
@@ -206,7 +206,7 @@ class State(T.HasTraits):
         return self._kept[key]
 
     def settled(self) -> Iterator[None]:
-        """Compute what was shown since `showing` in all draws, in steps short enough for a hand to come between."""
+        """Compute what was shown since `showing` in all draws, in steps short enough that the user can interrupt."""
         for key in list(self._shown):
             quick = self._kept[key].many if key in self._kept else None
             if quick is not None and quick.count < PAGE_DRAWS:

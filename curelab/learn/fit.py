@@ -24,7 +24,7 @@ from .search import NEAR_END, Search, errors
 LITTLE = (
     0.8  # an interval that is still so wide, as a share of what was known before, tells next to nothing (judgement)
 )
-QUARREL = 0.01  # readings that are so unlikely together do not agree (judgement)
+DISAGREE = 0.01  # readings that are so unlikely together do not agree (judgement)
 BEYOND = 0.001  # readings that are so unlikely in any meat that is published are not believed (judgement)
 
 
@@ -167,7 +167,7 @@ def fit(
     told, narrowed, notes = _told(asked, found.x, search.ends, deviation, covariance, slopes[:count])
     residuals = _residuals(search, found.x, off)
     if not agree:
-        notes.append(_quarrel(residuals, times, system))
+        notes.append(_disagreement(residuals, times, system))
         wider = np.minimum(times, np.maximum(1 / deviation, 1.0))  # no wider than before
         covariance = covariance * np.outer(wider, wider)
         deviation = deviation * wider
@@ -206,7 +206,7 @@ def _agreement(off: np.ndarray, count: int, wanted: int) -> tuple[float, bool, f
     chi_square = float((off[:count] ** 2).sum() + (off[count + wanted :] ** 2).sum())
     whole = float((off**2).sum())
     freedom = count - wanted
-    apart = freedom > 0 and gammaincc(freedom / 2, chi_square / 2) < QUARREL
+    apart = freedom > 0 and gammaincc(freedom / 2, chi_square / 2) < DISAGREE
     agree = bool(not apart and gammaincc(count / 2, whole / 2) >= BEYOND)
     return chi_square, agree, float(np.sqrt(max(chi_square / freedom if apart else 0.0, whole / count)))
 
@@ -227,7 +227,7 @@ def _estimate(row: Uncertain, score: float, deviation: float, ends: np.ndarray, 
     return Estimate(row, value, low, high, known_before(row), told, narrowed)
 
 
-def _quarrel(residuals: Sequence[Residual], times: float, system: str) -> str:
+def _disagreement(residuals: Sequence[Residual], times: float, system: str) -> str:
     worst = max(residuals, key=lambda row: abs(row.off))
     reading = worst.reading
     read = f'"{reading.word}"' if reading.word else reading.shown(reading.value, system)

@@ -311,7 +311,7 @@ def run_at(usual: History, at: float) -> Run:
 
 
 def _about_acidity(piece: Piece, value: float, ranges: Mapping[str, tuple[float, float]]) -> str:
-    """What stands in the way of fitting a pH, or ""."""
+    """Why a pH is not fitted, or ""."""
     if piece.ph is not None:
         return f"The pH of {value:g} is not needed: {piece.name} already has its own, {piece.ph:g}."
     own = ranges.get(f"ph.{TISSUES[piece.tissue].species}")

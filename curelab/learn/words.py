@@ -109,7 +109,7 @@ def what_was_seen(readings: Sequence[Measurement], usual: History, system: str) 
     """The readings in one clause: "your brine fell from 26 to 23.4 degrees by day 4"."""
     groups: dict[tuple[str, str, int], list[Measurement]] = {}
     for reading in sorted(readings, key=lambda one: one.at):
-        # Two brines are two stories, and the fridge has its own sentence.
+        # Only readings of one brine are compared with each other, and the fridge has its own sentence.
         stage = next((run.index for run in usual.runs if reading.at <= run.end + 1e-6), 0)
         key = (reading.what, reading.piece, stage if reading.what in IN_THE_BATH else 0)
         groups.setdefault(key, []).append(reading)
@@ -172,7 +172,7 @@ def _verdict(found: Fit, pace: Estimate | None) -> str:
 
 
 def _settled(found: Fit, pace: Estimate) -> bool:
-    """Whether readings that quarrel at least agree on which side of the typical pace this meat is."""
+    """Whether readings that do not agree with each other agree at least on which side of the typical pace this meat is."""
     _, low, high = _over_typical(pace)
     return found.agree or (pace.told and not low <= 1 <= high)
 

@@ -61,7 +61,7 @@ class KitchenClock:
         return utc.astimezone(ZoneInfo(self.zone)) if self.zone else utc.replace(tzinfo=None)
 
     def open(self, first: int, last: int) -> Spans:
-        """When hands are there between two instants."""
+        """When the kitchen is open between two instants."""
         if self.hours is None and not self.closed:
             return [(first, last)]
         opens, closes = self.hours or (0, MINUTES_A_DAY)

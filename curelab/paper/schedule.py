@@ -3,8 +3,8 @@ serving time.
 
 The stages keep the lengths that were asked for wherever the kitchen's hours allow it. Where they do not, a
 task moves to the nearest hour that does, the batch is computed again with the lengths and turns that come of
-it, and the difference is said. Lengths are elapsed time, so a plan across a clock change is right by the
-meat, not by the wall.
+it, and the difference is said. Lengths are elapsed time, so a stage that lasts across a clock
+change keeps its length, whatever the clock on the wall shows.
 """
 
 from __future__ import annotations
@@ -219,7 +219,7 @@ def _lay(links, anchor, border, clock, batch, field, doing) -> list[int]:
 
 
 def _too_late(links, now: datetime, clock: KitchenClock, began: int, system: str) -> str:
-    """The nearest plan for who comes too late."""
+    """The nearest plan for one that should have begun already."""
     opening = clock.open(math.ceil(now.timestamp() / 60), math.ceil(now.timestamp() / 60) + 90 * MINUTES_A_DAY)
     past = say_time.moment(clock.local(began), system, year=True)
     said = f"This plan should have begun on {past}, which is over."

@@ -143,7 +143,7 @@ class Plan(Record):
     """The dates around a batch. Either the batch has a `start` (when its first stage begins) or the plan says
     when to `serve`.
 
-    zone: IANA name. hours, closed: when hands are there (None: always). before: steps that end as the first
+    zone: IANA name. hours, closed: when the kitchen is open (None: always). before: steps that end as the first
     stage begins; after: steps that follow the last stage, up to serving. remind [s]: how long before a task
     the calendar rings.
 

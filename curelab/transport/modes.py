@@ -1,8 +1,8 @@
 """Exact evolution of a linear network: no time steps, any output times, one symmetric eigenproblem.
 
 With C the capacities and K the Laplacian, y = C^(1/2) w obeys y' = -(C^(-1/2) K C^(-1/2) + loss) y + source, whose matrix is
-symmetric: its modes decay independently and are evaluated at any clock reading. What only rounding would spoil is put right by
-hand: a closed part of the network conserves its amount exactly, because its constant mode is known in advance.
+symmetric: its modes decay independently and are evaluated at any clock reading. What only rounding would spoil is put right
+explicitly: a closed part of the network conserves its amount exactly, because its constant mode is known in advance.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Modes of many networks at once: the same nodes and links, other capacities, conductances and losses in each.
 
-`Modes` solves one network; a `Stack` solves a sheaf of them, draw by draw along the first axis. Nodes that nothing couples in any
+`Modes` solves one network; a `Stack` solves a batch of them, draw by draw along the first axis. Nodes that nothing couples in any
 draw fall into parts that are solved alone, with one call to a batched symmetric eigensolver, and only when something in them moves.
 A part whose networks differ only in pace shares one basis, and one eigenproblem serves them all.
 """

@@ -132,7 +132,7 @@ class BatchBench(Bench):
         return "letter" if self.state.batch.units == "us" else "a4"
 
     def _hand_over(self, button, file: str, make) -> None:
-        """Make a paper and hand it to the page; what stands in its way is said above."""
+        """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
         try:
             words = make()
         except InputError as error:
