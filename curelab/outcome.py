@@ -1,4 +1,7 @@
-"""Run a whole batch: the history, its draws and its two ends, the answers a cook asks for, and the verdicts. One place for command and bench."""
+"""Run a whole batch: the history, its draws and its two ends, the answers a cook asks for, and the verdicts. One place for command and bench.
+
+Longer than others because all that follows from a batch is one record, whose parts are worked out when they are first asked for.
+"""
 
 from __future__ import annotations
 
@@ -253,7 +256,7 @@ class Outcome:
 
     @property
     def chances_so_far(self) -> dict[str, Chance]:
-        """`chances` if they were worked out already, else nothing: a page that a hand moves does not wait for them."""
+        """`chances` if they were worked out already, else nothing: a page does not wait for them while a slider is being moved."""
         return self.__dict__.get("chances", {})
 
     @property

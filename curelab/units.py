@@ -16,6 +16,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 from numbers import Real
 
+MINUTE, HOUR, DAY = 60.0, 3600.0, 86400.0  # s
+MINUTES_A_DAY = 1440  # plans and calendars count whole minutes
+WIDTH = 96  # columns of a printed line
+
 
 @dataclass(frozen=True)
 class Kind:
@@ -209,7 +213,7 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
         return f"{value * 1e6:.0f} ppm" if abs(value) < 1e-3 else f"{_round(100 * value, digits)} %"
     size = abs(value)
     if kind == "time":
-        unit = "min" if size < 5400 else "h" if size <= 48 * 3600 else "d"
+        unit = "min" if size < 1.5 * HOUR else "h" if size <= 2 * DAY else "d"
     elif kind == "mass":
         unit = ("g" if size < 1 else "kg") if system == "metric" else ("oz" if size < 0.4535 else "lb")
     elif kind == "water":
@@ -224,17 +228,45 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
 def roughly(seconds: float) -> str:
     """A time in words, no finer than it is known.
 
-    >>> roughly(5.07 * 3600), roughly(11.4 * 86400), roughly(63.9 * 86400)
+    >>> roughly(5.07 * HOUR), roughly(11.4 * DAY), roughly(63.9 * DAY)
     ('5 hours', '11 days', '9 weeks')
     """
     if not math.isfinite(seconds):
         return "never"
-    for size, name, most in ((60, "minute", 90), (3600, "hour", 47), (86400, "day", 35), (7 * 86400, "week", math.inf)):
+    for size, name, most in ((MINUTE, "minute", 90), (HOUR, "hour", 47), (DAY, "day", 35), (7 * DAY, "week", math.inf)):
         count = seconds / size
         if count <= most:
             number = round(count, 1 if count < 3 and name != "minute" else None)
             return f"{number:g} {name}{'' if number == 1 else 's'}"
     raise AssertionError("weeks take every time")
+
+
+def day_number(seconds: float, digits: int = 3) -> str:
+    """Days since the start, to so many digits and never in powers of ten.
+
+    >>> day_number(9.514 * DAY), day_number(9.514 * DAY, 2), day_number(123 * DAY, 2)
+    ('9.51', '9.5', '123')
+    """
+    words = f"{seconds / DAY:.{digits}g}"
+    return f"{seconds / DAY:.0f}" if "e" in words else words
+
+
+def day(seconds: float, digits: int = 3) -> str:
+    """A moment by the day since the start.
+
+    >>> day(9.514 * DAY)
+    'day 9.51'
+    """
+    return f"day {day_number(seconds, digits)}"
+
+
+def hour_or_day(seconds: float) -> str:
+    """A moment by the hour in the first two days, by the day afterwards.
+
+    >>> hour_or_day(5 * HOUR), hour_or_day(9.5 * DAY)
+    ('5 h', 'day 9.5')
+    """
+    return f"{seconds / HOUR:.3g} h" if seconds < 2 * DAY else day(seconds)
 
 
 def _round(number: float, digits: int) -> str:

@@ -47,7 +47,8 @@ def drawn_case(
     return (
         tuple(made),
         tuple(stage.times(factors, checked=False).warmed(warmer) for stage in stages),
-        numbers.with_values(changed),
+        # A draw beyond the hard bounds is cut there; refusing is for what a person types.
+        numbers.with_values({key: float(np.clip(value, *numbers.bounds(key))) for key, value in changed.items()}),
     )
 
 

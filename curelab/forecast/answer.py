@@ -15,8 +15,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
 
-DAY = 86400.0
-LONGEST = 400 * DAY
+LOOK_AHEAD = 400 * units.DAY  # the longest that a question of time looks ahead in one case (judgement)
 # What makes meat take up salt and keep nitrite slowly (first value) or fast: which end of the published range.
 CORNERS = {
     "obstruction.lean": ("low", "high"),
@@ -87,7 +86,7 @@ def span_words(kind: str, slow: float | None, fast: float | None, value: float |
     return f"{units.show(ends[0], kind, digits=2)} in the slowest meat known, {units.show(ends[1], kind, digits=2)} in the fastest"
 
 
-def ordered_ends(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:
+def ordered(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:
     """(low, high) of a value and the corners that are reached; the usual value counts too, for a band need not be in order of pace:
     slow meat takes longer to cure, and has less to soak out."""
     known = [each for each in (value, *ends) if each is not None]

@@ -15,7 +15,7 @@ from ..fields import refuse
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Log, Rest, Soak, Stage, Water, constant
 from ..sources import Numbers
-from .answer import Answer, corners, ordered_ends, reaching, span_words
+from .answer import Answer, corners, ordered, reaching, span_words
 
 NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."
 
@@ -75,7 +75,7 @@ def soak_needed(
         _soak_time(_again(cured, each_numbers), wanted, chosen.waters, each, limit, cold, after).lasts
         for each_numbers in corners(cured.numbers)
     )
-    low, high = ordered_ends(chosen.lasts, fast, slow)
+    low, high = ordered(chosen.lasts, fast, slow)
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
     place = {"average": "the whole piece", "surface": "the surface", "core": "the middle"}[wanted.place]
     sentence = (

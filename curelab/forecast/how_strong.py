@@ -14,7 +14,7 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Brine, require_bath
 from ..sources import Numbers, default_numbers
-from .answer import Answer, corners, ordered_ends, reaching, span_words
+from .answer import Answer, corners, ordered, reaching, span_words
 
 
 def strength_needed(
@@ -45,7 +45,7 @@ def strength_needed(
         return salt / (salt + bath.water)
 
     value, slow, fast = (ask(each) for each in (numbers or default_numbers(), *corners(numbers)))
-    low, high = ordered_ends(value, fast, slow)
+    low, high = ordered(value, fast, slow)
     days = units.show(brine.lasts, "time")
     if value is not None:
         grams = units.show(value / (1 - value) * bath.water, "mass")

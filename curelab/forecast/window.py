@@ -13,7 +13,7 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers
-from .answer import LONGEST, RESTS_ON, in_corners
+from .answer import LOOK_AHEAD, RESTS_ON, in_corners
 from .how_long import horizons
 
 
@@ -49,7 +49,7 @@ def window(
     *,
     cured: str = "core salt >= 1.5 %",
     too_salty: str = "average salt >= 3 %",
-    at_most: float = LONGEST,
+    at_most: float = LOOK_AHEAD,
     loss: str = "nordin",
     numbers: Numbers | None = None,
 ) -> Window:

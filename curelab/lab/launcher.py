@@ -121,7 +121,7 @@ def launch(
     port: int = 0,
     browser: bool = True,
 ) -> int:
-    """Open the lab, and return 0 when it has been stopped by Ctrl-C (or another polite signal).
+    """Open the lab, and return 0 when it has been stopped by Ctrl-C (or SIGTERM).
 
     `notebook` is a notebook of this installation by name, or a file; without one, the start page. `folder` is where the cook's copies
     are kept (default: curelab in the home folder). `port` 0 takes any free one. Without a `browser` only the address is printed.
@@ -146,11 +146,8 @@ def launch(
     return 0
 
 
-def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: int, browser: bool) -> None:
-    # An optional check inside jsonschema that nobody asks for here; leaving it out brings the lab up about a second earlier.
-    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
-    from jupyterlab.labapp import LabApp
-
+def _write_settings(private: Path) -> None:
+    """The settings of the page, and what is left out of it, into the folder of this run."""
     for name, value in _SETTINGS.items():
         file = private / "settings" / f"{name}.jupyterlab-settings"
         file.parent.mkdir(parents=True, exist_ok=True)
@@ -158,6 +155,14 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
     page = private / "config" / "labconfig" / "page_config.json"
     page.parent.mkdir(parents=True)
     page.write_text(json.dumps({"disabledExtensions": dict.fromkeys(_LEFT_OUT, True)}), encoding="utf-8")
+
+
+def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: int, browser: bool) -> None:
+    # An optional check inside jsonschema that nobody asks for here; leaving it out brings the lab up about a second earlier.
+    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
+    from jupyterlab.labapp import LabApp
+
+    _write_settings(private)
     arguments = [
         f"--ServerApp.root_dir={work}",
         "--ServerApp.ip=127.0.0.1",

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from curelab.matter.ranges import ZERO_CELSIUS, kelvin, plain, within
 from curelab.sources import Numbers, default_numbers
+from curelab.units import HOUR
 
 WATER_NODES = (3, 5, 10, 20, 25, 40, 65, 80, 100)  # degC; one row of numbers.csv each
 STORAGE_RANGE = (ZERO_CELSIUS, ZERO_CELSIUS + 20.0)
@@ -167,7 +168,7 @@ def nitrite_loss_rate(
             + numbers.si("nitrite.nordin.per_degC") * (kelvins - ZERO_CELSIUS)
             + numbers.si("nitrite.nordin.per_ph") * acidity
         )
-        half_life = 3600.0 * 10.0**exponent
+        half_life = HOUR * 10.0**exponent
     return plain(numbers.si("nitrite.loss_multiplier") * np.log(2.0) / half_life)
 
 

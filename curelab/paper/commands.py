@@ -42,6 +42,28 @@ def add_paper(actions) -> None:
         action.add_argument("--units", choices=("metric", "us"), help="show weights and temperatures in these units")
         action.add_argument("--replace", action="store_true", help="write over a file that is there already")
         action.set_defaults(act=act)
+    _add_log(actions)
+    scale = actions.add_parser("scale", help="write the same batch for other meat")
+    scale.add_argument("file", type=Path)
+    scale.add_argument("--weight", help='green weight of all pieces together, like "6 kg"')
+    scale.add_argument("--by", type=float, help="so many times as much meat")
+    scale.add_argument(
+        "--count",
+        action="append",
+        default=[],
+        metavar="PIECE=N",
+        help="so many of a piece; may be given again",
+    )
+    scale.add_argument("--name", help="name of the new batch")
+    scale.add_argument("-o", "--out", type=Path, required=True, metavar="NEW.toml")
+    scale.set_defaults(act=_scale)
+    shop = actions.add_parser("shop", help="print what to buy and what to have at hand")
+    shop.add_argument("file", type=Path)
+    shop.add_argument("--units", choices=("metric", "us"), help="show weights in these units")
+    shop.set_defaults(act=_shop)
+
+
+def _add_log(actions) -> None:
     log = actions.add_parser(
         "log", help="add a reading to the batch file, list them, or take the last one out",
         epilog="curelab log FILE weight 2.31 kg --piece point; curelab log FILE note floats",
@@ -61,24 +83,6 @@ def add_paper(actions) -> None:
     log.add_argument("--undo", action="store_true", help="take the last entry out again")
     log.add_argument("--csv", type=Path, metavar="OUT.csv", help="write the log as a table; - prints it")
     log.set_defaults(act=_log)
-    scale = actions.add_parser("scale", help="write the same batch for other meat")
-    scale.add_argument("file", type=Path)
-    scale.add_argument("--weight", help='green weight of all pieces together, like "6 kg"')
-    scale.add_argument("--by", type=float, help="so many times as much meat")
-    scale.add_argument(
-        "--count",
-        action="append",
-        default=[],
-        metavar="PIECE=N",
-        help="so many of a piece; may be given again",
-    )
-    scale.add_argument("--name", help="name of the new batch")
-    scale.add_argument("-o", "--out", type=Path, required=True, metavar="NEW.toml")
-    scale.set_defaults(act=_scale)
-    shop = actions.add_parser("shop", help="print what to buy and what to have at hand")
-    shop.add_argument("file", type=Path)
-    shop.add_argument("--units", choices=("metric", "us"), help="show weights in these units")
-    shop.set_defaults(act=_shop)
 
 
 def _loaded(given):
@@ -234,7 +238,7 @@ def _moment(given, batch, start: datetime | None) -> float:
                 [Problem(problem.where or "--at", problem.sentence) for problem in error.problems]
             ) from None
     if at < zero:
-        before = f"that is {(zero - at) / 1440:.1f} days before the start, from which the log counts"
+        before = f"that is {(zero - at) / units.MINUTES_A_DAY:.1f} days before the start, from which the log counts"
         raise refuse("--at", f"{before}; check the date, or the start in the file")
     return 60.0 * (at - zero)
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 from pathlib import Path
 
-WIDTH = 96
+from ..units import WIDTH
+
 CAUTION = (
     "cured through means salted to the middle, not safe to eat. It is raw: keep it below 4 °C (40 °F) all the time, and cook it. Your local code and licensed "
     "practice go before this."

@@ -139,7 +139,7 @@ def as_csv(batch: Batch, start: datetime | None = None) -> str:
             (
                 number,
                 repr(entry.at),
-                f"{entry.at / 86400:.4f}",
+                f"{entry.at / units.DAY:.4f}",
                 moment,
                 entry.what,
                 entry.value,
@@ -158,7 +158,7 @@ def log_words(batch: Batch, start: datetime | None = None) -> str:
     clock = KitchenClock(batch.plan.zone if batch.plan else None)
     lines = []
     for number, entry in enumerate(batch.log, 1):
-        when = f"day {entry.at / 86400:.2f}"
+        when = f"day {entry.at / units.DAY:.2f}"
         if start is not None:
             moment = clock.local(clock.instant_of(start) + round(entry.at / 60))
             when = f"{say_time.moment(moment, batch.units, year=True)} ({when})"

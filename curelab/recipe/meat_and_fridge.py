@@ -13,7 +13,7 @@ from ..sources import read_table as read_dataset
 from ..tomlfile import read_table, to_toml, write_text
 
 SCHEMA = 1
-LONGEST_STORY = 2000  # letters of `learned_from`
+MOST_LETTERS = 2000  # letters of `learned_from`
 
 
 class Known(Record):
@@ -56,7 +56,7 @@ class MeatAndFridge(Record):
     schema: int = ruled(Choice((SCHEMA,)))  # type: ignore[arg-type]
     name: str = ruled(Words(120))
     note: str = ruled(Words(2000), "")
-    learned_from: str = ruled(Words(LONGEST_STORY), "")
+    learned_from: str = ruled(Words(MOST_LETTERS), "")
     known: tuple[Known, ...] = ruled(Several((Known,), least=1, most=60))
 
     def conflicts(self):

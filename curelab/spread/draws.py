@@ -12,8 +12,8 @@ from ..engine.drawn import drawn_case
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
-from ..sources import Numbers
-from .uncertain import MOST, TAIL, Uncertain
+from ..sources import Numbers, default_numbers
+from .uncertain import TAIL, Uncertain
 
 
 @dataclass(frozen=True)
@@ -53,10 +53,8 @@ class Learned:
         made = {}
         for row, score in zip(self.rows, self.middle, strict=True):
             before, now = float(row.scored(np.zeros(()))), float(row.scored(score))
-            if row.distribution.startswith("log"):
-                made[row.key] = min(usual[row.key] * now / before, MOST.get(row.key, np.inf))
-            else:
-                made[row.key] = usual[row.key] + now - before
+            factor = row.distribution.startswith("log")
+            made[row.key] = usual[row.key] * now / before if factor else usual[row.key] + now - before
         return made
 
     def drawn(self, shares: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -107,7 +105,7 @@ def draw(inputs: Sequence[Uncertain], count: int = 512, seed: int = 0, learned: 
     columns = {row.key: row.at(points[:, k]) for k, row in enumerate(inputs)}
     if learned is not None:
         columns |= learned.drawn({row.key: points[:, k] for k, row in enumerate(inputs)})
-    columns = {key: np.minimum(column, MOST.get(key, np.inf)) for key, column in columns.items()}
+    columns = {key: np.clip(column, *default_numbers().bounds(key)) for key, column in columns.items()}
     return Draws(tuple(inputs), seed, columns, learned)
 
 

@@ -10,7 +10,8 @@ from curelab.batch import Batch, Reading
 from curelab.learn.readings import Measurement, measure
 from curelab.learn.update import run_with_log
 from curelab.outcome import CURED, run
-from curelab.show.report import how_sure, in_short, words
+from curelab.show.in_short import how_sure, in_short
+from curelab.show.report import words
 from curelab.sources import default_numbers
 from curelab.spread.sensitivity import how_long, what_matters
 

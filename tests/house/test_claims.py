@@ -21,6 +21,7 @@ from curelab.batch import load
 from curelab.engine.simulate import CELLS
 from curelab.proof import crank, layered, meat
 from curelab.sources import default_numbers
+from curelab.units import DAY
 
 ROOT = Path(__file__).resolve().parents[2]
 MARKER = re.compile(r"<!--\s*claim:\s*([^>]*?)\s*-->")
@@ -71,7 +72,7 @@ def pace_of_salt() -> str:
 
 
 def middle_on_day_10() -> str:
-    return f"{100 * proof.constant_surface('half slab').ours[list(crank.SHOWN / meat.DAY).index(10)]:.0f} %"
+    return f"{100 * proof.constant_surface('half slab').ours[list(crank.SHOWN / DAY).index(10)]:.0f} %"
 
 
 def largest_error() -> str:
@@ -105,7 +106,7 @@ CLAIMS: dict[str, Callable[[], str]] = {
     "thickness of the proof": lambda: f"{200 * meat.HALF:g} cm",
     "pace of salt": pace_of_salt,
     "middle on day 10": middle_on_day_10,
-    "a day that is shown": lambda: f"day {crank.SHOWN[1] / meat.DAY:.0f}",
+    "a day that is shown": lambda: f"day {crank.SHOWN[1] / DAY:.0f}",
     "largest error": largest_error,
     "error in fat": error_in_fat,
 }

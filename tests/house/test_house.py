@@ -38,6 +38,7 @@ RANK = {room: number for number, line in enumerate(RANKS) for room in line}
 HEAVY = ("plotly", "ipywidgets", "pandas", "pint", "anywidget", "IPython")
 FREE_TO_BE_HEAVY = ("lab", "__main__")  # these come in only when asked for, and so do the figures of plotly
 MODULES = sorted(LIBRARY.rglob("*.py"))
+BEING_REWRITTEN = ("engine", "spread")  # they become one; until then the rules on size and names below wait for them
 
 
 def room_of(path: Path) -> str:
@@ -155,3 +156,90 @@ def test_every_room_stands_in_the_table_for_contributors():
 def test_every_table_is_described():
     words = (ROOT / "datasets" / "README.md").read_text(encoding="utf-8")
     assert [path.name for path in sorted((ROOT / "datasets").glob("*.csv")) if path.name not in words] == []
+
+
+def literals(source: str) -> set[float]:
+    """Numbers that stand in the code of a module (not in its docstrings)."""
+    return {
+        node.value
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.Constant) and isinstance(node.value, (int, float)) and not isinstance(node.value, bool)
+    }
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_seconds_and_minutes_of_a_day_have_one_home(path):
+    """units.DAY, HOUR and MINUTES_A_DAY; engine and spread follow when they are made one."""
+    assert literals('"""86400"""\nx = 86400.0 * (1440 + True)') == {86400.0, 1440}
+    if path == LIBRARY / "units.py" or room_of(path) in BEING_REWRITTEN:
+        return
+    assert not literals(path.read_text(encoding="utf-8")) & {86400, 172800, 43200, 3600, 1440, 2880}
+
+
+# -- size --------------------------------------------------------------------------------------------------------------
+
+MOST_LINES, MOST_OF_A_MODULE = 60, 350
+LONG_FUNCTIONS: dict[str, str] = {}  # "room/module.py: name" -> why it stays in one piece
+
+
+def long_functions(source: str, most: int = MOST_LINES) -> list[str]:
+    """Names of the functions that take more than so many lines, docstring and all."""
+    return [
+        node.name
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)) and node.end_lineno - node.lineno + 1 > most
+    ]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_no_function_is_longer_than_a_page(path):
+    assert long_functions("def f():\n    x = 1\n    return x\n", most=2) == ["f"]
+    if room_of(path) not in BEING_REWRITTEN:
+        here = path.relative_to(LIBRARY)
+        assert [n for n in long_functions(path.read_text("utf-8")) if f"{here}: {n}" not in LONG_FUNCTIONS] == []
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_a_long_module_says_why(path):
+    source = path.read_text(encoding="utf-8")
+    if len(source.splitlines()) > MOST_OF_A_MODULE and room_of(path) not in BEING_REWRITTEN:
+        why = "split it, or say in its docstring: Longer than others because ..."
+        assert "Longer than others because" in " ".join((ast.get_docstring(ast.parse(source)) or "").split()), why
+
+
+# -- private names -----------------------------------------------------------------------------------------------------
+
+
+def private(name: str) -> bool:
+    return name.startswith("_") and not name.startswith("__")
+
+
+def private_names_of_others(source: str) -> list[str]:
+    """Private names that a module imports, and private attributes that it reads of anything but itself, unless it defines them."""
+    tree = ast.parse(source)
+    own = {node.name for node in ast.walk(tree) if isinstance(node, (ast.FunctionDef, ast.ClassDef))}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Store):
+            own.add(node.attr)
+        if isinstance(node, (ast.Assign, ast.AnnAssign)):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            own |= {target.id for target in targets if isinstance(target, ast.Name)}
+    found = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom):
+            found += [alias.name for alias in node.names if private(alias.name)]
+        if isinstance(node, ast.Attribute) and private(node.attr) and node.attr not in own:
+            of_itself = isinstance(node.value, ast.Name) and node.value.id in ("self", "cls")
+            found += [] if of_itself else [ast.unparse(node)]
+    return found
+
+
+def test_the_reader_of_private_names():
+    source = "from .a import _b, c\nclass D:\n    def _e(self):\n        return self._f + c._g + other._e()\n"
+    assert private_names_of_others(source) == ["_b", "c._g"]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_private_names_stay_in_their_module(path):
+    if room_of(path) not in BEING_REWRITTEN:
+        assert private_names_of_others(path.read_text(encoding="utf-8")) == []

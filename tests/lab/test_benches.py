@@ -2,17 +2,18 @@
 
 import numpy as np
 import pytest
+from curelab.spread.banded import Banded
 
 from curelab import Brine, InputError, Problem
 from curelab.batch import dumps, load
 from curelab.lab.benches import BENCHES, bench
-from curelab.lab.state import DRAWS, QUICK, State, opened, starting_batch
+from curelab.lab.state import PAGE_DRAWS, QUICK, State, opened, starting_batch
 from curelab.learn.update import run_with_log
 from curelab.outcome import run
-from curelab.show.report import in_short, words
+from curelab.show.in_short import in_short
+from curelab.show.report import words
 from curelab.sources import datasets_folder
 from curelab.spread import spread
-from curelab.spread.banded import Banded
 
 
 @pytest.fixture(params=list(BENCHES))
@@ -256,12 +257,12 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
     assert f"{QUICK} draws" in everything and "which these were varied" in everything, page.says[shown].text
     steps = list(page.settle())
     assert len(steps) >= 4  # none of them long
-    full = DRAWS if name != "batch" else 256
+    full = PAGE_DRAWS if name != "batch" else 256
     everything = " ".join(say.text for say in page.says.values())
     assert f"{full} draws" in everything and f"{QUICK} draws of" not in everything
     if name == "thick point":
         stages = state.cure_lasting(90 * 86400.0)
-        many = spread(state.batch.pieces, stages, count=DRAWS)
+        many = spread(state.batch.pieces, stages, count=PAGE_DRAWS)
         band = many.at("core", "salt", state.banded(stages).usual.times, 0, "equilibrium")
         mine = state.banded(stages).at("core", "salt", state.banded(stages).usual.times, 0, "equilibrium")
         for ours, theirs in zip(mine, (band.middle, band.low, band.high), strict=True):

@@ -379,7 +379,7 @@ def test_hurdles_count_in_pairs(salt, nitrite, protected):
 
 
 @pytest.mark.parametrize("pair", ["mild", "strong"])
-@pytest.mark.parametrize(("what", "beyond"), [("nitrite", 2000), ("water_phase_salt", 50)])
+@pytest.mark.parametrize(("what", "beyond"), [("nitrite", 2000), ("water_phase_salt", 25)])
 def test_every_number_of_the_pairs_decides(pair, what, beyond):
     history = evened(*((0.045, 250) if pair == "mild" else (0.07, 100)))
     numbers = default_numbers()

@@ -13,6 +13,7 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from curelab.spread.banded import Banded
 
 from curelab import units
 from curelab.__main__ import main
@@ -23,10 +24,10 @@ from curelab.paper import pages as paper
 from curelab.paper.drawn_lines import BOTTOM, LEFT, RIGHT, TOP, svg_lines, ticks
 from curelab.paper.pages import label_html, sheet_html
 from curelab.paper.schedule import plan_words, schedule
-from curelab.paper.sheet import label, ounces, sheet
+from curelab.paper.sheet import label, sheet
+from curelab.paper.weighings import ounces
 from curelab.show import pictures
 from curelab.sources import datasets_folder
-from curelab.spread.banded import Banded
 
 DEMO = datasets_folder() / "demo_brisket.toml"
 US = datasets_folder() / "demo_loin.toml"
