@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from curelab import Brine, InputError, Problem
+from curelab import Brine, InputError, Problem, Soak, Water
 from curelab.batch import dumps, load
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import DRAWS, QUICK, State, opened, starting_batch
@@ -106,6 +106,14 @@ def test_the_soak_bench_builds_the_batch_an_api_would():
     soak = state.batch.stages[-2]
     assert [(w.amount, w.lasts, w.temperature[0][1]) for w in soak.waters] == [(6.0, 5400.0, 279.15)] * 3
     assert state.batch.stages[-1].lasts == 86400.0
+
+
+def test_a_soak_before_another_brine_as_weighed_out_has_no_rest_to_set():
+    start = starting_batch()
+    soak = Soak(waters=(Water(amount="4 kg", lasts="1 h", temperature="4 degC"),))
+    state = State(start.but(stages=(start.stages[0], soak, start.stages[0])), strict=True)
+    page = bench("soak", state)
+    assert "rest" not in page.controls and page.says["answer"].text and not page.says["trouble"].text
 
 
 def test_the_strong_brine_is_put_into_the_batch_only_when_asked():

@@ -100,7 +100,8 @@ class SoakBench(Bench):
 
     def _rest(self, batch) -> int | None:
         after = self._soak(batch) + 1
-        return after if after < len(batch.stages) and batch.stages[after].stretches[0].sealed else None
+        stages = batch.stages
+        return after if after < len(stages) and not stages[after].wet and not stages[after].cures else None
 
     def _waters(self, count: int | None = None, **changes) -> None:
         def change(batch):
