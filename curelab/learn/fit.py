@@ -186,7 +186,7 @@ def fit(
     own, scatter = _errors(readings, usual, parameters, base, shared)
 
     def both(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Residuals, readings before priors, and their slopes, in one ensemble."""
+        """Residuals, readings before priors, and their slopes, in one pass."""
         if x.tobytes() not in seen:
             meat, off = x[: len(varying)], x[len(varying) :]
             step = STEP * np.eye(len(meat))

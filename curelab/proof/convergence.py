@@ -9,7 +9,7 @@ import numpy as np
 
 from ..engine.history import History
 from ..engine.run import FREE
-from ..recipe.stages import AnyStage, Bath, Brine, Rest, SealedCure, Soak, Water
+from ..recipe.stages import Bath, Brine, Rest, SealedCure, Soak, Stage, Water
 from ..show.pictures import Lines
 from . import crank, layered, meat, series
 from .case import OURS, Case, Series, Table
@@ -94,7 +94,7 @@ def falling_picture() -> Case:
     )  # fmt: skip
 
 
-KINDS: dict[str, Callable[[], list[AnyStage]]] = {
+KINDS: dict[str, Callable[[], list[Stage]]] = {
     "brine": lambda: [_brine()],
     "brine, turned": lambda: [_brine(lying=True, turn_every="1.5 d")],
     "brine, running": lambda: [_brine(running=True)],

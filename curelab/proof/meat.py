@@ -7,7 +7,7 @@ import numpy as np
 from ..engine.history import History
 from ..engine.simulate import CELLS, simulate
 from ..recipe.piece import Piece
-from ..recipe.stages import AnyStage
+from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
 
 DAY = 86400.0
@@ -45,7 +45,7 @@ def nitrite_loss() -> float:
     return float(np.log(2) / (3600 * 10 ** (a + b * 3 + c * numbers["ph.beef"].value)))
 
 
-def run(stages: AnyStage | list[AnyStage], film: float = BARE, cells: int = CELLS, **changes) -> History:
+def run(stages: Stage | list[Stage], film: float = BARE, cells: int = CELLS, **changes) -> History:
     """The history of one such piece; `changes` go to `piece`."""
     return simulate(piece(**changes), stages, cells=cells, numbers=with_film(film))
 
