@@ -156,6 +156,15 @@ def test_every_number_is_claimed_or_claims_nothing(name):
     assert not unclaimed(texts()[name], NO_CLAIM[name])
 
 
+def test_the_example_of_the_readme_runs(capsys):
+    (example,) = re.findall(r"```python\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    exec(compile(example, "README.md", "exec"), {})
+    said = capsys.readouterr().out.splitlines()
+    assert said[0] == "History of point: 10 d" and "after 10 d, as planned" in said[1] and len(said) == 4
+    assert all(each.startswith("The core reaches 90 % of its equilibrium salt after ") for each in said[2:])
+    assert "512 draws of how fast meat takes salt" in said[3]
+
+
 def test_every_claim_is_made_somewhere():
     made = {marker[1] for text in texts().values() for marker in MARKER.finditer(text)}
     assert made == set(CLAIMS)
