@@ -434,23 +434,27 @@ def counted_one_by_one(history, piece, steps):
 WARMING = [["0 h", "3 degC"], ["9 h", "12 degC"], ["18 h", "6 degC"], ["60 h", "9 degC"], ["72 h", "3.5 degC"]]
 
 
-@pytest.mark.parametrize("how", ["lying", "capped", "cylinder", "in company"])
+@pytest.mark.parametrize("how", ["lying", "lying tight", "capped", "cylinder", "in company"])
 def test_exposures_leave_nothing_out(how):
-    """What is read in a few cells first is what every depth says: also where the barest place is none of them."""
+    """What is read in a few places first is what every depth says: also where the barest place is none of them, as above a floor that
+    lets little by.
+    """
     slab = Piece(name="slab", thickness="4 cm", weight="1 kg")
     pieces = {
         "lying": (slab,),
+        "lying tight": (slab,),
         "capped": (slab.but(fat_cap="6 mm"),),
         "cylinder": (slab.but(shape="cylinder"),),
         "in company": (slab.but(name="other", thickness="2.5 cm"), slab),
     }[how]
     bath = Bath(water="5 kg", salt="900 g", nitrite="2.5 g")
     stages = (
-        Brine(bath=bath, temperature=WARMING, lasts="5 d", lying=how == "lying"),
+        Brine(bath=bath, temperature=WARMING, lasts="5 d", lying=how.startswith("lying")),
         Rest(temperature=WARMING, lasts="3 d"),
         Soak(waters=(Water(amount="20 kg", lasts="3 h", temperature="8 degC"),)),
     )
-    history = simulate(pieces, stages, cells=12)
+    tight = {"film.contact": 3e-8} if how == "lying tight" else {}
+    history = simulate(pieces, stages, cells=12, numbers=default_numbers().with_values(tight))
     for number, found in enumerate(exposures(history)):
         expected = counted_one_by_one(history, number, 1500)
         assert 0.1 * DAY < expected[0] < 7.9 * DAY  # neither bare nor protected throughout
