@@ -8,6 +8,7 @@ from curelab.batch import dumps, load
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import DRAWS, QUICK, State, opened, starting_batch
 from curelab.outcome import run
+from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
 from curelab.show.report import in_short, words
 from curelab.sources import datasets_folder
 from curelab.spread import Spread, spread
@@ -251,6 +252,15 @@ def test_bands_hold_the_usual_line_and_go_away():
         assert np.all(low <= usual + slack) and np.all(usual <= high + slack)
     alone = tuple(Spread.single(many.usual).at("core", "salt", [86400.0]))
     assert alone == (pytest.approx(many.usual.core("salt", [86400.0]), rel=1e-12), None, None)
+
+
+def test_what_was_carried_over_moves_the_usual_line_with_the_draws():
+    own = MeatAndFridge(schema=1, name="x", known=[Known(key="obstruction.lean", low=0.5, value=0.52, high=0.54)])
+    plain, carried = (State(starting_batch().but(meat_and_fridge=each)).spread() for each in (None, own))
+    assert carried.usual.numbers["obstruction.lean"].value == 0.52 != plain.usual.numbers["obstruction.lean"].value
+    core = [each.at_end("core", "salt", 0, "thick end").middle[0] for each in (plain, carried)]
+    usual = [each.usual.core("salt", each.usual.ends(0), "thick end") for each in (plain, carried)]
+    assert core[1] > 1.2 * core[0] and usual[1] > 1.2 * usual[0]
 
 
 @pytest.mark.parametrize("name", ("thick point", "equilibrium or strong", "soak", "batch"))
