@@ -37,11 +37,6 @@ class Window:
     def empty(self) -> bool:
         return not self.opens < self.closes
 
-    @property
-    def span(self) -> tuple[float, float]:
-        """(opens, closes) [s], inf for never."""
-        return self.opens, self.closes
-
 
 def window(
     pieces: Piece | Sequence[Piece],
@@ -67,13 +62,6 @@ def window(
             break
     usual, slow, fast = (tuple(map(float, pair)) for pair in ends)
     return _told(usual, slow, fast, ready, salty, many.of(0))
-
-
-def window_of(history: History, cured: str = "core salt >= 1.5 %", too_salty: str = "average salt >= 3 %") -> Window:
-    """The window seen within a history that is there already, of usual meat alone."""
-    ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
-    ends = history.first_time(ready), history.first_time(salty, where="any")
-    return _told(ends, ends, ends, ready, salty, history)
 
 
 def _told(usual, slow, fast, ready: Criterion, salty: Criterion, history: History) -> Window:

@@ -53,7 +53,7 @@ class Search:
         self._seen: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
 
     def __call__(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Residuals (r + v + i,), readings before priors, and their slopes (r + v + i, v + i), in one ensemble."""
+        """Residuals (r + v + i,), readings before priors, and their slopes (r + v + i, v + i), in one pass."""
         if x.tobytes() not in self._seen:
             meat, off = x[: len(self.varying)], x[len(self.varying) :]
             step = STEP * np.eye(len(meat))

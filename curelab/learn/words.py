@@ -88,9 +88,9 @@ def typical_pace() -> float:
 
 def what_to_measure(batch: Batch) -> str:
     """Two sentences for a cook whose log says nothing yet: what to measure, and how."""
-    cure = next((stage for stage in batch.stages if stage.cures), None)
+    cure = next((stage for stage in batch.filled() if stage.cures), None)
     slice_of = f"fry a thin slice of the {max(batch.pieces, key=lambda piece: piece.lean_thickness).name} and write down how it tastes"
-    if cure is not None and cure.wet and not getattr(cure, "running", False):
+    if cure is not None and cure.wet and not any(stretch.endless for stretch in cure.stretches):
         return (
             "Stir the brine, let a salometer float in it and write down what it shows and how cold the brine is: when the meat goes in, after "
             f"two days, and twice more before the cure ends. Without a salometer, {slice_of} when the meat is done."

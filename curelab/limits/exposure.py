@@ -10,7 +10,7 @@ from ..engine.history import History
 from ..engine.run import FREE
 from ..sources import Numbers, default_numbers
 
-STEPS = 400  # of each run; a change between two of them is placed half a step off at most
+STEPS = 400  # of each stretch; a change between two of them is placed half a step off at most
 
 
 @dataclass(frozen=True)
@@ -46,9 +46,9 @@ def paired(free: np.ndarray, salt: np.ndarray, pairs: Pairs) -> np.ndarray:
 
 
 def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposure, ...]:
-    """The exposure of every piece, in one pass over all runs, because its three figures rest on the same readings.
+    """The exposure of every piece, in one pass over all stretches, because its three figures rest on the same readings.
 
-    All stages count, the start included; to a 400th of each run. Free nitrite is counted on green weight.
+    All stages count, the start included; to a 400th of each stretch. Free nitrite is counted on green weight.
     """
     numbers = numbers or default_numbers()
     warm = numbers.si("protection.cold") + 1e-6

@@ -109,9 +109,9 @@ def schedule(
 ) -> Schedule:
     """Lay a batch into its kitchen's hours.
 
-    Parameters: `outcome`, what `run(batch, log=False)` gave, if it is there already; `log`: whether the days to check are told from the log
-    as well (the dates stay as planned); `now`, an aware time: a plan
-    backward from the serving time that should have begun before it is told so. A batch without `start` and
+    Parameters: `outcome`, what `run(batch, log=False)` gave, if it is there already; `log`: whether the
+    days to check take up the log (the dates stay as planned); `now`, an aware time: a plan backward from the
+    serving time that should have begun before it is told so. A batch without `start` and
     `plan` gets days instead of dates; one with `start` only, a floating clock that knows no clock change.
     Raises InputError for a plan that is impossible, with the nearest one that is possible.
     """
@@ -177,7 +177,7 @@ def _remarks(batch: Batch, clock: KitchenClock, given: str, known: Outcome | Non
 
 
 def _links(batch: Batch, wished: Outcome) -> tuple[list[Link], list[int | None]]:
-    """The chain, and for each stretch the number of its stage (None: a step)."""
+    """The chain, and for each link the number of its stage (None: a step)."""
     plan = batch.plan
     step = lambda each: Link(each.name, _minutes(each.lasts), math.floor(each.longest / 60 + 1e-6))  # noqa: E731
     links: list[Link] = [step(each) for each in plan.before] if plan else []

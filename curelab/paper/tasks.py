@@ -138,7 +138,7 @@ def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: s
     """Title and detail where a stage, or the next water of a soak, begins."""
     stage, system = planned.history.stages[index], batch.units
     lead = f"{out}, " if out else ""
-    until = getattr(batch.stages[index], "until", None)
+    until = batch.stages[index].until
     aim = f"until {in_words(until)}" if until else ""
     spent = say_time.spell(minutes)
     stretch = stage.stretches[number]

@@ -76,7 +76,7 @@ class Map:
 
 def band_note(many: Spread) -> str:
     """What the shading means, in one line; nothing without bands."""
-    if not many:
+    if not many.banded:
         return ""
     return f"shaded: 8 cases of 10, of {many.count} draws of {len(many.inputs)} uncertain inputs; line: the middle case"
 

@@ -13,13 +13,11 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
-from curelab.spread.banded import Banded
 
 from curelab import units
 from curelab.__main__ import main
 from curelab.batch import from_table, load
 from curelab.fields import InputError
-from curelab.learn.update import run_with_log
 from curelab.paper import pages as paper
 from curelab.paper.drawn_lines import BOTTOM, LEFT, RIGHT, TOP, svg_lines, ticks
 from curelab.paper.pages import label_html, sheet_html
@@ -28,6 +26,7 @@ from curelab.paper.sheet import label, sheet
 from curelab.paper.weighings import ounces
 from curelab.show import pictures
 from curelab.sources import datasets_folder
+from curelab.spread import Spread
 
 DEMO = datasets_folder() / "demo_brisket.toml"
 US = datasets_folder() / "demo_loin.toml"
@@ -54,7 +53,7 @@ def full(system="metric"):
 @pytest.fixture(scope="module")
 def plans():
     made = {
-        "brisket": schedule(load(DEMO), known=run_with_log(load(DEMO))[0]),
+        "brisket": schedule(load(DEMO)),
         "loin": schedule(load(US)),
         "full": schedule(full()),
     }
@@ -138,7 +137,7 @@ def test_ounces_are_true_to_two_percent(mass):
 
 def test_the_meat_ends_as_the_band_says(plans):
     found = plans["brisket"]
-    last = found.planned.history.runs[-1].index
+    last = found.planned.history.ran[-1].stage
     value, low, high = (100 * each for each in found.planned.band("core", "salt", last, "point"))
     many = found.planned.spread.at(
         "core", "salt", [found.planned.history.length], "point"
@@ -253,7 +252,7 @@ def test_the_picture_is_the_profile_of_the_last_day(plans):
 
 def test_lines_apart_in_grey_have_dashes_and_a_legend(plans):
     history = plans["brisket"].planned.history
-    root = ET.fromstring(svg_lines(pictures.over_time(Banded(history), "salt", "point")))
+    root = ET.fromstring(svg_lines(pictures.over_time(Spread.single(history), "salt", "point")))
     name = "{http://www.w3.org/2000/svg}"
     dashes = [line.get("stroke-dasharray") for line in root.iter(f"{name}polyline")]
     assert len(set(dashes)) == 3 and {"surface", "average", "core"} <= {text.text for text in root.iter(f"{name}text")}

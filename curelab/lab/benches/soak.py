@@ -104,7 +104,7 @@ class SoakBench(Bench):
 
     def _rest(self, batch) -> int | None:
         after, stages = self._soak(batch) + 1, with_soak(batch).stages
-        return after if after < len(stages) and stages[after].stretches[0].sealed else None
+        return after if after < len(stages) and not stages[after].wet and not stages[after].cures else None
 
     def _waters(self, count: int | None = None, **changes) -> None:
         number = self._soak(self.state.batch)
