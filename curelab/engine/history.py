@@ -279,12 +279,12 @@ class History:
         """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
         number, name = self.piece_number(piece), quantity_of(quantity)
         across, whole = _whole(self.depths(number))
-        where = across * self.pieces[number].thickness
-        within = depth / self.state.meats[number].size  # places are those of the piece as planned
+        meat = self.state.meats[number]
+        within = depth / (meat.piece.thickness * meat.size)  # a share of the thickness, which is another in every draw
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
             values = run.profile(name, "meat", t, number)[..., whole]
-            return mean_within(where, values.reshape(-1, len(where)), np.repeat(within, t.shape[1])).reshape(t.shape)
+            return mean_within(across, values.reshape(-1, len(across)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
         return self._read(times, one)
 
