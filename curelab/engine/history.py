@@ -266,10 +266,10 @@ class History:
         """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
         number, name = self.piece_number(piece), quantity_of(quantity)
         across, whole = whole_depth(self.depths(number))
-        within = depth / self.state.meats[number].size  # as a share of the thickness
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
             values = run.profile(name, "meat", t, number)[..., whole]
+            within = depth / run.meats[number].size  # a share of the thickness, which is another in every draw
             return mean_within(across, values.reshape(-1, len(across)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
         return self._read(("bite", name, number, depth), times, one)

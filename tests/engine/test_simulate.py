@@ -191,6 +191,35 @@ def test_extending_equals_doing_all_at_once(stages):
         assert len(twice.budget) == len(once.budget)
 
 
+DRAWN = {"obstruction.lean": [0.2, 0.33, 0.6], "temperature": [-1.0, 0.0, 2.0], "purge.sealed_cure": [2.0, 3.0, 5.0]}
+
+
+@every_kind
+@pytest.mark.parametrize("few", [True, False])
+def test_going_on_equals_doing_all_at_once_in_every_draw(stages, few):
+    """Also where the draws ended at different times; and the first history stays as it was."""
+    columns = {key: np.array(values) for key, values in DRAWN.items()}
+    more = (rest("5 h"), brine(lying=True, lasts="2 d"), soak(until="average salt <= 2 %"))
+    choices = {"draws": columns, "few": few, "cells": CELLS, "segments": 3}
+    once, first = simulate(piece(), (*stages, *more), **choices), simulate(piece(), stages, **choices)
+    before = first.profile("salt").values.copy()
+    twice = simulate(piece(), more, after=first)
+    assert twice.drawn and twice.count == 3 and twice.stages == once.stages
+    np.testing.assert_array_equal(twice.length, once.length)
+    times = np.linspace(0.0, 1.0, 15) * once.length[:, None]
+    for name in QUANTITIES:
+        a, b = twice.profile(name, times).values, once.profile(name, times).values
+        np.testing.assert_allclose(a, b, rtol=1e-9, atol=1e-13 * b.max() + 1e-30)
+    np.testing.assert_allclose(twice.weight(times), once.weight(times), rtol=1e-12)
+    assert {number.key for number in twice.sources} == {number.key for number in once.sources}
+    assert len(twice.budget) == len(once.budget)
+    np.testing.assert_array_equal(first.profile("salt").values, before)
+    assert len(first.stages) == len(stages) and first.ran[-1].stage == len(stages) - 1
+    alone = twice.of(2)
+    assert alone.length == pytest.approx(once.length[2], rel=1e-12)
+    assert alone.core("salt") == pytest.approx(once.core("salt")[2, 0], rel=1e-9)
+
+
 @pytest.mark.parametrize("name", TRACERS)
 @every_shape
 def test_twice_the_solute_is_twice_the_answer(shape, name):
