@@ -218,7 +218,7 @@ class Batch(Record):
                 "plan",
                 f'the dates hang on "start" of the batch or on "serve" in the plan, and {told}; give exactly one',
             )
-        for where, moment in (("start", self.start), ("plan.serve", self.plan and self.plan.serve)):
+        for where, moment in (("start", self.start), ("plan.serve", self.plan.serve if self.plan else None)):
             yield from year_problems(moment, where)
         waiting = [number for number, stage in enumerate(self.stages, 1) if _unweighed(stage)]
         if waiting and self.weigh_out is None:

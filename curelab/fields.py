@@ -304,7 +304,8 @@ def from_plain(record: type[R], table: Any) -> R:
     if not isinstance(table, Mapping):
         raise refuse("", f"{shown(table)} is not a table of fields")
     specs = {spec.name: spec for spec in fields(record)}  # type: ignore[arg-type]
-    problems, values, known = [], {}, ", ".join(specs)
+    problems: list[Problem] = []
+    values, known = {}, ", ".join(specs)
     for name, given in table.items():
         if name not in specs:
             # Looking for the nearest takes time; what is beyond the problems that are listed goes without.

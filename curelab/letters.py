@@ -21,9 +21,9 @@ def refused_letter(words: str, lines: bool = False) -> str | None:
     return next((ascii(each)[1:-1] for each in _CONTROL.findall(words) if not (lines and each in _LINES)), None)
 
 
-def visible(words: str) -> str:
-    """The same words with every control letter written out."""
-    return _CONTROL.sub(lambda found: ascii(found[0])[1:-1], words)
+def visible(words: str, lines: bool = False) -> str:
+    """The same words with every control letter written out; `lines`: but for new lines and tabs."""
+    return _CONTROL.sub(lambda found: found[0] if lines and found[0] in _LINES else ascii(found[0])[1:-1], words)
 
 
 def clipped(words: str, longest: int = LONGEST_QUOTE) -> str:

@@ -55,7 +55,7 @@ def read_table(path: str | Path) -> dict[str, Any]:
         raise _fault(path, _TOO_LONG) from None
 
 
-_TOO_LONG = "holds a whole number of more than 18 digits, and no batch does; look for a key that was held down"
+_TOO_LONG = "holds a whole number of more than 18 digits; take it out or shorten it"
 
 
 def _check_inside(path: Path, value: Any, deepest: int) -> None:
@@ -85,6 +85,8 @@ def write_files(files: Mapping[Path, bytes], *, overwrite: bool = False) -> None
     """
     if not overwrite and (there := [path for path in files if path.exists()]):
         raise InputError([Problem(path.name, _THERE) for path in there])
+    if overwrite:
+        files = {path.resolve(): content for path, content in files.items()}  # a link stays a link
     token = secrets.token_hex(4)
     placed: list[Path] = []
     path = Path()
@@ -102,7 +104,7 @@ def write_files(files: Mapping[Path, bytes], *, overwrite: bool = False) -> None
             else:
                 os.link(_beside(path, token), path)  # unlike a rename, refuses if someone was faster
                 placed.append(path)
-        placed = []
+        placed = []  # all are there, so none is taken back
     except FileExistsError:
         raise _fault(path, _THERE) from None
     except OSError as error:
