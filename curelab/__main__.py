@@ -1,6 +1,6 @@
-"""The `curelab` command: open the lab, or do one thing with a batch file. Exit codes: 0: done;
+"""The `curelab` command: open the lab, or do one thing with a batch file.
 
-2: what was given cannot be used; 70: a fault of our own; 74: the answer cannot be printed; 130: stopped by the person.
+Exit codes: 2, what was given cannot be used; 70, a fault of our own; 74, the answer cannot be printed; 130, stopped by the person.
 """
 
 from __future__ import annotations

@@ -113,7 +113,7 @@ def _read(given: str, kind: str) -> float:
     noun, like = KINDS[kind].noun, f'write it like "{KINDS[kind].example}"'
     if len(given) > LONGEST:
         raise ValueError(f"{quoted(given)} is not {noun}, because it has {len(given)} letters; {like}")
-    value, rest, terms = 0.0, given.strip(), 0
+    value, rest, terms, sign = 0.0, given.strip(), 0, 1
     if not rest:
         raise ValueError(f"an empty text is not {noun}; {like}")
     while rest:
@@ -138,9 +138,10 @@ def _read(given: str, kind: str) -> float:
         if because:
             raise ValueError(f"{quoted(given)} is not {noun}, because {because}; {like}")
         try:
-            value += factor * _plain_number(number) / divisor + offset
+            value += sign * factor * _plain_number(number) / divisor + offset
         except ValueError:  # "1.5/2", or divided by zero
             raise ValueError(f"{quoted(given)} is not {noun}; {like}") from None
+        sign = -1 if given.lstrip().startswith("-") else 1  # "-2 lb 3 oz" lies below "-2 lb"
     return _finite(value, given, kind)
 
 
