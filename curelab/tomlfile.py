@@ -18,9 +18,12 @@ from .fields import InputError, Problem
 LARGEST = 5_000_000  # bytes; a batch with years of readings stays far below
 DEEPEST = 20  # tables and lists in each other; a batch has eight
 _LARGEST_INTEGER = 2**63  # as TOML has it
-_PART = r"""(?:[\w-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')[ \t]*+"""
-# A key with more parts than any batch is deep. The parser would spend gigabytes on one of thousands, so it never gets one.
-_DEEP_KEY = re.compile(rf"(?<![\w-])(?:{_PART}\.[ \t]*+){{{DEEPEST},}}")
+# Keys of more parts than any batch has. The parser would spend gigabytes on one of thousands, so it never gets one; texts and comments are not keys.
+_TEXTS = re.compile(
+    r'''"""(?:[^"\\]|\\[\s\S]|"{1,2}(?!"))*+(?:"{3,5}|\Z)?|"(?:[^"\\\n]|\\.)*+"?'''
+    r"""|'''[\s\S]*?(?:'{3,5}|\Z)|'[^'\n]*+'?|#[^\n]*+"""
+)
+_DEEP_KEY = re.compile(r"(?<![\w-])(?:[\w-]++[ \t]*+\.[ \t]*+){8}")
 
 
 def read_table(path: str | Path) -> dict[str, Any]:
@@ -32,7 +35,7 @@ def read_table(path: str | Path) -> dict[str, Any]:
         if len(content) > LARGEST:
             raise _fault(path, f"has more than {LARGEST / 1e6:.0f} MB, more than any batch; is it the right file?")
         words = content.decode("utf-8")
-        if _DEEP_KEY.search(words):
+        if _DEEP_KEY.search(_TEXTS.sub("_", words)):
             raise RecursionError
         table = tomllib.loads(words)
         _check_inside(path, table, DEEPEST)

@@ -60,7 +60,7 @@ def of_refusal(error: InputError, content: bytes) -> str:
     for line in lines:
         if refused_letter(line) or len(line) > LONGEST_LINE:
             return f"a line of {len(line)} letters, or with control letters: {line[:200]!r}"
-    long = re.findall(r'"([^"\\\n]{%d,})"' % (LONGEST_QUOTE + 1), content.decode("utf-8", "replace"))
+    long = re.findall(rf'"([^"\\\n]{{{LONGEST_QUOTE + 1},}})"', content.decode("utf-8", "replace"))
     for words in long:
         if any(words[: LONGEST_QUOTE + 1] in line for line in lines):
             return f"more than {LONGEST_QUOTE} letters were repeated of {words[:80]!r}"
