@@ -90,7 +90,11 @@ class Rule(ABC):
 def _short(problems: tuple[Problem, ...], given: Any) -> Iterable[Problem]:
     """The problems, with what was given (or an entry of it) cut to LONGEST_QUOTE letters where a sentence repeats it."""
     try:
-        entries = given if isinstance(given, (list, tuple)) else (given,)
+        entries = [
+            each
+            for each in (given if isinstance(given, (list, tuple)) else [given])
+            if isinstance(each, (str, list, tuple))
+        ]
         long = [words for each in entries for words in (visible(str(each)), repr(each)) if len(words) > LONGEST_QUOTE]
     except ValueError:  # a number too long to be written
         return problems
@@ -156,7 +160,12 @@ class Choice(Rule):
 
 def nearest(given: Any, known: Iterable[Any]) -> str:
     """'did you mean "cylinder"?', or nothing where nothing is near."""
-    near = difflib.get_close_matches(clipped(str(given)), map(str, known), 1)
+    return _nearest(clipped(str(given)), tuple(map(str, known)))
+
+
+@functools.lru_cache(maxsize=1024)
+def _nearest(word: str, known: tuple[str, ...]) -> str:
+    near = difflib.get_close_matches(word, known, 1)
     return f'did you mean "{near[0]}"?' if near else ""
 
 

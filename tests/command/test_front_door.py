@@ -166,7 +166,8 @@ def test_a_full_screen_says_what_was_done_all_the_same(words, told, file):
 def test_no_control_letter_reaches_the_screen_even_in_the_name_of_a_file(tmp_path, capsys):
     path = tmp_path / "a\x1b[31m.toml"
     path.write_bytes(DEMO.read_bytes())
-    assert said(["check", str(path)], capsys)[0] == 0
+    code, out, _ = said(["check", str(path)], capsys)
+    assert code == 0 and refused_letter(out, lines=True) is None and "a\\x1b[31m.toml" in out
     code, out, err = said(["check", str(path.with_name("b\x1b.toml"))], capsys)
     assert code == 2 and refused_letter(out + err, lines=True) is None and "b\\x1b.toml" in err
 
