@@ -65,8 +65,7 @@ FAULTS = (
     Fault("water phase for whole meat", 'if basis == "water phase": inside = w * self.bodies[piece].partition',
           'if basis in ("water phase", "meat"):\n            inside = w * self.bodies[piece].partition', ("tests/engine/test_history.py",), few=True),
     Fault("ion for salt", 'nitrite_as(fraction, "NaNO2", "NO2 ion") if', "fraction if", (LIMITS,), few=True),
-    Fault("lb for kg", "factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)",
-          "factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)\n            factor = 1.0 if unit == \"lb\" else factor",
+    Fault("lb for kg", '("lb lbs pound pounds", MASS, _POUND),', '("lb lbs pound pounds", MASS, Fraction(1)),',
           (f"{PROOF}::test_every_case_holds[cover pickle]", f"{SIMULATE}::test_the_same_batch_in_other_units"), few=True),
     # geometry and links
     Fault("whole thickness for half", "[widths[middle] / 2,", "[widths[middle],", (f"{PROOF}::test_every_case_holds",)),
