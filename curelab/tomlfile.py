@@ -2,32 +2,48 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
-import tempfile
+import re
+import secrets
+import shutil
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from .fields import InputError, Problem
 
-LARGEST = 2_000_000  # bytes; a batch with years of readings stays far below
+LARGEST = 5_000_000  # bytes; a batch with years of readings stays far below
+DEEPEST = 20  # tables and lists in each other; a batch has eight
+_LARGEST_INTEGER = 2**63  # as TOML has it
+# Keys of more parts than any batch has. The parser would spend gigabytes on one of thousands, so it never gets one; texts and comments are not keys.
+_TEXTS = re.compile(
+    r'''"""(?:[^"\\]|\\[\s\S]|"{1,2}(?!"))*+(?:"{3,5}|\Z)?|"(?:[^"\\\n]|\\.)*+"?'''
+    r"""|'''[\s\S]*?(?:'{3,5}|\Z)|'[^'\n]*+'?|#[^\n]*+"""
+)
+_DEEP_KEY = re.compile(r"(?<![\w-])(?:[\w-]++[ \t]*+\.[ \t]*+){8}")
 
 
 def read_table(path: str | Path) -> dict[str, Any]:
-    """The table in a TOML file. Raises InputError: missing, a folder, too large, not UTF-8, or not TOML."""
+    """The table in a TOML file. Raises InputError: missing, a folder, too large or deep, not UTF-8, or not TOML."""
     path = Path(path)
     try:
-        if path.is_dir():
-            raise _fault(path, "is a folder; name the file in it")
-        size = path.stat().st_size
-        if size > LARGEST:
-            raise _fault(
-                path, f"has {size / 1e6:,.0f} MB, and a batch has at most {LARGEST / 1e6:.0f}; is it the right file?"
-            )
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
+        with path.open("rb") as file:
+            content = file.read(LARGEST + 1)  # and no more: a device never ends
+        if len(content) > LARGEST:
+            raise _fault(path, f"has more than {LARGEST / 1e6:.0f} MB, more than any batch; is it the right file?")
+        words = content.decode("utf-8")
+        if _DEEP_KEY.search(_TEXTS.sub("_", words)):
+            raise RecursionError
+        table = tomllib.loads(words)
+        _check_inside(path, table, DEEPEST)
+        return table
     except FileNotFoundError:
         raise _fault(path, 'does not exist; check the name, or make one with "curelab new FILE"') from None
+    except IsADirectoryError:
+        raise _fault(path, "is a folder; name the file in it") from None
     except UnicodeDecodeError as error:
         raise _fault(path, f"is not UTF-8 text (byte {error.start + 1}); save it again as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
@@ -36,6 +52,24 @@ def read_table(path: str | Path) -> dict[str, Any]:
         raise _fault(path, "is nested too deeply to be a batch") from None
     except OSError as error:
         raise _fault(path, f"cannot be read: {error.strerror}") from None
+    except InputError:
+        raise
+    except ValueError:  # Python reads no number of more than a few thousand digits
+        raise _fault(path, _TOO_LONG) from None
+
+
+_TOO_LONG = "holds a whole number of more than 18 digits; take it out or shorten it"
+
+
+def _check_inside(path: Path, value: Any, deepest: int) -> None:
+    """Refuse what no batch holds, so that whatever follows may write down and walk through anything in the table."""
+    if isinstance(value, (dict, list)):
+        if not deepest:
+            raise RecursionError
+        for each in value.values() if isinstance(value, dict) else value:
+            _check_inside(path, each, deepest - 1)
+    elif isinstance(value, int) and abs(value) >= _LARGEST_INTEGER:
+        raise _fault(path, _TOO_LONG)
 
 
 def _fault(path: Path, sentence: str) -> InputError:
@@ -44,29 +78,51 @@ def _fault(path: Path, sentence: str) -> InputError:
 
 def write_text(path: str | Path, words: str, *, overwrite: bool) -> None:
     """Write a whole file or nothing: beside it first, then renamed. Raises InputError if it is there and `overwrite` is False."""
-    path = Path(path)
-    if path.exists() and not overwrite:
-        raise _fault(path, "is there already and was left as it was; choose another name")
-    temporary = None
+    write_files({Path(path): words.encode("utf-8")}, overwrite=overwrite)
+
+
+def write_files(files: Mapping[Path, bytes], *, overwrite: bool = False) -> None:
+    """Write all of these files, or none: beside their places first, then renamed. `overwrite` is for a single file.
+
+    Raises InputError if one is there and `overwrite` is False, or cannot be written.
+    """
+    if not overwrite and (there := [path for path in files if path.exists()]):
+        raise InputError([Problem(path.name, _THERE) for path in there])
+    if overwrite:
+        files = {path.resolve(): content for path, content in files.items()}  # a link stays a link
+    token = secrets.token_hex(4)
+    placed: list[Path] = []
+    path = Path()
     try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(words)
-            file.flush()
-            os.fsync(file.fileno())
-        if overwrite:
-            os.replace(temporary, path)
-        else:
-            os.link(temporary, path)  # unlike a rename, refuses if someone was faster
-            os.unlink(temporary)
-        temporary = None
+        for path, content in files.items():
+            with _beside(path, token).open("xb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            if overwrite and path.exists():
+                shutil.copymode(path, _beside(path, token))
+        for path in files:
+            if overwrite:
+                os.replace(_beside(path, token), path)
+            else:
+                os.link(_beside(path, token), path)  # unlike a rename, refuses if someone was faster
+                placed.append(path)
+        placed = []  # all are there, so none is taken back
     except FileExistsError:
-        raise _fault(path, "is there already and was left as it was; choose another name") from None
+        raise _fault(path, _THERE) from None
     except OSError as error:
         raise _fault(path, f"cannot be written: {error.strerror}; nothing was changed") from None
     finally:
-        if temporary is not None and os.path.exists(temporary):
-            os.unlink(temporary)
+        for each in (*placed, *(_beside(path, token) for path in files)):
+            with contextlib.suppress(OSError):
+                each.unlink(missing_ok=True)
+
+
+_THERE = "is there already and was left as it was; choose another name"
+
+
+def _beside(path: Path, token: str) -> Path:
+    return path.with_name(f".{path.name}.{token}.part")
 
 
 def to_toml(table: dict[str, Any]) -> str:

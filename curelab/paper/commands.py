@@ -4,14 +4,17 @@ scale, shop.
 
 from __future__ import annotations
 
-import os
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
 from .. import units
 from ..fields import InputError, Problem, refuse
+from ..letters import quoted
+from ..tomlfile import LARGEST, write_files, write_text
 
 PAPER = ("a4", "letter")
+MOST_PIECES = 20  # as a batch has them
 
 
 def add_paper(actions) -> None:
@@ -103,7 +106,8 @@ def _plan(given) -> int:
         from .calendar_file import calendar
 
         former = _bytes(given.ics) if given.update else None
-        _write(given.ics, calendar(found, now, former), given.update)
+        write_files({given.ics: calendar(found, now, former)}, overwrite=given.update)
+        given.done = f"wrote {given.ics}"
     print(plan_words(found), end="")
     if given.ics is not None:
         print(f"\nWrote {given.ics}.")
@@ -142,7 +146,8 @@ def _page(given, kind: str, make, batch) -> int:
         content = pdf(page)
         if (count := pages(content)) > 1:
             print(f"This batch is too large for one page; the {kind} has {count}.")
-    _write(out, content, given.replace)
+    write_files({out: content}, overwrite=given.replace)
+    given.done = f"wrote {out}"
     print(f"Wrote {out}.")
     return 0
 
@@ -158,19 +163,22 @@ def _log(given) -> int:
     start = _start(batch)
     if given.undo:
         gone = undo(given.file)
+        given.done = "the last reading was taken out of the file"
         print(f"Took out: {gone.what} {gone.value} {gone.note}".rstrip() + ".")
     elif given.csv is not None:
         table = as_csv(batch, start)
         if str(given.csv) == "-":
             print(table, end="")
         else:
-            _write(given.csv, table.encode("utf-8"), False)
+            write_text(given.csv, table, overwrite=False)
+            given.done = f"wrote {given.csv}"
             print(f"Wrote {given.csv}.")
     elif given.reading:
         what, value, note = _said(given.reading, given.note)
         at = _moment(given, batch, start)
         reading = Reading(at=at, what=what, value=value, error=given.error, piece=given.piece, note=note)
         longer = append_reading(given.file, reading, start=start)
+        given.done = "the reading stands in the file, so do not log it again"
         print(log_words(longer.but(log=longer.log[-1:]), start).split(maxsplit=1)[1], end="")
     else:
         print(log_words(batch, start), end="")
@@ -184,6 +192,8 @@ def _said(words: list[str], note: str) -> tuple[str, str, str]:
     from ..batch import READINGS
 
     every = " ".join(words).replace("brine-strength", "brine strength").split()
+    if not every:
+        raise refuse("what", f"nothing is named; say one of {', '.join(READINGS)}")
     for count in (2, 1):
         what = " ".join(every[:count])
         if what in READINGS:
@@ -210,6 +220,7 @@ def _start(batch):
 
 def _moment(given, batch, start: datetime | None) -> float:
     """s after the start at which a reading was taken."""
+    from ..batch import year_problems
     from ..recipe.plan import LocalTimeRule
     from .kitchen_clock import KitchenClock
 
@@ -232,7 +243,10 @@ def _moment(given, batch, start: datetime | None) -> float:
         at = clock.instant_of(datetime.now(UTC) if start.tzinfo else datetime.now())
     else:
         try:
-            at = clock.instant(LocalTimeRule().read(given.at, True), "--at")
+            moment = LocalTimeRule().take(given.at, True)
+            if wrong := year_problems(moment, "--at"):
+                raise InputError(wrong)
+            at = clock.instant(moment, "--at")
         except InputError as error:
             raise InputError(
                 [Problem(problem.where or "--at", problem.sentence) for problem in error.problems]
@@ -252,12 +266,14 @@ def _scale(given) -> int:
     counts = {}
     for words in given.count:
         name, equals, number = words.rpartition("=")
-        if not equals or not number.strip().isdigit():
-            raise refuse("--count", f'"{words}" is not a piece and a number; write it like "point=2"')
+        if not equals or not re.fullmatch(r"\s*[0-9]{1,2}\s*", number) or int(number) > MOST_PIECES:
+            most = f"at most {MOST_PIECES} of a piece"
+            raise refuse("--count", f'{quoted(words)} is not a piece and a number, {most}; write it like "point=2"')
         counts[name] = int(number)
     scaled = scale(_loaded(given), weight=given.weight, by=given.by, counts=counts or None, id=secrets.token_hex(4))
     made = scaled.batch.but(name=given.name) if given.name else scaled.batch
     save(made, given.out)
+    given.done = f"wrote {given.out}"
     print(f"Wrote {given.out}.", *scaled.notes, sep="\n")
     return 0
 
@@ -271,26 +287,7 @@ def _shop(given) -> int:
 
 def _bytes(path: Path) -> bytes:
     try:
-        return path.read_bytes()
+        with path.open("rb") as file:
+            return file.read(LARGEST)
     except OSError as error:
         raise refuse(path.name, f"cannot be read: {error.strerror}; leave --update out to write a new one") from None
-
-
-def _write(path: Path, content: bytes, overwrite: bool) -> None:
-    """Write a whole file or nothing, and none that is there already unless asked to."""
-    there = refuse(path.name, "is there already and was left as it was; choose another name")
-    if path.exists() and not overwrite:
-        raise there
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        beside.write_bytes(content)
-        if overwrite:
-            os.replace(beside, path)
-        else:
-            os.link(beside, path)  # unlike a rename, refuses if someone was faster
-    except FileExistsError:
-        raise there from None
-    except OSError as error:
-        raise refuse(path.name, f"cannot be written: {error.strerror}; nothing was changed") from None
-    finally:
-        beside.unlink(missing_ok=True)

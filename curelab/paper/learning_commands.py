@@ -61,6 +61,7 @@ def _learn(given) -> int:
         _say(*(f"- {note}" for note in (*told.cannot, *found.remarks)))
     if given.save is not None:
         save_profile(profile_of(found.fit, given.name or batch.name, batch), given.save)
+        given.done = f"wrote {given.save}"
         if warm_log(batch):
             _say("", "What is kept is about your fridge and your meat. This batch itself was too warm: see above.")
         _say("", f'Wrote {given.save}. To begin another batch with it: curelab carry "{given.save}" BATCH')
@@ -73,6 +74,7 @@ def _carry(given) -> int:
 
     profile = load_profile(given.known)
     before, after = carry(given.file, profile, replace=given.replace)
+    given.done = "" if before == after else f"wrote {given.file}"
     if before == after:
         _say(f'"{after.name}" holds "{profile.name}" already; nothing was changed.')
         return 0
@@ -92,6 +94,7 @@ def _compare(given) -> int:
     rows = compare(batches)
     if given.csv is not None:
         write_text(given.csv, as_csv(rows), overwrite=False)
+        given.done = f"wrote {given.csv}"
     print(as_table(batches, rows, given.units or batches[0].units), end="")
     if given.csv is not None:
         print(f"\nWrote {given.csv}.")

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
+import os
 import textwrap
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -15,7 +17,7 @@ import numpy as np
 
 from .. import __version__, units
 from ..engine.run import FREE
-from ..fields import InputError, Problem, to_plain
+from ..fields import InputError, Problem, refuse, to_plain
 from ..forecast import Answer
 from ..limits import CAUTIONS, Verdict
 from ..limits.verdict import SIGNS
@@ -23,7 +25,7 @@ from ..outcome import Cured, Outcome
 from ..spread import Band, Windows
 from ..spread.answers import ordered
 from ..spread.sensitivity import Importance
-from ..tomlfile import write_text
+from ..tomlfile import write_files
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER, Weighed
 from .in_short import brackets, checked, how_sure, in_short, often
@@ -287,28 +289,50 @@ def as_json(outcome: Outcome) -> str:
     return json.dumps(plain(outcome), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
-    """places.csv, bands.csv, profiles.csv, budget.csv, verdicts.csv in `folder`; files that are there already are not touched. Bands are
-    those of the draws; the others are the batch at usual values.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    tables = {
-        "places.csv": outcome.history.to_frame().to_csv(index=False, lineterminator="\n"),
-        "bands.csv": outcome.spread.to_frame(outcome.history.times).to_csv(index=False, lineterminator="\n"),
-        "profiles.csv": outcome.history.profiles_frame().to_csv(index=False, lineterminator="\n"),
-        "budget.csv": _rows_csv([dict(row) for row in outcome.history.budget]),
-        "verdicts.csv": _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
-    }
-    taken = [name for name in tables if (folder / name).exists()]
-    if taken:  # all or none
+TABLES = ("places.csv", "bands.csv", "profiles.csv", "budget.csv", "verdicts.csv")
+
+
+def refuse_folder(folder: Path) -> None:
+    """Raises InputError where the tables cannot go into `folder`: it is a file, cannot be written, or holds one of them already."""
+    there = next(each for each in (folder.absolute(), *folder.absolute().parents) if each.exists())
+    if not there.is_dir():
+        raise refuse("--csv", f'"{there}" is a file; name a folder')
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise refuse("--csv", f'"{folder}" cannot be written; name another folder')
+    taken = [name for name in TABLES if (folder / name).exists()]
+    if taken:
         raise InputError(
             [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
         )
-    written = []
-    for name, text in tables.items():
-        write_text(folder / name, text, overwrite=False)
-        written.append(folder / name)
-    return written
+
+
+def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
+    """TABLES in `folder`, all of them or none. Bands are those of the draws; the others are the batch at usual values.
+
+    Raises InputError where one is there already, or cannot be written; a folder that was made for them is taken away again.
+    """
+    refuse_folder(folder)
+    history = outcome.history
+    tables = (
+        history.to_frame().to_csv(index=False, lineterminator="\n"),
+        outcome.spread.to_frame(history.times).to_csv(index=False, lineterminator="\n"),
+        history.profiles_frame().to_csv(index=False, lineterminator="\n"),
+        _rows_csv([dict(row) for row in history.budget]),
+        _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
+    )
+    files = {folder / name: table.encode("utf-8") for name, table in zip(TABLES, tables, strict=True)}
+    made = [each for each in (folder, *folder.parents) if not each.exists()]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        write_files(files)
+        made = []
+    except OSError as error:
+        raise refuse("--csv", f'"{folder}" cannot be made: {error.strerror}; name another folder') from None
+    finally:
+        for each in made:
+            with contextlib.suppress(OSError):
+                each.rmdir()
+    return list(files)
 
 
 def _rows_csv(rows: list[dict[str, Any]]) -> str:

@@ -77,6 +77,8 @@ def test_new_check_run_walk(capsys, tmp_path):
     path = tmp_path / "mine.toml"
     assert said(["new", str(path)], capsys)[0] == 0
     code, out, _ = said(["check", str(path)], capsys)
+    assert code == 0 and '"My first batch" can be read: 2 pieces, 2 stages, 0 readings in the log' in out
+    code, out, _ = said(["check", "--deep", str(path)], capsys)
     assert (
         code == 0 and "can be read and run" in out and "NOT enough" in out
     )  # readable is not safe: it says what it comes to

@@ -15,6 +15,7 @@ LIBRARY = ROOT / "curelab"
 
 # Rooms from the ground up. A room may import from lines above its own, never from its own line or below. A new room gets its line here.
 RANKS = [
+    ("letters", "unit_words"),
     ("units", "sources"),
     ("fields",),
     ("tomlfile", "matter"),
@@ -30,7 +31,7 @@ RANKS = [
     ("show",),
     ("paper",),
     ("proof",),
-    ("lab",),
+    ("lab", "failure"),
     ("__main__",),
 ]
 # The table of rooms in DEVELOPERS.md names every room, so that a newcomer finds it.

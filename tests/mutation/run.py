@@ -65,8 +65,7 @@ FAULTS = (
     Fault("water phase for whole meat", 'if basis == "water phase": inside = w * self.bodies[piece].partition',
           'if basis in ("water phase", "meat"):\n            inside = w * self.bodies[piece].partition', ("tests/engine/test_history.py",), few=True),
     Fault("ion for salt", 'nitrite_as(fraction, "NaNO2", "NO2 ion") if', "fraction if", (LIMITS,), few=True),
-    Fault("lb for kg", "factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)",
-          "factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)\n            factor = 1.0 if unit == \"lb\" else factor",
+    Fault("lb for kg", '("lb lbs pound pounds", MASS, _POUND),', '("lb lbs pound pounds", MASS, Fraction(1)),',
           (f"{PROOF}::test_every_case_holds[cover pickle]", f"{SIMULATE}::test_the_same_batch_in_other_units"), few=True),
     # geometry and links
     Fault("whole thickness for half", "[widths[middle] / 2,", "[widths[middle],", (f"{PROOF}::test_every_case_holds",)),
@@ -98,8 +97,8 @@ FAULTS = (
     Fault("partition upside down", "chain = chain.scaled(spread * piece.water(numbers))", "chain = chain.scaled(piece.water(numbers) / spread)",
           (f"{INVARIANTS}::test_at_rest_the_shares_are_those_of_the_partition",)),
     # arithmetic of a kitchen
-    Fault("a percent is one", "return 1.0, 100.0, 0.0", "return 1.0, 1.0, 0.0", (UNITS,)),
-    Fault("ppm a thousand times too strong", "return 1.0, 1e6, 0.0", "return 1.0, 1e3, 0.0", (UNITS,)),
+    Fault("a percent is one", '("% percent", NONE, Fraction(1, 100))', '("% percent", NONE, Fraction(1))', (UNITS,)),
+    Fault("ppm a thousand times too strong", '("ppm", NONE, Fraction(1, 10**6))', '("ppm", NONE, Fraction(1, 10**3))', (UNITS,)),
     Fault("nitrite on the meat alone", "return nitrite / sum(values)", "return nitrite / values[0]", (f"{PROOF}::test_every_case_holds[cover pickle]",)),
     Fault("finished weight for green weight", "return green / (others + green) if", "return green if", ("tests/engine/test_history.py",)),
     Fault("an odd term keeps its sign when turned", "self.matrix * np.outer(mine, mine)", "self.matrix", ("tests/transport/test_stack.py",)),
@@ -121,7 +120,7 @@ FAULTS = (
           "run(batch, draws=draws)", ("tests/batch/test_outcome.py",)),
     Fault("cure mix weighed exactly", '"nitrite": "cure weight"}', '"nitrite": "salt weight"}',
           (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
-    Fault("fahrenheit without its 32", "return (hundred - zero) / 100.0, 1.0, zero", "return (hundred - zero) / 100.0, 1.0, 273.15", (UNITS,)),
+    Fault("fahrenheit without its 32", '(5 / 9, 45967 / 180)', '(5 / 9, 273.15)', (UNITS,)),
 )  # fmt: skip
 
 
