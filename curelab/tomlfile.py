@@ -1,10 +1,8 @@
-"""Reading and writing TOML with nothing half-done: one sentence per fault, files written beside and renamed, nothing overwritten unasked."""
+"""Reading TOML, with one sentence per fault; making it from plain data; changing it in place, comments kept. `files` brings it to the disk."""
 
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -42,31 +40,42 @@ def _fault(path: Path, sentence: str) -> InputError:
     return InputError([Problem(path.name, sentence)])
 
 
-def write_text(path: str | Path, words: str, *, overwrite: bool) -> None:
-    """Write a whole file or nothing: beside it first, then renamed. Raises InputError if it is there and `overwrite` is False."""
-    path = Path(path)
-    if path.exists() and not overwrite:
-        raise _fault(path, "is there already and was left as it was; choose another name")
-    temporary = None
+def edited(words: str, before: dict[str, Any], after: dict[str, Any]) -> str:
+    """TOML text that says `before`, changed so that it says `after`. What is the same in both stays as it stands, comments too.
+
+    Raises ValueError where the text cannot be changed in place.
+    """
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
     try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(words)
-            file.flush()
-            os.fsync(file.fileno())
-        if overwrite:
-            os.replace(temporary, path)
+        document = tomlkit.parse(words.replace("\r\n", "\n"))
+        _edit(document, before, after)
+        new = tomlkit.dumps(document)
+    except (TOMLKitError, LookupError, TypeError, AttributeError) as error:
+        raise ValueError(f"the text cannot be changed in place: {error}") from error
+    return new.replace("\n", "\r\n") if "\r\n" in words else new
+
+
+def _edit(place: Any, before: dict[str, Any], after: dict[str, Any]) -> None:
+    for key in before:
+        if key not in after and key in place:
+            del place[key]
+    for key, value in after.items():
+        was: Any = before.get(key)
+        there = place.get(key)
+        if was == value and there is not None:
+            continue
+        if isinstance(was, dict) and isinstance(value, dict) and isinstance(there, dict):
+            _edit(there, was, value)
+        elif _is_tables(was) and _is_tables(value) and isinstance(there, list) and len(there) == len(was):
+            for item, former, now in zip(there, was, value, strict=False):
+                _edit(item, former, now)
+            del there[len(value) :]
+            for item in value[len(was) :]:
+                there.append(item)
         else:
-            os.link(temporary, path)  # unlike a rename, refuses if someone was faster
-            os.unlink(temporary)
-        temporary = None
-    except FileExistsError:
-        raise _fault(path, "is there already and was left as it was; choose another name") from None
-    except OSError as error:
-        raise _fault(path, f"cannot be written: {error.strerror}; nothing was changed") from None
-    finally:
-        if temporary is not None and os.path.exists(temporary):
-            os.unlink(temporary)
+            place[key] = value
 
 
 def to_toml(table: dict[str, Any]) -> str:

@@ -4,11 +4,10 @@ scale, shop.
 
 from __future__ import annotations
 
-import os
 from datetime import UTC, datetime
 from pathlib import Path
 
-from .. import units
+from .. import files, units
 from ..fields import InputError, Problem, refuse
 
 PAPER = ("a4", "letter")
@@ -99,7 +98,11 @@ def _plan(given) -> int:
         from .calendar_file import calendar
 
         former = _bytes(given.ics) if given.update else None
-        _write(given.ics, calendar(found, now, former), given.update)
+        made = calendar(found, now, former)
+        if former is None:
+            files.write(given.ics, made)
+        else:
+            files.replace(given.ics, made, was=former)
     print(plan_words(found), end="")
     if given.ics is not None:
         print(f"\nWrote {given.ics}.")
@@ -140,7 +143,7 @@ def _page(given, kind: str, make, batch) -> int:
         content = pdf(page)
         if (count := pages(content)) > 1:
             print(f"This batch is too large for one page; the {kind} has {count}.")
-    _write(out, content, given.replace)
+    files.write(out, content, overwrite=given.replace)
     print(f"Wrote {out}.")
     return 0
 
@@ -162,7 +165,7 @@ def _log(given) -> int:
         if str(given.csv) == "-":
             print(table, end="")
         else:
-            _write(given.csv, table.encode("utf-8"), False)
+            files.write(given.csv, table)
             print(f"Wrote {given.csv}.")
     elif given.reading:
         what, value, note = _said(given.reading, given.note)
@@ -272,23 +275,3 @@ def _bytes(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         raise refuse(path.name, f"cannot be read: {error.strerror}; leave --update out to write a new one") from None
-
-
-def _write(path: Path, content: bytes, overwrite: bool) -> None:
-    """Write a whole file or nothing, and none that is there already unless asked to."""
-    there = refuse(path.name, "is there already and was left as it was; choose another name")
-    if path.exists() and not overwrite:
-        raise there
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        beside.write_bytes(content)
-        if overwrite:
-            os.replace(beside, path)
-        else:
-            os.link(beside, path)  # unlike a rename, refuses if someone was faster
-    except FileExistsError:
-        raise there from None
-    except OSError as error:
-        raise refuse(path.name, f"cannot be written: {error.strerror}; nothing was changed") from None
-    finally:
-        beside.unlink(missing_ok=True)

@@ -13,16 +13,15 @@ from typing import Any
 
 import numpy as np
 
-from .. import __version__, units
+from .. import __version__, files, units
 from ..engine.runs import FREE
-from ..fields import InputError, Problem, to_plain
+from ..fields import to_plain
 from ..forecast import Answer
 from ..limits import CAUTIONS, Verdict
 from ..outcome import DO_NOT_WAIT, Cured, Outcome
 from ..spread import Band, Chance, Windows
 from ..spread.answers import in_ten, ordered
 from ..spread.sensitivity import Importance
-from ..tomlfile import write_text
 from ..weighing import WHY_METHODS_DIFFER, Weighed
 
 WIDTH = 96
@@ -362,10 +361,9 @@ def as_json(outcome: Outcome, learned: Sequence[str] = ()) -> str:
 
 
 def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
-    """places.csv, bands.csv, profiles.csv, budget.csv, verdicts.csv in `folder`; files that are there already are not touched. Bands are
+    """places.csv, bands.csv, profiles.csv, budget.csv, verdicts.csv in `folder`, all or none; files that are there already are not touched. Bands are
     those of the draws; the others are the batch at usual values.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     tables = {
         "places.csv": outcome.history.to_frame().to_csv(index=False, lineterminator="\n"),
         "bands.csv": outcome.spread.to_frame(outcome.history.times).to_csv(index=False, lineterminator="\n"),
@@ -373,16 +371,9 @@ def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
         "budget.csv": _rows_csv([dict(row) for row in outcome.history.budget]),
         "verdicts.csv": _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
     }
-    taken = [name for name in tables if (folder / name).exists()]
-    if taken:  # all or none
-        raise InputError(
-            [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
-        )
-    written = []
-    for name, text in tables.items():
-        write_text(folder / name, text, overwrite=False)
-        written.append(folder / name)
-    return written
+    contents = {folder / name: text for name, text in tables.items()}
+    files.write_new(contents, folders=True)
+    return list(contents)
 
 
 def _rows_csv(rows: list[dict[str, Any]]) -> str:

@@ -17,6 +17,7 @@ LIBRARY = ROOT / "curelab"
 RANKS = [
     ("units", "sources"),
     ("fields",),
+    ("files",),
     ("tomlfile", "matter"),
     ("recipe",),
     ("weighing", "bodies", "transport"),
