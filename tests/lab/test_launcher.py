@@ -6,7 +6,8 @@ import sys
 
 import pytest
 
-from curelab.lab.launcher import RECORD, furnish, launch
+from curelab.lab.folder import RECORD, furnish
+from curelab.lab.launcher import launch
 
 
 def notebook(path, text, outputs=()):
