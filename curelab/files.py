@@ -89,8 +89,8 @@ def replace(path: str | Path, content: str | bytes, *, was: bytes | None = None)
     part = None
     try:
         before = path.stat()
-        if stat.S_ISDIR(before.st_mode):
-            raise _refused(path, IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR)))
+        if not stat.S_ISREG(before.st_mode):
+            raise InputError([Problem(path.name, "is no file, and was left as it was; choose another name")])
         if not before.st_mode & 0o222 or not os.access(path, os.W_OK):
             raise InputError(
                 [Problem(path.name, "may only be read, and was left as it was; allow writing, or copy it")]

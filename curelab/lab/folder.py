@@ -8,6 +8,7 @@ import json
 import os
 import shutil
 import tempfile
+import warnings
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -35,7 +36,8 @@ def furnish(folder: Path, shipped: dict[str, Path]) -> list[str]:
     InputError for a folder that cannot be used.
     """
     _usable(folder)
-    known, told = _recorded(folder / RECORD)
+    known, noted = _recorded(folder / RECORD)
+    told = []
     for name, source in shipped.items():
         target, new = folder / name, _digest(source)
         try:
@@ -56,8 +58,8 @@ def furnish(folder: Path, shipped: dict[str, Path]) -> list[str]:
     try:
         files.write(folder / RECORD, json.dumps(known, indent=1), overwrite=True)
     except InputError as error:
-        told.append(f"what was copied is not noted for the next time: {_reason(error)}.")
-    return told
+        noted = [f"what was copied is not noted in {RECORD} for the next time: {_reason(error)}."]
+    return noted + told
 
 
 def _usable(folder: Path) -> None:
@@ -111,7 +113,8 @@ def _is_notebook(path: Path, source: Path) -> bool:
             return True
         import nbformat
 
-        nbformat.read(path, as_version=4)
+        with warnings.catch_warnings(action="ignore"):  # of small faults that JupyterLab mends
+            nbformat.read(path, as_version=4)
     except Exception:  # whatever a file may be, it then is no notebook
         return False
     return True

@@ -12,6 +12,7 @@ import json
 import os
 import secrets
 import signal
+import socket
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -23,6 +24,9 @@ from ..sources import datasets_folder
 from .folder import fresh_folder, furnish, notebooks_folder, page_to_open, put_away
 
 START = "start.ipynb"
+LONGEST = (
+    40  # letters of the private folder; a system may take no more than 104 for a socket, and Jupyter adds up to 60
+)
 
 _SETTINGS: dict[str, dict[str, Any]] = {
     "@jupyterlab/apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
@@ -220,6 +224,9 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
         "--LabApp.extension_manager=readonly",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     ]
+    if hasattr(socket, "AF_UNIX") and len(str(private)) < LONGEST:
+        # Files in our own folder, which nobody else can open; a port on this machine can be heard by all who work on it.
+        arguments.append("--KernelManager.transport=ipc")
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         arguments.append("--allow-root")
         _say("you are root, so whoever holds the address below can do anything on this machine.")
@@ -245,6 +252,7 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
     def end() -> None:
         for task in opening:
             task.cancel()
+        server.contents_manager.close()
         server.stop()
 
     def stopped(number: int, frame: Any) -> None:

@@ -142,9 +142,11 @@ def test_a_file_that_may_only_be_read_or_has_two_names_is_left(tmp_path):
     os.link(file, tmp_path / "b.txt")
     with pytest.raises(InputError, match="second name"):
         replace(file, "new")
-    with pytest.raises(InputError, match="Is a directory; nothing was changed"):
-        replace(tmp_path, "new")
-    assert file.read_text() == "old" and names(tmp_path) == ["a.txt", "b.txt"]
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path, tmp_path / "pipe"):
+        with pytest.raises(InputError, match="is no file"):
+            write(path, "new", overwrite=True)
+    assert file.read_text() == "old" and names(tmp_path) == ["a.txt", "b.txt", "pipe"]
 
 
 def test_what_another_program_saved_meanwhile_is_left(tmp_path):
