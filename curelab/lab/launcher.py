@@ -90,9 +90,12 @@ def _polite_end() -> Iterator[None]:
 
 
 def _asking_to_end() -> list[signal.Signals]:
-    """Ctrl-C, a polite request, and a terminal that is closed (unless whoever started us wants us to outlive it)."""
-    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    return [signal.Signals[name] for name in names if signal.getsignal(signal.Signals[name]) != signal.SIG_IGN]
+    """Ctrl-C, a polite request, and a terminal that is closed, unless whoever started us (nohup) wants us to outlive it."""
+    asking = [signal.SIGINT, signal.SIGTERM]
+    hung_up = getattr(signal, "SIGHUP", None)
+    if hung_up is not None and signal.getsignal(hung_up) != signal.SIG_IGN:
+        asking.append(hung_up)
+    return asking
 
 
 @contextlib.contextmanager
