@@ -187,13 +187,13 @@ def _check(given) -> int:
 def _new(given) -> int:
     import secrets
 
+    from . import files
     from .sources import datasets_folder
-    from .tomlfile import write_text
 
     words = (datasets_folder() / "new_batch.toml").read_text(encoding="utf-8")
     # An id of its own lets a calendar tell two batches of one name apart.
     words = words.replace("\nschema = 1\n", f'\nschema = 1\nid = "{secrets.token_hex(4)}"\n', 1)
-    write_text(given.file, words, overwrite=False)
+    files.write(given.file, words)
     given.done = f"wrote {given.file}"
     print(f'Wrote {given.file}. Put your own figures in, then: curelab run "{given.file}"')
     return 0

@@ -11,6 +11,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+from . import files
 from .fields import (
     Choice,
     Flag,
@@ -34,7 +35,7 @@ from .recipe.meat_and_fridge import MeatAndFridge
 from .recipe.piece import Piece
 from .recipe.plan import LocalTimeRule, Plan
 from .recipe.stages import STAGES, Stage
-from .tomlfile import read_table, to_toml, write_text
+from .tomlfile import read_table, to_toml
 from .units import read
 from .weighing import WEIGH_OUTS, Weighed, WeighOut, weigh
 from .weighing.vessel import Vessel, fits
@@ -303,4 +304,4 @@ def dumps(batch: Batch) -> str:
 
 def save(batch: Batch, path: str | Path, *, overwrite: bool = False) -> None:
     """Write a batch to a file, whole or not at all."""
-    write_text(path, dumps(batch), overwrite=overwrite)
+    files.write(path, dumps(batch), overwrite=overwrite)

@@ -1,15 +1,10 @@
-"""Reading and writing TOML with nothing half-done: one sentence per fault, files written beside and renamed, nothing overwritten unasked."""
+"""Reading TOML, with one sentence per fault; making it from plain data; changing it in place, comments kept. `files` brings it to the disk."""
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
 import re
-import secrets
-import shutil
 import tomllib
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -76,53 +71,42 @@ def _fault(path: Path, sentence: str) -> InputError:
     return InputError([Problem(path.name, sentence)])
 
 
-def write_text(path: str | Path, words: str, *, overwrite: bool) -> None:
-    """Write a whole file or nothing: beside it first, then renamed. Raises InputError if it is there and `overwrite` is False."""
-    write_files({Path(path): words.encode("utf-8")}, overwrite=overwrite)
+def edited(words: str, before: dict[str, Any], after: dict[str, Any]) -> str:
+    """TOML text that says `before`, changed so that it says `after`. What is the same in both stays as it stands, comments too.
 
-
-def write_files(files: Mapping[Path, bytes], *, overwrite: bool = False) -> None:
-    """Write all of these files, or none: beside their places first, then renamed. `overwrite` is for a single file.
-
-    Raises InputError if one is there and `overwrite` is False, or cannot be written.
+    Raises ValueError where the text cannot be changed in place.
     """
-    if not overwrite and (there := [path for path in files if path.exists()]):
-        raise InputError([Problem(path.name, _THERE) for path in there])
-    if overwrite:
-        files = {path.resolve(): content for path, content in files.items()}  # a link stays a link
-    token = secrets.token_hex(4)
-    placed: list[Path] = []
-    path = Path()
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
     try:
-        for path, content in files.items():
-            with _beside(path, token).open("xb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            if overwrite and path.exists():
-                shutil.copymode(path, _beside(path, token))
-        for path in files:
-            if overwrite:
-                os.replace(_beside(path, token), path)
-            else:
-                os.link(_beside(path, token), path)  # unlike a rename, refuses if someone was faster
-                placed.append(path)
-        placed = []  # all are there, so none is taken back
-    except FileExistsError:
-        raise _fault(path, _THERE) from None
-    except OSError as error:
-        raise _fault(path, f"cannot be written: {error.strerror}; nothing was changed") from None
-    finally:
-        for each in (*placed, *(_beside(path, token) for path in files)):
-            with contextlib.suppress(OSError):
-                each.unlink(missing_ok=True)
+        document = tomlkit.parse(words.replace("\r\n", "\n"))
+        _edit(document, before, after)
+        new = tomlkit.dumps(document)
+    except (TOMLKitError, LookupError, TypeError, AttributeError) as error:
+        raise ValueError(f"the text cannot be changed in place: {error}") from error
+    return new.replace("\n", "\r\n") if "\r\n" in words else new
 
 
-_THERE = "is there already and was left as it was; choose another name"
-
-
-def _beside(path: Path, token: str) -> Path:
-    return path.with_name(f".{path.name}.{token}.part")
+def _edit(place: Any, before: dict[str, Any], after: dict[str, Any]) -> None:
+    for key in before:
+        if key not in after and key in place:
+            del place[key]
+    for key, value in after.items():
+        was: Any = before.get(key)
+        there = place.get(key)
+        if was == value and there is not None:
+            continue
+        if isinstance(was, dict) and isinstance(value, dict) and isinstance(there, dict):
+            _edit(there, was, value)
+        elif _is_tables(was) and _is_tables(value) and isinstance(there, list) and len(there) == len(was):
+            for item, former, now in zip(there, was, value, strict=False):
+                _edit(item, former, now)
+            del there[len(value) :]
+            for item in value[len(was) :]:
+                there.append(item)
+        else:
+            place[key] = value
 
 
 def to_toml(table: dict[str, Any]) -> str:

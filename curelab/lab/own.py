@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from ..fields import InputError, Record, from_plain, quantity, to_plain
-from ..tomlfile import read_table, to_toml, write_text
+from ..files import write
+from ..tomlfile import read_table, to_toml
 
 
 class Own(Record):
@@ -41,4 +42,4 @@ def keep(own: Own, batch_file: str | Path) -> None:
     """Keep them beside a batch file; values that are the usual ones make no new file. Raises InputError if it cannot be written."""
     path = home(batch_file)
     if path.exists() or own != Own():
-        write_text(path, to_toml(to_plain(own)), overwrite=True)
+        write(path, to_toml(to_plain(own)), overwrite=True)

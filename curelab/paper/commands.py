@@ -8,10 +8,10 @@ import re
 from datetime import UTC, datetime
 from pathlib import Path
 
-from .. import units
+from .. import files, units
 from ..fields import InputError, Problem, refuse
 from ..letters import quoted
-from ..tomlfile import LARGEST, write_files, write_text
+from ..tomlfile import LARGEST
 
 PAPER = ("a4", "letter")
 MOST_PIECES = 20  # as a batch has them
@@ -106,7 +106,11 @@ def _plan(given) -> int:
         from .calendar_file import calendar
 
         former = _bytes(given.ics) if given.update else None
-        write_files({given.ics: calendar(found, now, former)}, overwrite=given.update)
+        made = calendar(found, now, former)
+        if former is None:
+            files.write(given.ics, made)
+        else:
+            files.replace(given.ics, made, was=former)
         given.done = f"wrote {given.ics}"
     print(plan_words(found), end="")
     if given.ics is not None:
@@ -146,7 +150,7 @@ def _page(given, kind: str, make, batch) -> int:
         content = pdf(page)
         if (count := pages(content)) > 1:
             print(f"This batch is too large for one page; the {kind} has {count}.")
-    write_files({out: content}, overwrite=given.replace)
+    files.write(out, content, overwrite=given.replace)
     given.done = f"wrote {out}"
     print(f"Wrote {out}.")
     return 0
@@ -170,7 +174,7 @@ def _log(given) -> int:
         if str(given.csv) == "-":
             print(table, end="")
         else:
-            write_text(given.csv, table, overwrite=False)
+            files.write(given.csv, table)
             given.done = f"wrote {given.csv}"
             print(f"Wrote {given.csv}.")
     elif given.reading:

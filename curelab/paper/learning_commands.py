@@ -87,13 +87,13 @@ def _carry(given) -> int:
 
 
 def _compare(given) -> int:
+    from .. import files
     from ..learn.compare import as_csv, as_table, compare, load_all
-    from ..tomlfile import write_text
 
     batches = load_all(given.files)
     rows = compare(batches)
     if given.csv is not None:
-        write_text(given.csv, as_csv(rows), overwrite=False)
+        files.write(given.csv, as_csv(rows))
         given.done = f"wrote {given.csv}"
     print(as_table(batches, rows, given.units or batches[0].units), end="")
     if given.csv is not None:

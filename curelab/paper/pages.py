@@ -241,7 +241,12 @@ def pdf(page: str, using: str | None = None) -> bytes:
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             command.append("--no-sandbox")  # Chromium refuses to start otherwise; the page is our own and loads nothing
         try:
-            subprocess.run([*command, source.as_uri()], capture_output=True, timeout=PATIENCE, check=True)
+            own = dict.fromkeys(
+                ("XDG_CONFIG_HOME", "XDG_CACHE_HOME", "TMPDIR"), folder
+            )  # what it leaves goes with the folder
+            subprocess.run(
+                [*command, source.as_uri()], capture_output=True, timeout=PATIENCE, check=True, env=os.environ | own
+            )
             return target.read_bytes()
         except (OSError, subprocess.SubprocessError):
             raise refuse(

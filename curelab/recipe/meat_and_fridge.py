@@ -8,9 +8,10 @@ from __future__ import annotations
 import difflib
 from pathlib import Path
 
+from .. import files
 from ..fields import Choice, Problem, Record, Several, Words, from_plain, quantity, ruled, to_plain
 from ..sources import read_table as read_dataset
-from ..tomlfile import read_table, to_toml, write_text
+from ..tomlfile import read_table, to_toml
 
 SCHEMA = 1
 MOST_LETTERS = 2000  # letters of `learned_from`
@@ -67,7 +68,7 @@ class MeatAndFridge(Record):
 
 def save_profile(profile: MeatAndFridge, path: str | Path, *, overwrite: bool = False) -> None:
     """Write it to a TOML file, whole or not at all. Raises InputError for a file that is there, unless `overwrite`."""
-    write_text(path, to_toml(to_plain(profile)), overwrite=overwrite)
+    files.write(path, to_toml(to_plain(profile)), overwrite=overwrite)
 
 
 def load_profile(path: str | Path) -> MeatAndFridge:

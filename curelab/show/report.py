@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import io
 import json
@@ -15,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from .. import __version__, units
+from .. import __version__, files, units
 from ..engine.run import FREE
 from ..fields import InputError, Problem, refuse, to_plain
 from ..forecast import Answer
@@ -25,7 +24,6 @@ from ..outcome import Cured, Outcome
 from ..spread import Band, Windows
 from ..spread.answers import ordered
 from ..spread.sensitivity import Importance
-from ..tomlfile import write_files
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER, Weighed
 from .in_short import brackets, checked, how_sure, in_short, often
@@ -320,19 +318,9 @@ def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
         _rows_csv([dict(row) for row in history.budget]),
         _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
     )
-    files = {folder / name: table.encode("utf-8") for name, table in zip(TABLES, tables, strict=True)}
-    made = [each for each in (folder, *folder.parents) if not each.exists()]
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        write_files(files)
-        made = []
-    except OSError as error:
-        raise refuse("--csv", f'"{folder}" cannot be made: {error.strerror}; name another folder') from None
-    finally:
-        for each in made:
-            with contextlib.suppress(OSError):
-                each.rmdir()
-    return list(files)
+    contents = dict(zip((folder / name for name in TABLES), tables, strict=True))
+    files.write_new(contents, folders=True)
+    return list(contents)
 
 
 def _rows_csv(rows: list[dict[str, Any]]) -> str:

@@ -9,13 +9,13 @@ import time
 
 import pytest
 
-from curelab import Criterion, InputError, Piece
+from curelab import Criterion, InputError, Piece, files
 from curelab.batch import Batch, Reading, load
 from curelab.fields import MOST_PROBLEMS, Problem, Record, Rule, Words, from_plain, refuse, ruled
 from curelab.letters import clipped, quoted, refused_letter, shown, visible
 from curelab.recipe import criterion
 from curelab.sources import datasets_folder
-from curelab.tomlfile import LARGEST, read_table, write_files
+from curelab.tomlfile import LARGEST, read_table
 
 # -- letters ---------------------------------------------------------------------------------------------------------------------------
 
@@ -168,14 +168,14 @@ def test_files_keep_mode_and_links_when_written_over(tmp_path):
     real.write_text("old", encoding="utf-8")
     real.chmod(0o640)
     link.symlink_to(real)
-    write_files({link: b"new"}, overwrite=True)
+    files.write(link, b"new", overwrite=True)
     assert link.is_symlink() and real.read_bytes() == b"new" and real.stat().st_mode & 0o777 == 0o640
-    write_files({tmp_path / "fresh.txt": b"x"})
+    files.write(tmp_path / "fresh.txt", b"x")
     mask = os.umask(0)
     os.umask(mask)
     assert (tmp_path / "fresh.txt").stat().st_mode & 0o777 == 0o666 & ~mask
     with pytest.raises(InputError, match="left as it was"):
-        write_files({tmp_path / "other.txt": b"x", link: b"newer"})
+        files.write_new({tmp_path / "other.txt": b"x", link: b"newer"})
     assert sorted(path.name for path in tmp_path.iterdir()) == ["fresh.txt", "link.txt", "real.txt"]
 
 

@@ -18,6 +18,7 @@ RANKS = [
     ("letters", "unit_words"),
     ("units", "sources"),
     ("fields",),
+    ("files",),
     ("tomlfile", "matter"),
     ("recipe",),
     ("weighing", "bodies", "transport"),

@@ -7,9 +7,11 @@ import os
 import re
 import shutil
 import subprocess
+import tempfile
 import xml.etree.ElementTree as ET
 from html import unescape
 from html.parser import HTMLParser
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -317,6 +319,18 @@ def test_weights_are_large_enough_for_arms_length(plans, browser, tmp_path):
 def test_a_page_too_long_has_more_pages(plans, browser):
     long = sheet_html(sheet(plans["brisket"])).replace("</header>", "</header>" + "<p>more</p>" * 200)
     assert paper.pages(paper.pdf(long, browser)) > 1
+
+
+def test_a_browser_that_prints_leaves_nothing_behind(browser, monkeypatch):
+    with tempfile.TemporaryDirectory() as name:  # a short name: Chromium's own sockets lie in there meanwhile
+        for key, folder in (("HOME", Path(name, "h")), ("TMPDIR", Path(name, "t"))):
+            folder.mkdir()
+            monkeypatch.setenv(key, str(folder))
+        for key in ("XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
+            monkeypatch.delenv(key, raising=False)
+        monkeypatch.setattr(tempfile, "tempdir", str(Path(name, "t")))
+        assert paper.pages(paper.pdf("<p>hello</p>", browser)) == 1
+        assert [path.name for path in Path(name).rglob("*")] in (["h", "t"], ["t", "h"])
 
 
 def test_without_a_browser_the_way_out_is_told(monkeypatch, tmp_path):
