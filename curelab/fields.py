@@ -3,6 +3,8 @@
 One mechanism serves the Python API, the batch file and the controls: a field carries a rule (kind, range, what to do when it is
 broken); a record reads all its fields when it is made and complains about every broken one at once; `from_plain` and `to_plain`
 walk nested records to and from the dictionaries of a TOML file. Records are frozen, hold SI floats, and know no solver.
+
+Longer than others because the rules of fields are read beside the records that ask them.
 """
 
 from __future__ import annotations

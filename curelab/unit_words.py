@@ -13,6 +13,8 @@ from fractions import Fraction
 Powers = tuple[int, int, int]  # of length, mass and time
 NONE, LENGTH, MASS, VOLUME, TIME = (0, 0, 0), (1, 0, 0), (0, 1, 0), (3, 0, 0), (0, 0, 1)
 
+MINUTE, HOUR, DAY = 60, 3600, 86400  # s
+
 _INCH = Fraction(254, 10**4)  # m
 _POUND = Fraction(45359237, 10**8)  # kg
 _GALLON, _IMPERIAL = 231 * _INCH**3, Fraction(454609, 10**8)  # m3
@@ -51,10 +53,10 @@ _OTHERS = (
     ("imperial_fluid_ounce imperial_fluid_ounces", VOLUME, _IMPERIAL / 160),
     ("s sec secs second seconds", TIME, Fraction(1)),
     ("min mins minute minutes", TIME, Fraction(60)),
-    ("h hr hrs hour hours", TIME, Fraction(3600)),
-    ("d day days", TIME, Fraction(86400)),
-    ("week weeks", TIME, Fraction(7 * 86400)),
-    ("fortnight fortnights", TIME, Fraction(14 * 86400)),
+    ("h hr hrs hour hours", TIME, Fraction(HOUR)),
+    ("d day days", TIME, Fraction(DAY)),
+    ("week weeks", TIME, Fraction(7 * DAY)),
+    ("fortnight fortnights", TIME, Fraction(14 * DAY)),
     ("month months", TIME, Fraction(36525 * 864, 12)),
     ("year years", TIME, Fraction(36525 * 864)),
     ("% percent", NONE, Fraction(1, 100)),

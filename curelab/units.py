@@ -16,10 +16,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from numbers import Real
 
+from . import unit_words
 from .letters import quoted, shown
 from .unit_words import LENGTH, MASS, NONE, TEMPERATURES, TIME, VOLUME, size_of
 
-MINUTE, HOUR, DAY = 60.0, 3600.0, 86400.0  # s
+MINUTE, HOUR, DAY = (float(each) for each in (unit_words.MINUTE, unit_words.HOUR, unit_words.DAY))  # s
 MINUTES_A_DAY = 1440  # plans and calendars count whole minutes
 WIDTH = 96  # columns of a printed line
 LONGEST = 100  # letters of a quantity; a number with all its digits and its unit has thirty

@@ -76,7 +76,7 @@ class OneOfMany(History):
     def _gathered(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:  # fmt: skip
         asked = None if times is None else np.asarray(times, dtype=float)
         full = (*key, kind, None if asked is None else (asked.shape, asked.tobytes()))
-        return self.many.remembered(full, lambda: self.many._gather(asked, one, kind))[self.draw : self.draw + 1]
+        return self.many.remembered(full, lambda: self.many.gather(asked, one, kind))[self.draw : self.draw + 1]
 
 
 class _Cut:

@@ -1,4 +1,7 @@
-"""What happened: read by quantity, place and time, in one case or in many, with the budget and what it rests on."""
+"""What happened: read by quantity, place and time, in one case or in many, with the budget and what it rests on.
+
+Longer than others because every reading stands here once, and nowhere else.
+"""
 
 from __future__ import annotations
 
@@ -165,10 +168,10 @@ class History:
     def _gathered(
         self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float
     ) -> np.ndarray:
-        """As `_gather`; `key` says what `one` reads."""
-        return self._gather(times, one, kind)
+        """As `gather`; `key` says what `one` reads."""
+        return self.gather(times, one, kind)
 
-    def _gather(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:
+    def gather(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:
         """(d, t, ...) of `one(run, seconds in run)` over the runs that own the times; `kind` of number to keep."""
         length = self._runs[-1].end
         asked = np.asarray(length[:, None] if times is None else times, dtype=float)
@@ -208,7 +211,7 @@ class History:
         return result
 
     def _read(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
-        """As `_gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
+        """As `gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
         found = self._gathered(key, times, one)
         if self.drawn:
             return found

@@ -207,10 +207,8 @@ def _lab_app() -> Any:
     return LabApp
 
 
-def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: int, browser: bool) -> None:
-    _doing("starting JupyterLab")
-    app = _lab_app()
-    _write_settings(private)
+def _arguments(work: Path, start: str, private: Path, port: int) -> list[str]:
+    """What the server is started with."""
     arguments = [
         f"--ServerApp.root_dir={work}",
         "--ServerApp.ip=127.0.0.1",
@@ -234,7 +232,14 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         arguments.append("--allow-root")
         _say("you are root, so whoever holds the address below can do anything on this machine.")
-    server = app.initialize_server(argv=arguments)
+    return arguments
+
+
+def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: int, browser: bool) -> None:
+    _doing("starting JupyterLab")
+    app = _lab_app()
+    _write_settings(private)
+    server = app.initialize_server(argv=_arguments(work, start, private, port))
     server.contents_manager.live = live
     opening: list[asyncio.Task[None]] = []
 

@@ -69,7 +69,7 @@ def _learn(given) -> int:
 
 
 def _carry(given) -> int:
-    from ..learn.carry import COUNTS_FROM_THE_PLAN, carry, changes
+    from ..paper.carry import COUNTS_FROM_THE_PLAN, carry, changes
     from ..recipe.meat_and_fridge import load_profile
 
     profile = load_profile(given.known)

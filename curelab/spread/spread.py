@@ -4,6 +4,8 @@ A `Spread` holds the draws (scrambled Sobol points, seed kept), asks the histori
 and distributions of times. No answer comes without the number of draws and the inputs that were varied. Draws are computed in fixed parts
 of CHUNK, in this process or by any `concurrent.futures.Executor`, with the same result to the last digit. With bands off there is one
 draw, the usual case.
+
+Longer than others because every reading of a history has its band here.
 """
 
 from __future__ import annotations

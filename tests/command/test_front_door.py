@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from curelab import __version__, tomlfile
+from curelab import __version__, files
 from curelab.__main__ import main
 from curelab.batch import load
 from curelab.fields import InputError
@@ -264,7 +264,7 @@ def test_all_tables_or_none(broken, there, outcome, monkeypatch, tmp_path):
         return real(*given)
 
     with monkeypatch.context() as patched:
-        patched.setattr(tomlfile.os, broken, third_time_unlucky)
+        patched.setattr(files.os, broken, third_time_unlucky)
         with pytest.raises(InputError, match="cannot be written: No space left on device; nothing was changed"):
             report.write_csv(outcome, folder)
     left = sorted(str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*"))
@@ -275,6 +275,6 @@ def test_all_tables_or_none(broken, there, outcome, monkeypatch, tmp_path):
 
 @linux
 def test_a_folder_that_takes_none_is_refused_before_the_work(capsys, monkeypatch):
-    monkeypatch.setattr("curelab.learn.update.run_with_log", lambda *given: pytest.fail("it was run"))
+    monkeypatch.setattr("curelab.outcome.run", lambda *given, **more: pytest.fail("it was run"))
     code, _, err = said(["run", str(DEMO), "--csv", "/proc/version/tables"], capsys)
     assert code == 2 and "is a file; name a folder" in err

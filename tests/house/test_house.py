@@ -40,7 +40,6 @@ RANK = {room: number for number, line in enumerate(RANKS) for room in line}
 HEAVY = ("plotly", "ipywidgets", "pandas", "pint", "anywidget", "IPython")
 FREE_TO_BE_HEAVY = ("lab", "__main__")  # these come in only when asked for, and so do the figures of plotly
 MODULES = sorted(LIBRARY.rglob("*.py"))
-BEING_REWRITTEN = ("engine", "spread")  # they become one; until then the rules on size and names below wait for them
 
 
 def room_of(path: Path) -> str:
@@ -173,7 +172,7 @@ def literals(source: str) -> set[float]:
 def test_seconds_and_minutes_of_a_day_have_one_home(path):
     """units.DAY, HOUR and MINUTES_A_DAY; engine and spread follow when they are made one."""
     assert literals('"""86400"""\nx = 86400.0 * (1440 + True)') == {86400.0, 1440}
-    if path == LIBRARY / "units.py" or room_of(path) in BEING_REWRITTEN:
+    if path in (LIBRARY / "units.py", LIBRARY / "unit_words.py"):
         return
     assert not literals(path.read_text(encoding="utf-8")) & {86400, 172800, 43200, 3600, 1440, 2880}
 
@@ -196,15 +195,14 @@ def long_functions(source: str, most: int = MOST_LINES) -> list[str]:
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
 def test_no_function_is_longer_than_a_page(path):
     assert long_functions("def f():\n    x = 1\n    return x\n", most=2) == ["f"]
-    if room_of(path) not in BEING_REWRITTEN:
-        here = path.relative_to(LIBRARY)
-        assert [n for n in long_functions(path.read_text("utf-8")) if f"{here}: {n}" not in LONG_FUNCTIONS] == []
+    here = path.relative_to(LIBRARY)
+    assert [n for n in long_functions(path.read_text("utf-8")) if f"{here}: {n}" not in LONG_FUNCTIONS] == []
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
 def test_a_long_module_says_why(path):
     source = path.read_text(encoding="utf-8")
-    if len(source.splitlines()) > MOST_OF_A_MODULE and room_of(path) not in BEING_REWRITTEN:
+    if len(source.splitlines()) > MOST_OF_A_MODULE:
         why = "split it, or say in its docstring: Longer than others because ..."
         assert "Longer than others because" in " ".join((ast.get_docstring(ast.parse(source)) or "").split()), why
 
@@ -243,5 +241,4 @@ def test_the_reader_of_private_names():
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
 def test_private_names_stay_in_their_module(path):
-    if room_of(path) not in BEING_REWRITTEN:
-        assert private_names_of_others(path.read_text(encoding="utf-8")) == []
+    assert private_names_of_others(path.read_text(encoding="utf-8")) == []

@@ -21,9 +21,9 @@ from hypothesis import strategies as st
 from curelab.__main__ import main
 from curelab.batch import READINGS, Reading, load
 from curelab.fields import InputError
-from curelab.learn.carry import carry
 from curelab.letters import refused_letter
 from curelab.paper import logbook
+from curelab.paper.carry import carry
 from curelab.paper.logbook import append_reading, as_csv, locked, save_keeping_log, undo
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
 from curelab.recipe.stages import Rest

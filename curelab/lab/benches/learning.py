@@ -8,12 +8,12 @@ import ipywidgets
 
 from ...batch import READINGS, Batch, Reading
 from ...fields import InputError, Problem, from_plain, refuse
-from ...learn.carry import COUNTS_FROM_THE_PLAN, begun_with, change_rows, changed
 from ...learn.compare import compare, load_all, side_by_side
 from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
 from ...learn.update import Update, profile_of, update
 from ...learn.words import by_the_plan, days_rows, estimate_rows, residual_rows, what_to_measure
 from ...outcome import DRAWS  # as many as the command takes, so that both say the same
+from ...paper.carry import COUNTS_FROM_THE_PLAN, begun_with, change_rows, changed
 from ...paper.logbook import log_words
 from ...recipe.meat_and_fridge import load_profile, save_profile
 from ...show import learning as pictures

@@ -8,13 +8,13 @@ from pathlib import Path
 
 from ..batch import Batch
 from ..fields import refuse, to_plain
-from ..paper.logbook import WAIT, change
+from ..learn.fit import known_before
+from ..learn.update import priors
+from ..learn.words import columns, in_words
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..spread.uncertain import Uncertain
 from ..tomlfile import to_toml
-from .fit import known_before
-from .update import priors
-from .words import columns, in_words
+from .logbook import WAIT, change
 
 TABLE = "meat_and_fridge"
 COUNTS_FROM_THE_PLAN = (
