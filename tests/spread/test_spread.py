@@ -164,6 +164,26 @@ def test_few_terms_cost_little(name):
     assert ready[0] == pytest.approx(ready[1], rel=2e-3)
 
 
+def test_a_scale_that_is_off_moves_what_it_weighs():
+    """By arithmetic: what is in the bath, or on the hook, before anything has moved; the second draw is as planned."""
+    off = np.array([1.1, 1.0])
+    start = {}
+    for what in ("salt weight", "cure weight", "water weight", "meat weight"):
+        history = simulate(PIECE, FLOATING, draws={what: off}, cells=8)
+        level = {name: history.bath(name, 0.0)[:, 0] for name in ("salt", "sugar", "nitrate", "nitrite")}
+        assert history.weight(0.0)[:, 0] == pytest.approx(2.0 * (off if what == "meat weight" else 1.0), rel=1e-12)
+        start[what] = {name: value / (1 - value) for name, value in level.items()}
+    given = {"salt": 0.09, "sugar": 0.04, "nitrate": 4e-4, "nitrite": 5e-4}  # in 2 kg of water
+    for what, own in (("salt weight", ("salt",)), ("cure weight", ("nitrate", "nitrite")), ("meat weight", ())):
+        for name, grams in given.items():
+            assert start[what][name] == pytest.approx(grams / 2.0 * (off if name in own else 1.0), rel=1e-12), (
+                what,
+                name,
+            )
+    for name, grams in given.items():
+        assert start["water weight"][name] == pytest.approx(grams / 2.0 / off, rel=1e-12)
+
+
 def test_fridge_log_needs_few_pieces_of_loss():
     pieces, stages, draws, length = drawn("fridge log")
     times = np.linspace(0.0, length, 40)
