@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from curelab.recipe.stages import STAGES, Stage
+
 ROOT = Path(__file__).resolve().parents[2]
 LIBRARY = ROOT / "curelab"
 
@@ -123,6 +125,53 @@ def test_importing_the_library_stays_light():
     ).stdout.split()
     assert "curelab" in loaded and "numpy" in loaded
     assert not set(loaded) & set(HEAVY)
+
+
+KINDS = {kind.__name__ for kind in (*STAGES, Stage)} | {"AnyStage", "STAGES"}
+MOST_ASKED = 15
+MAY_ASK = ("recipe/", "engine/", "lab/forms.py")
+
+
+def kinds_asked_for(source: str) -> int:
+    """How often a module asks what kind of stage something is."""
+    asked = [
+        node for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("isinstance", "issubclass")
+    ]  # fmt: skip
+    return sum(
+        any(getattr(part, "id", getattr(part, "attr", "")) in KINDS for part in ast.walk(call)) for call in asked
+    )
+
+
+def test_a_stage_says_what_it_is():
+    """So nobody asks for its kind, and a new kind needs nobody to be told of it."""
+    assert kinds_asked_for("isinstance(stage, (Brine, x.Soak)) and isinstance(stage, EquilibriumBrine)") == 1
+    found = {
+        path.relative_to(LIBRARY).as_posix(): count
+        for path in MODULES
+        if (count := kinds_asked_for(path.read_text(encoding="utf-8")))
+    }
+    assert sum(found.values()) <= MOST_ASKED, found
+    assert [name for name in found if not name.startswith(MAY_ASK)] == []
+
+
+CUTS = re.compile(r"\.(edges|half|_cells|_values|_owner)\b|\barea\[0\]")
+
+
+def test_how_a_body_is_cut_is_known_to_bodies_alone():
+    """Whoever reads the cells of a body would have to learn of every new shape."""
+    assert all(CUTS.search(words) for words in ("body.edges[0]", "chain.half", "x.area[0] > 0", "body._cells"))
+    assert not CUTS.search("by_halves.area[1]")
+    others = [path for path in MODULES if room_of(path) != "bodies"]
+    found = {
+        path.relative_to(LIBRARY).as_posix(): sorted(
+            {match[0] for match in CUTS.finditer(path.read_text(encoding="utf-8"))}
+        )
+        for path in others
+    }
+    assert {name: words for name, words in found.items() if words} == {}
+    inside = "".join(path.read_text(encoding="utf-8") for path in (LIBRARY / "bodies").glob("*.py"))
+    assert CUTS.search(inside)
 
 
 def test_no_absolute_tolerance_that_proves_nothing():

@@ -69,6 +69,11 @@ def apart(ours, theirs) -> float:
     return float(np.abs(np.asarray(ours) - np.asarray(theirs)).max())
 
 
+def read(history, name, times, given):
+    found = getattr(history, name)(**given, **({} if name == "resting" else {"times": times}))
+    return getattr(found, "values", found)
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_every_draw_equals_simulate_of_that_draw(name):
     """Read among the others, cut out of them as a history of its own, and simulated alone from its own pieces, stages and numbers."""
@@ -76,7 +81,7 @@ def test_every_draw_equals_simulate_of_that_draw(name):
     many = simulate(pieces, stages, draws=draws.columns, cells=12, few=False, segments=64)
     # A stage that ends by a criterion ends within the second to which it is sought.
     near, late = (1e-10, 0.0) if name != "until" else (1e-4, 4.0)
-    grid = np.linspace(0.0, length, 31)
+    grid, kept = np.linspace(0.0, length, 31), {}
     for k in range(many.count):
         values = {key: float(column[k]) for key, column in draws.columns.items()}
         own_pieces, own_stages, numbers = drawn_case(pieces, stages, default_numbers(), values)
@@ -89,35 +94,37 @@ def test_every_draw_equals_simulate_of_that_draw(name):
                 assert ours == among[k] and abs(ours - theirs) <= late
         times = np.minimum(grid, min(cut.length, alone.length))  # after its end a draw keeps its last state
 
-        def differ(scale, name, *given, k=k, cut=cut, alone=alone) -> bool:
+        def differ(scale, name, k=k, cut=cut, alone=alone, times=times, **given) -> bool:
             """Whether a reading among the draws, or cut out of them, is further from that of the draw alone than `near` times a scale."""
-            among, own, theirs = (
-                getattr(found, "values", found) for found in (getattr(h, name)(*given) for h in (many, cut, alone))
-            )
-            return max(apart(among[k], theirs), apart(own, theirs)) > near * (scale or np.max(theirs) or 1.0)
+            key = (name, *given.values())
+            if key not in kept:
+                kept[key] = read(many, name, grid, given)
+            theirs = read(alone, name, times, given)
+            most = near * (scale or np.max(theirs) or 1.0)
+            return max(apart(kept[key][k], theirs), apart(read(cut, name, times, given), theirs)) > most
 
         for n in range(len(pieces)):
             for q in QUANTITIES:
-                bath = alone.bath(q, times).max() or 1.0
+                bath, it = alone.bath(q, times).max() or 1.0, {"quantity": q, "piece": n}
                 for basis in BASES:
                     # Behind fat a piece has taken up next to nothing, and a share of next to nothing loses digits.
                     scale = 10.0 if basis == "equilibrium" else bath
                     for place in PLACES:
-                        assert not differ(scale, "at", place, q, times, n, basis), (q, basis, place)
-                    assert not differ(scale, "profile", q, times, n, basis), (q, basis)
-                    theirs = alone.picture(q, times, n, basis)[0][:, alone.picture_places(n)[1]]
-                    ours = many.picture(q, times, n, basis)[k][:, many.picture_places(n)[1]]
-                    assert apart(ours, theirs) <= max(near, 2e-7) * scale, (q, basis)  # in single precision
-                assert not differ(bath, "first_bite", q, times, n), q
-                assert not differ(None, "amount", q, times, n), q
+                        assert not differ(scale, "at", **it, basis=basis, place=place), (q, basis, place)
+                    assert not differ(scale, "profile", **it, basis=basis), (q, basis)
+                assert not differ(bath, "first_bite", **it), q
+                assert not differ(None, "amount", **it), q
                 for stage in range(len(stages)):
-                    assert not differ(bath, "resting", q, stage, n), q
+                    assert not differ(bath, "resting", **it, stage=stage), q
+                theirs = alone.picture(q, times, n)[0][:, alone.picture_places(n)[1]]
+                ours = many.picture(q, times, n)[k][:, many.picture_places(n)[1]]
+                assert apart(ours, theirs) <= max(near, 2e-7) * bath, q  # in single precision
             for one in (many, cut):
                 assert one.depths(n) == pytest.approx(alone.depths(n), rel=1e-12)
             for weight in (many.weight(times, n)[k], cut.weight(times, n)):
                 assert weight == pytest.approx(alone.weight(times, n), rel=max(near, 1e-10))
         for q in QUANTITIES:
-            assert not differ(None, "bath", q, times), q
+            assert not differ(None, "bath", quantity=q), q
         for warmth in (many.temperature(times)[k], cut.temperature(times)):
             assert warmth == pytest.approx(alone.temperature(times), rel=max(near, 1e-12))
         for words in WAITED:
@@ -126,7 +133,7 @@ def test_every_draw_equals_simulate_of_that_draw(name):
             assert ours == theirs or abs(ours - theirs) <= 2.0, words  # inf is inf
         assert len(cut.budget) == len(alone.budget)
         further, expected = (extend(history, LEFT).profile("salt", piece=n) for history in (cut, alone))
-        assert apart(further.values, expected.values) <= near * bath
+        assert apart(further.values, expected.values) <= near * expected.values.max()
 
 
 @pytest.mark.parametrize(
@@ -155,6 +162,26 @@ def test_few_terms_cost_little(name):
     ]
     assert np.isfinite(ready[1]).any()
     assert ready[0] == pytest.approx(ready[1], rel=2e-3)
+
+
+def test_a_scale_that_is_off_moves_what_it_weighs():
+    """By arithmetic: what is in the bath, or on the hook, before anything has moved; the second draw is as planned."""
+    off = np.array([1.1, 1.0])
+    start = {}
+    for what in ("salt weight", "cure weight", "water weight", "meat weight"):
+        history = simulate(PIECE, FLOATING, draws={what: off}, cells=8)
+        level = {name: history.bath(name, 0.0)[:, 0] for name in ("salt", "sugar", "nitrate", "nitrite")}
+        assert history.weight(0.0)[:, 0] == pytest.approx(2.0 * (off if what == "meat weight" else 1.0), rel=1e-12)
+        start[what] = {name: value / (1 - value) for name, value in level.items()}
+    given = {"salt": 0.09, "sugar": 0.04, "nitrate": 4e-4, "nitrite": 5e-4}  # in 2 kg of water
+    for what, own in (("salt weight", ("salt",)), ("cure weight", ("nitrate", "nitrite")), ("meat weight", ())):
+        for name, grams in given.items():
+            assert start[what][name] == pytest.approx(grams / 2.0 * (off if name in own else 1.0), rel=1e-12), (
+                what,
+                name,
+            )
+    for name, grams in given.items():
+        assert start["water weight"][name] == pytest.approx(grams / 2.0 / off, rel=1e-12)
 
 
 def test_fridge_log_needs_few_pieces_of_loss():
