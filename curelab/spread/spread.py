@@ -39,7 +39,7 @@ CHUNK = 512
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
 LONGEST = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
-NEAR = 60.0  # s to which a time is found in a draw: days are told of them
+NEAR = 10.0  # s to which a time is found in a draw: days are told of them
 SMALL = 4_000_000  # bytes of a reading that is remembered
 MOST_BYTES = 1_000_000_000  # of one answer; more is refused, with the arithmetic
 

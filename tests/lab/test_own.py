@@ -109,7 +109,7 @@ def test_a_folder_that_cannot_be_written_to_lets_the_slider_move(saved, monkeypa
     def cannot(*given, **more):
         raise refuse("file", "cannot be written")
 
-    monkeypatch.setattr("curelab.lab.own.write_text", cannot)
+    monkeypatch.setattr("curelab.lab.own.write", cannot)
     assert saved.set_own(target="2.5 %") and saved.own.target == 0.025 and not saved.problems
     assert saved.save() and not home("my-batch.toml").exists()
 

@@ -69,7 +69,7 @@ FAULTS = (
     Fault("lb for kg", '("lb lbs pound pounds", MASS, _POUND),', '("lb lbs pound pounds", MASS, Fraction(1)),',
           (f"{PROOF}::test_every_case_holds[cover pickle]", f"{SIMULATE}::test_the_same_batch_in_other_units"), few=True),
     # geometry and links
-    Fault("half thickness for whole", "tuple(width for _, width in layers), tissues", "tuple(0.5 * width for _, width in layers), tissues",
+    Fault("half thickness for whole", "piece.thickness * cases.size(piece),", "0.5 * piece.thickness * cases.size(piece),",
           (f"{PROOF}::test_every_case_holds",)),
     Fault("whole cell for half cell", "inward = (centres - edges[:-1]) / inner", "inward = (edges[1:] - edges[:-1]) / inner",
           (CELLS, "tests/exact/test_chain.py")),

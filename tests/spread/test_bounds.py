@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Piece
+from curelab.engine.drawn import drawn_case
 from curelab.learn.search import FURTHEST, score_bounds
 from curelab.sources import default_numbers
-from curelab.spread.uncertain import POINT_95, draw, drawn_case, uncertain_inputs
+from curelab.spread.draws import draw
+from curelab.spread.uncertain import POINT_95, uncertain_inputs
 
 ROWS = {row.key: row for row in uncertain_inputs()}
 PIECE = Piece(thickness="8 cm", weight="2.2 kg")
