@@ -16,6 +16,7 @@ from ..recipe.criterion import Criterion, basis_of, default_basis, place_of, qua
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Number
+from ..threads import on_one_thread
 from . import looks
 from .assumptions import assumptions
 from .cases import Cases
@@ -171,6 +172,7 @@ class History:
         """As `gather`; `key` says what `one` reads."""
         return self.gather(times, one, kind)
 
+    @on_one_thread
     def gather(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:
         """(d, t, ...) of `one(run, seconds in run)` over the runs that own the times; `kind` of number to keep."""
         length = self._runs[-1].end

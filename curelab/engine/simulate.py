@@ -16,6 +16,7 @@ from ..matter import solutes
 from ..recipe.piece import Piece
 from ..recipe.stages import STAGES, Stage, in_order
 from ..sources import Numbers, default_numbers
+from ..threads import on_one_thread
 from .cases import Cases
 from .history import History
 from .meat import meat_of
@@ -27,6 +28,7 @@ SEGMENTS = 64  # a fridge log is cut into at most so many parts for the loss of 
 SEGMENTS_DRAWN = 4  # the same, where there are many cases
 
 
+@on_one_thread
 def simulate(
     pieces: Piece | Sequence[Piece],
     stages: Stage | Sequence[Stage],

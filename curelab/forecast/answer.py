@@ -9,7 +9,7 @@ import numpy as np
 
 from .. import units
 from ..engine.history import History
-from ..engine.simulate import SEGMENTS, simulate
+from ..engine.simulate import CELLS, SEGMENTS, simulate
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
@@ -56,7 +56,7 @@ def corners(numbers: Numbers | None = None) -> tuple[Numbers, Numbers]:
 
 
 def in_corners(
-    pieces: Piece | Sequence[Piece], stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, usual: bool = True,
+    pieces: Piece | Sequence[Piece], stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, usual: bool = True, few: bool = False, cells: int = CELLS,
 ) -> History:  # fmt: skip
     """The history of a batch in usual, slow and fast meat, as three draws; `usual` False: in slow and fast meat alone."""
     base = numbers or default_numbers()
@@ -64,7 +64,7 @@ def in_corners(
         key: np.array([base[key].value] * usual + [getattr(base[key], end) for end in ends])
         for key, ends in CORNERS.items()
     }
-    return simulate(pieces, stages, draws=columns, few=False, loss=loss, numbers=base, segments=SEGMENTS)
+    return simulate(pieces, stages, draws=columns, few=few, loss=loss, numbers=base, segments=SEGMENTS, cells=cells)
 
 
 def reached_or_none(value: float) -> float | None:

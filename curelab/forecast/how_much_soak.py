@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from .. import units
 from ..engine.history import History
@@ -99,6 +98,8 @@ def least_water(
     The choice is the fewest waters whose total lies within 10 % of the smallest total (judgement: more changes are work).
     """
     wanted = Criterion.of(target)
+    from scipy.optimize import brentq
+
     limit = units.read(within, "time")
     cold = temperature if isinstance(temperature, tuple) else constant(temperature)
     green = sum(piece.weight for piece in cured.pieces)
@@ -140,6 +141,8 @@ def _soaked(cured: History, count: int, each: float, seconds: float, cold: Log, 
 def _soak_time(
     cured: History, wanted: Criterion, count: int, each: float, limit: float, cold: Log, rest: float
 ) -> SoakPlan:
+    from scipy.optimize import brentq  # here, because it takes longer to import than most batches to compute
+
     gap = lambda seconds: _soaked(cured, count, each, seconds, cold, rest).margin(wanted)  # noqa: E731
     shortest = 60.0 * count
     if gap(limit) < 0:

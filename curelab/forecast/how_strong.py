@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scipy.optimize import brentq
-
 from .. import units
 from ..engine.simulate import simulate
 from ..fields import refuse
@@ -26,6 +24,8 @@ def strength_needed(
     numbers: Numbers | None = None,
 ) -> Answer:
     """Salt strength (of salt and water) that makes `criterion` hold at the end of `brine`, whose water and duration are kept."""
+    from scipy.optimize import brentq  # here, because it takes longer to import than most batches to compute
+
     wanted = Criterion.of(criterion)
     if wanted.quantity != "salt" or wanted.sign != ">=" or wanted.basis == "equilibrium":
         raise refuse("criterion", f'"{wanted}" does not ask for an amount of salt; write it like "core salt >= 2 %"')

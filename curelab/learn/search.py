@@ -11,6 +11,7 @@ from ..engine.history import History
 from ..matter.tissue import water_change_band
 from ..sources import Numbers, default_numbers
 from ..spread.uncertain import POINT_95, Uncertain
+from ..threads import on_one_thread
 from .readings import FRIDGE_SWING, Measurement, measured, piece_of
 
 FURTHEST = 4.0  # deviations: no input is looked for beyond
@@ -72,6 +73,7 @@ class Search:
             )
         return self._seen[x.tobytes()]
 
+    @on_one_thread
     def settled(self) -> Any:
         """What scipy's least_squares found, from the middle of what was known."""
         from scipy.optimize import least_squares

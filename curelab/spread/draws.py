@@ -13,6 +13,7 @@ from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
+from .sobol import sobol
 from .uncertain import TAIL, Uncertain
 
 
@@ -97,11 +98,9 @@ def draw(inputs: Sequence[Uncertain], count: int = 512, seed: int = 0, learned: 
     >>> draw(uncertain_inputs()[:2], 64, seed=3).columns["ratio.nitrite"].shape
     (64,)
     """
-    from scipy.stats import qmc
-
     if not inputs or count < 8:
         raise ValueError("a spread needs at least one uncertain input and 8 draws")
-    points = qmc.Sobol(len(inputs), scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(count))))[:count]
+    points = sobol(len(inputs), count, seed)
     columns = {row.key: row.at(points[:, k]) for k, row in enumerate(inputs)}
     if learned is not None:
         columns |= learned.drawn({row.key: points[:, k] for k, row in enumerate(inputs)})

@@ -31,11 +31,13 @@ from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..sources import Numbers, default_numbers
+from ..threads import on_one_thread
 from .answers import Band, Chance, Times, Windows, ordered, quantiles
 from .draws import Draws, Learned, draw
 from .uncertain import Uncertain, inputs_for, with_known
 
 CHUNK = 512
+STEPS = 100  # of each stretch, in which a draw that is only checked is looked at
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
 LONGEST = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
@@ -159,6 +161,7 @@ class Spread:
         self.known.update({request: value for request, value in found.items() if value.nbytes <= SMALL})
         return [found[request] if request in found else self.known[request] for request in requests]
 
+    @on_one_thread
     def _computed(self, requests: Sequence[Request]) -> list[np.ndarray]:
         parts = [slice(begin, begin + CHUNK) for begin in range(0, self.count, CHUNK)]
         if self.executor is not None:
@@ -456,7 +459,7 @@ class Spread:
         for number in range(count):
             yield ()
             history = many.of(number)
-            for verdict in check_all(history, rules, product, numbers=history.numbers, **more):
+            for verdict in check_all(history, rules, product, numbers=history.numbers, steps=STEPS, **more):
                 tally.setdefault(verdict.name, []).append(verdict.outcome)
         rows = []
         for name, outcomes in tally.items():

@@ -18,7 +18,7 @@ LIBRARY = ROOT / "curelab"
 # Rooms from the ground up. A room may import from lines above its own, never from its own line or below. A new room gets its line here.
 RANKS = [
     ("letters", "unit_words"),
-    ("units", "sources"),
+    ("threads", "units", "sources"),
     ("fields",),
     ("files",),
     ("tomlfile", "matter"),
