@@ -14,6 +14,7 @@ True
 from .engine.history import History, Profile
 from .engine.simulate import extend, simulate
 from .fields import InputError, Problem
+from .matter.tissue import Tissue
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece
 from .recipe.stages import Bath, Brine, Rest, SealedCure, Soak, Water
@@ -32,6 +33,7 @@ __all__ = [
     "Rest",
     "SealedCure",
     "Soak",
+    "Tissue",
     "Water",
     "extend",
     "simulate",

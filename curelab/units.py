@@ -13,8 +13,12 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import lru_cache
 from numbers import Real
+from typing import Any
+
+import numpy as np
 
 
 @dataclass(frozen=True)
@@ -108,16 +112,18 @@ def _plain_number(text: str) -> float:
     return float(text)
 
 
-def read(given: str | float, kind: str) -> float:
+def read(given: Any, kind: str) -> float:
     """SI float of what a person wrote.
 
-    Parameters: `given`, a text such as "7 cm" or "1 1/2 cup" or "2 lb 3 oz", or a float already in SI; `kind`, a key of `KINDS`.
+    Parameters: `given`, a text such as "7 cm" or "1 1/2 cup" or "2 lb 3 oz", a float already in SI, a quantity of pint, or for a time a
+    `timedelta`; `kind`, a key of `KINDS`.
     Raises ValueError with one sentence: not a number, no unit, a unit of another kind, or not finite.
 
     >>> read("7 cm", "length"), read("38 degF", "temperature"), read("120 ppm", "fraction")
     (0.07, 276.48333333333335, 0.00012)
     """
     example, noun = KINDS[kind].example, KINDS[kind].noun
+    given = _measured(given, kind)
     if isinstance(given, bool) or not isinstance(given, (str, Real)):
         raise ValueError(f'{given!r} is not {noun}; write it like "{example}"')
     if not isinstance(given, str):
@@ -155,6 +161,43 @@ def read(given: str | float, kind: str) -> float:
     if not math.isfinite(value):
         raise ValueError(f"{given!r} is not a finite {kind}")
     return value
+
+
+def _measured(given: Any, kind: str) -> Any:
+    """The SI number of a `timedelta` or of a quantity of pint; anything else as it is. Raises ValueError for one of another kind."""
+    if kind == "time" and isinstance(given, timedelta):
+        return given.total_seconds()
+    if hasattr(given, "to") and hasattr(given, "magnitude"):
+        try:
+            return given.to(KINDS[kind].si or "dimensionless").magnitude
+        except Exception:  # of pint, which is not loaded here
+            raise ValueError(f'{given} is not {KINDS[kind].noun}; write it like "{KINDS[kind].example}"') from None
+    return given
+
+
+def seconds(given: Any) -> Any:
+    """Times in s, as a float or an array of floats: the one converter for every time that a reading or a question is given.
+
+    Parameters: `given`, a number of s, a text such as "5 d", a `timedelta`, a quantity of pint, or a list or array of any of these; None
+    stays None. Raises ValueError with one sentence for what is no time.
+
+    >>> seconds("5 d"), seconds(timedelta(hours=2)), seconds(["1 h", 60.0]).tolist()
+    (432000.0, 7200.0, [3600.0, 60.0])
+    """
+    if given is None or isinstance(given, float):
+        return given
+    if isinstance(given, (str, timedelta, Real)) and not isinstance(given, np.timedelta64):
+        return read(given, "time")
+    if hasattr(given, "magnitude"):
+        return _measured(given, "time")
+    array = np.asarray(given)
+    if array.dtype.kind == "m":
+        return array / np.timedelta64(1, "s")
+    if array.dtype.kind in "fiu":
+        return array.astype(float, copy=False)
+    if array.ndim == 0:
+        return read(given, "time")
+    return np.array([seconds(each) for each in given], dtype=float)
 
 
 def convert(value: float, kind: str, unit: str) -> float:

@@ -14,7 +14,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Number
 from . import looks
-from .assumptions import assumptions
+from .assumptions import assumptions, own_tissues
 from .cases import Cases
 from .readout import Profile, Ran, Times, mean_within, whole_depth
 from .run import FREE, QUANTITIES, SECOND, TRACERS, Run
@@ -392,7 +392,7 @@ class History:
     def assumptions(self) -> tuple[str, ...]:
         """What was taken for granted, one sentence each."""
         spans = [self.span(number) if self.has(number) else None for number in range(len(self.stages))]
-        return assumptions(self.pieces, self.stages, self.numbers, self.loss, spans)
+        return (*assumptions(self.pieces, self.stages, self.numbers, self.loss, spans), *own_tissues(self.pieces))
 
     @property
     def sources(self) -> tuple[Number, ...]:

@@ -12,7 +12,6 @@ from ..batch import TASTE_WORDS, Batch
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..matter import brine
-from ..matter.tissue import TISSUES
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
@@ -217,8 +216,8 @@ def measured(
 
 
 def _acidity(piece: Piece, columns: Mapping[str, np.ndarray], numbers: Numbers, count: int) -> np.ndarray:
-    key = f"ph.{TISSUES[piece.tissue].species}"
-    if piece.ph is not None or key not in columns:
+    key = f"ph.{piece.species}"
+    if piece.known_ph is not None or key not in columns:
         return np.full(count, piece.acidity(numbers))
     return np.asarray(columns[key], dtype=float)
 
@@ -296,9 +295,9 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
 
 def _about_acidity(piece: Piece, value: float, ranges: Mapping[str, tuple[float, float]]) -> str:
     """What stands in the way of fitting a pH, or ""."""
-    if piece.ph is not None:
-        return f"The pH of {value:g} is not needed: {piece.name} already has its own, {piece.ph:g}."
-    own = ranges.get(f"ph.{TISSUES[piece.tissue].species}")
+    if piece.known_ph is not None:
+        return f"The pH of {value:g} is not needed: {piece.name} already has its own, {piece.known_ph:g}."
+    own = ranges.get(f"ph.{piece.species}")
     if own is None:
         return f"The pH of {value:g} is left out: it moves nothing but the loss of nitrite, and nothing here hangs on that."
     if not own[0] <= value <= own[1]:

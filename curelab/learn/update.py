@@ -9,7 +9,6 @@ from ..batch import Batch
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..fields import InputError, refuse
-from ..matter.tissue import TISSUES
 from ..recipe.meat_and_fridge import LONGEST_STORY, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
@@ -112,7 +111,7 @@ def asked_for(batch: Batch, readings: Sequence[Measurement]) -> tuple[str, ...]:
             wanted.append("temperature")
         if reading.what == "acidity":
             piece = batch.pieces[names.index(reading.piece) if reading.piece else 0]
-            wanted.append(f"ph.{TISSUES[piece.tissue].species}")
+            wanted.append(f"ph.{piece.species}")
     return tuple(dict.fromkeys(wanted))
 
 

@@ -179,7 +179,7 @@ def shop(batch: Batch) -> tuple[Item, ...]:
         same = [piece for piece in batch.pieces if (piece.tissue, piece.thickness, piece.shape) == kind]
         count = f"{len(same)} pieces, " if len(same) > 1 else ""
         note = f"{units.show(kind[1], 'length', system)} thick" + ("" if kind[2] == "slab" else f", {kind[2]}")
-        items.append(Item(kind[0], count + weigh(sum(piece.weight for piece in same)), note))
+        items.append(Item(str(kind[0]), count + weigh(sum(piece.weight for piece in same)), note))
     need = dict.fromkeys(("mix", "salt", "nitrite", "nitrate", "sugar", "water", "soak"), 0.0)
     weighed, baths, bags = batch.weighed, [], False
     for written, stage in zip(batch.stages, batch.filled(), strict=True):
