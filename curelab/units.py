@@ -190,11 +190,12 @@ def seconds(given: Any) -> Any:
         return read(given, "time")
     if hasattr(given, "magnitude"):
         return _measured(given, "time")
-    array = np.asarray(given)
+    mixed = isinstance(given, (list, tuple)) and not all(isinstance(each, (int, float)) for each in given)
+    array = np.empty(0, dtype=object) if mixed else np.asarray(given)  # which would take the unit off a quantity
     if array.dtype.kind == "m":
-        return array / np.timedelta64(1, "s")
+        array = array / np.timedelta64(1, "s")
     if array.dtype.kind in "fiu":
-        return array.astype(float, copy=False)
+        return array.astype(float, copy=False) if array.ndim else float(array)
     if array.ndim == 0:
         return read(given, "time")
     return np.array([seconds(each) for each in given], dtype=float)

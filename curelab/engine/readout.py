@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from ..recipe.stages import Stretch
 
-Times = float | Sequence[float] | np.ndarray | None
+Times = Any  # whatever `units.seconds` reads: s, "5 d", a timedelta, a quantity of pint, or an array of them; None: at the end
 
 
 @dataclass(frozen=True)

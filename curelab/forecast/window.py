@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -49,7 +50,7 @@ def window(
     *,
     cured: str = "core salt >= 1.5 %",
     too_salty: str = "average salt >= 3 %",
-    at_most: float = LONGEST,
+    at_most: Any = LONGEST,
     loss: str = "nordin",
     numbers: Numbers | None = None,
 ) -> Window:
@@ -57,7 +58,7 @@ def window(
 
     The default criteria are judgement on taste, see the rows `taste.*` in datasets/numbers.csv.
     """
-    ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
+    ready, salty, at_most = Criterion.parse(cured), Criterion.parse(too_salty), units.seconds(at_most)
     ends = np.full((3, 2), np.inf)
     for horizon in horizons(cure.longest, at_most):
         many = in_corners(pieces, cure.lasting(horizon), loss=loss, numbers=numbers)

@@ -15,7 +15,7 @@ from ..engine.history import History
 from ..engine.simulate import simulate
 from ..matter.tissue import water_change_band
 from ..recipe.piece import Piece
-from ..recipe.stages import Stage
+from ..recipe.stages import Stage, in_order
 from ..sources import Numbers, default_numbers
 from ..spread.draws import Learned
 from ..spread.uncertain import MOST, POINT_95, Uncertain, inputs_for
@@ -139,8 +139,8 @@ def _bounds(row: Uncertain) -> tuple[float, float]:
 
 
 def fit(
-    pieces: Sequence[Piece],
-    stages: Sequence[Stage],
+    pieces: Piece | Sequence[Piece],
+    stages: Stage | Sequence[Stage],
     readings: Sequence[Measurement],
     *,
     parameters: Sequence[str] = ("obstruction.lean",),
@@ -166,6 +166,7 @@ def fit(
     from scipy.special import gammaincc
 
     base = numbers or default_numbers()
+    pieces, stages = (pieces,) if isinstance(pieces, Piece) else tuple(pieces), in_order(stages)
     usual = simulate(pieces, stages, loss=loss, cells=cells, numbers=base)
     known = tuple(inputs) if inputs is not None else inputs_for(pieces, stages, loss, base, usual.numbers.used)
     rows = {row.key: row for row in known}

@@ -71,7 +71,7 @@ def usually_off(what: str, system: str = "metric") -> str:
 
 @dataclass(frozen=True)
 class Measurement:
-    """One reading: what (a key of KINDS), at [s since the start], value in SI, and its error, one standard deviation.
+    """One reading: what (a key of KINDS), at (since the start: s, or "5 d", a timedelta, a quantity of pint; kept in s), value in SI, and its error, one standard deviation.
 
     A salometer floats in the brine at `temperature` [K] (None: as planned) and is made for 60 degF. core salt: strip or
     titration of the middle; average salt: of a whole slice; taste: the middle of a range, error from its width, `word` as
@@ -88,6 +88,7 @@ class Measurement:
     word: str = ""
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "at", units.seconds(self.at))
         if self.what not in KINDS:
             raise ValueError(f'"{self.what}" is not one of {", ".join(KINDS)}')
         if not (np.isfinite([self.at, self.value, self.error]).all() and self.at >= 0 and self.error > 0):

@@ -57,9 +57,9 @@ class Times:
         ordered = np.sort(self.values)
         return float(ordered[min(int(np.ceil(level * len(ordered))) - 1, len(ordered) - 1)])
 
-    def chance(self, by: float) -> float:
-        """Share of the draws in which it holds by this many s."""
-        return float(np.mean(self.values <= by))
+    def chance(self, by: Any) -> float:
+        """Share of the draws in which it holds by this time."""
+        return float(np.mean(self.values <= units.seconds(by)))
 
     @property
     def told(self) -> str:
@@ -81,10 +81,10 @@ class Times:
         """What is told, and what it rests on."""
         return f"{self.told} {self.rests_on}"
 
-    def sentence_by(self, when: float) -> str:
+    def sentence_by(self, when: Any) -> str:
         """ "In 8 cases of 10 ... by day 21." """
         share = in_ten(self.chance(when))
-        return f"{share[0].upper()}{share[1:]}: {_lower(self.said)} by {_day(when)}. {self.rests_on}"
+        return f"{share[0].upper()}{share[1:]}: {_lower(self.said)} by {_day(units.seconds(when))}. {self.rests_on}"
 
 
 @dataclass(frozen=True)
@@ -102,8 +102,9 @@ class Windows:
         """Share of the draws in which the meat is too salty before its core is cured, or its core is never cured."""
         return float(np.mean(~(self.opens < self.closes)))
 
-    def open_at(self, when: float) -> float:
-        """Share of the draws in which the window is open at this many s."""
+    def open_at(self, when: Any) -> float:
+        """Share of the draws in which the window is open at this time."""
+        when = units.seconds(when)
         return float(np.mean((self.opens <= when) & (when < self.closes)))
 
     @property
