@@ -175,30 +175,40 @@ def _measured(given: Any, kind: str) -> Any:
     return given
 
 
-def seconds(given: Any) -> Any:
-    """Times in s, as a float or an array of floats: the one converter for every time that a reading or a question is given.
+def si(given: Any, kind: str) -> Any:
+    """SI floats of what a person wrote, as a float or an array of floats.
 
-    Parameters: `given`, a number of s, a text such as "5 d", a `timedelta`, a quantity of pint, or a list or array of any of these; None
-    stays None. Raises ValueError with one sentence for what is no time.
+    Parameters: `given`, anything that `read` takes, or a list or array of it; an array of numbers is passed on as it is, and None stays
+    None. Raises ValueError with one sentence for what does not measure this kind.
 
-    >>> seconds("5 d"), seconds(timedelta(hours=2)), seconds(["1 h", 60.0]).tolist()
-    (432000.0, 7200.0, [3600.0, 60.0])
+    >>> si(["7 cm", 0.05], "length").tolist()
+    [0.07, 0.05]
     """
     if given is None or isinstance(given, float):
         return given
     if isinstance(given, (str, timedelta, Real)) and not isinstance(given, np.timedelta64):
-        return read(given, "time")
+        return read(given, kind)
     if hasattr(given, "magnitude"):
-        return _measured(given, "time")
+        return _measured(given, kind)
     mixed = isinstance(given, (list, tuple)) and not all(isinstance(each, (int, float)) for each in given)
     array = np.empty(0, dtype=object) if mixed else np.asarray(given)  # which would take the unit off a quantity
-    if array.dtype.kind == "m":
+    if array.dtype.kind == "m" and kind == "time":
         array = array / np.timedelta64(1, "s")
     if array.dtype.kind in "fiu":
         return array.astype(float, copy=False) if array.ndim else float(array)
     if array.ndim == 0:
-        return read(given, "time")
-    return np.array([seconds(each) for each in given], dtype=float)
+        return read(given, kind)
+    return np.array([si(each, kind) for each in given], dtype=float)
+
+
+def seconds(given: Any) -> Any:
+    """Times in s: the one converter for every time that a reading or a question is given. A number of s, a text such as "5 d", a `timedelta`,
+    a quantity of pint, or a list or array of any of these; None stays None.
+
+    >>> seconds("5 d"), seconds(timedelta(hours=2)), seconds(["1 h", 60.0]).tolist()
+    (432000.0, 7200.0, [3600.0, 60.0])
+    """
+    return si(given, "time")
 
 
 def convert(value: float, kind: str, unit: str) -> float:

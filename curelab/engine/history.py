@@ -12,6 +12,7 @@ from .. import units
 from ..recipe.criterion import Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
+from ..results import Shown
 from ..sources import Number
 from . import looks
 from .assumptions import assumptions, own_tissues
@@ -29,7 +30,7 @@ GRID = 40  # times in each stretch of a grid for pictures
 MOST_KEPT = 64  # readings of all draws that are remembered for those who ask draw after draw
 
 
-class History:
+class History(Shown):
     """The result of `simulate`. Every reading takes times since the start (None: at the end): seconds, texts such as "5 d", a timedelta, a
     quantity of pint, or any array of them.
 
@@ -286,7 +287,7 @@ class History:
         values = self._read(
             ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places)
         )[..., each[whole]]
-        return Profile(quantity, on, across * self.pieces[number].thickness, values)
+        return Profile(quantity, on, across * self.pieces[number].thickness, values, units.seconds(times))
 
     def picture(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Values of a profile in every draw (d, t, x) in single precision, at the places of `picture_places`."""
@@ -426,11 +427,11 @@ class History:
         """Per stage and piece, for reading: how long, why it ended, salt and nitrite at its end. With draws, of the first."""
         return looks.summary(self)
 
-    def __repr__(self) -> str:
-        return looks.text(self)
+    def lines(self) -> list[str]:
+        return looks.lines(self)
 
-    def _repr_html_(self) -> str:
-        return looks.table(self.summary())
+    def rows(self) -> list[dict[str, str]]:
+        return self.summary()
 
 
 def _basis(quantity: str, basis: str | None) -> str:

@@ -13,13 +13,14 @@ from ..engine.history import History
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
+from ..results import Shown
 from ..sources import Numbers
 from .answer import LONGEST, RESTS_ON, in_corners
 from .how_long import horizons
 
 
-@dataclass(frozen=True)
-class Window:
+@dataclass(frozen=True, repr=False)
+class Window(Shown):
     """From the first day cured at the core to the last day before too salty, s since the brine began (inf: never).
 
     `slow` and `fast`: (opens, closes) for meat at the two ends of what is published.
@@ -33,6 +34,14 @@ class Window:
     too_salty: str
     sentence: str
     rests_on: str = RESTS_ON
+
+    def lines(self) -> list[str]:
+        return [self.sentence]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """In usual, slow and fast meat, s, inf for never."""
+        ends = {"usual": self.span, "slow": self.slow, "fast": self.fast}
+        return [{"meat": meat, "opens_s": opens, "closes_s": closes} for meat, (opens, closes) in ends.items()]
 
     @property
     def empty(self) -> bool:

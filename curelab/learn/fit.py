@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from ..engine.simulate import simulate
 from ..matter.tissue import water_change_band
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
+from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..spread.draws import Learned
 from ..spread.uncertain import MOST, POINT_95, Uncertain, inputs_for
@@ -60,8 +62,8 @@ class Residual:
     off: float
 
 
-@dataclass(frozen=True)
-class Fit:
+@dataclass(frozen=True, repr=False)
+class Fit(Shown):
     """What measurements tell. notes: plain sentences on what the data cannot tell; held: what was taken as known; varied: what was let
     vary within what is published or usual, though nobody asked for it; learned: all that the readings touched, for the draws.
     """
@@ -77,6 +79,23 @@ class Fit:
     converged: bool
     agree: bool
     stuck: bool
+
+    def lines(self) -> list[str]:
+        told = [
+            f"{row.input.label}: {row.value:.3g} {row.input.unit} ({row.low:.3g} to {row.high:.3g}; before {row.before[0]:.3g} to {row.before[2]:.3g})"
+            for row in self.estimates
+        ]
+        return [f"Fit of {len(self.residuals)} readings, chi square {self.chi_square:.3g}", *told, *self.notes]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One for each input that was fitted: value with its 90 % interval, in its printed unit, and the interval before."""
+        return [
+            {
+                "input": row.input.key, "value": row.value, "low": row.low, "high": row.high, "unit": row.input.unit,
+                "low before": row.before[0], "high before": row.before[2], "told": row.told,
+            }
+            for row in self.estimates
+        ]  # fmt: skip
 
     @property
     def believed(self) -> bool:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from ..batch import Batch
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..fields import InputError, refuse
 from ..recipe.meat_and_fridge import LONGEST_STORY, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
+from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
 from ..spread.draws import Learned
@@ -27,8 +29,8 @@ PACE = "obstruction.lean"
 OF_ONE_ANIMAL = ("ph.", "thickness of ")  # says nothing about the next one
 
 
-@dataclass(frozen=True)
-class Update:
+@dataclass(frozen=True, repr=False)
+class Update(Shown):
     """A batch forecast anew: the fit, how long before and after it, and what to say of it.
 
     told: the answer and its reasons, sentence by sentence; remarks: on readings that were left out or taken otherwise. begin [s]:
@@ -49,6 +51,13 @@ class Update:
     readings: tuple[Measurement, ...]
     usual: History
     cure: int
+
+    def lines(self) -> list[str]:
+        return [self.told.headline, *self.told.details]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """What was fitted."""
+        return self.fit.rows()
 
     @property
     def count(self) -> int:

@@ -29,6 +29,7 @@ from ..recipe.criterion import PLACES, Criterion, default_basis
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
+from ..results import Shown
 from ..sources import Numbers, default_numbers
 from .answers import Band, Chance, Times, Windows, ordered, quantiles
 from .draws import Draws, Learned, draw
@@ -89,8 +90,8 @@ def _work(case: _Case, columns: dict[str, np.ndarray], requests: Sequence[Reques
     return found
 
 
-@dataclass(frozen=True)
-class Spread:
+@dataclass(frozen=True, repr=False)
+class Spread(Shown):
     """A batch with its draws. Make it with `spread`.
 
     Every reading returns a Band over the draws; times since the start, (t,) or None for each draw's end. A time after the end of a draw
@@ -138,6 +139,26 @@ class Spread:
     def rests_on(self) -> str:
         """How many draws, of what: stands with every answer."""
         return f"{self.count} draws of {', '.join(row.label for row in self.inputs)}."
+
+    def lines(self) -> list[str]:
+        pieces, stages = (
+            ", ".join(names) for names in ([p.name for p in self.case.pieces], [s.tag for s in self.case.stages])
+        )
+        return [f"Spread of {pieces}: {stages}", self.rests_on if self.banded else self.meaning]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """What is varied, one row for each input; `to_frame` has the bands."""
+        return [
+            {
+                "input": row.label,
+                "key": row.key,
+                "low": row.low,
+                "high": row.high,
+                "unit": row.unit,
+                "distribution": row.distribution,
+            }
+            for row in self.inputs
+        ]
 
     @property
     def meaning(self) -> str:
