@@ -1,7 +1,8 @@
 """curelab: see what salt and nitrite do inside whole-muscle meat while it cures, rests and soaks.
 
 One direction: weigh-out -> pieces and stages (plain data) -> `simulate` -> `History` -> questions, verdicts, figures. Importing this
-package loads numpy and parts of scipy only; pictures, tables and widgets come in with the modules that make them.
+package loads numpy and parts of scipy only; every room stands under `curelab.` and comes in when it is asked for, and so do pictures,
+tables and widgets.
 
 >>> import curelab
 >>> piece = curelab.Piece(thickness="4 cm", weight="1 kg")
@@ -11,12 +12,20 @@ package loads numpy and parts of scipy only; pictures, tables and widgets come i
 True
 """
 
+from typing import TYPE_CHECKING
+
 from .engine.history import History, Profile
 from .engine.simulate import extend, simulate
 from .fields import InputError, Problem
+from .lazy import lazily
+from .matter.tissue import Tissue
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece
 from .recipe.stages import Bath, Brine, Rest, SealedCure, Soak, Water
+
+if TYPE_CHECKING:
+    from .forecast.sweep import sweep
+    from .learn.profile import fit_profile
 
 __version__ = "0.1.0"
 
@@ -32,7 +41,12 @@ __all__ = [
     "Rest",
     "SealedCure",
     "Soak",
+    "Tissue",
     "Water",
     "extend",
+    "fit_profile",
     "simulate",
+    "sweep",
 ]
+
+__getattr__, __dir__ = lazily(__name__, {"fit_profile": "learn.profile", "sweep": "forecast.sweep"})

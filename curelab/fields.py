@@ -221,6 +221,8 @@ class Several(Rule):
     least: int = 0
 
     def read(self, given, strict):
+        if isinstance(given, self.sorts):
+            given = (given,)  # a single one needs no list around it
         if isinstance(given, (Mapping, str, bytes)) or not isinstance(given, Iterable):
             raise refuse("", f"{shown(given)} is not a list; give one entry for each")
         given = list(given)

@@ -19,10 +19,11 @@ from .engine.simulate import simulate
 from .forecast import Answer, in_corners, soak_needed
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
-from .limits import Verdict, check_all, worst_first
+from .limits import Verdicts, check_all, worst_first
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece
 from .recipe.stages import Stage
+from .results import Shown
 from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten, ordered
@@ -96,8 +97,8 @@ class Cured:
         return f"The {name} ({thick}) is cured to the middle after {days}, {in_ten(self.chance)}: {there}."
 
 
-@dataclass(frozen=True)
-class Outcome:
+@dataclass(frozen=True, repr=False)
+class Outcome(Shown):
     """What came of a batch. `slow` and `fast`: the same batch in meat at the two ends of what is published, against which verdicts
     and dates are held; `numbers`: what was published, before the batch said what it knows better; `draws`: how many its bands rest on;
     `learned`: what its log taught, None for nothing; `said`: what the log says, in a few sentences; `update`: the fit behind it;
@@ -115,6 +116,13 @@ class Outcome:
     learned: Learned | None = None
     said: tuple[str, ...] = ()
     update: Update | None = None
+
+    def lines(self) -> list[str]:
+        return [f"Outcome of {self.batch.name}", *self.history.lines()[1:], *self.said[:1]]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Per stage and piece, as its history says them."""
+        return self.history.rows()
 
     @cached_property
     def spread(self) -> Spread:
@@ -234,7 +242,7 @@ class Outcome:
         return any(self.history.resting("salt", index, piece.name) > limit for piece in self.batch.pieces)
 
     @cached_property
-    def verdicts(self) -> tuple[Verdict, ...]:
+    def verdicts(self) -> Verdicts:
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
         found = check_all(
             self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),

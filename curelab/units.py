@@ -13,8 +13,12 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import lru_cache
 from numbers import Real
+from typing import Any
+
+import numpy as np
 
 from . import unit_words
 from .letters import quoted, shown
@@ -93,15 +97,17 @@ def _plain_number(text: str) -> float:
     return -number if mixed["sign"] == "-" else number
 
 
-def read(given: str | float, kind: str) -> float:
+def read(given: Any, kind: str) -> float:
     """SI float of what a person wrote.
 
-    Parameters: `given`, a text such as "7 cm" or "1 1/2 cup" or "2 lb 3 oz", or a float already in SI; `kind`, a key of `KINDS`.
+    Parameters: `given`, a text such as "7 cm" or "1 1/2 cup" or "2 lb 3 oz", a float already in SI, a quantity of pint, or for a time a
+    `timedelta`; `kind`, a key of `KINDS`.
     Raises ValueError with one sentence: not a number, no unit, a unit of another kind, or not finite.
 
     >>> read("7 cm", "length"), read("38 degF", "temperature"), read("120 ppm", "fraction")
     (0.07, 276.48333333333335, 0.00012)
     """
+    given = _measured(given, kind)
     if isinstance(given, str):
         return _read(given, kind)
     if isinstance(given, bool) or not isinstance(given, Real):
@@ -149,10 +155,58 @@ def _read(given: str, kind: str) -> float:
     return _finite(value, given, kind)
 
 
-def _finite(value: float, given: str | float, kind: str) -> float:
+def _finite(value: float, given: Any, kind: str) -> float:
     if not math.isfinite(value):
         raise ValueError(f"{shown(given)} is not a finite {kind}")
     return value
+
+
+def _measured(given: Any, kind: str) -> Any:
+    """The SI number of a `timedelta` or of a quantity of pint; anything else as it is. Raises ValueError for one of another kind."""
+    if kind == "time" and isinstance(given, timedelta):
+        return given.total_seconds()
+    if hasattr(given, "to") and hasattr(given, "magnitude"):
+        try:
+            return given.to(KINDS[kind].si or "dimensionless").magnitude
+        except Exception:  # of pint, which is not loaded here
+            raise ValueError(f'{given} is not {KINDS[kind].noun}; write it like "{KINDS[kind].example}"') from None
+    return given
+
+
+def si(given: Any, kind: str) -> Any:
+    """SI floats of what a person wrote, as a float or an array of floats.
+
+    Parameters: `given`, anything that `read` takes, or a list or array of it; an array of numbers is passed on as it is, and None stays
+    None. Raises ValueError with one sentence for what does not measure this kind.
+
+    >>> si(["7 cm", 0.05], "length").tolist()
+    [0.07, 0.05]
+    """
+    if given is None or isinstance(given, float):
+        return given
+    if isinstance(given, (str, timedelta, Real)) and not isinstance(given, np.timedelta64):
+        return read(given, kind)
+    if hasattr(given, "magnitude"):
+        return _measured(given, kind)
+    mixed = isinstance(given, (list, tuple)) and not all(isinstance(each, (int, float)) for each in given)
+    array = np.empty(0, dtype=object) if mixed else np.asarray(given)  # which would take the unit off a quantity
+    if array.dtype.kind == "m" and kind == "time":
+        array = array / np.timedelta64(1, "s")
+    if array.dtype.kind in "fiu":
+        return array.astype(float, copy=False) if array.ndim else float(array)
+    if array.ndim == 0:
+        return read(given, kind)
+    return np.array([si(each, kind) for each in given], dtype=float)
+
+
+def seconds(given: Any) -> Any:
+    """Times in s: the one converter for every time that a reading or a question is given. A number of s, a text such as "5 d", a `timedelta`,
+    a quantity of pint, or a list or array of any of these; None stays None.
+
+    >>> seconds("5 d"), seconds(timedelta(hours=2)), seconds(["1 h", 60.0]).tolist()
+    (432000.0, 7200.0, [3600.0, 60.0])
+    """
+    return si(given, "time")
 
 
 def convert(value: float, kind: str, unit: str) -> float:

@@ -46,6 +46,7 @@ def assumptions(
     if any(stage.put_in is not None and stage.put_in.nitrate for stage in stages):
         said.append("Nitrate is carried as it is; what bacteria turn into nitrite over weeks is not counted.")
     said += nitrite_lost(pieces, stages, numbers, loss)
+    said += own_tissues(pieces)
     return tuple(dict.fromkeys(said))
 
 
@@ -143,6 +144,25 @@ def nitrite_lost(pieces: Sequence[Piece], stages: Sequence[Stage], numbers: Numb
                 caution = solutes.loss_caution(kelvin, piece.acidity(numbers), loss)
                 if caution:
                     yield caution
+
+
+def own_tissues(pieces: Sequence[Piece]) -> tuple[str, ...]:
+    """What is taken for granted of tissues that came with a diffusivity of their own, one sentence each."""
+    said = []
+    for part in dict.fromkeys(piece.tissue for piece in pieces):
+        if isinstance(part, str) or part.diffusivity is None:
+            continue
+        grows = "grows with temperature as in water"
+        if part.activation_energy is not None:
+            grows = (
+                f"grows with temperature by {part.activation_energy:g} kJ/mol, and where the temperature changes it is taken at its mean over "
+                "the log of each stretch"
+            )
+        warm = units.show(part.reference, "temperature")
+        said.append(
+            f"Salt moves in {part} at {part.diffusivity:.3g} m2/s at {warm}, as given; this {grows}. It is taken as known: no band stands for it."
+        )
+    return tuple(said)
 
 
 def replaced(row: Number) -> str | None:

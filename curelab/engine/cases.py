@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 
 from ..matter import solutes, tissue
+from ..matter.tissue import GAS_CONSTANT
 from ..recipe.piece import Piece
 from ..sources import Numbers, to_si
 
 WATER_PER_VOLUME = 1000.0  # kg of water in a cubic metre of the still layer at a face
 FILM_TEMPERATURE = 276.15  # K at which the published film coefficients and obstructions are taken
-GAS_CONSTANT = 8.314462618  # J/(mol K), exact by definition of the kelvin and the mole
 MOST_OFF = 0.4  # of the thickness: the most that a ruler can be wrong
 KELVIN = (268.15, 373.15)  # range of the diffusivities and of the loss
 CONDITIONS = (
@@ -102,7 +102,9 @@ class Cases:
         return float(solutes.water_diffusivity(FILM_TEMPERATURE, self.base))
 
     def obstruction(self, part: tissue.Tissue, frozen_before: bool) -> np.ndarray:
-        """(d,) pace of salt in a tissue over that in free water."""
+        """(d,) pace of salt in a tissue over that in free water; of one with a diffusivity of its own, where that was measured."""
+        if part.diffusivity is not None:
+            return part.diffusivity / self.water_diffusivity(self.full(part.reference)[:, None])[:, 0]
         return self.full(tissue.obstruction(part, self, frozen_before))  # type: ignore[arg-type]
 
     @property
@@ -118,7 +120,7 @@ class Cases:
     def loss_rate(self, kelvin: np.ndarray, piece: Piece, model: str) -> np.ndarray:
         """1/s (d, k) at which free nitrite is lost in a piece at `kelvin` (d, k)."""
         acid = self.full(piece.acidity(self.base))
-        if piece.ph is None:
+        if piece.known_ph is None:
             acid = self.number(f"ph.{piece.species}")
         rate = np.asarray(solutes.nitrite_loss_rate(np.clip(kelvin, *KELVIN), acid[:, None], model, self.base))
         for key, power in (("nitrite.loss_multiplier", 1), ("nitrite.takagi.half_life", -1)):

@@ -6,6 +6,7 @@ its ratio times this one.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -37,11 +38,8 @@ class Clock:
             [[0.0], *[np.linspace(a, b, n + 1)[1:] for a, b, n in zip(ends, ends[1:], steps, strict=False)]]
         )
         at_knots = np.interp(knots, times, kelvin)
-        warm = at_knots + cases.warmer[:, None]
-        every = cases.water_diffusivity(np.concatenate([warm, 0.5 * (warm[:, 1:] + warm[:, :-1])], axis=1))
-        edge, middle = every[:, : len(knots)], every[:, len(knots) :]
-        steps_made = np.diff(knots) * (edge[:, 1:] + edge[:, :-1] + 4 * middle) / 6  # Simpson's rule
-        readings = np.concatenate([np.zeros((len(warm), 1)), np.cumsum(steps_made, axis=1)], axis=1)
+        steps_made = _steps(knots, at_knots + cases.warmer[:, None], cases.water_diffusivity)
+        readings = np.concatenate([np.zeros((len(steps_made), 1)), np.cumsum(steps_made, axis=1)], axis=1)
         return cls(knots, at_knots, cases.warmer, readings)
 
     def __call__(self, times: np.ndarray) -> np.ndarray:
@@ -53,6 +51,10 @@ class Clock:
         low = np.take_along_axis(self.readings, step, axis=1)
         return low + share * (np.take_along_axis(self.readings, step + 1, axis=1) - low)
 
+    def mean(self, rate: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+        """(d,) mean over the whole log, weighted by time, of a rate (d, k) at temperatures (d, k) in K."""
+        return _steps(self.knots, self.kelvin + self.warmer[:, None], rate).sum(axis=1) / self.knots[-1]
+
     def temperature(self, times: np.ndarray) -> np.ndarray:
         """K as planned, in the shape of `times`."""
         return np.interp(times, self.knots, self.kelvin)
@@ -61,3 +63,10 @@ class Clock:
     def steady(self) -> bool:
         """Whether the temperature never changes."""
         return bool(np.ptp(self.kelvin) == 0)
+
+
+def _steps(knots: np.ndarray, warm: np.ndarray, rate: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    """Integral (d, k - 1) of a rate between knots, by Simpson's rule, for temperatures `warm` (d, k) there."""
+    every = rate(np.concatenate([warm, 0.5 * (warm[:, 1:] + warm[:, :-1])], axis=1))
+    edge, middle = every[:, : len(knots)], every[:, len(knots) :]
+    return np.diff(knots) * (edge[:, 1:] + edge[:, :-1] + 4 * middle) / 6

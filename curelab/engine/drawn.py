@@ -9,10 +9,11 @@ from functools import cached_property
 import numpy as np
 
 from ..matter.solutes import WATER_NODES
+from ..matter.tissue import GAS_CONSTANT
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers
-from .cases import FILM_TEMPERATURE, GAS_CONSTANT, Cases
+from .cases import FILM_TEMPERATURE, Cases
 from .history import History, Times
 from .run import FREE, Lying, Run
 from .track import Leg, Track

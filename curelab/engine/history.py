@@ -15,10 +15,11 @@ from .. import units
 from ..recipe.criterion import Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
+from ..results import Shown
 from ..sources import Number
 from ..threads import on_one_thread
 from . import looks
-from .assumptions import assumptions
+from .assumptions import assumptions, own_tissues
 from .cases import Cases
 from .readout import Profile, Ran, Times, mean_within, whole_depth
 from .run import FREE, QUANTITIES, SECOND, TRACERS, Run
@@ -33,8 +34,9 @@ GRID = 40  # times in each stretch of a grid for pictures
 MOST_KEPT = 64  # readings of all draws that are remembered for those who ask draw after draw
 
 
-class History:
-    """The result of `simulate`. Every reading takes times in seconds since the start (None: at the end) and may be any array of them.
+class History(Shown):
+    """The result of `simulate`. Every reading takes times since the start (None: at the end): seconds, texts such as "5 d", a timedelta, a
+    quantity of pint, or any array of them.
 
     A time on the border of two stages belongs to the earlier one. Quantities: salt, sugar, nitrate, nitrite (as added, a conserved
     tracer: what rules call ingoing) and free nitrite (with its loss). Places: core, average, surface, first bite (the outermost 5 mm).
@@ -153,9 +155,9 @@ class History:
             found.append(Ran(run.index, run.stretch, begin, begin + length, begin + knots, kelvin, held))
         return tuple(found)
 
-    def ran_at(self, time: float) -> Ran:
-        """The stretch that owns a time [s]; a border belongs to the earlier one."""
-        return next((each for each in self.ran if time <= each.end + 1e-6), self.ran[-1])
+    def ran_at(self, time: Times) -> Ran:
+        """The stretch that owns a time; a border belongs to the earlier one."""
+        return next((each for each in self.ran if units.seconds(time) <= each.end + 1e-6), self.ran[-1])
 
     def remembered(self, key: tuple, make: Callable[[], np.ndarray]) -> np.ndarray:
         """A reading of all draws, made once and kept among the last few."""
@@ -214,6 +216,7 @@ class History:
 
     def _read(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
         """As `gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
+        times = units.seconds(times)
         found = self._gathered(key, times, one)
         if self.drawn:
             return found
@@ -267,9 +270,11 @@ class History:
         last = [run for run in self._runs if run.index == stage][-1]
         return self._plain(last.resting(quantity_of(quantity), self.piece_number(piece)))
 
-    def first_bite(self, quantity: str, times: Times = None, piece: int | str = 0, depth: float = FIRST_BITE) -> Any:
+    def first_bite(
+        self, quantity: str, times: Times = None, piece: int | str = 0, depth: float | str = FIRST_BITE
+    ) -> Any:
         """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
-        number, name = self.piece_number(piece), quantity_of(quantity)
+        number, name, depth = self.piece_number(piece), quantity_of(quantity), units.read(depth, "length")
         across, whole = whole_depth(self.depths(number))
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
@@ -287,14 +292,17 @@ class History:
         values = self._read(
             ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places)
         )[..., each[whole]]
-        return Profile(quantity, on, across * self.pieces[number].thickness, values)
+        return Profile(quantity, on, across * self.pieces[number].thickness, values, units.seconds(times))
 
     def picture(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Values of a profile in every draw (d, t, x) in single precision, at the places of `picture_places`."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         places = self.picture_places(number)[0]
         return self._gathered(
-            ("picture", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places), np.float32
+            ("picture", name, on, number),
+            units.seconds(times),
+            lambda run, t: run.profile(name, on, t, number, places),
+            np.float32,
         )
 
     def picture_places(self, piece: int) -> tuple[np.ndarray, np.ndarray]:
@@ -397,7 +405,7 @@ class History:
     def assumptions(self) -> tuple[str, ...]:
         """What was taken for granted, one sentence each."""
         spans = [self.span(number) if self.has(number) else None for number in range(len(self.stages))]
-        return assumptions(self.pieces, self.stages, self.numbers, self.loss, spans)
+        return (*assumptions(self.pieces, self.stages, self.numbers, self.loss, spans), *own_tissues(self.pieces))
 
     @property
     def sources(self) -> tuple[Number, ...]:
@@ -414,21 +422,21 @@ class History:
 
     def to_frame(self, times: Times = None) -> pandas.DataFrame:
         """Tidy table: one row per time, piece, quantity and place, with the fraction on each basis. Default times: `self.times`."""
-        return looks.readings_frame(self, self.times if times is None else times)
+        return looks.readings_frame(self, self.times if times is None else units.seconds(times))
 
     def profiles_frame(self, times: Times = None) -> pandas.DataFrame:
         """Tidy table of profiles: time, piece, quantity, depth and fraction on its default basis."""
-        return looks.profiles_frame(self, self.times if times is None else times)
+        return looks.profiles_frame(self, self.times if times is None else units.seconds(times))
 
     def summary(self) -> list[dict[str, str]]:
         """Per stage and piece, for reading: how long, why it ended, salt and nitrite at its end. With draws, of the first."""
         return looks.summary(self)
 
-    def __repr__(self) -> str:
-        return looks.text(self)
+    def lines(self) -> list[str]:
+        return looks.lines(self)
 
-    def _repr_html_(self) -> str:
-        return looks.table(self.summary())
+    def rows(self) -> list[dict[str, str]]:
+        return self.summary()
 
 
 def _basis(quantity: str, basis: str | None) -> str:

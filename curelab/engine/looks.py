@@ -1,8 +1,7 @@
-"""A history as a few lines of text, a table of HTML, and tables of pandas, which is loaded when one is asked for."""
+"""A history as a few lines of text, rows for reading, and tables of pandas, which is loaded when one is asked for."""
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -41,26 +40,17 @@ def summary(history: History) -> list[dict[str, str]]:
     return rows
 
 
-def text(history: History) -> str:
+def lines(history: History) -> list[str]:
     """A line for each stage and piece."""
     many = f", {history.count} draws; the first:" if history.drawn else ""
     length = units.show(float(np.ravel(history.length)[0]), "time")
-    lines = [f"History of {', '.join(piece.name for piece in history.pieces)}: {length}{many}"]
+    said = [f"History of {', '.join(piece.name for piece in history.pieces)}: {length}{many}"]
     for row in summary(history):
-        lines.append(
+        said.append(
             f"  {row['stage']}, {row['piece']}: {row['ended']}; salt {row['salt, average']} (core {row['salt, core']}), "
             f"nitrite in {row['nitrite in, average']}, free at the core {row['free nitrite, core']}"
         )
-    return "\n".join(lines)
-
-
-def table(rows: list[dict[str, str]]) -> str:
-    """Rows of texts as HTML, the keys of the first as its head."""
-    head = "".join(f'<th scope="col">{html.escape(key)}</th>' for key in rows[0])
-    body = "".join(
-        "<tr>" + "".join(f"<td>{html.escape(value)}</td>" for value in row.values()) + "</tr>" for row in rows
-    )
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return said
 
 
 def readings_frame(history: History, times: Any) -> pandas.DataFrame:

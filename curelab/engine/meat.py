@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
 from ..bodies import Body, layered
+from ..matter.tissue import Tissue
 from ..recipe.piece import Piece
 from ..transport.network import Contact, Part
 from .cases import Cases
+from .clock import Clock
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,7 +22,7 @@ class Meat:
     body: its geometry, one unit thick; lean (l,): which tissues are lean. amount (d,): the volume of the piece over that of the body;
     size (d,): its thickness in m, the factor on every length of the body; weight (d,): green kg. storage (d, l):
     kg of water, brine side, in a cubic metre of each tissue; conductivity (d, l): storage times obstruction; per_tissue (d, l): storage
-    over density, kg per kg of green tissue.
+    over density, kg per kg of green tissue; parts (l,): the tissues.
     """
 
     piece: Piece
@@ -33,6 +35,7 @@ class Meat:
     storage: np.ndarray
     conductivity: np.ndarray
     per_tissue: np.ndarray
+    parts: tuple[Tissue, ...]
 
     @cached_property
     def capacity(self) -> np.ndarray:
@@ -76,6 +79,20 @@ class Meat:
             shares.append(face.share(film, self.conductivity, self.size))
         return Contact(number, matrix, column, total), np.stack(shares, axis=1)
 
+    def over(self, clock: Clock, cases: Cases) -> Meat:
+        """As it conducts in a stretch. A tissue whose diffusivity grows with temperature in its own way does so there at its mean, over that
+        of free water, over the log of the stretch: exact at a constant temperature.
+        """
+        own = [number for number, part in enumerate(self.parts) if part.activation_energy is not None]
+        if not own:
+            return self
+        conductivity = self.conductivity.copy()
+        free = clock.mean(cases.water_diffusivity)
+        for number in own:
+            grown = partial(self.parts[number].own, water=cases.water_diffusivity)
+            conductivity[:, number] = self.storage[:, number] * clock.mean(grown) / free
+        return replace(self, conductivity=conductivity)
+
     def dried(self, left: np.ndarray) -> Meat:
         """After giving up water, with `left` (d,) of it left: the piece keeps its thickness and shrinks in area."""
         return replace(self, amount=self.amount * left, per_tissue=self.per_tissue * left[:, None])
@@ -114,4 +131,5 @@ def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
         storage,
         storage * led,
         per_tissue,
+        tuple(parts),
     )

@@ -2,24 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from .. import units
 from ..recipe.stages import Stretch
+from ..results import Shown
 
-Times = float | Sequence[float] | np.ndarray | None
+Times = Any  # whatever `units.seconds` reads: s, "5 d", a timedelta, a quantity of pint, or an array of them; None: at the end
 
 
-@dataclass(frozen=True)
-class Profile:
-    """Values across a piece: depth (x,) in m from one face to the other; values (..., x), fractions on `basis`."""
+@dataclass(frozen=True, repr=False)
+class Profile(Shown):
+    """Values across a piece: depth (x,) in m from one face to the other; values (..., x), fractions on `basis`; times [s] as they were asked
+    for, None: at the end.
+    """
 
     quantity: str
     basis: str
     depth: np.ndarray
     values: np.ndarray
+    times: Any = None
+
+    def lines(self) -> list[str]:
+        least, most = (units.show(float(each), "fraction") for each in (self.values.min(), self.values.max()))
+        shape = " x ".join(map(str, self.values.shape))
+        across = units.show(float(self.depth[-1]), "length")
+        return [f"Profile of {self.quantity} ({self.basis}) through {across}: {least} to {most}, {shape} values"]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One for each (draw,) time and depth."""
+        lead = self.values.shape[:-1]
+        times = None if self.times is None or not lead else np.broadcast_to(self.times, lead)
+        found = []
+        for place in np.ndindex(lead):
+            head = {"draw": place[0]} if len(lead) > 1 else {}
+            when = self.times if times is None else times[place]
+            head |= {} if when is None else {"time_s": float(when)}
+            values = zip(self.depth.tolist(), self.values[place].tolist(), strict=True)
+            found += [head | {"depth_m": depth, "fraction": value} for depth, value in values]
+        return found
 
 
 @dataclass(frozen=True)

@@ -87,6 +87,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     else:
         water = np.ones(cases.count) if stretch.water is None else stretch.water * factors["water"]
     clock = Clock.of(stretch.temperature, stretch.longest, cases)
+    state.meats = tuple(meat.over(clock, cases) for meat in state.meats)
     bath = np.full(cases.count, np.inf) if stretch.endless else water
     lying = tuple(
         state.vessel.lying(state.meats, bath, stretch, cases, turned)

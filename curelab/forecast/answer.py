@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from ..engine.simulate import CELLS, SEGMENTS, simulate
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
+from ..results import Shown
 from ..sources import Numbers, default_numbers
 
 LOOK_AHEAD = 400 * units.DAY  # the longest that a question of time looks ahead in one case (judgement)
@@ -26,8 +28,8 @@ CORNERS = {
 RESTS_ON = "the published range of salt diffusion in lean meat (a factor of three), of nitrite's pace and of its loss"
 
 
-@dataclass(frozen=True)
-class Answer:
+@dataclass(frozen=True, repr=False)
+class Answer(Shown):
     """A number with its band. value, low, high in SI (None: not reached); kind: a key of `curelab.units.KINDS`."""
 
     question: str
@@ -43,8 +45,11 @@ class Answer:
     def reached(self) -> bool:
         return self.value is not None
 
-    def __str__(self) -> str:
-        return self.sentence
+    def lines(self) -> list[str]:
+        return [self.sentence]
+
+    def rows(self) -> list[dict[str, Any]]:
+        return [{name: getattr(self, name) for name in ("question", "criterion", "value", "low", "high", "kind")}]
 
 
 def corners(numbers: Numbers | None = None) -> tuple[Numbers, Numbers]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -29,12 +30,12 @@ def time_to(
     pieces: Piece | Sequence[Piece],
     stages: Stage | Sequence[Stage],
     *,
-    at_most: float = LOOK_AHEAD,
+    at_most: Any = LOOK_AHEAD,
     piece: str | None = None,
     loss: str = "nordin",
     numbers: Numbers | None = None,
 ) -> Answer:
-    """How long the last of `stages` must last until `criterion` holds in every piece (or in `piece`), at most `at_most` s.
+    """How long the last of `stages` must last until `criterion` holds in every piece (or in `piece`), `at_most` ("400 d", or s) at most.
 
     >>> from curelab import Bath, Brine, Piece
     >>> cure = Brine(bath=Bath(water="1 kg", salt="50 g"), temperature="3 degC", lasts="1 d", lying=False)
@@ -42,9 +43,8 @@ def time_to(
     >>> answer.low < answer.value < answer.high
     True
     """
-    wanted = Criterion.of(criterion)
+    wanted, at_most = Criterion.of(criterion), units.seconds(at_most)
     line = list(in_order(stages))
-
     stage, found = len(line) - 1, np.full(3, np.inf)
     where: int | str = "every"
     for horizon in horizons(line[-1].longest, at_most):
@@ -99,10 +99,11 @@ class Reached:
 
 
 def reached(
-    pieces: Piece | Sequence[Piece], cure: Stage, times: Sequence[float], *, place: str = "core", quantity: str = "salt",
+    pieces: Piece | Sequence[Piece], cure: Stage, times: Any, *, place: str = "core", quantity: str = "salt",
     basis: str = "equilibrium", numbers: Numbers | None = None,
 ) -> tuple[Reached, ...]:  # fmt: skip
-    """How far a cure has come after each of `times` [s], in every piece, with the band: what the days on a recipe really do."""
+    """How far a cure has come after each of `times`, in every piece, with the band: what the days on a recipe really do."""
+    times = np.atleast_1d(units.seconds(times)).tolist()
     many = in_corners(pieces, cure.lasting(max(times)), numbers=numbers)
     rows = []
     for piece in many.pieces:

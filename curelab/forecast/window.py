@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -12,13 +13,14 @@ from ..engine.history import History
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
+from ..results import Shown
 from ..sources import Numbers
 from .answer import LOOK_AHEAD, RESTS_ON, in_corners
 from .how_long import horizons
 
 
-@dataclass(frozen=True)
-class Window:
+@dataclass(frozen=True, repr=False)
+class Window(Shown):
     """From the first day cured at the core to the last day before too salty, s since the brine began (inf: never).
 
     `slow` and `fast`: (opens, closes) for meat at the two ends of what is published.
@@ -33,6 +35,14 @@ class Window:
     sentence: str
     rests_on: str = RESTS_ON
 
+    def lines(self) -> list[str]:
+        return [self.sentence]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """In usual, slow and fast meat, s, inf for never."""
+        ends = {"usual": (self.opens, self.closes), "slow": self.slow, "fast": self.fast}
+        return [{"meat": meat, "opens_s": opens, "closes_s": closes} for meat, (opens, closes) in ends.items()]
+
     @property
     def empty(self) -> bool:
         return not self.opens < self.closes
@@ -44,7 +54,7 @@ def window(
     *,
     cured: str = "core salt >= 1.5 %",
     too_salty: str = "average salt >= 3 %",
-    at_most: float = LOOK_AHEAD,
+    at_most: Any = LOOK_AHEAD,
     loss: str = "nordin",
     numbers: Numbers | None = None,
 ) -> Window:
@@ -52,7 +62,7 @@ def window(
 
     The default criteria are judgement on taste, see the rows `taste.*` in datasets/numbers.csv.
     """
-    ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
+    ready, salty, at_most = Criterion.parse(cured), Criterion.parse(too_salty), units.seconds(at_most)
     ends = np.full((3, 2), np.inf)
     for horizon in horizons(cure.longest, at_most):
         many = in_corners(pieces, cure.lasting(horizon), loss=loss, numbers=numbers)

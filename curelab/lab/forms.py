@@ -107,9 +107,21 @@ def _plain(rule, words) -> bool:
 
 
 def _pick(state, label, rule, name, get, put):
-    pick = Pick(label, list(rule.options), getattr(get(state.batch), name))
+    def offered(value):
+        """The options, and a value of one's own that a file may hold beside them."""
+        return [(each, str(each)) for each in dict.fromkeys([*rule.options, value])]
+
+    def follow(change):
+        value = getattr(get(state.batch), name)
+        if value in [known for known, _ in pick.options]:
+            pick.value = value
+        else:
+            pick.refit(offered(value), value)
+
+    value = getattr(get(state.batch), name)
+    pick = Pick(label, offered(value), value)
     pick.observe(lambda change: put(**{name: pick.value}), "value")
-    state.observe(lambda change: setattr(pick, "value", getattr(get(state.batch), name)), "batch")
+    state.observe(follow, "batch")
     return pick
 
 

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..recipe.piece import Piece
-from ..recipe.stages import Stage
+from ..recipe.stages import Stage, in_order
+from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..spread.draws import Learned
 from ..spread.uncertain import POINT_95, Uncertain, inputs_for
@@ -56,8 +58,8 @@ class Residual:
     off: float
 
 
-@dataclass(frozen=True)
-class Fit:
+@dataclass(frozen=True, repr=False)
+class Fit(Shown):
     """What measurements tell. notes: plain sentences on what the data cannot tell; held: what was taken as known; varied: what was let
     vary within what is published or usual, though nobody asked for it; learned: all that the readings touched, for the draws.
     """
@@ -73,6 +75,23 @@ class Fit:
     converged: bool
     agree: bool
     stuck: bool
+
+    def lines(self) -> list[str]:
+        told = [
+            f"{row.input.label}: {row.value:.3g} {row.input.unit} ({row.low:.3g} to {row.high:.3g}; before {row.before[0]:.3g} to {row.before[2]:.3g})"
+            for row in self.estimates
+        ]
+        return [f"Fit of {len(self.residuals)} readings, chi square {self.chi_square:.3g}", *told, *self.notes]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One for each input that was fitted: value with its 90 % interval, in its printed unit, and the interval before."""
+        return [
+            {
+                "input": row.input.key, "value": row.value, "low": row.low, "high": row.high, "unit": row.input.unit,
+                "low before": row.before[0], "high before": row.before[2], "told": row.told,
+            }
+            for row in self.estimates
+        ]  # fmt: skip
 
     @property
     def believed(self) -> bool:
@@ -127,8 +146,8 @@ def known_before(row: Uncertain) -> tuple[float, float, float]:
 
 
 def fit(
-    pieces: Sequence[Piece],
-    stages: Sequence[Stage],
+    pieces: Piece | Sequence[Piece],
+    stages: Stage | Sequence[Stage],
     readings: Sequence[Measurement],
     *,
     parameters: Sequence[str] = ("obstruction.lean",),
@@ -151,6 +170,7 @@ def fit(
     Raises ValueError for no readings, a parameter that is not uncertain here, or a reading after the end of the plan.
     """
     base = numbers or default_numbers()
+    pieces, stages = (pieces,) if isinstance(pieces, Piece) else tuple(pieces), in_order(stages)
     usual = simulate(pieces, stages, loss=loss, cells=cells, numbers=base)
     known = tuple(inputs) if inputs is not None else inputs_for(pieces, stages, loss, base, usual.numbers.used)
     _refuse(usual, known, readings, (*parameters, *beside))

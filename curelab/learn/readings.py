@@ -12,7 +12,6 @@ from ..batch import TASTE_WORDS, Batch, Reading
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..matter import brine
-from ..matter.tissue import TISSUES
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
@@ -72,7 +71,7 @@ def usually_off(what: str, system: str = "metric") -> str:
 
 @dataclass(frozen=True)
 class Measurement:
-    """One reading: what (a key of KINDS), at [s since the start], value in SI, and its error, one standard deviation.
+    """One reading: what (a key of KINDS), at (since the start: s, or "5 d", a timedelta, a quantity of pint; kept in s), value in SI, and its error, one standard deviation.
 
     A salometer floats in the brine at `temperature` [K] (None: as planned) and is made for 60 degF. core salt: strip or
     titration of the middle; average salt: of a whole slice; taste: the middle of a range, error from its width, `word` as
@@ -89,6 +88,7 @@ class Measurement:
     word: str = ""
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "at", units.seconds(self.at))
         if self.what not in KINDS:
             raise ValueError(f'"{self.what}" is not one of {", ".join(KINDS)}')
         if not (np.isfinite([self.at, self.value, self.error]).all() and self.at >= 0 and self.error > 0):
@@ -222,8 +222,8 @@ def measured(
 
 
 def _acidity(piece: Piece, columns: Mapping[str, np.ndarray], numbers: Numbers, count: int) -> np.ndarray:
-    key = f"ph.{TISSUES[piece.tissue].species}"
-    if piece.ph is not None or key not in columns:
+    key = f"ph.{piece.species}"
+    if piece.known_ph is not None or key not in columns:
         return np.full(count, piece.acidity(numbers))
     return np.asarray(columns[key], dtype=float)
 
@@ -305,9 +305,9 @@ def _taken(entry: Reading, at: float, batch: Batch, numbers: Numbers) -> Measure
 
 def _about_acidity(piece: Piece, value: float, ranges: Mapping[str, tuple[float, float]]) -> str:
     """Why a pH is not fitted, or ""."""
-    if piece.ph is not None:
-        return f"The pH of {value:g} is not needed: {piece.name} already has its own, {piece.ph:g}."
-    own = ranges.get(f"ph.{TISSUES[piece.tissue].species}")
+    if piece.known_ph is not None:
+        return f"The pH of {value:g} is not needed: {piece.name} already has its own, {piece.known_ph:g}."
+    own = ranges.get(f"ph.{piece.species}")
     if own is None:
         return f"The pH of {value:g} is left out: it moves nothing but the loss of nitrite, and nothing here hangs on that."
     if not own[0] <= value <= own[1]:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from ..batch import Batch
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..fields import InputError, refuse
-from ..matter.tissue import TISSUES
 from ..recipe.meat_and_fridge import MOST_LETTERS, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
+from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
 from ..spread.draws import Learned
@@ -28,8 +29,8 @@ PACE = "obstruction.lean"
 OF_ONE_ANIMAL = ("ph.", "thickness of ")  # says nothing about the next one
 
 
-@dataclass(frozen=True)
-class Update:
+@dataclass(frozen=True, repr=False)
+class Update(Shown):
     """A batch forecast anew: the fit, how long before and after it, and what to say of it.
 
     told: the answer and its reasons, sentence by sentence; remarks: on readings that were left out or taken otherwise. begin [s]:
@@ -50,6 +51,13 @@ class Update:
     readings: tuple[Measurement, ...]
     usual: History
     cure: int
+
+    def lines(self) -> list[str]:
+        return [self.told.headline, *self.told.details]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """What was fitted."""
+        return self.fit.rows()
 
     @property
     def count(self) -> int:
@@ -112,7 +120,7 @@ def asked_for(batch: Batch, readings: Sequence[Measurement]) -> tuple[str, ...]:
             wanted.append("temperature")
         if reading.what == "acidity":
             piece = batch.pieces[names.index(reading.piece) if reading.piece else 0]
-            wanted.append(f"ph.{TISSUES[piece.tissue].species}")
+            wanted.append(f"ph.{piece.species}")
     return tuple(dict.fromkeys(wanted))
 
 

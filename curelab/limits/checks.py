@@ -17,7 +17,7 @@ from ..weighing.methods import Solutes, ingoing_table, pickle_weight
 from .exposure import STEPS
 from .process import check_process
 from .rule_sets import RULE_SETS, Limit, find, picks
-from .verdict import OUTCOMES, ROUNDING, Verdict, judge, undecided, unknown, worst_first
+from .verdict import OUTCOMES, ROUNDING, Verdict, Verdicts, judge, undecided, unknown, worst_first
 
 CAUTIONS = (
     "Nitrite poisons when it is over-measured, and a small child needs little. Weigh the cure mix on a "
@@ -38,7 +38,7 @@ def check_ingoing(
     method: str | None = None,
     pick_up: float | None = None,
     numbers: Numbers | None = None,
-) -> tuple[Verdict, ...]:
+) -> Verdicts:
     """What goes in against what may and must go in, mg/kg of green weight on each rule's own basis.
 
     `made`: a Weighed, Bath or SealedCure, or several used one after the other, whose amounts are added up.
@@ -77,7 +77,7 @@ def check_ingoing(
             if any(pick.agent == agent for pick in rows):
                 reason += "; it limits what remains, see the residual"
             found.append(unknown(f"{rule_set} {agent} ingoing", reason + ".", RULE_SETS[rule_set].title, "seen"))
-    return tuple(found)
+    return Verdicts(found)
 
 
 def _counted(several, agent, pieces, method, pick_up, numbers):
@@ -135,7 +135,7 @@ def _ingoing_verdict(limit: Limit, rule_set: str, value: float | None, by_method
     return found
 
 
-def check_residual(history: History, rule_set: str = "US", product: str = "cured meat") -> tuple[Verdict, ...]:
+def check_residual(history: History, rule_set: str = "US", product: str = "cured meat") -> Verdicts:
     """What remains at the end of a history against what may remain, mg/kg of the meat as it then is, worst
     piece.
 
@@ -176,10 +176,10 @@ def check_residual(history: History, rule_set: str = "US", product: str = "cured
             remark = f"It would be {most:.0f} {if_all}." if free < most else ""
             what = "free nitrite in the meat"
             found.append(judge(name, free, "<=", limit.value, unit, what, limit.source, limit.how, remark))
-    return tuple(found)
+    return Verdicts(found)
 
 
-def check_taken_up(history: History, rule_set: str = "US", product: str = "cured meat") -> tuple[Verdict, ...]:
+def check_taken_up(history: History, rule_set: str = "US", product: str = "cured meat") -> Verdicts:
     """What must and what may go in against what the model lets in: as added, average of a piece at its highest point;
     the piece with the least against the least, the piece with the most against the most.
 
@@ -224,7 +224,7 @@ def check_taken_up(history: History, rule_set: str = "US", product: str = "cured
                 group="" if least else limit.product_class,
             )
         )
-    return tuple(found)
+    return Verdicts(found)
 
 
 def check_all(
@@ -236,7 +236,7 @@ def check_all(
     numbers: Numbers | None = None,
     corners: Sequence[History] = (),
     steps: int = STEPS,
-) -> tuple[Verdict, ...]:
+) -> Verdicts:
     """Every check of a history, worst first: ingoing of its baths and sealed cures, what was taken up, what remains, and
     how it was kept.
 

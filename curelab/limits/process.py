@@ -17,7 +17,7 @@ from ..matter import brine
 from ..recipe.stages import Stage
 from ..sources import Number, Numbers, default_numbers, read_table
 from .exposure import STEPS, Exposure, exposures, uncovered_time
-from .verdict import ROUNDING, Verdict, judge, undecided, unknown
+from .verdict import ROUNDING, Verdict, Verdicts, judge, undecided, unknown
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class _Kept:
         return undecided(verdict, said)
 
 
-def check_process(history: History, numbers: Numbers | None = None, steps: int = STEPS) -> tuple[Verdict, ...]:
+def check_process(history: History, numbers: Numbers | None = None, steps: int = STEPS) -> Verdicts:
     """Process checks in the order of the kitchen; rules from `trade_rules.csv`, rows `growth.*`, `protection.*`.
 
     Fail: do not eat it without changing this. Unknown: nothing here vouches for it. Meat kept cold (FB2265-06) and not
@@ -68,7 +68,7 @@ def check_process(history: History, numbers: Numbers | None = None, steps: int =
         _soak_time,
         _soak_water,
     )
-    return tuple(verdict for check in checks for verdict in check(kept))
+    return Verdicts(verdict for check in checks for verdict in check(kept))
 
 
 def _rule(rule_id: str, which: int = -1) -> tuple[float, str, str]:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from ..results import Shown
 
 OUTCOMES = ("fail", "unknown", "pass")
 SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "in order"}  # on paper and on every page
@@ -46,6 +49,17 @@ class Verdict:
 
     def __str__(self) -> str:
         return f"{self.outcome}: {self.name}: {self.sentence}"
+
+
+class Verdicts(Shown, tuple[Verdict, ...]):
+    """Verdicts in order: a tuple that shows itself as a table."""
+
+    def lines(self) -> list[str]:
+        counts = ", ".join(f"{sum(each.outcome == outcome for each in self)} {outcome}" for outcome in OUTCOMES)
+        return [f"{len(self)} checks: {counts}", *(str(each) for each in worst_first(self) if not each.counts_as_pass)]
+
+    def rows(self) -> list[dict[str, Any]]:
+        return [asdict(each) for each in self]
 
 
 def judge(
@@ -107,9 +121,9 @@ def undecided(verdict: Verdict, reason: str) -> Verdict:
     return replace(verdict, outcome="unknown", margin=None, sentence=f"{reason} {verdict.sentence}")
 
 
-def worst_first(verdicts: Iterable[Verdict]) -> tuple[Verdict, ...]:
+def worst_first(verdicts: Iterable[Verdict]) -> Verdicts:
     """Fail, then unknown, then pass; otherwise in the order given."""
-    return tuple(sorted(verdicts, key=lambda verdict: OUTCOMES.index(verdict.outcome)))
+    return Verdicts(sorted(verdicts, key=lambda verdict: OUTCOMES.index(verdict.outcome)))
 
 
 def _short(value: float) -> str:

@@ -2,51 +2,162 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from curelab.fields import (
+    Choice,
+    InputError,
+    Problem,
+    Record,
+    Rule,
+    Words,
+    from_plain,
+    quantity,
+    refuse,
+    ruled,
+    to_plain,
+)
 from curelab.matter.ranges import ZERO_CELSIUS, plain, within
+from curelab.matter.solutes import water_diffusivity
 from curelab.sources import Numbers, default_numbers, read_table
 
 KINDS = ("lean", "fat", "cooked lean")
+SPECIES = ("beef", "pork")
+MEASURED_AT = ZERO_CELSIUS + 3.0  # where a diffusivity holds unless another temperature is said
+GAS_CONSTANT = 8.314462618  # J/(mol K), exact by definition of the kelvin and the mole
+_NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S.*?)?\s*")
 
 
 @dataclass(frozen=True)
-class Tissue:
-    """What a region of meat is made of. Fractions in kg per kg of tissue, density in kg/m3 at 4 degC.
+class Measured(Rule):
+    """A number in a unit that no cook uses: `units` maps how it may be written to its factor, the first is the one it is kept in."""
 
-    Raises ValueError, naming every fault at once, for fractions that are negative or exceed 1 in sum, an
-    unknown kind, a density outside 800 to 1400 kg/m3 or a pH outside 4.5 to 7.5.
+    what: str
+    units: tuple[tuple[str, float], ...]
+    low: float
+    high: float
+    example: str
+
+    def read(self, given: Any, strict: bool) -> float:
+        unit, like = self.units[0][0], f'write it like "{self.example}"'
+        factors = dict(self.units)
+        if hasattr(given, "to") and hasattr(given, "magnitude"):
+            try:
+                given = given.to(unit.replace("2/", "**2/")).magnitude
+            except Exception:  # of pint, which is not loaded here
+                raise refuse("", f"{given} is not {self.what}; {like}") from None
+        if isinstance(given, str):
+            found = _NUMBER.fullmatch(given)
+            if found is None or found[2] not in factors:
+                raise refuse("", f'"{given}" is not {self.what}; {like}')
+            value = float(found[1]) * factors[found[2]]
+        elif strict or isinstance(given, bool) or not isinstance(given, (int, float, np.number)):
+            raise refuse("", f"{given!r} is not {self.what} with its unit; {like}")
+        else:
+            value = float(given)
+        if not (math.isfinite(value) and self.low <= value <= self.high):
+            raise refuse(
+                "", f"{value:.4g} {unit} is out of range ({self.low:g} to {self.high:g} {unit}); check number and unit"
+            )
+        return value
+
+    def write(self, value: float, system: str) -> str:
+        return f"{value!r} {self.units[0][0]}"
+
+
+_DIFFUSIVITY = Measured(
+    "a diffusivity",
+    (("m2/s", 1.0), ("m^2/s", 1.0), ("m²/s", 1.0), ("cm2/s", 1e-4), ("mm2/s", 1e-6)),
+    1e-13,
+    5e-9,
+    "2.2e-10 m2/s",
+)
+_ENERGY = Measured("an activation energy", (("kJ/mol", 1.0), ("J/mol", 1e-3)), 0.0, 100.0, "22 kJ/mol")
+
+
+class Tissue(Record):
+    """What a region of meat is made of, and how fast salt moves in it if that was measured.
+
+    water, protein, fat: kg per kg of tissue. ph: None takes the usual one of the species. diffusivity [m2/s]: of salt in this tissue at
+    `measured_at` [K, 3 degC if not said]; None takes the published obstruction times the diffusivity in water. activation_energy [kJ/mol]:
+    how it grows with temperature; None lets it grow as the diffusivity in water does. The other solutes keep their ratio to salt.
+    Raises InputError with every problem at once.
+
+    >>> loin = Tissue(name="my loin", species="pork", water="72 %", protein="22 %", fat="5 %",
+    ...               diffusivity="2.2e-10 m2/s", measured_at="5 degC")
+    >>> loin.diffusivity, round(loin.density)
+    (2.2e-10, 1057)
     """
 
-    name: str
-    kind: str
-    species: str
-    water: float
-    protein: float
-    fat: float
-    density: float
-    ph: float
+    name: str = ruled(Words(60))
+    kind: str = ruled(Choice(KINDS), "lean")
+    species: str = ruled(Choice(SPECIES), "beef")
+    water: float = quantity("fraction", "1 %", "100 %", "take it from a table of foods; raw lean has near 73 %")
+    protein: float = quantity("fraction", "0 %", "100 %", "take it from a table of foods; raw lean has near 21 %")
+    fat: float = quantity("fraction", "0 %", "100 %", "take it from a table of foods")
+    ph: float | None = quantity("plain", "4.5", "7.5", "raw meat lies near 5.6", default=None)
+    diffusivity: float | None = ruled(_DIFFUSIVITY, None)
+    measured_at: float | None = quantity("temperature", "-5 degC", "100 degC", "say how warm it was", default=None)
+    activation_energy: float | None = ruled(_ENERGY, None)
 
-    def __post_init__(self) -> None:
-        faults = []
-        if self.kind not in KINDS:
-            faults.append(f"kind {self.kind!r} must be one of {', '.join(KINDS)}")
-        if not 0.0 < self.water <= 1.0:
-            faults.append(f"water {self.water} must be above 0 and at most 1 (kg/kg)")
-        for field in ("protein", "fat"):
-            if not 0.0 <= getattr(self, field) <= 1.0:
-                faults.append(f"{field} {getattr(self, field)} must be 0 to 1 (kg/kg)")
-        if not self.water + self.protein + self.fat <= 1.0 + 1e-6:
-            faults.append(f"water + protein + fat = {self.water + self.protein + self.fat:.4f} exceeds 1")
-        if not 800.0 <= self.density <= 1400.0:
-            faults.append(f"density {self.density} must be 800 to 1400 kg/m3")
-        if not 4.5 <= self.ph <= 7.5:
-            faults.append(f"pH {self.ph} must be 4.5 to 7.5")
-        if faults:
-            raise ValueError(f"tissue {self.name!r}: " + "; ".join(faults))
+    def conflicts(self):
+        total = self.water + self.protein + self.fat
+        if total > 1.0 + 1e-6:
+            yield Problem(
+                "water", f"water, protein and fat add up to {100 * total:.4g} %, more than the whole; check the table"
+            )
+        if self.diffusivity is None:
+            for name in ("measured_at", "activation_energy"):
+                if getattr(self, name) is not None:
+                    yield Problem(name, "only goes with a diffusivity; give that too, or leave this out")
+        elif self.diffusivity > (most := float(water_diffusivity(self.reference))):
+            yield Problem(
+                "diffusivity",
+                f"{self.diffusivity:.3g} m2/s is more than in free water ({most:.3g}); check the power of ten",
+            )
+
+    @cached_property
+    def density(self) -> float:
+        """kg/m3 at 4 degC, from the composition."""
+        return tissue_density(self.water, self.protein, self.fat)
+
+    @property
+    def reference(self) -> float:
+        """K at which the diffusivity holds."""
+        return MEASURED_AT if self.measured_at is None else self.measured_at
+
+    def own(self, kelvin: Any, water: Callable[[Any], Any]) -> Any:
+        """m2/s of salt at `kelvin` (any shape), for a tissue with a diffusivity; `water`: that in free water as a function of K."""
+        if self.activation_energy is None:
+            return self.diffusivity * (water(kelvin) / water(np.full_like(kelvin, self.reference)))
+        slope = 1e3 * self.activation_energy / GAS_CONSTANT
+        return self.diffusivity * np.exp(-slope * (1.0 / np.asarray(kelvin) - 1.0 / self.reference))
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class TissueRule(Choice):
+    """The name of a published tissue, or a Tissue (in a file a table of its fields); a piece is not made of fat alone."""
+
+    def read(self, given, strict):
+        if isinstance(given, str):
+            return super().read(given, strict)
+        made = given if isinstance(given, Tissue) else from_plain(Tissue, given)
+        if made.kind == "fat":
+            raise InputError([Problem("kind", "a piece is made of lean; give its fat as fat_cap")])
+        return made
+
+    def write(self, value, system):
+        return value if isinstance(value, str) else to_plain(value, system)
 
 
 def tissue_density(water: float, protein: float, fat: float, temperature: float = ZERO_CELSIUS + 4.0) -> float:
@@ -95,38 +206,41 @@ _KINDS = {
 }
 
 
-def tissue(name: str, numbers: Numbers | None = None) -> Tissue:
-    """The tissue of that name, with composition and pH from published numbers and density computed from them.
+def tissue(name: str | Tissue, numbers: Numbers | None = None) -> Tissue:
+    """The tissue of that name, with composition and pH from published numbers and density computed from them; a Tissue as it is.
 
     Raises KeyError listing the names for an unknown one. Sources: rows `tissue.*` and `ph.*`.
 
     >>> tissue("brisket flat").water
     0.6989
     """
+    if isinstance(name, Tissue):
+        return name
     if name not in _KINDS:
         raise KeyError(f"no tissue {name!r}; choose from {', '.join(_KINDS)}")
     numbers = numbers or default_numbers()
     kind, species = _KINDS[name]
     key = f"tissue.{name.replace(' ', '_')}"
     water, protein, fat = (numbers.si(f"{key}.{part}") for part in ("water", "protein", "fat"))
-    return Tissue(
-        name,
-        kind,
-        species,
-        water,
-        protein,
-        fat,
-        tissue_density(water, protein, fat),
-        numbers.si(f"ph.{species}"),
-    )
+    return _made(name, kind, species, water, protein, fat, numbers.si(f"ph.{species}"))
+
+
+@lru_cache(maxsize=256)
+def _made(name: str, kind: str, species: str, water: float, protein: float, fat: float, ph: float) -> Tissue:
+    """Made once: a piece asks for its tissue many times."""
+    return Tissue(name=name, kind=kind, species=species, water=water, protein=protein, fat=fat, ph=ph)
 
 
 TISSUES: dict[str, Tissue] = {name: tissue(name) for name in _KINDS}
 
 
 def cooked(raw: Tissue) -> Tissue:
-    """The same lean once cooked: composition kept, structure opened. Fat stays fat; no water loss here."""
-    return replace(raw, kind="cooked lean") if raw.kind == "lean" else raw
+    """The same lean once cooked: composition kept, structure opened, so that a diffusivity of its own no longer holds. Fat stays fat; no water loss here."""
+    return (
+        raw.but(kind="cooked lean", diffusivity=None, measured_at=None, activation_energy=None)
+        if raw.kind == "lean"
+        else raw
+    )
 
 
 def obstruction(tissue: Tissue, numbers: Numbers | None = None, frozen_thawed: bool = False) -> float:
@@ -134,12 +248,14 @@ def obstruction(tissue: Tissue, numbers: Numbers | None = None, frozen_thawed: b
 
     Wide: for raw lean the published values leave a factor of three open. Beef and pork share one value, and
     fibre direction is not distinguished, since no paired measurement was found. `frozen_thawed` applies to
-    raw tissue only. Sources: rows `obstruction.*`, `fat.relative_diffusivity`, `frozen_thawed.multiplier`.
+    raw tissue only, and not to one with a diffusivity of its own. Sources: rows `obstruction.*`, `fat.relative_diffusivity`, `frozen_thawed.multiplier`.
 
     >>> obstruction(TISSUES["lean beef"])
     0.33
     """
     numbers = numbers or default_numbers()
+    if tissue.diffusivity is not None:
+        return tissue.diffusivity / float(water_diffusivity(tissue.reference, numbers))
     if tissue.kind == "cooked lean":
         return numbers.si("obstruction.cooked")
     value = numbers.si("obstruction.lean")

@@ -192,7 +192,7 @@ def _meat_items(batch: Batch) -> list[Item]:
         same = [piece for piece in batch.pieces if (piece.tissue, piece.thickness, piece.shape) == kind]
         count = f"{len(same)} pieces, " if len(same) > 1 else ""
         note = f"{units.show(kind[1], 'length', batch.units)} thick" + ("" if kind[2] == "slab" else f", {kind[2]}")
-        items.append(Item(kind[0], count + _grams(sum(piece.weight for piece in same), batch.units), note))
+        items.append(Item(str(kind[0]), count + _grams(sum(piece.weight for piece in same), batch.units), note))
     return items
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from ..fields import Choice, Flag, Problem, Record, Words, quantity, ruled, unchecked
-from ..matter.tissue import TISSUES, Tissue, tissue
-from ..sources import Numbers
+from ..matter.tissue import TISSUES, Tissue, TissueRule, tissue
+from ..sources import Numbers, default_numbers
 
 SHAPES = ("slab", "cylinder", "sphere")
 
@@ -15,7 +15,7 @@ class Piece(Record):
     shape: "slab" (both broad faces open, the edges left out), "cylinder" (the round side open, the ends left out) or "sphere".
     thickness [m]: through the thickest point, fat cap included; the diameter of a cylinder or a sphere.
     weight [kg]: green weight, before anything is added, fat cap included.
-    tissue: name of the lean, a key of `curelab.matter.tissue.TISSUES`.
+    tissue: name of the lean, a key of `curelab.matter.tissue.TISSUES`, or a `Tissue` of your own.
     fat_cap [m] on `capped` ("one face" or "both faces") of a slab. frozen_before: frozen and thawed meat takes salt faster.
     ph: of the lean, if it was measured; it moves the loss of nitrite.
     Raises InputError with every problem at once.
@@ -34,7 +34,9 @@ class Piece(Record):
         "measure the thickest point with a ruler or a skewer, in the direction that is thinnest there",
     )
     weight: float = quantity("mass", "10 g", "100 kg", "weigh the raw piece, before salt or water")
-    tissue: str = ruled(Choice(tuple(name for name, kind in TISSUES.items() if kind.kind != "fat")), "lean beef")
+    tissue: str | Tissue = ruled(
+        TissueRule(tuple(name for name, kind in TISSUES.items() if kind.kind != "fat")), "lean beef"
+    )
     fat_cap: float = quantity("length", "0 mm", "10 cm", "measure the fat at its thickest", default=0.0)
     capped: str = ruled(Choice(("one face", "both faces")), "one face")
     frozen_before: bool = ruled(Flag(), False)
@@ -64,7 +66,12 @@ class Piece(Record):
     @property
     def species(self) -> str:
         """The animal: "beef" or "pork"."""
-        return TISSUES[self.tissue].species
+        return tissue(self.tissue).species
+
+    @property
+    def known_ph(self) -> float | None:
+        """The pH of this very piece, or of a tissue of your own; None: only that of the species is known."""
+        return self.ph if self.ph is not None or isinstance(self.tissue, str) else self.tissue.ph
 
     def scaled(self, size: float, weight: float = 1.0) -> Piece:
         """With every length times `size` and the weight times `weight`, not checked again: a ruler or a scale that was off."""
@@ -79,7 +86,8 @@ class Piece(Record):
 
     def acidity(self, numbers: Numbers | None = None) -> float:
         """pH: as measured, else the usual one of the species."""
-        return self.ph if self.ph is not None else tissue(self.tissue, numbers).ph
+        known = self.known_ph
+        return known if known is not None else (numbers or default_numbers()).si(f"ph.{self.species}")
 
     def volume(self, numbers: Numbers | None = None) -> float:
         """m3, from weight and density."""

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from .. import units
 from ..forecast import DAY
 from ..recipe.criterion import Criterion
+from ..results import Shown
 from ..units import capital
+
+if TYPE_CHECKING:
+    import pandas
 
 LEVELS = (0.1, 0.5, 0.9)
 TRUSTED = 0.9  # of the draws: a day that is right less often is not to be trusted (judgement)
@@ -19,8 +23,8 @@ COLUMNS = 64  # sorted at once
 INSTEAD = "Use a weaker brine for longer, a thinner piece, or an equilibrium brine; or cure and then soak."
 
 
-@dataclass(frozen=True)
-class Band:
+@dataclass(frozen=True, repr=False)
+class Band(Shown):
     """Quantiles of a reading: `low`, `middle`, `high` (10, 50 and 90 %) as arrays or floats, and what they rest on.
 
     Without draws `middle` is the usual case and the others are None. Unpacks as (middle, low, high).
@@ -41,9 +45,30 @@ class Band:
     def __iter__(self) -> Iterator[Any]:
         return iter((self.middle, self.low, self.high))
 
+    def lines(self) -> list[str]:
+        rows = self.rows()
+        told = [
+            f"{row['middle']:.4g}" + ("" if row["low"] is None else f" ({row['low']:.4g} to {row['high']:.4g})")
+            for row in ([rows[0], rows[-1]] if len(rows) > 1 else rows)
+        ]
+        return [f"Band: {' ... '.join(told)}, {len(rows)} value{'s' if len(rows) > 1 else ''}", self.rests_on]
 
-@dataclass(frozen=True)
-class Times:
+    def rows(self) -> list[dict[str, Any]]:
+        """One for each value, in order, with its depth where it has one."""
+        middle = np.ravel(self.middle).tolist()
+        low, high = (None if part is None else np.ravel(part).tolist() for part in (self.low, self.high))
+        depth = None if self.depth is None else np.resize(self.depth, len(middle)).tolist()
+        return [
+            {
+                **({} if depth is None else {"depth": depth[n]}),
+                "low": None if low is None else low[n], "middle": value, "high": None if high is None else high[n],
+            }
+            for n, value in enumerate(middle)
+        ]  # fmt: skip
+
+
+@dataclass(frozen=True, repr=False)
+class Times(Shown):
     """How long until a criterion holds, in every draw: `values` (d,) in s, inf where it does not within `at_most`."""
 
     criterion: str
@@ -57,9 +82,9 @@ class Times:
         ordered = np.sort(self.values)
         return float(ordered[min(int(np.ceil(level * len(ordered))) - 1, len(ordered) - 1)])
 
-    def chance(self, by: float) -> float:
-        """Share of the draws in which it holds by this many s."""
-        return float(np.mean(self.values <= by))
+    def chance(self, by: Any) -> float:
+        """Share of the draws in which it holds by this time."""
+        return float(np.mean(self.values <= units.seconds(by)))
 
     @property
     def told(self) -> str:
@@ -81,14 +106,27 @@ class Times:
         """What is told, and what it rests on."""
         return f"{self.told} {self.rests_on}"
 
-    def sentence_by(self, when: float) -> str:
+    def lines(self) -> list[str]:
+        return [self.told, self.rests_on]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """The time by which it holds in 1, 5 and 9 cases of 10."""
+        return [{"share of the draws": level, "time_s": self.quantile(level)} for level in LEVELS]
+
+    def to_frame(self) -> pandas.DataFrame:
+        """One row for each draw: the time in s, inf where it does not hold."""
+        import pandas
+
+        return pandas.DataFrame({"draw": np.arange(len(self.values)), "time_s": self.values})
+
+    def sentence_by(self, when: Any) -> str:
         """ "In 8 cases of 10 ... by day 21." """
         share = in_ten(self.chance(when))
-        return f"{share[0].upper()}{share[1:]}: {_lower(self.said)} by {_day(when)}. {self.rests_on}"
+        return f"{share[0].upper()}{share[1:]}: {_lower(self.said)} by {_day(units.seconds(when))}. {self.rests_on}"
 
 
-@dataclass(frozen=True)
-class Windows:
+@dataclass(frozen=True, repr=False)
+class Windows(Shown):
     """The window of a cure in every draw: opens and closes (d,) in s, inf where it does not."""
 
     opens: np.ndarray
@@ -97,13 +135,28 @@ class Windows:
     too_salty: str
     rests_on: str
 
+    def lines(self) -> list[str]:
+        return [self.told, self.rests_on]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Opening and closing in 1, 5 and 9 cases of 10, each for itself."""
+        ends = zip(LEVELS, ordered(self.opens), ordered(self.closes), strict=True)
+        return [{"share of the draws": level, "opens_s": opens, "closes_s": closes} for level, opens, closes in ends]
+
+    def to_frame(self) -> pandas.DataFrame:
+        """One row for each draw: opening and closing in s, inf where it does not."""
+        import pandas
+
+        return pandas.DataFrame({"draw": np.arange(len(self.opens)), "opens_s": self.opens, "closes_s": self.closes})
+
     @property
     def empty(self) -> float:
         """Share of the draws in which the meat is too salty before its core is cured, or its core is never cured."""
         return float(np.mean(~(self.opens < self.closes)))
 
-    def open_at(self, when: float) -> float:
-        """Share of the draws in which the window is open at this many s."""
+    def open_at(self, when: Any) -> float:
+        """Share of the draws in which the window is open at this time."""
+        when = units.seconds(when)
         return float(np.mean((self.opens <= when) & (when < self.closes)))
 
     @property

@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from .. import units
 from ..batch import Batch
 from ..engine.history import History, Profile
 from ..engine.run import QUANTITIES
@@ -30,6 +31,7 @@ from ..recipe.criterion import PLACES, Criterion, default_basis
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
+from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..threads import on_one_thread
 from .answers import Band, Chance, Times, Windows, ordered, quantiles
@@ -48,13 +50,16 @@ MOST_BYTES = 1_000_000_000  # of one answer; more is refused, with the arithmeti
 
 @dataclass(frozen=True)
 class Request:
-    """One reading of every draw: `name` of a method of `History`, and its arguments as (name, value) pairs, arrays as tuples."""
+    """One reading of every draw: `name` of a method of `History`, and its arguments as (name, value) pairs, arrays as tuples and times in
+    seconds.
+    """
 
     name: str
     given: tuple[tuple[str, Any], ...] = ()
 
     @classmethod
     def of(cls, name: str, **given: Any) -> Request:
+        given |= {"times": units.seconds(given["times"])} if "times" in given else {}
         plain = {
             key: tuple(np.asarray(value).tolist()) if isinstance(value, (np.ndarray, list)) else value
             for key, value in given.items()
@@ -89,11 +94,11 @@ def _work(case: _Case, columns: dict[str, np.ndarray], requests: Sequence[Reques
     return found
 
 
-@dataclass(frozen=True)
-class Spread:
+@dataclass(frozen=True, repr=False)
+class Spread(Shown):
     """A batch with its draws. Make it with `spread`.
 
-    Every reading returns a Band over the draws; times in s since the start, (t,) or None for each draw's end. A time after the end of a draw
+    Every reading returns a Band over the draws; times since the start, (t,) or None for each draw's end. A time after the end of a draw
     is its end. Without draws (`banded` False) a Band has a middle alone, the usual case.
     """
 
@@ -138,6 +143,26 @@ class Spread:
     def rests_on(self) -> str:
         """How many draws, of what: stands with every answer."""
         return f"{self.count} draws of {', '.join(row.label for row in self.inputs)}."
+
+    def lines(self) -> list[str]:
+        pieces, stages = (
+            ", ".join(names) for names in ([p.name for p in self.case.pieces], [s.tag for s in self.case.stages])
+        )
+        return [f"Spread of {pieces}: {stages}", self.rests_on if self.banded else self.meaning]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """What is varied, one row for each input; `to_frame` has the bands."""
+        return [
+            {
+                "input": row.label,
+                "key": row.key,
+                "low": row.low,
+                "high": row.high,
+                "unit": row.unit,
+                "distribution": row.distribution,
+            }
+            for row in self.inputs
+        ]
 
     @property
     def meaning(self) -> str:
@@ -270,13 +295,13 @@ class Spread:
         """Band (t,) of the mass fraction in the bath."""
         return self.band(Request.of("bath", quantity=quantity, times=times))
 
-    def to_frame(self, times) -> Any:
-        """Tidy table (pandas): one row per time, piece, quantity and place, with the band of the fraction on its default basis, the number
+    def to_frame(self, times=None) -> Any:
+        """Tidy table (pandas): one row per time (default: the grid of the usual case), piece, quantity and place, with the band of the fraction on its default basis, the number
         of draws and their seed.
         """
         import pandas
 
-        when = np.atleast_1d(np.asarray(times, dtype=float))
+        when = np.atleast_1d(units.seconds(self.usual.times if times is None else times))
         rows = [(piece, quantity, place) for piece in self.case.pieces for quantity in QUANTITIES for place in PLACES]
         asked = [
             Request.of("at", place=place, quantity=quantity, times=when, piece=self.number(piece.name))
@@ -333,7 +358,7 @@ class Spread:
         """Band (t, x) across a piece; see `profiles`."""
         return self.profiles([quantity], times, piece, basis, depths)[quantity]
 
-    def across(self, quantity: str, time: float, piece: int | str = 0, basis: str | None = None) -> Band:
+    def across(self, quantity: str, time: Any, piece: int | str = 0, basis: str | None = None) -> Band:
         """Band (x,) across a piece at one time, at `depth` (x,) in m of the piece as planned."""
         found = self.profile(quantity, (time,), piece, basis)
         thickness = self.case.pieces[self.number(piece)].thickness
@@ -355,11 +380,11 @@ class Spread:
         early, middle, late = ordered(found)
         return middle, early, late
 
-    def chance(self, criterion: str | Criterion, when: float | None = None, piece: int | str | None = None) -> float:
+    def chance(self, criterion: str | Criterion, when: Any = None, piece: int | str | None = None) -> float:
         """Share of the draws in which a criterion holds at `when` (default: at the end) in every piece, or in `piece`."""
         wanted = Criterion.of(criterion)
         chosen = range(len(self.case.pieces)) if piece is None else [self.number(piece)]
-        times = None if when is None else (when,)
+        times = None if when is None else (units.seconds(when),)
         values = self.readings(
             [
                 Request.of(
@@ -376,7 +401,7 @@ class Spread:
         stage: int | None = None,
         *,
         piece: int | str | None = None,
-        at_most: float = LONGEST,
+        at_most: Any = LONGEST,
     ) -> Times:
         """How long stage number `stage` (default: the last) must last until a criterion holds, in every draw; at most `at_most` s.
 
@@ -390,11 +415,11 @@ class Spread:
         stage: int | None = None,
         pieces: Sequence[int | str | None] = (None,),
         *,
-        at_most: float = LONGEST,
+        at_most: Any = LONGEST,
     ) -> list[Times]:
         """`time_to` for several pieces in one pass (None: every one)."""
         wanted = Criterion.of(criterion)
-        index = len(self.case.stages) - 1 if stage is None else stage
+        index, at_most = len(self.case.stages) - 1 if stage is None else stage, units.seconds(at_most)
         numbers: list[int | str] = ["every" if piece is None else self.number(piece) for piece in pieces]
         names = [self.case.pieces[n].name if isinstance(n, int) else None for n in numbers]
         found = self._until([wanted] * len(numbers), index, numbers, at_most)
@@ -408,7 +433,7 @@ class Spread:
         *,
         cured: str = "core salt >= 1.5 %",
         too_salty: str = "average salt >= 3 %",
-        at_most: float | None = LONGEST,
+        at_most: Any = LONGEST,
     ) -> Windows:
         """The window of the first stage, a cure, in every draw; criteria as in `forecast.window`. at_most: how long it may last, None: as
         long as it does here.
@@ -420,11 +445,12 @@ class Spread:
             ]
             opens, closes = self.readings(asked)
         else:
-            opens, closes = self._until([ready, salty], 0, ["every", "any"], at_most)
+            opens, closes = self._until([ready, salty], 0, ["every", "any"], units.seconds(at_most))
         return Windows(opens, closes, str(ready), str(salty), self.rests_on)
 
-    def followed(self, index: int, at_most: float = LONGEST) -> Spread:
-        """The same draws up to stage `index`, which then lasts `at_most` s, and nothing after it; kept, for one question follows another."""
+    def followed(self, index: int, at_most: Any = LONGEST) -> Spread:
+        """The same draws up to stage `index`, which then lasts `at_most`, and nothing after it; kept, for one question follows another."""
+        at_most = units.seconds(at_most)
         if (index, at_most) not in self._followed:
             stages = (*self.case.stages[:index], self.case.stages[index].lasting(at_most))
             self._followed[index, at_most] = Spread(replace(self.case, stages=stages), self.draws, self.executor)

@@ -143,7 +143,7 @@ def inputs_for(
     stretches = [stretch for stage in stages for stretch in stage.stretches]
     nitrite, nitrate = (any(getattr(made, name) for made in put_in) for name in ("nitrite", "nitrate"))
     wet = any(stretch.water is not None for stretch in stretches)
-    species = {piece.species for piece in pieces if piece.ph is None} if nitrite and loss == "nordin" else set()
+    species = {piece.species for piece in pieces if piece.known_ph is None} if nitrite and loss == "nordin" else set()
     needed = {
         "fat.relative_diffusivity": any(piece.fat_cap for piece in pieces),
         "nitrite.loss_multiplier": nitrite and loss != "none",

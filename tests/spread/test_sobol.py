@@ -8,7 +8,9 @@ from curelab.spread import sensitivity
 from curelab.spread.sobol import sobol
 
 
-@pytest.mark.parametrize(("dimensions", "count", "seed"), [(1, 8, 0), (2, 16, 3), (22, 512, 0), (45, 1024, 7), (128, 64, 1)])
+@pytest.mark.parametrize(
+    ("dimensions", "count", "seed"), [(1, 8, 0), (2, 16, 3), (22, 512, 0), (45, 1024, 7), (128, 64, 1)]
+)
 def test_points_are_those_of_scipy(dimensions, count, seed):
     theirs = qmc.Sobol(dimensions, scramble=True, seed=seed).random_base2(count.bit_length() - 1)
     assert np.array_equal(sobol(dimensions, count, seed), theirs)
