@@ -179,7 +179,10 @@ class History(Shown):
         """(d, t, ...) of `one(run, seconds in run)` over the runs that own the times; `kind` of number to keep."""
         length = self._runs[-1].end
         asked = np.asarray(length[:, None] if times is None else times, dtype=float)
-        if not self.drawn:
+        if self.drawn:
+            if asked.size and not asked.min() >= 0:  # after its end a draw keeps its last state
+                raise ValueError("times must lie from 0 s on, the beginning of this history")
+        else:
             latest = length[0] * (1 + 1e-12) + 1e-6
             if asked.size and not (asked.min() >= 0 and asked.max() <= latest):  # written so that nan is refused too
                 raise ValueError(f"times must lie between 0 and {length[0]:g} s, the end of this history")

@@ -17,7 +17,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import STAGES, Stage, in_order
 from ..sources import Numbers, default_numbers
 from ..threads import on_one_thread
-from .cases import Cases
+from .cases import THICKNESS, Cases
 from .history import History
 from .meat import meat_of
 from .walk import State, walk
@@ -72,6 +72,10 @@ def simulate(
     _check(pieces, line, loss)
     tracked = (numbers or default_numbers()).tracked()
     cases = Cases(tracked, draws)
+    names = {f"{THICKNESS}{piece.name}" for piece in pieces}
+    strange = [key for key in cases.columns if key.startswith(THICKNESS) and key not in names]
+    if strange:
+        raise refuse("draws", f"{', '.join(strange)}: there is no such piece; there is {', '.join(sorted(names))}")
     most = segments or (SEGMENTS if draws is None else SEGMENTS_DRAWN)
     state = State.fresh([meat_of(piece, cells, draws is not None if few is None else few, cases) for piece in pieces])
     walk(line, state, cases, loss, most)

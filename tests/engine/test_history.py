@@ -77,6 +77,15 @@ def test_times_outside(history, bad):
         history.average("salt", bad)
 
 
+@pytest.mark.parametrize("bad", [-1.0, float("nan"), [0.0, -1e-3]])
+def test_times_before_the_beginning_of_draws(history, bad):
+    """Draws end at different times, and keep their last state; none of them began earlier."""
+    asked = history.as_drawn()
+    with pytest.raises(ValueError, match="times must lie from 0 s on"):
+        asked.average("salt", bad)
+    np.testing.assert_allclose(asked.average("salt", [history.length, 1e9])[0], history.average("salt"), rtol=1e-14)
+
+
 def test_temperature(history):
     at = np.array([1.0, 6 * DAY + 0.5 * DAY, 6 * DAY + 1.5 * DAY, history.length])
     np.testing.assert_allclose(history.temperature(at), [276.15, 277.15, 278.15, 281.15], rtol=1e-9)

@@ -314,6 +314,25 @@ def test_a_fat_cap_slows_and_moves_the_core():
     assert [history.state.runs[0].mirrored(0) for history in (bare, capped, both)] == [True, False, True]
 
 
+@pytest.mark.parametrize(
+    "stage", [brine(lasts="12 d"), brine(lasts="12 d", lying=True, turn_every="3 d")], ids=["floating", "turned"]
+)
+def test_a_cap_as_thick_as_the_lean_is_no_mirror_image(stage):
+    """Its cells are, and what is in them is not: next to a cap that is a hair thinner nothing jumps, and few terms follow."""
+    half, hair = (piece(thickness="6 cm", fat_cap=cap) for cap in (0.03, 0.02999))
+    exact, near = simulate(half, stage), simulate(hair, stage)
+    assert not exact.state.runs[0].mirrored(0) and len(exact.picture_places(0)[0]) == len(exact.depths())
+    top, times = exact.surface("salt"), np.linspace(DAY, 12 * DAY, 6)
+    few = simulate(half, stage, draws={"temperature": np.zeros(1)})
+    for place in ("core", "average", "surface"):
+        expected = exact.at(place, "salt", times)
+        np.testing.assert_allclose(near.at(place, "salt", times), expected, rtol=0, atol=2e-3 * top)
+        np.testing.assert_allclose(few.at(place, "salt", times)[0], expected, rtol=0, atol=8e-3 * top)
+    profile = exact.profile("salt", basis="water phase")
+    fat, lean = profile.values[profile.depth < 0.02], profile.values[profile.depth > 0.04]
+    assert lean.min() > 5 * fat.min()
+
+
 # -- stages one after another ------------------------------------------------------------------------------------------------------
 
 

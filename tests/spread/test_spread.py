@@ -132,8 +132,10 @@ def test_every_draw_equals_simulate_of_that_draw(name):
             assert cut.first_time(words) == ours, words
             assert ours == theirs or abs(ours - theirs) <= 2.0, words  # inf is inf
         assert len(cut.budget) == len(alone.budget)
-        further, expected = (extend(history, LEFT).profile("salt", piece=n) for history in (cut, alone))
-        assert apart(further.values, expected.values) <= near * expected.values.max()
+        further, expected = (extend(history, LEFT) for history in (cut, alone))
+        for q in ("salt", "free nitrite"):
+            found, right = further.profile(q).values, expected.profile(q).values
+            assert apart(found, right) <= near * right.max()
 
 
 @pytest.mark.parametrize(
@@ -508,3 +510,8 @@ def test_an_input_that_no_draw_can_have_is_refused_by_name():
         spread(PIECE, FLOATING, count=8, inputs=[other], cells=8).at("core", "free nitrite", (6 * DAY,))
     with pytest.raises(ValueError, match=r"film\.stil, warmth cannot differ"):
         simulate(PIECE, FLOATING, draws={"film.stil": np.ones(3), "warmth": np.zeros(3)})
+    with pytest.raises(ValueError, match="thickness of pint: there is no such piece; there is thickness of point"):
+        simulate(PIECE, FLOATING, draws={"thickness of pint": np.zeros(3)})
+    for wrong in (np.zeros(2), np.zeros((3, 1)), np.zeros(())):
+        with pytest.raises(ValueError, match="one value for each draw"):
+            simulate(PIECE, FLOATING, draws={"temperature": np.zeros(3), "water uptake": wrong})
