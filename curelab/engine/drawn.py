@@ -64,20 +64,24 @@ class OneOfMany(History):
         self.cases = Cases(own.tracked())
         for key in many.numbers.used:
             self.cases.base.si(key)
-        self.many, self.draw, self.drawn = many, draw, False
+        self.many, self._draw, self.drawn = many, draw, False
         self.loss, self.cells, self.segments = many.loss, many.cells, many.segments
+
+    @property
+    def runs(self) -> list[Run]:
+        return self.many.runs
 
     @cached_property
     def state(self) -> State:  # type: ignore[override]
-        """Everything cut out of what holds for all draws; needed by what is no plain reading."""
-        cut = _Cut(self.cases, np.array([self.draw]))
+        """Everything cut out of what holds for all draws; needed to go on from here."""
+        cut = _Cut(self.cases, np.array([self._draw]))
         meats = tuple(map(cut.meat, self.many.state.meats))
         return State(meats, Vessel(meats), cut.runs(self.many.state.runs, self.stages))
 
     def _gathered(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:  # fmt: skip
         asked = None if times is None else np.asarray(times, dtype=float)
         full = (*key, kind, None if asked is None else (asked.shape, asked.tobytes()))
-        return self.many.remembered(full, lambda: self.many.gather(asked, one, kind))[self.draw : self.draw + 1]
+        return self.many.remembered(full, lambda: self.many.gather(asked, one, kind))[self._draw : self._draw + 1]
 
 
 class _Cut:

@@ -16,7 +16,6 @@ from .. import units
 from ..bodies import Body, layered
 from ..matter.tissue import partition, tissue
 from ..recipe.piece import Piece
-from ..recipe.stages import Brine, require_bath
 from ..sources import Numbers
 from ..transport.modes import Modes, modes_of
 from ..transport.network import Contact, Part, assemble
@@ -42,8 +41,8 @@ def shape_of(
         ends = (2 * np.log(near / 10) - np.log(spent), 2 * np.log(20 * deep) - np.log(spent))
         return lambda d: at(1.0 - depth / (FAR * np.sqrt(d * spent))), ends, f"{days}, half-space"
     length = piece.thickness * (1.0 if piece.shape == "slab" and wet == "one face" else 0.5)
-    own = require_bath(bath) if isinstance(bath, Brine) else bath
-    ample = own is None or (isinstance(bath, Brine) and bath.running)
+    own = getattr(bath, "put_in", bath)
+    ample = own is None or getattr(bath, "running", False)
     ratio = np.inf if ample else own.water / (partition(numbers) * piece.water(numbers))
     solved = _solved("half slab" if piece.shape == "slab" else piece.shape, float(ratio))
     least, most = (float(np.log(clock * length**2 / spent)) for clock in CLOCKS)
@@ -100,7 +99,7 @@ def level_at_face(
         return float(to(units.si(surface, "fraction")))
     if bath is None:
         return None
-    own = require_bath(bath) if isinstance(bath, Brine) else bath
+    own = getattr(bath, "put_in", bath)
     inside = partition(numbers) * own.salt / own.water
     lean = tissue(piece.tissue if piece is not None else "lean beef", numbers)
     return float(inside if basis == "water phase" else inside * lean.water)
