@@ -1,42 +1,104 @@
-"""The `curelab` command: open the lab, or do one thing with a batch file. Exit code 0, or 2 with one sentence per problem."""
+"""The `curelab` command: open the lab, or do one thing with a batch file.
+
+Exit codes: 2, what was given cannot be used; 70, a fault of our own; 74, the answer cannot be printed; 130, stopped by the person.
+"""
 
 from __future__ import annotations
 
 import argparse
+import contextlib
+import io
+import json
 import os
 import sys
 import textwrap
+import traceback
+from collections.abc import Sequence
 from pathlib import Path
 
 from . import __version__
 from .fields import InputError, refuse
+from .letters import clipped, visible
 from .paper.commands import add_paper
 from .paper.learning_commands import add_learning
 
+CANNOT_PRINT, STOPPED = 74, 130
 
-def main(arguments: list[str] | None = None) -> int:
-    parser = _parser()
-    given = parser.parse_args(arguments)
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command line. What an action prints is gathered and printed at its end, so that a fault leaves no half of an answer and a
+    screen that takes no more does not stop the work.
+    """
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    given, printed = argparse.Namespace(), io.StringIO()
     try:
-        return given.act(given)
+        with contextlib.redirect_stdout(printed):
+            given = _parser().parse_args(words)
+            code = given.act(given) if given.act is not _open else 0
+        return _open(given) if given.act is _open else _print(printed.getvalue(), given) or code
+    except SystemExit as ended:  # --help, --version, or words that are not understood
+        raise SystemExit(_print(printed.getvalue(), given) or ended.code) from None
     except InputError as error:
-        for problem in error.problems:
-            print(f"curelab: {problem}", file=sys.stderr)
+        _print(printed.getvalue(), given)
+        for line in error.lines():
+            _complain(line)
         count = len(error.problems)
-        ending = (
-            ""
-            if getattr(given, "act", None) in (_check, _run) and not getattr(given, "csv", None)
-            else "; nothing was written"
-        )
-        print(f"curelab: {count} problem{'s' if count > 1 else ''}{ending}.", file=sys.stderr)
+        reads_only = given.act in (_check, _run) and not getattr(given, "csv", None)
+        _complain(f"{count} problem{'s' if count > 1 else ''}{'' if reads_only else '; nothing was written'}.")
         return 2
-    except BrokenPipeError:  # the reader of our output went away, as `| head` does
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except KeyboardInterrupt:
+        _complain(f"stopped{_done(given)}.")
+        return STOPPED
+    except Exception as error:
+        from . import failure
+
+        if "--debug" in words:
+            traceback.print_exc()
+        else:
+            _complain(failure.sentence(error, failure.keep(error, words)))
+        return failure.EXIT_CODE
+
+
+def _print(text: str, given: argparse.Namespace) -> int:
+    """Print, whatever letters the screen has. 0, or the exit code where it takes no more."""
+    encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+    try:
+        if getattr(given, "json", False) and text.encode(encoding, "ignore").decode(encoding) != text:
+            text = json.dumps(json.loads(text), indent=1) + "\n"  # written out, so that a machine loses nothing
+        print(visible(text, lines=True).encode(encoding, "replace").decode(encoding), end="", flush=True)
         return 0
+    except BrokenPipeError:  # the reader of our output went away, as `| head` does
+        _nowhere()
+        return 0
+    except OSError as error:
+        _nowhere()
+        _complain(f"the answer cannot be printed: {error.strerror}{_done(given)}.")
+        return CANNOT_PRINT
+
+
+def _nowhere() -> None:
+    """Send what is still to be printed nowhere, or Python complains once more when it ends."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _complain(words: str) -> None:
+    with contextlib.suppress(OSError):
+        print(f"curelab: {visible(words)}", file=sys.stderr, flush=True)
+
+
+def _done(given: argparse.Namespace) -> str:
+    """What an action has written, so that nobody does it twice."""
+    return f"; {given.done}" if getattr(given, "done", "") else ""
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message):
+        super().error(visible(clipped(message, 300)))
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="curelab",
         description="See what salt and nitrite do inside whole-muscle meat. Without a word after it: opens the lab.",
     )
@@ -60,14 +122,22 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument("--units", choices=("metric", "us"), help="show weights and temperatures in these units")
     run.set_defaults(act=_run)
-    check = actions.add_parser("check", help="list every problem in a batch file")
+    check = actions.add_parser("check", help="list every problem in a batch file, without running it")
     check.add_argument("file", type=Path)
+    check.add_argument("--deep", action="store_true", help="run it too, and say in short what it comes to")
     check.set_defaults(act=_check)
     new = actions.add_parser("new", help="write a commented batch file to start from")
     new.add_argument("file", type=Path)
     new.set_defaults(act=_new)
     add_paper(actions)
     add_learning(actions)
+    for each in (parser, *actions.choices.values()):
+        each.add_argument(
+            "--debug",
+            action="store_true",
+            default=argparse.SUPPRESS,
+            help="show a fault of curelab's own as Python tells it",
+        )
     return parser
 
 
@@ -82,22 +152,31 @@ def _run(given) -> int:
     draws = DRAWS if given.draws is None else given.draws
     if not 16 <= draws <= 20_000:
         raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {DRAWS} is a good number")
+    if given.csv:
+        report.refuse_folder(given.csv)  # before the work, not after it
     outcome = run(batch, draws=draws)
     if given.csv:
-        if given.csv.exists() and not given.csv.is_dir():
-            raise refuse("--csv", f'"{given.csv}" is a file; name a folder')
         written = report.write_csv(outcome, given.csv)
-        print(f"curelab: wrote {', '.join(path.name for path in written)} to {given.csv}", file=sys.stderr)
+        given.done = f"wrote {', '.join(path.name for path in written)} to {given.csv}"
+        _complain(given.done)
     print(report.as_json(outcome) if given.json else report.words(outcome, given.long), end="")
     return 0
 
 
 def _check(given) -> int:
     from .batch import load
-    from .outcome import run
-    from .show.report import WIDTH, brackets, in_short
 
     batch = load(given.file)
+    if not given.deep:
+        counts = ((len(batch.pieces), "piece"), (len(batch.stages), "stage"), (len(batch.log), "reading"))
+        said = [f"{count} {name}{'' if count == 1 else 's'}" for count, name in counts]
+        print(f'"{batch.name}" can be read: {", ".join(said[:2])}, {said[2]} in the log.')
+        print(f'What it comes to: curelab run "{given.file}", or in short: curelab check --deep "{given.file}"')
+        return 0
+    from .outcome import run
+    from .show.in_short import brackets, in_short
+    from .units import WIDTH
+
     outcome = run(batch)
     print(f'"{batch.name}" can be read and run. What it comes to:')
     for sentence in (*in_short(outcome), brackets(outcome)):
@@ -108,13 +187,14 @@ def _check(given) -> int:
 def _new(given) -> int:
     import secrets
 
+    from . import files
     from .sources import datasets_folder
-    from .tomlfile import write_text
 
     words = (datasets_folder() / "new_batch.toml").read_text(encoding="utf-8")
     # An id of its own lets a calendar tell two batches of one name apart.
     words = words.replace("\nschema = 1\n", f'\nschema = 1\nid = "{secrets.token_hex(4)}"\n', 1)
-    write_text(given.file, words, overwrite=False)
+    files.write(given.file, words)
+    given.done = f"wrote {given.file}"
     print(f'Wrote {given.file}. Put your own figures in, then: curelab run "{given.file}"')
     return 0
 

@@ -11,6 +11,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+from . import files
 from .fields import (
     Choice,
     Flag,
@@ -26,6 +27,7 @@ from .fields import (
     ruled,
     to_plain,
 )
+from .letters import quoted, shown
 from .limits import RULE_SETS
 from .matter.brine import STRONGEST
 from .matter.solutes import LOSS_MODELS
@@ -33,7 +35,7 @@ from .recipe.meat_and_fridge import MeatAndFridge
 from .recipe.piece import Piece
 from .recipe.plan import LocalTimeRule, Plan
 from .recipe.stages import STAGES, Stage
-from .tomlfile import read_table, to_toml, write_text
+from .tomlfile import read_table, to_toml
 from .units import read
 from .weighing import WEIGH_OUTS, Weighed, WeighOut, weigh
 from .weighing.vessel import Vessel, fits
@@ -54,6 +56,7 @@ READINGS = {
 }
 # Salt that a reading can hold at most: a saturated brine, and meat far saltier than any ham (judgement).
 MOST_SALT = {"brine strength": STRONGEST, "core salt": 0.15, "average salt": 0.15}
+YEARS = (1900, 2199)  # in which a batch may stand; at both ends of the calendar no clock can be told
 _BARE = re.compile(r"\s*[-+]?[\d.,]+\s*")
 TASTE_WORDS = ("bland", "right", "salty", "too salty")
 _DEGREES = re.compile(r"\s*([^\s%°a-z][^%°a-z]*?)\s*(?:°|deg(?:rees?)?)?\s*", re.IGNORECASE)
@@ -85,7 +88,7 @@ class Reading(Record):
                     if name == "value":
                         self._value()
                     elif not self._off() > 0:
-                        yield Problem(name, f'"{given}" is not above zero; leave it out if you do not know it')
+                        yield Problem(name, f"{quoted(given)} is not above zero; leave it out if you do not know it")
                 except ValueError as error:
                     yield Problem(name, str(error))
 
@@ -112,7 +115,7 @@ class Reading(Record):
             word = " ".join(self.value.lower().split())
             if word not in TASTE_WORDS:
                 raise ValueError(
-                    f'"{self.value}" is not one of {", ".join(TASTE_WORDS)}; a taste is logged as one of these'
+                    f"{quoted(self.value)} is not one of {', '.join(TASTE_WORDS)}; a taste is logged as one of these"
                 )
             return word
         if self.what in MOST_SALT:
@@ -121,7 +124,9 @@ class Reading(Record):
             return read(self.value, READINGS[self.what])
         shown = self._degrees(self.value)
         if not 0 <= shown <= 100:
-            raise ValueError(f'"{self.value}" is out of range (0 to 100 degrees of a salometer); check the number')
+            raise ValueError(
+                f"{quoted(self.value)} is out of range (0 to 100 degrees of a salometer); check the number"
+            )
         return shown
 
     def _off(self) -> float:
@@ -138,23 +143,27 @@ class Reading(Record):
         try:
             return read(found[1], "plain") * (5 / 9 if unit.endswith("F") else 1.0)
         except ValueError:
-            raise ValueError(f'"{self.error}" is not a difference of temperatures; write it like "0.5 K"') from None
+            raise ValueError(
+                f'{quoted(self.error)} is not a difference of temperatures; write it like "0.5 K"'
+            ) from None
 
     @staticmethod
     def _salt(words: str, most: float) -> float:
         """A share of salt; a number alone would be read a hundred times too large."""
         if _BARE.fullmatch(words):
-            raise ValueError(f'"{words}" has no unit; write it like "{words.strip()} %"')
+            raise ValueError(f"{quoted(words)} has no unit; write it like {quoted(words.strip() + ' %')}")
         share = read(words, "fraction")
         if share > most:
-            raise ValueError(f'"{words}" is more salt than there can be ({100 * most:.3g} %); check the decimal point')
+            raise ValueError(
+                f"{quoted(words)} is more salt than there can be ({100 * most:.3g} %); check the decimal point"
+            )
         return share
 
     @staticmethod
     def _degrees(words: str) -> float:
         found = _DEGREES.fullmatch(words)
         if found is None:  # "40 degrees" would be an angle, and "40 %" a share
-            raise ValueError(f'"{words}" is not a number of salometer degrees; write it like "40"')
+            raise ValueError(f'{quoted(words)} is not a number of salometer degrees; write it like "40"')
         return read(found[1], "plain")
 
 
@@ -210,6 +219,8 @@ class Batch(Record):
                 "plan",
                 f'the dates hang on "start" of the batch or on "serve" in the plan, and {told}; give exactly one',
             )
+        for where, moment in (("start", self.start), ("plan.serve", self.plan.serve if self.plan else None)):
+            yield from year_problems(moment, where)
         waiting = [number for number, stage in enumerate(self.stages, 1) if not stage.weighed]
         if waiting and self.weigh_out is None:
             yield Problem(
@@ -264,6 +275,13 @@ class Batch(Record):
         return tuple(result)
 
 
+def year_problems(moment: str | None, where: str) -> list[Problem]:
+    """What is wrong with the year of a local time ("2026-11-25 08:00"); nothing for None."""
+    if moment is None or YEARS[0] <= int(moment[:4]) <= YEARS[1]:
+        return []
+    return [Problem(where, f"{quoted(moment)} is out of range (years {YEARS[0]} to {YEARS[1]}); check the year")]
+
+
 def load(path: str | Path) -> Batch:
     """The batch in a file. Raises InputError with every problem at once."""
     return from_table(read_table(path))
@@ -274,7 +292,7 @@ def from_table(table: dict[str, Any]) -> Batch:
     if "schema" in table and table["schema"] != SCHEMA:
         raise refuse(
             "schema",
-            f"this file has schema {table['schema']!r}, and this curelab reads schema {SCHEMA}; use a matching version",
+            f"this file has schema {shown(table['schema'])}, and this curelab reads schema {SCHEMA}; use a matching version",
         )
     return from_plain(Batch, table)
 
@@ -286,4 +304,4 @@ def dumps(batch: Batch) -> str:
 
 def save(batch: Batch, path: str | Path, *, overwrite: bool = False) -> None:
     """Write a batch to a file, whole or not at all."""
-    write_text(path, dumps(batch), overwrite=overwrite)
+    files.write(path, dumps(batch), overwrite=overwrite)

@@ -3,6 +3,8 @@
 One mechanism serves the Python API, the batch file and the controls: a field carries a rule (kind, range, what to do when it is
 broken); a record reads all its fields when it is made and complains about every broken one at once; `from_plain` and `to_plain`
 walk nested records to and from the dictionaries of a TOML file. Records are frozen, hold SI floats, and know no solver.
+
+Longer than others because the rules of fields are read beside the records that ask them.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 import difflib
+import functools
 import math
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
@@ -17,6 +20,11 @@ from dataclasses import MISSING, dataclass, field, fields
 from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar
 
 from . import units
+from .letters import LONGEST_QUOTE, clipped, quoted, refused_letter, shown, visible
+
+MOST_PROBLEMS = 50  # that a message lists; a file with more has one cause, or is no batch
+LONGEST_SENTENCE = 600  # letters
+LONGEST_NAME = 200  # letters; a longer text is a note, and may have lines
 
 
 @dataclass(frozen=True)
@@ -26,16 +34,27 @@ class Problem:
     where: str
     sentence: str
 
+    def __post_init__(self):
+        """Whoever made it, it can be printed: no control letter is left in it."""
+        object.__setattr__(self, "where", visible(clipped(self.where, 2 * LONGEST_QUOTE)))
+        object.__setattr__(self, "sentence", visible(self.sentence))
+
     def __str__(self) -> str:
-        return f"{self.where}: {self.sentence}" if self.where else self.sentence
+        sentence = clipped(self.sentence, LONGEST_SENTENCE)
+        return f"{self.where}: {sentence}" if self.where else sentence
 
 
 class InputError(ValueError):
-    """What was given cannot be used; `problems` holds every reason, one sentence each."""
+    """What was given cannot be used; `problems` holds every reason, one sentence each, and its words list the first of them."""
 
     def __init__(self, problems: Iterable[Problem]):
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        super().__init__("\n".join(self.lines()))
+
+    def lines(self) -> list[str]:
+        """One line a problem, at most MOST_PROBLEMS of them."""
+        more = len(self.problems) - MOST_PROBLEMS
+        return [str(problem) for problem in self.problems[:MOST_PROBLEMS]] + ([f"and {more} more"] if more > 0 else [])
 
     def under(self, where: str) -> list[Problem]:
         """The same problems seen from the record that holds this one."""
@@ -52,12 +71,42 @@ def refuse(where: str, sentence: str) -> InputError:
 class Rule(ABC):
     """How a field is read, checked and written; `strict` refuses what a file must not leave open (a number without its unit)."""
 
+    lines: ClassVar[bool] = False  # whether a text may have new lines and tabs
+
     @abstractmethod
     def read(self, given: Any, strict: bool) -> Any:
         """The value to keep. Raises InputError with what is wrong."""
 
+    def take(self, given: Any, strict: bool) -> Any:
+        """`read`, as every record asks it: no rule sees a text with control letters, and none repeats what was given at length."""
+        if isinstance(given, str) and (letter := refused_letter(given, self.lines)):
+            raise refuse("", f"{quoted(given)} holds the control letter {letter}; take it out")
+        try:
+            return self.read(given, strict)
+        except InputError as error:
+            raise InputError(_short(error.problems, given)) from None
+
     def write(self, value: Any, system: str) -> Any:
         return value
+
+
+def _short(problems: tuple[Problem, ...], given: Any) -> Iterable[Problem]:
+    """The problems, with what was given (or an entry of it) cut to LONGEST_QUOTE letters where a sentence repeats it."""
+    try:
+        entries = [
+            each
+            for each in (given if isinstance(given, (list, tuple)) else [given])
+            if isinstance(each, (str, list, tuple))
+        ]
+        long = [words for each in entries for words in (visible(str(each)), repr(each)) if len(words) > LONGEST_QUOTE]
+    except ValueError:  # a number too long to be written
+        return problems
+    return [
+        Problem(
+            each.where, functools.reduce(lambda said, words: said.replace(words, clipped(words)), long, each.sentence)
+        )
+        for each in problems[:MOST_PROBLEMS]
+    ] + list(problems[MOST_PROBLEMS:])
 
 
 @dataclass(frozen=True)
@@ -73,14 +122,14 @@ class Quantity(Rule):
     def read(self, given, strict):
         try:
             if strict and self.kind != "plain" and not isinstance(given, str):
-                raise ValueError(f'{given!r} has no unit; write it like "{units.KINDS[self.kind].example}"')
+                raise ValueError(f'{shown(given)} has no unit; write it like "{units.KINDS[self.kind].example}"')
             value = units.read(given, self.kind)
         except ValueError as error:
             raise refuse("", str(error)) from None
         low, high = units.read(self.low, self.kind), units.read(self.high, self.kind)
         if low <= value <= high and not (self.above_low and value == low):
             return value
-        said = f'"{given}"' if isinstance(given, str) else units.show(value, self.kind)
+        said = quoted(given) if isinstance(given, str) else units.show(value, self.kind)
         from_ = "above" if self.above_low else "from"
         hint = self._fahrenheit(value, low, high) or self.remedy or "check the number and its unit"
         raise refuse("", f"{said} is out of range ({from_} {self.low} to {self.high}); {hint}")
@@ -103,20 +152,39 @@ class Choice(Rule):
     options: tuple[Any, ...]
 
     def read(self, given, strict):
-        if given in self.options:
-            return given
-        near = difflib.get_close_matches(str(given), self.options, 1)
-        hint = f'; did you mean "{near[0]}"?' if near else ""
-        raise refuse("", f'"{given}" is not one of {", ".join(map(str, self.options))}{hint}')
+        for option in self.options:
+            if isinstance(given, type(option)) and not isinstance(given, bool) and given == option:
+                return option
+        near = nearest(given, self.options)
+        raise refuse(
+            "", f"{quoted(given)} is not one of {', '.join(map(str, self.options))}{f'; {near}' if near else ''}"
+        )
+
+
+def nearest(given: Any, known: Iterable[Any]) -> str:
+    """'did you mean "cylinder"?', or nothing where nothing is near."""
+    return _nearest(clipped(str(given)), tuple(map(str, known)))
+
+
+@functools.lru_cache(maxsize=1024)
+def _nearest(word: str, known: tuple[str, ...]) -> str:
+    near = difflib.get_close_matches(word, known, 1)
+    return f'did you mean "{near[0]}"?' if near else ""
 
 
 @dataclass(frozen=True)
 class Words(Rule):
-    longest: int = 200
+    """A text: a name on one line, or a note (longer than LONGEST_NAME), which may have lines and tabs."""
+
+    longest: int = LONGEST_NAME
+
+    @property
+    def lines(self) -> bool:  # type: ignore[override]
+        return self.longest > LONGEST_NAME
 
     def read(self, given, strict):
         if not isinstance(given, str):
-            raise refuse("", f"{given!r} is not a text; put it between quotes")
+            raise refuse("", f"{shown(given)} is not a text; put it between quotes")
         if len(given) > self.longest:
             raise refuse("", f"the text has {len(given)} characters, at most {self.longest} are kept; shorten it")
         return given
@@ -127,7 +195,7 @@ class Flag(Rule):
     def read(self, given, strict):
         if isinstance(given, bool):
             return given
-        raise refuse("", f"{given!r} is neither true nor false; write true or false")
+        raise refuse("", f"{shown(given)} is neither true nor false; write true or false")
 
 
 @dataclass(frozen=True)
@@ -156,7 +224,7 @@ class Several(Rule):
         if isinstance(given, self.sorts):
             given = (given,)  # a single one needs no list around it
         if isinstance(given, (Mapping, str, bytes)) or not isinstance(given, Iterable):
-            raise refuse("", f"{given!r} is not a list; give one entry for each")
+            raise refuse("", f"{shown(given)} is not a list; give one entry for each")
         given = list(given)
         if not self.least <= len(given) <= self.most:
             raise refuse("", f"there are {len(given)} entries; give {self.least} to {self.most}")
@@ -172,7 +240,7 @@ class Several(Rule):
 
     def _one(self, item):
         if not isinstance(item, Mapping):
-            raise refuse("", f"{item!r} is not a table of fields")
+            raise refuse("", f"{shown(item)} is not a table of fields")
         if not self.tag:
             return from_plain(self.sorts[0], item)
         table = dict(item)
@@ -221,7 +289,7 @@ class Record:
             if value is None and spec.default is None:
                 continue
             try:
-                object.__setattr__(self, spec.name, spec.metadata["rule"].read(value, False))
+                object.__setattr__(self, spec.name, spec.metadata["rule"].take(value, False))
             except InputError as error:
                 problems += error.under(spec.name)
         if not problems:
@@ -248,17 +316,18 @@ R = TypeVar("R", bound=Record)
 def from_plain(record: type[R], table: Any) -> R:
     """The record a table describes. Raises InputError with every unknown, missing or broken field at once."""
     if not isinstance(table, Mapping):
-        raise refuse("", f"{table!r} is not a table of fields")
+        raise refuse("", f"{shown(table)} is not a table of fields")
     specs = {spec.name: spec for spec in fields(record)}  # type: ignore[arg-type]
-    problems, values = [], {}
+    problems: list[Problem] = []
+    values, known = {}, ", ".join(specs)
     for name, given in table.items():
         if name not in specs:
-            near = difflib.get_close_matches(str(name), specs, 1)
-            hint = f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(specs)}"
-            problems.append(Problem(str(name), f"no such field; {hint}"))
+            # Looking for the nearest takes time; what is beyond the problems that are listed goes without.
+            hint = nearest(name, specs) if len(problems) < MOST_PROBLEMS else ""
+            problems.append(Problem(clipped(str(name)), f"no such field; {hint or f'known here: {known}'}"))
             continue
         try:
-            values[name] = specs[name].metadata["rule"].read(given, True)
+            values[name] = specs[name].metadata["rule"].take(given, True)
         except InputError as error:
             problems += error.under(name)
     for name, spec in specs.items():

@@ -1,4 +1,7 @@
-"""Run a whole batch: the history, its draws and its two ends, the answers a cook asks for, and the verdicts. One place for command and bench."""
+"""Run a whole batch: the history, its draws and its two ends, the answers a cook asks for, and the verdicts. One place for command and bench.
+
+Longer than others because all that follows from a batch is one record, whose parts are worked out when they are first asked for.
+"""
 
 from __future__ import annotations
 
@@ -139,6 +142,11 @@ class Outcome(Shown):
         return self._drawn(self.batch.filled(), self.learned)
 
     def _drawn(self, stages: Sequence[Stage], learned: Learned | None) -> Spread:
+        """The draws of the batch with these stages; those that the log was read with, where they are the same."""
+        for many in (self.update.spread, self.update.planned) if self.update is not None else ():
+            alike = many.case.stages == tuple(stages) and many.draws.learned is learned
+            if alike and many.count == self.draws and many.case.numbers is self.numbers:
+                return many
         return spread(
             self.batch.pieces, stages, count=self.draws, loss=self.batch.loss, learned=learned,
             known=self.batch.meat_and_fridge, numbers=self.numbers, used=self.history.numbers.used,
@@ -171,8 +179,10 @@ class Outcome(Shown):
             full = replace(full, update=update, said=tuple(update.in_short))
         pairs = {"spread": self.spread} | ({"unread": self.unread} if self.learned is not None else {})
         for name, few in pairs.items():
-            full.__dict__[name] = few.widened(count)
-            for _ in full.__dict__[name].prepared(few, step):
+            wide = full._drawn(few.case.stages, few.draws.learned)
+            wide = wide.beside(self.history) if name == "spread" else wide
+            full.__dict__[name] = wide
+            for _ in wide.prepared(few, step):
                 yield full
         for chances in full.spread.judged(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted):
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
@@ -261,7 +271,7 @@ class Outcome(Shown):
 
     @property
     def chances_so_far(self) -> dict[str, Chance]:
-        """`chances` if they were worked out already, else nothing: a page that a hand moves does not wait for them."""
+        """`chances` if they were worked out already, else nothing: a page does not wait for them while a slider is being moved."""
         return self.__dict__.get("chances", {})
 
     @property
@@ -307,7 +317,7 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, log
     ends, warmed, published = usual_case(
         *given, learned.only("temperature") if learned is not None else None, cold=True
     )
-    both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False)
+    both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False, few=True)
     return Outcome(
         batch, batch.weighed, usual, both.of(0), both.of(1), judged, base, draws, learned, tuple(said), update
     )

@@ -71,7 +71,8 @@ class Number:
     """One published number.
 
     `value`, `low` and `high` are in `unit`, as printed; `si`, `si_low` and `si_high` are kg, m, s, K, mol. A
-    missing range is None. `how` is one of the keys of `HOW`.
+    missing range is None. `least` and `most`, in `unit`, are hard bounds: nothing physical lies outside them, so a
+    value that does is a slip. `how` is one of the keys of `HOW`.
 
     >>> default_numbers()["obstruction.lean"].describe()[:35]
     '0.33 (0.183 to 0.61), derived: Rati'
@@ -88,6 +89,8 @@ class Number:
     locator: str
     how: str
     note: str
+    least: float = -math.inf
+    most: float = math.inf
 
     @property
     def si(self) -> float:
@@ -163,19 +166,35 @@ class Numbers(Mapping[str, Number]):
         """A copy in which some values are replaced; each is in its row's printed unit. Not tracked.
 
         The published range stays, `how` becomes "given", and the source tells what was replaced. Raises
-        KeyError for an unknown key and ValueError for a value that is not finite.
+        KeyError for an unknown key, and ValueError with one sentence for each value that is not finite or lies
+        outside the hard bounds of its row.
+
+        >>> default_numbers().with_values({"obstruction.lean": 5})
+        Traceback (most recent call last):
+        ValueError: obstruction.lean: 5 ratio lies outside 0.01 to 1 ratio; give a value within these bounds
         """
         rows, si = dict(self._rows), dict(self._si)
-        for key, value in values.items():
+        for key in values:
             if key not in rows:
                 raise KeyError(self._unknown(key))
-            if not math.isfinite(value):
-                raise ValueError(f"{key}: {value!r} is not a finite number; give a value in {rows[key].unit}")
+        problems = [problem for key, value in values.items() if (problem := _out_of_bounds(rows[key], value))]
+        if problems:
+            raise ValueError("\n".join(problems))
+        for key, value in values.items():
             old = rows[key]
             source = f"set by the caller in place of {old.value:g} ({old.how}: {old.source})"
             rows[key] = replace(old, value=float(value), how="given", source=source)
             si[key] = rows[key].si
         return Numbers(rows, _si=si)
+
+    def bounds(self, key: str) -> tuple[float, float]:
+        """(least, most) of a number in its printed unit; without bounds for a key that has no row. Not tracked.
+
+        >>> default_numbers().bounds("obstruction.lean"), default_numbers().bounds("temperature")
+        ((0.01, 1.0), (-inf, inf))
+        """
+        row = self._rows.get(key)
+        return (-math.inf, math.inf) if row is None else (row.least, row.most)
 
     def tracked(self) -> Numbers:
         """The same numbers with a fresh, empty record of what is looked up (`used`)."""
@@ -192,6 +211,18 @@ class Numbers(Mapping[str, Number]):
         near = difflib.get_close_matches(str(key), self._rows, n=4, cutoff=0.5)
         hint = f"; near keys: {', '.join(near)}" if near else ""
         return f"no published number {key!r}{hint}"
+
+
+def _out_of_bounds(row: Number, value: float) -> str | None:
+    """What is wrong with a value in place of this row's, in one sentence, or None."""
+    if not math.isfinite(value):
+        return f"{row.key}: {value!r} is not a finite number; give a value in {row.unit}"
+    if row.least <= value <= row.most:
+        return None
+    return (
+        f"{row.key}: {value:g} {row.unit} lies outside {row.least:g} to {row.most:g} {row.unit}; "
+        "give a value within these bounds"
+    )
 
 
 def datasets_folder() -> Traversable:
@@ -227,7 +258,8 @@ def load_numbers(rows: list[dict[str, str]]) -> Numbers:
     """Build Numbers from text rows (columns as in numbers.csv), refusing anything malformed.
 
     Raises ValueError naming the key: duplicate or empty key, unknown unit or `how`, a value that is not
-    finite, or a range that does not enclose its value.
+    finite, a range that does not enclose its value, or hard bounds that do not enclose the range. Bounds left empty
+    are none.
     """
     found: dict[str, Number] = {}
     for row in rows:
@@ -247,6 +279,8 @@ def load_numbers(rows: list[dict[str, str]]) -> Numbers:
                 locator=row["locator"],
                 how=row["how"],
                 note=row["note"],
+                least=float(row["least"] or -math.inf),
+                most=float(row["most"] or math.inf),
             )
             _unit(number.unit)
         except ValueError as error:
@@ -256,6 +290,8 @@ def load_numbers(rows: list[dict[str, str]]) -> Numbers:
             raise ValueError(f"numbers: {key}: a value is not finite")
         if values != sorted(values):
             raise ValueError(f"numbers: {key}: low, value and high are not in order")
+        if not number.least <= values[0] <= values[-1] <= number.most:
+            raise ValueError(f"numbers: {key}: least and most do not enclose low, value and high")
         if number.how not in HOW:
             raise ValueError(f"numbers: {key}: how = {number.how!r}; it must be one of {', '.join(HOW)}")
         found[key] = number

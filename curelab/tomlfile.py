@@ -1,33 +1,44 @@
-"""Reading and writing TOML with nothing half-done: one sentence per fault, files written beside and renamed, nothing overwritten unasked."""
+"""Reading TOML, with one sentence per fault; making it from plain data; changing it in place, comments kept. `files` brings it to the disk."""
 
 from __future__ import annotations
 
 import json
-import os
-import tempfile
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from .fields import InputError, Problem
 
-LARGEST = 2_000_000  # bytes; a batch with years of readings stays far below
+LARGEST = 5_000_000  # bytes; a batch with years of readings stays far below
+DEEPEST = 20  # tables and lists in each other; a batch has eight
+_LARGEST_INTEGER = 2**63  # as TOML has it
+# Keys of more parts than any batch has. The parser would spend gigabytes on one of thousands, so it never gets one; texts and comments are not keys.
+_TEXTS = re.compile(
+    r'''"""(?:[^"\\]|\\[\s\S]|"{1,2}(?!"))*+(?:"{3,5}|\Z)?|"(?:[^"\\\n]|\\.)*+"?'''
+    r"""|'''[\s\S]*?(?:'{3,5}|\Z)|'[^'\n]*+'?|#[^\n]*+"""
+)
+_DEEP_KEY = re.compile(r"(?<![\w-])(?:[\w-]++[ \t]*+\.[ \t]*+){8}")
 
 
 def read_table(path: str | Path) -> dict[str, Any]:
-    """The table in a TOML file. Raises InputError: missing, a folder, too large, not UTF-8, or not TOML."""
+    """The table in a TOML file. Raises InputError: missing, a folder, too large or deep, not UTF-8, or not TOML."""
     path = Path(path)
     try:
-        if path.is_dir():
-            raise _fault(path, "is a folder; name the file in it")
-        size = path.stat().st_size
-        if size > LARGEST:
-            raise _fault(
-                path, f"has {size / 1e6:,.0f} MB, and a batch has at most {LARGEST / 1e6:.0f}; is it the right file?"
-            )
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
+        with path.open("rb") as file:
+            content = file.read(LARGEST + 1)  # and no more: a device never ends
+        if len(content) > LARGEST:
+            raise _fault(path, f"has more than {LARGEST / 1e6:.0f} MB, more than any batch; is it the right file?")
+        words = content.decode("utf-8")
+        if _DEEP_KEY.search(_TEXTS.sub("_", words)):
+            raise RecursionError
+        table = tomllib.loads(words)
+        _check_inside(path, table, DEEPEST)
+        return table
     except FileNotFoundError:
         raise _fault(path, 'does not exist; check the name, or make one with "curelab new FILE"') from None
+    except IsADirectoryError:
+        raise _fault(path, "is a folder; name the file in it") from None
     except UnicodeDecodeError as error:
         raise _fault(path, f"is not UTF-8 text (byte {error.start + 1}); save it again as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
@@ -36,37 +47,66 @@ def read_table(path: str | Path) -> dict[str, Any]:
         raise _fault(path, "is nested too deeply to be a batch") from None
     except OSError as error:
         raise _fault(path, f"cannot be read: {error.strerror}") from None
+    except InputError:
+        raise
+    except ValueError:  # Python reads no number of more than a few thousand digits
+        raise _fault(path, _TOO_LONG) from None
+
+
+_TOO_LONG = "holds a whole number of more than 18 digits; take it out or shorten it"
+
+
+def _check_inside(path: Path, value: Any, deepest: int) -> None:
+    """Refuse what no batch holds, so that whatever follows may write down and walk through anything in the table."""
+    if isinstance(value, (dict, list)):
+        if not deepest:
+            raise RecursionError
+        for each in value.values() if isinstance(value, dict) else value:
+            _check_inside(path, each, deepest - 1)
+    elif isinstance(value, int) and abs(value) >= _LARGEST_INTEGER:
+        raise _fault(path, _TOO_LONG)
 
 
 def _fault(path: Path, sentence: str) -> InputError:
     return InputError([Problem(path.name, sentence)])
 
 
-def write_text(path: str | Path, words: str, *, overwrite: bool) -> None:
-    """Write a whole file or nothing: beside it first, then renamed. Raises InputError if it is there and `overwrite` is False."""
-    path = Path(path)
-    if path.exists() and not overwrite:
-        raise _fault(path, "is there already and was left as it was; choose another name")
-    temporary = None
+def edited(words: str, before: dict[str, Any], after: dict[str, Any]) -> str:
+    """TOML text that says `before`, changed so that it says `after`. What is the same in both stays as it stands, comments too.
+
+    Raises ValueError where the text cannot be changed in place.
+    """
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
     try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(words)
-            file.flush()
-            os.fsync(file.fileno())
-        if overwrite:
-            os.replace(temporary, path)
+        document = tomlkit.parse(words.replace("\r\n", "\n"))
+        _edit(document, before, after)
+        new = tomlkit.dumps(document)
+    except (TOMLKitError, LookupError, TypeError, AttributeError) as error:
+        raise ValueError(f"the text cannot be changed in place: {error}") from error
+    return new.replace("\n", "\r\n") if "\r\n" in words else new
+
+
+def _edit(place: Any, before: dict[str, Any], after: dict[str, Any]) -> None:
+    for key in before:
+        if key not in after and key in place:
+            del place[key]
+    for key, value in after.items():
+        was: Any = before.get(key)
+        there = place.get(key)
+        if was == value and there is not None:
+            continue
+        if isinstance(was, dict) and isinstance(value, dict) and isinstance(there, dict):
+            _edit(there, was, value)
+        elif _is_tables(was) and _is_tables(value) and isinstance(there, list) and len(there) == len(was):
+            for item, former, now in zip(there, was, value, strict=False):
+                _edit(item, former, now)
+            del there[len(value) :]
+            for item in value[len(was) :]:
+                there.append(item)
         else:
-            os.link(temporary, path)  # unlike a rename, refuses if someone was faster
-            os.unlink(temporary)
-        temporary = None
-    except FileExistsError:
-        raise _fault(path, "is there already and was left as it was; choose another name") from None
-    except OSError as error:
-        raise _fault(path, f"cannot be written: {error.strerror}; nothing was changed") from None
-    finally:
-        if temporary is not None and os.path.exists(temporary):
-            os.unlink(temporary)
+            place[key] = value
 
 
 def to_toml(table: dict[str, Any]) -> str:

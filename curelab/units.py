@@ -4,8 +4,8 @@
 back into words that read back to the very same float, and `show` rounds it for the eye. Everything between is plain SI:
 metre, kilogram, cubic metre, second, kelvin, and fractions as kg per kg.
 
-The unit names are pint's, and so are the factors; pint is loaded at the first unit that is read, because it costs more to import
-than the rest of the library together. US names mean US measures (gal, qt, cup, tbsp, tsp); say `imperial_gallon` for the other.
+Which unit words are read, and how large each unit is, stands in `unit_words`; nothing that was given is evaluated. US names mean US
+measures (gal, qt, cup, tbsp, tsp); say `imperial_gallon` for the other.
 """
 
 from __future__ import annotations
@@ -19,6 +19,15 @@ from numbers import Real
 from typing import Any
 
 import numpy as np
+
+from . import unit_words
+from .letters import quoted, shown
+from .unit_words import LENGTH, MASS, NONE, TEMPERATURES, TIME, VOLUME, size_of
+
+MINUTE, HOUR, DAY = (float(each) for each in (unit_words.MINUTE, unit_words.HOUR, unit_words.DAY))  # s
+MINUTES_A_DAY = 1440  # plans and calendars count whole minutes
+WIDTH = 96  # columns of a printed line
+LONGEST = 100  # letters of a quantity; a number with all its digits and its unit has thirty
 
 
 @dataclass(frozen=True)
@@ -51,65 +60,41 @@ KINDS = {
     )
 }
 
-_ALIASES = {"C": "degC", "°C": "degC", "F": "degF", "°F": "degF", "in": "inch", '"': "inch", "days": "d", "hours": "h"}
+_POWERS = {"length": LENGTH, "mass": MASS, "volume": VOLUME, "time": TIME, "fraction": NONE}
 _NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?"
 _TERM = re.compile(rf"\s*({_NUMBER}(?:\s+\d+/\d+|/\d+)?)\s*([^\s\d+\-.][^\s]*)?")
-_MIXED = re.compile(r"(?:(?P<whole>[-+]?\d+)\s+)?(?P<top>\d+)/(?P<bottom>\d+)$")
+_MIXED = re.compile(r"(?P<sign>[-+]?)(?:(?P<whole>\d+)\s+)?(?P<top>\d+)/(?P<bottom>\d+)")
 
 
-@lru_cache(maxsize=1)
-def _registry():
-    import pint
-
-    return pint.UnitRegistry(cache_folder=None)
-
-
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=1024)
 def _affine(unit: str, kind: str) -> tuple[float, float, float]:
     """(factor, divisor, offset) with SI = factor * value / divisor + offset. Raises ValueError for a unit of another kind.
 
     The divisor keeps decimal units exact: 120 ppm is 120 / 1e6, which is the float 0.00012, while 120 * 1e-6 is not.
     """
+    if kind == "temperature":
+        if unit not in TEMPERATURES:
+            raise ValueError(unit)
+        kelvin, zero = TEMPERATURES[unit]
+        return kelvin, 1.0, zero
     if kind in ("fraction", "plain") and unit in ("", "1"):
         return 1.0, 1.0, 0.0
-    if kind == "fraction" and unit in ("%", "percent"):
-        return 1.0, 100.0, 0.0
-    if kind == "fraction" and unit == "ppm":
-        return 1.0, 1e6, 0.0
+    size, powers = size_of(unit)
     if kind == "water":
-        try:
-            return _affine(unit, "mass")
-        except ValueError:
-            factor, divisor, _ = _affine(unit, "volume")
-            return 1000.0 * factor, divisor, 0.0
-    import pint
-
-    registry = _registry()
-    try:
-        named = registry.Unit(_ALIASES.get(unit, unit))
-        wanted = KINDS[kind].si or "dimensionless"
-        if kind != "temperature":
-            factor = float(registry.Quantity(1.0, named).to(wanted).magnitude)
-            inverse = round(1.0 / factor)
-            return (
-                (1.0, float(inverse), 0.0)
-                if inverse > 1 and math.isclose(1.0 / inverse, factor, rel_tol=1e-12)
-                else (factor, 1.0, 0.0)
-            )
-        zero, hundred = (float(registry.Quantity(v, named).to("K").magnitude) for v in (0.0, 100.0))
-        return (hundred - zero) / 100.0, 1.0, zero
-    except (pint.errors.PintError, AttributeError, TypeError, ValueError, AssertionError):
-        raise ValueError(unit) from None
+        kind, size = ("volume", 1000 * size) if powers == VOLUME else ("mass", size)
+    if powers != _POWERS.get(kind):
+        raise ValueError(unit)
+    return (1.0, float(size.denominator), 0.0) if size.numerator == 1 else (float(size), 1.0, 0.0)
 
 
 def _plain_number(text: str) -> float:
-    mixed = _MIXED.match(text.strip())
-    if mixed:
-        if int(mixed["bottom"]) == 0:
-            raise ValueError(text)
-        part = int(mixed["top"]) / int(mixed["bottom"])
-        return part + (int(mixed["whole"]) if mixed["whole"] else 0)
-    return float(text)
+    mixed = _MIXED.fullmatch(text.strip())
+    if not mixed:
+        return float(text)
+    if int(mixed["bottom"]) == 0:
+        raise ValueError(text)
+    number = int(mixed["whole"] or 0) + int(mixed["top"]) / int(mixed["bottom"])
+    return -number if mixed["sign"] == "-" else number
 
 
 def read(given: Any, kind: str) -> float:
@@ -122,44 +107,57 @@ def read(given: Any, kind: str) -> float:
     >>> read("7 cm", "length"), read("38 degF", "temperature"), read("120 ppm", "fraction")
     (0.07, 276.48333333333335, 0.00012)
     """
-    example, noun = KINDS[kind].example, KINDS[kind].noun
     given = _measured(given, kind)
-    if isinstance(given, bool) or not isinstance(given, (str, Real)):
-        raise ValueError(f'{given!r} is not {noun}; write it like "{example}"')
-    if not isinstance(given, str):
-        try:
-            value = float(given)
-        except OverflowError:
-            value = math.inf
-    else:
-        value, rest, terms = 0.0, given.strip(), 0
-        while rest:
-            match = _TERM.match(rest)
-            if not match:
-                raise ValueError(f'"{given}" is not {noun}; write it like "{example}"')
-            number, unit = match[1], match[2] or ""
-            if terms and number[0] in "+-":
-                raise ValueError(
-                    f'"{given}" is not {noun}, because only its beginning may carry a sign; write it like "{example}"'
-                )
+    if isinstance(given, str):
+        return _read(given, kind)
+    if isinstance(given, bool) or not isinstance(given, Real):
+        raise ValueError(f'{shown(given)} is not {KINDS[kind].noun}; write it like "{KINDS[kind].example}"')
+    try:
+        return _finite(float(given), given, kind)
+    except OverflowError:
+        return _finite(math.inf, given, kind)
+
+
+@lru_cache(maxsize=4096)
+def _read(given: str, kind: str) -> float:
+    noun, like = KINDS[kind].noun, f'write it like "{KINDS[kind].example}"'
+    if len(given) > LONGEST:
+        raise ValueError(f"{quoted(given)} is not {noun}, because it has {len(given)} letters; {like}")
+    value, rest, terms, sign = 0.0, given.strip(), 0, 1
+    if not rest:
+        raise ValueError(f"an empty text is not {noun}; {like}")
+    while rest:
+        match = _TERM.match(rest)
+        if not match:
+            raise ValueError(f"{quoted(given)} is not {noun}; {like}")
+        number, unit, because = match[1], match[2] or "", ""
+        rest, terms = rest[match.end() :].strip(), terms + 1
+        if (rest or terms > 1) and kind in ("temperature", "plain"):
+            raise ValueError(f"{quoted(given)} is not one {noun.removeprefix('a ')}; {like}")
+        if terms > 1 and number[0] in "+-":
+            because = "only its beginning may carry a sign"
+        elif unit.startswith(","):
+            because = "a decimal comma is not read; write a point"
+        elif not unit and (rest or terms > 1):
+            because = "it has no unit"
+        else:
             try:
                 factor, divisor, offset = _affine(unit, kind)
             except ValueError:
-                what = f'"{unit}" does not measure {noun}' if unit else "it has no unit"
-                if unit.startswith(","):
-                    what = "a decimal comma is not read; write a point"
-                raise ValueError(f'"{given}" is not {noun}, because {what}; write it like "{example}"') from None
-            if kind == "temperature" and terms:
-                raise ValueError(f'"{given}" is not one temperature; write it like "{example}"')
-            try:
-                value += factor * _plain_number(number) / divisor + offset
-            except ValueError:
-                raise ValueError(f'"{given}" is not {noun}; write it like "{example}"') from None
-            rest, terms = rest[match.end() :].strip(), terms + 1
-        if not terms:
-            raise ValueError(f'an empty text is not {noun}; write it like "{example}"')
+                because = f"{quoted(unit)} does not measure {noun}" if unit else "it has no unit"
+        if because:
+            raise ValueError(f"{quoted(given)} is not {noun}, because {because}; {like}")
+        try:
+            value += sign * factor * _plain_number(number) / divisor + offset
+        except ValueError:  # "1.5/2", or divided by zero
+            raise ValueError(f"{quoted(given)} is not {noun}; {like}") from None
+        sign = -1 if given.lstrip().startswith("-") else 1  # "-2 lb 3 oz" lies below "-2 lb"
+    return _finite(value, given, kind)
+
+
+def _finite(value: float, given: Any, kind: str) -> float:
     if not math.isfinite(value):
-        raise ValueError(f"{given!r} is not a finite {kind}")
+        raise ValueError(f"{shown(given)} is not a finite {kind}")
     return value
 
 
@@ -263,7 +261,7 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
         return f"{value * 1e6:.0f} ppm" if abs(value) < 1e-3 else f"{_round(100 * value, digits)} %"
     size = abs(value)
     if kind == "time":
-        unit = "min" if size < 5400 else "h" if size <= 48 * 3600 else "d"
+        unit = "min" if size < 1.5 * HOUR else "h" if size <= 2 * DAY else "d"
     elif kind == "mass":
         unit = ("g" if size < 1 else "kg") if system == "metric" else ("oz" if size < 0.4535 else "lb")
     elif kind == "water":
@@ -278,17 +276,45 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
 def roughly(seconds: float) -> str:
     """A time in words, no finer than it is known.
 
-    >>> roughly(5.07 * 3600), roughly(11.4 * 86400), roughly(63.9 * 86400)
+    >>> roughly(5.07 * HOUR), roughly(11.4 * DAY), roughly(63.9 * DAY)
     ('5 hours', '11 days', '9 weeks')
     """
     if not math.isfinite(seconds):
         return "never"
-    for size, name, most in ((60, "minute", 90), (3600, "hour", 47), (86400, "day", 35), (7 * 86400, "week", math.inf)):
+    for size, name, most in ((MINUTE, "minute", 90), (HOUR, "hour", 47), (DAY, "day", 35), (7 * DAY, "week", math.inf)):
         count = seconds / size
         if count <= most:
             number = round(count, 1 if count < 3 and name != "minute" else None)
             return f"{number:g} {name}{'' if number == 1 else 's'}"
     raise AssertionError("weeks take every time")
+
+
+def day_number(seconds: float, digits: int = 3) -> str:
+    """Days since the start, to so many digits and never in powers of ten.
+
+    >>> day_number(9.514 * DAY), day_number(9.514 * DAY, 2), day_number(123 * DAY, 2)
+    ('9.51', '9.5', '123')
+    """
+    words = f"{seconds / DAY:.{digits}g}"
+    return f"{seconds / DAY:.0f}" if "e" in words else words
+
+
+def day(seconds: float, digits: int = 3) -> str:
+    """A moment by the day since the start.
+
+    >>> day(9.514 * DAY)
+    'day 9.51'
+    """
+    return f"day {day_number(seconds, digits)}"
+
+
+def hour_or_day(seconds: float) -> str:
+    """A moment by the hour in the first two days, by the day afterwards.
+
+    >>> hour_or_day(5 * HOUR), hour_or_day(9.5 * DAY)
+    ('5 h', 'day 9.5')
+    """
+    return f"{seconds / HOUR:.3g} h" if seconds < 2 * DAY else day(seconds)
 
 
 def _round(number: float, digits: int) -> str:

@@ -1,24 +1,149 @@
-"""What a history takes for granted, one sentence each."""
+"""What a simulation takes for granted, one sentence each, built from the pieces, the stages and the numbers in use."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
 
 from .. import units
+from ..matter import solutes, tissue
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
-from ..sources import Numbers
+from ..sources import Number, Numbers, default_numbers
+
+Span = tuple[float, float]
+
+_COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+_PARTS = {2: "half", 3: "third", 4: "quarter", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 10: "tenth"}
+_NEAR = (
+    0.1  # relative: how far a number may lie from the words that stand for it (judgement; the numbers are known worse)
+)
+WEAK = (0.03, 0.04)  # kg salt per kg brine: where equilibrium brines come to rest (judgement)
+STRONG = 0.25  # kg salt per kg brine: the strongest at which the change of water is published
 
 
 def assumptions(
-    pieces: Sequence[Piece],
-    stages: Sequence[Stage],
-    numbers: Numbers,
-    loss: str,
-    spans: Sequence[tuple[float, float] | None],
+    pieces: Sequence[Piece], stages: Sequence[Stage], numbers: Numbers, loss: str, spans: Sequence[Span | None]
 ) -> tuple[str, ...]:
-    """Comes with the bounds of numbers, which build these sentences from the numbers in use."""
-    return ()
+    """What was taken for granted, each sentence once.
+
+    `loss` is a key of `solutes.LOSS_MODELS`; `spans` holds (begin, end) in s of each stage, None for one that was not run.
+
+    >>> from curelab import Brine, Bath
+    >>> cure = Brine(bath=Bath(water="4 kg", salt="180 g"), temperature="3 degC", lasts="10 d")
+    >>> assumptions([Piece(weight="2 kg", thickness="8 cm")], [cure], default_numbers(), "nordin", [None])[2]
+    "The meat's own salt (near 0.2 %) is not counted."
+    """
+    numbers = numbers.tracked()  # looking a number up for a sentence is not resting on it
+    said = [pace(numbers), water_moved(numbers), "The meat's own salt (near 0.2 %) is not counted."]
+    said += [sentence for piece in pieces if (sentence := edges(piece, numbers))]
+    said += shapes(pieces, stages)
+    said += [
+        sentence
+        for number, (stage, span) in enumerate(zip(stages, spans, strict=True), start=1)
+        if (sentence := beyond_log(number, stage, span, numbers))
+    ]
+    if any(stage.put_in is not None and stage.put_in.nitrate for stage in stages):
+        said.append("Nitrate is carried as it is; what bacteria turn into nitrite over weeks is not counted.")
+    said += nitrite_lost(pieces, stages, numbers, loss)
+    said += own_tissues(pieces)
+    return tuple(dict.fromkeys(said))
+
+
+def pace(numbers: Numbers) -> str:
+    """How fast salt moves in lean meat, and what that means for the days.
+
+    >>> pace(default_numbers().with_values({"obstruction.lean": 0.5}))
+    'Salt in lean meat is taken to move at half of its pace in water; experiments lie between a fifth and three fifths.'
+    """
+    row = numbers["obstruction.lean"]
+    assert row.low is not None and row.high is not None
+    published = f"between {part(row.low)} and {part(row.high)}"
+    if row.how == "given":
+        return f"Salt in lean meat is taken to move at {part(row.value)} of its pace in water; experiments lie {published}."
+    return (
+        f"Salt in lean meat moves at {part(row.value)} of its pace in water, {published} by different experiments: "
+        f"days can be {part(row.value / row.high)} or {times(row.value / row.low)} as long."
+    )
+
+
+def water_moved(numbers: Numbers) -> str:
+    """What the water that meat takes up or gives off changes, and what is left out of it."""
+    band = 100 * tissue.water_change_band(numbers)
+    said = (
+        "Water taken up or given off changes weight and finished salt, not the pace of salt; it is known to about "
+        f"{count(band)} points."
+    )
+    held = numbers.si("tissue.lean_beef.water")  # other lean differs by less than these words round
+    up = sorted(float(tissue.water_change(strength, numbers)) / held for strength in WEAK)
+    down = float(tissue.water_change(STRONG, numbers))
+    if up[0] <= 0:
+        return said
+    span = " to ".join(dict.fromkeys(part(share) for share in up))
+    said += f" Salt in the water taken up is not counted, so that in a weak brine the finished salt may be {span} higher than shown"
+    if down >= 0:
+        return f"{said}."
+    dry = max(float(node) for node in tissue.CHANGE_NODES if numbers.si(f"water_change.at_{node}") >= 0)
+    return f"{said}, and in one above {dry:.0f} % as much lower."
+
+
+def edges(piece: Piece, numbers: Numbers) -> str | None:
+    """How much sooner a slab is cured than shown, because salt comes in at its edges too: paces along three directions add up.
+
+    For a square piece in a large bath the slowest pace grows by 1 + 2 (length / width)^2, where `length` is the thickness, or twice
+    the lean under a cap on one face (Crank 1975, product of plane sheets; from memory).
+    """
+    if piece.shape != "slab":
+        return None
+    if piece.fat_cap and piece.symmetric:
+        return (
+            f"Both broad faces of {piece.name} lie under fat, so salt comes in mostly at the edges, which are left out: this is not a fair "
+            "picture of it; trim one face, or count on the edges and probe the middle."
+        )
+    through = 2 * piece.lean_thickness if piece.fat_cap and piece.symmetric is False else piece.lean_thickness
+    across = (piece.volume(numbers) / piece.thickness) ** 0.5
+    sooner = 1 - 1 / (1 + 2 * (through / across) ** 2)
+    return (
+        f"The edges of {piece.name} are left out. If it is about as long as it is broad ({units.show(across, 'length', digits=2)}), salt "
+        f"that enters there brings the middle on up to {100 * sooner:.0f} % sooner than shown."
+    )
+
+
+def shapes(pieces: Sequence[Piece], stages: Sequence[Stage]) -> Iterator[str]:
+    """What is left out of round pieces, of the faces that pieces lie on, and of the bag."""
+    if any(piece.shape == "cylinder" for piece in pieces):
+        yield "The ends of a cylinder are left out, so a short piece is cured somewhat sooner than shown."
+    if any(stage.lies for stage in stages) and any(p.shape != "slab" for p in pieces):
+        yield "Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here."
+    if any(stretch.purge is not None for stage in stages for stretch in stage.stretches):
+        yield "The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves."
+        if len(pieces) > 1:
+            yield "All pieces are taken to share one bag; in bags of their own, share salt and cure out by weight."
+
+
+def beyond_log(number: int, stage: Stage, span: Span | None, numbers: Numbers) -> str | None:
+    """Says so when a fridge log does not cover its stage, whose number counts from 1."""
+    *before, log = stage.logs
+    if len(log) < 2 or span is None:
+        return None
+    left = span[1] - span[0] - sum(stage.lengths[: len(before)]) - log[-1][0]
+    if left <= numbers.si("protection.log_gap"):
+        return None
+    return f"The fridge log of stage {number} ends {units.show(left, 'time')} before the stage does; its last reading is carried on."
+
+
+def nitrite_lost(pieces: Sequence[Piece], stages: Sequence[Stage], numbers: Numbers, loss: str) -> Iterator[str]:
+    """The model of the loss of nitrite, which of its numbers were replaced, and where it is used beyond what it rests on."""
+    model = solutes.LOSS_MODELS[loss]
+    yield f"Free nitrite: {model.summary} ({model.source}; {model.how})."
+    if loss != "none":
+        yield from filter(None, (replaced(numbers[key]) for key in (*model.keys, "nitrite.loss_multiplier")))
+    for piece in pieces:
+        for stage in stages:
+            for kelvin in (stage.coldest, stage.warmest):
+                caution = solutes.loss_caution(kelvin, piece.acidity(numbers), loss)
+                if caution:
+                    yield caution
 
 
 def own_tissues(pieces: Sequence[Piece]) -> tuple[str, ...]:
@@ -38,3 +163,54 @@ def own_tissues(pieces: Sequence[Piece]) -> tuple[str, ...]:
             f"Salt moves in {part} at {part.diffusivity:.3g} m2/s at {warm}, as given; this {grows}. It is taken as known: no band stands for it."
         )
     return tuple(said)
+
+
+def replaced(row: Number) -> str | None:
+    """Says so when a number in use is not the published one, to the two digits that are shown."""
+    now, before = (f"{value:.2g}" for value in (row.value, default_numbers()[row.key].value))
+    if row.how != "given" or now == before:
+        return None
+    unit = "" if row.unit == "ratio" else f" {row.unit}"
+    return f"{units.capital(row.quantity)}: {now}{unit} is used here in place of {before}{unit}."
+
+
+def part(share: float) -> str:
+    """A share as a simple fraction in words where one lies near, a common one first, else in two digits.
+
+    >>> part(0.33), part(0.61), part(0.5), part(0.13), part(1.0), part(0.02)
+    ('a third', 'three fifths', 'half', 'an eighth', 'the whole', '0.02')
+    """
+    common = [Fraction(top, bottom) for bottom in range(2, 6) for top in range(1, bottom + 1)]
+    finer = [Fraction(1, bottom) for bottom in _PARTS if bottom > 5]
+    for known in (common, finer):
+        nearest = min(known, key=lambda each: abs(float(each) - share))
+        if abs(float(nearest) - share) <= _NEAR * nearest:
+            break
+    else:
+        return f"{share:.2g}"
+    if nearest.denominator <= 2:
+        return "the whole" if nearest == 1 else "half"
+    if nearest.numerator == 1:
+        return f"{'an' if nearest.denominator == 8 else 'a'} {_PARTS[nearest.denominator]}"
+    return f"{_COUNTS[nearest.numerator]} {_PARTS[nearest.denominator]}s"
+
+
+def times(factor: float) -> str:
+    """A factor in words: "twice", "three times".
+
+    >>> times(1.8), times(3.2), times(1.4)
+    ('twice', 'three times', '1.4 times')
+    """
+    whole = round(factor)
+    if not 2 <= whole < len(_COUNTS) or abs(whole - factor) > _NEAR * whole:
+        return f"{factor:.2g} times"
+    return "twice" if whole == 2 else f"{_COUNTS[whole]} times"
+
+
+def count(number: float) -> str:
+    """A small whole number as a word, any other in two digits."""
+    whole = round(number)
+    return _COUNTS[whole] if abs(number - whole) < 1e-9 and 0 < whole < len(_COUNTS) else f"{number:.2g}"
+
+
+__all__ = ["assumptions"]

@@ -46,7 +46,10 @@ class Cases:
                 f"{', '.join(unknown)} cannot differ from draw to draw; what can is {', '.join((*NUMBERS, *CONDITIONS))} and "
                 f"{THICKNESS}..."
             )
-        self.count = len(next(iter(self.columns.values()))) if self.columns else 1
+        shapes = {column.shape for column in self.columns.values()} or {(1,)}
+        if len(shapes) > 1 or len(next(iter(shapes))) != 1:
+            raise ValueError(f"every input of a draw needs one value for each draw, and here are {sorted(shapes)}")
+        self.count = next(iter(shapes))[0]
         self._drawn: dict[str, np.ndarray] = {}
         for key in NUMBERS:
             if key in self.columns:

@@ -48,7 +48,8 @@ def drawn_case(
     return (
         tuple(made),
         tuple(stage.times(factors, checked=False).warmed(warmer) for stage in stages),
-        numbers.with_values(changed),
+        # A draw beyond the hard bounds is cut there; refusing is for what a person types.
+        numbers.with_values({key: float(np.clip(value, *numbers.bounds(key))) for key, value in changed.items()}),
     )
 
 
@@ -76,7 +77,7 @@ class OneOfMany(History):
     def _gathered(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:  # fmt: skip
         asked = None if times is None else np.asarray(times, dtype=float)
         full = (*key, kind, None if asked is None else (asked.shape, asked.tobytes()))
-        return self.many.remembered(full, lambda: self.many._gather(asked, one, kind))[self.draw : self.draw + 1]
+        return self.many.remembered(full, lambda: self.many.gather(asked, one, kind))[self.draw : self.draw + 1]
 
 
 class _Cut:

@@ -1,4 +1,7 @@
-"""What happened: read by quantity, place and time, in one case or in many, with the budget and what it rests on."""
+"""What happened: read by quantity, place and time, in one case or in many, with the budget and what it rests on.
+
+Longer than others because every reading stands here once, and nowhere else.
+"""
 
 from __future__ import annotations
 
@@ -14,6 +17,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..results import Shown
 from ..sources import Number
+from ..threads import on_one_thread
 from . import looks
 from .assumptions import assumptions, own_tissues
 from .cases import Cases
@@ -167,14 +171,18 @@ class History(Shown):
     def _gathered(
         self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float
     ) -> np.ndarray:
-        """As `_gather`; `key` says what `one` reads."""
-        return self._gather(times, one, kind)
+        """As `gather`; `key` says what `one` reads."""
+        return self.gather(times, one, kind)
 
-    def _gather(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:
+    @on_one_thread
+    def gather(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:
         """(d, t, ...) of `one(run, seconds in run)` over the runs that own the times; `kind` of number to keep."""
         length = self._runs[-1].end
         asked = np.asarray(length[:, None] if times is None else times, dtype=float)
-        if not self.drawn:
+        if self.drawn:
+            if asked.size and not asked.min() >= 0:  # after its end a draw keeps its last state
+                raise ValueError("times must lie from 0 s on, the beginning of this history")
+        else:
             latest = length[0] * (1 + 1e-12) + 1e-6
             if asked.size and not (asked.min() >= 0 and asked.max() <= latest):  # written so that nan is refused too
                 raise ValueError(f"times must lie between 0 and {length[0]:g} s, the end of this history")
@@ -210,7 +218,7 @@ class History(Shown):
         return result
 
     def _read(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
-        """As `_gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
+        """As `gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
         times = units.seconds(times)
         found = self._gathered(key, times, one)
         if self.drawn:
@@ -271,10 +279,10 @@ class History(Shown):
         """Fraction, of the meat, averaged over the outermost `depth` [m]: what the edge of a slice tastes of."""
         number, name, depth = self.piece_number(piece), quantity_of(quantity), units.read(depth, "length")
         across, whole = whole_depth(self.depths(number))
-        within = depth / self.state.meats[number].size  # as a share of the thickness
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
             values = run.profile(name, "meat", t, number)[..., whole]
+            within = depth / run.meats[number].size  # a share of the thickness, which is another in every draw
             return mean_within(across, values.reshape(-1, len(across)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
         return self._read(("bite", name, number, depth), times, one)

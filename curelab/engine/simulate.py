@@ -16,7 +16,8 @@ from ..matter import solutes
 from ..recipe.piece import Piece
 from ..recipe.stages import STAGES, Stage, in_order
 from ..sources import Numbers, default_numbers
-from .cases import Cases
+from ..threads import on_one_thread
+from .cases import THICKNESS, Cases
 from .history import History
 from .meat import meat_of
 from .walk import State, walk
@@ -27,6 +28,7 @@ SEGMENTS = 64  # a fridge log is cut into at most so many parts for the loss of 
 SEGMENTS_DRAWN = 4  # the same, where there are many cases
 
 
+@on_one_thread
 def simulate(
     pieces: Piece | Sequence[Piece],
     stages: Stage | Sequence[Stage],
@@ -70,6 +72,10 @@ def simulate(
     _check(pieces, line, loss)
     tracked = (numbers or default_numbers()).tracked()
     cases = Cases(tracked, draws)
+    names = {f"{THICKNESS}{piece.name}" for piece in pieces}
+    strange = [key for key in cases.columns if key.startswith(THICKNESS) and key not in names]
+    if strange:
+        raise refuse("draws", f"{', '.join(strange)}: there is no such piece; there is {', '.join(sorted(names))}")
     most = segments or (SEGMENTS if draws is None else SEGMENTS_DRAWN)
     state = State.fresh([meat_of(piece, cells, draws is not None if few is None else few, cases) for piece in pieces])
     walk(line, state, cases, loss, most)

@@ -5,14 +5,15 @@ slowly, and as fast, as published experiments allow; it is a pair of corners, no
 reached says what can be, and why.
 """
 
-from .answer import CORNERS, DAY, LONGEST, RESTS_ON, Answer, corners, in_corners
+from ..units import DAY
+from .answer import CORNERS, LOOK_AHEAD, RESTS_ON, Answer, corners, in_corners
 from .how_long import Reached, reached, time_to
 from .how_much_soak import SoakPlan, least_water, soak_needed
 from .how_strong import strength_needed
 from .sweep import sweep
-from .window import Window, window, window_of
+from .window import Window, window
 
 __all__ = [
-    "CORNERS", "DAY", "LONGEST", "RESTS_ON", "Answer", "Reached", "SoakPlan", "Window", "corners", "in_corners", "least_water", "reached",
-    "soak_needed", "strength_needed", "sweep", "time_to", "window", "window_of",
+    "CORNERS", "DAY", "LOOK_AHEAD", "RESTS_ON", "Answer", "Reached", "SoakPlan", "Window", "corners", "in_corners", "least_water", "reached",
+    "soak_needed", "strength_needed", "sweep", "time_to", "window",
 ]  # fmt: skip

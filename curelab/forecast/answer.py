@@ -10,15 +10,14 @@ import numpy as np
 
 from .. import units
 from ..engine.history import History
-from ..engine.simulate import SEGMENTS, simulate
+from ..engine.simulate import CELLS, SEGMENTS, simulate
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..results import Shown
 from ..sources import Numbers, default_numbers
 
-DAY = 86400.0
-LONGEST = 400 * DAY
+LOOK_AHEAD = 400 * units.DAY  # the longest that a question of time looks ahead in one case (judgement)
 # What makes meat take up salt and keep nitrite slowly (first value) or fast: which end of the published range.
 CORNERS = {
     "obstruction.lean": ("low", "high"),
@@ -62,7 +61,7 @@ def corners(numbers: Numbers | None = None) -> tuple[Numbers, Numbers]:
 
 
 def in_corners(
-    pieces: Piece | Sequence[Piece], stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, usual: bool = True,
+    pieces: Piece | Sequence[Piece], stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, usual: bool = True, few: bool = False, cells: int = CELLS,
 ) -> History:  # fmt: skip
     """The history of a batch in usual, slow and fast meat, as three draws; `usual` False: in slow and fast meat alone."""
     base = numbers or default_numbers()
@@ -70,7 +69,7 @@ def in_corners(
         key: np.array([base[key].value] * usual + [getattr(base[key], end) for end in ends])
         for key, ends in CORNERS.items()
     }
-    return simulate(pieces, stages, draws=columns, few=False, loss=loss, numbers=base, segments=SEGMENTS)
+    return simulate(pieces, stages, draws=columns, few=few, loss=loss, numbers=base, segments=SEGMENTS, cells=cells)
 
 
 def reached_or_none(value: float) -> float | None:
@@ -92,7 +91,7 @@ def span_words(kind: str, slow: float | None, fast: float | None, value: float |
     return f"{units.show(ends[0], kind, digits=2)} in the slowest meat known, {units.show(ends[1], kind, digits=2)} in the fastest"
 
 
-def ordered_ends(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:
+def ordered(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:
     """(low, high) of a value and the corners that are reached; the usual value counts too, for a band need not be in order of pace:
     slow meat takes longer to cure, and has less to soak out."""
     known = [each for each in (value, *ends) if each is not None]

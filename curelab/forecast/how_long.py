@@ -14,12 +14,12 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..sources import Numbers
-from .answer import DAY, LONGEST, Answer, in_corners, ordered_ends, reached_or_none, reaching, span_words
+from .answer import LOOK_AHEAD, Answer, in_corners, ordered, reached_or_none, reaching, span_words
 
 
 def horizons(planned: float, at_most: float) -> list[float]:
     """Spans to search, short ones first: most answers lie near the plan, and a long search with many turns costs time."""
-    spans = [min(at_most, max(planned, 5 * DAY))]
+    spans = [min(at_most, max(planned, 5 * units.DAY))]
     while spans[-1] < at_most:
         spans.append(min(at_most, 3 * spans[-1]))
     return spans
@@ -30,7 +30,7 @@ def time_to(
     pieces: Piece | Sequence[Piece],
     stages: Stage | Sequence[Stage],
     *,
-    at_most: Any = LONGEST,
+    at_most: Any = LOOK_AHEAD,
     piece: str | None = None,
     loss: str = "nordin",
     numbers: Numbers | None = None,
@@ -54,7 +54,7 @@ def time_to(
         if np.isfinite(found).all():
             break
     value, slow, fast = (reached_or_none(each) for each in found)
-    low, high = ordered_ends(value, fast, slow)
+    low, high = ordered(value, fast, slow)
     if value is not None:
         sentence = f"{reaching(wanted, piece)} after {units.show(value, 'time')} ({span_words('time', slow, fast)})."
     else:

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from .. import units
 from ..engine.history import History
@@ -15,7 +14,7 @@ from ..fields import refuse
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Log, Rest, Soak, Stage, Water, constant
 from ..sources import Numbers
-from .answer import Answer, corners, ordered_ends, reaching, span_words
+from .answer import Answer, corners, ordered, reaching, span_words
 
 NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."
 
@@ -75,7 +74,7 @@ def soak_needed(
         _soak_time(_again(cured, each_numbers), wanted, chosen.waters, each, limit, cold, after).lasts
         for each_numbers in corners(cured.numbers)
     )
-    low, high = ordered_ends(chosen.lasts, fast, slow)
+    low, high = ordered(chosen.lasts, fast, slow)
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
     place = {"average": "the whole piece", "surface": "the surface", "core": "the middle"}[wanted.place]
     sentence = (
@@ -99,6 +98,8 @@ def least_water(
     The choice is the fewest waters whose total lies within 10 % of the smallest total (judgement: more changes are work).
     """
     wanted = Criterion.of(target)
+    from scipy.optimize import brentq
+
     limit = units.read(within, "time")
     cold = temperature if isinstance(temperature, tuple) else constant(temperature)
     green = sum(piece.weight for piece in cured.pieces)
@@ -140,6 +141,8 @@ def _soaked(cured: History, count: int, each: float, seconds: float, cold: Log, 
 def _soak_time(
     cured: History, wanted: Criterion, count: int, each: float, limit: float, cold: Log, rest: float
 ) -> SoakPlan:
+    from scipy.optimize import brentq  # here, because it takes longer to import than most batches to compute
+
     gap = lambda seconds: _soaked(cured, count, each, seconds, cold, rest).margin(wanted)  # noqa: E731
     shortest = 60.0 * count
     if gap(limit) < 0:

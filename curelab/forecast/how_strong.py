@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scipy.optimize import brentq
-
 from .. import units
 from ..engine.simulate import simulate
 from ..fields import refuse
@@ -14,7 +12,7 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Brine, require_bath
 from ..sources import Numbers, default_numbers
-from .answer import Answer, corners, ordered_ends, reaching, span_words
+from .answer import Answer, corners, ordered, reaching, span_words
 
 
 def strength_needed(
@@ -26,6 +24,8 @@ def strength_needed(
     numbers: Numbers | None = None,
 ) -> Answer:
     """Salt strength (of salt and water) that makes `criterion` hold at the end of `brine`, whose water and duration are kept."""
+    from scipy.optimize import brentq  # here, because it takes longer to import than most batches to compute
+
     wanted = Criterion.of(criterion)
     if wanted.quantity != "salt" or wanted.sign != ">=" or wanted.basis == "equilibrium":
         raise refuse("criterion", f'"{wanted}" does not ask for an amount of salt; write it like "core salt >= 2 %"')
@@ -45,7 +45,7 @@ def strength_needed(
         return salt / (salt + bath.water)
 
     value, slow, fast = (ask(each) for each in (numbers or default_numbers(), *corners(numbers)))
-    low, high = ordered_ends(value, fast, slow)
+    low, high = ordered(value, fast, slow)
     days = units.show(brine.lasts, "time")
     if value is not None:
         grams = units.show(value / (1 - value) * bath.water, "mass")

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath, Brine, constant
 from ..sources import Numbers, read_table
-from . import DAY, Reached, reached
+from ..units import DAY
+from . import Reached, reached
 
 
 @dataclass(frozen=True)
@@ -32,8 +33,8 @@ def held_against_model(which: str = "", numbers: Numbers | None = None) -> tuple
     """Every rule whose id starts with `which`: part of the equilibrium salt at the core and on average, with the band.
 
     The meat lies in four times its weight of brine (at least as much as it can take up counts the same) and is turned every second day.
-    Thickness is assumed from cut and weight (judgement; see the file), so this shows whether rule and model are in the same
-    country, not that either is right.
+    Thickness is assumed from cut and weight (judgement; see the file), so this shows whether rule and model
+    roughly agree, not that either is right.
 
     >>> print(held_against_model("FB2265-04")[0].line())  # doctest: +ELLIPSIS
     belly of 10 lb ... 15 d   4.5 cm   middle ... whole ...

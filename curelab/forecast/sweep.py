@@ -18,7 +18,7 @@ from ..recipe.criterion import BASES, PLACES, QUANTITIES, Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..sources import Numbers, default_numbers
-from .answer import DAY
+from ..units import DAY
 
 if TYPE_CHECKING:
     import pandas

@@ -15,7 +15,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..results import Shown
 from ..sources import Numbers
-from .answer import LONGEST, RESTS_ON, in_corners
+from .answer import LOOK_AHEAD, RESTS_ON, in_corners
 from .how_long import horizons
 
 
@@ -40,17 +40,12 @@ class Window(Shown):
 
     def rows(self) -> list[dict[str, Any]]:
         """In usual, slow and fast meat, s, inf for never."""
-        ends = {"usual": self.span, "slow": self.slow, "fast": self.fast}
+        ends = {"usual": (self.opens, self.closes), "slow": self.slow, "fast": self.fast}
         return [{"meat": meat, "opens_s": opens, "closes_s": closes} for meat, (opens, closes) in ends.items()]
 
     @property
     def empty(self) -> bool:
         return not self.opens < self.closes
-
-    @property
-    def span(self) -> tuple[float, float]:
-        """(opens, closes) [s], inf for never."""
-        return self.opens, self.closes
 
 
 def window(
@@ -59,7 +54,7 @@ def window(
     *,
     cured: str = "core salt >= 1.5 %",
     too_salty: str = "average salt >= 3 %",
-    at_most: Any = LONGEST,
+    at_most: Any = LOOK_AHEAD,
     loss: str = "nordin",
     numbers: Numbers | None = None,
 ) -> Window:
@@ -77,13 +72,6 @@ def window(
             break
     usual, slow, fast = (tuple(map(float, pair)) for pair in ends)
     return _told(usual, slow, fast, ready, salty, many.of(0))
-
-
-def window_of(history: History, cured: str = "core salt >= 1.5 %", too_salty: str = "average salt >= 3 %") -> Window:
-    """The window seen within a history that is there already, of usual meat alone."""
-    ready, salty = Criterion.parse(cured), Criterion.parse(too_salty)
-    ends = history.first_time(ready), history.first_time(salty, where="any")
-    return _told(ends, ends, ends, ready, salty, history)
 
 
 def _told(usual, slow, fast, ready: Criterion, salty: Criterion, history: History) -> Window:

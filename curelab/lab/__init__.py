@@ -22,7 +22,7 @@ _HOME = {
     "row": "boxes",
     "column": "boxes",
     "launch": "launcher",
-    "notebooks_folder": "launcher",
+    "notebooks_folder": "folder",
 }
 
 

@@ -1,4 +1,4 @@
-"""The plain controls: one of several, yes or no, a button, a line of text. All are the browser's own inputs, with names."""
+"""The plain controls: one of several, yes or no, a button, a text box. All are the browser's own inputs, with names."""
 
 from __future__ import annotations
 
@@ -130,7 +130,7 @@ class Press(_Control):
         self._callbacks.append(callback)
 
     def press(self) -> None:
-        """Do what a hand on the button does; an exception in a callback reaches the caller."""
+        """Do what a press on the page does; an exception in a callback reaches the caller."""
         self.presses += 1
 
     @T.observe("presses")
@@ -148,7 +148,7 @@ class Press(_Control):
 
 
 class Line(_Control):
-    """A line of text; `value` changes when Enter is pressed or the field is left. `problem` says under it what is wrong with it."""
+    """A text box of one line; `value` changes when Enter is pressed or the field is left. `problem` says under it what is wrong with it."""
 
     value = T.Unicode("").tag(sync=True)
     placeholder = T.Unicode("").tag(sync=True)

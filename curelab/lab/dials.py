@@ -46,7 +46,9 @@ def dial(
     put: Callable[[str], Any],
     help: str = "",
 ) -> Knob:
-    """A slider for one quantity. `get` reads it from the batch in SI; `put` is given words such as "8.5 cm" and edits the state."""
+    """A slider for one quantity. `get` reads it from the batch in SI, or from what benches own; `put` is given words such as "8.5 cm" and
+    edits the state.
+    """
     knob = Knob(label, *_place(state.batch, kind, scales, get), unit=_unit(state.batch, scales), help=help)
     busy = [False]
 
@@ -65,7 +67,7 @@ def dial(
             busy[0] = False
 
     knob.observe(moved, "value")
-    state.observe(follow, "batch")
+    state.observe(follow, ["batch", "own"])
     return knob
 
 

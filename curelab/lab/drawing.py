@@ -113,7 +113,7 @@ class Drawing(anywidget.AnyWidget):
             self.revision += 1
 
     def follow(self, *knobs: Any) -> None:
-        """Hold the axes still while a hand is on any of `knobs`."""
+        """Hold the axes still while any of the sliders `knobs` is being dragged."""
 
         def look(change: Any) -> None:
             self.hold = any(knob.dragging for knob in knobs)

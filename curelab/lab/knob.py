@@ -14,9 +14,9 @@ from .assets import joined
 class Knob(anywidget.AnyWidget):
     """A slider and a number field that hold one float, `value`, between `min` and `max`.
 
-    `value`, `min`, `max` and `step` are in `unit`, which is only shown, never computed with. A hand moves `value` on the grid
-    min + n * step; Python may set any value in the range, and it is kept as it is until a hand moves it. `dragging` is True from
-    the moment a hand takes the slider (or holds an arrow key) until shortly after it lets go.
+    `value`, `min`, `max` and `step` are in `unit`, which is only shown, never computed with. The user moves `value` on the grid
+    min + n * step; Python may set any value in the range, and it is kept as it is until the user moves it. `dragging` is True from
+    the moment the user takes the slider (or holds an arrow key) until shortly after it lets go.
 
     Raises traitlets.TraitError, with all that is wrong in one sentence each, when min < max, step > 0 or min <= value <= max
     does not hold.

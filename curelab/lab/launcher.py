@@ -8,21 +8,25 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import hashlib
 import json
 import os
-import shutil
+import secrets
 import signal
+import socket
 import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from ..fields import InputError
 from ..sources import datasets_folder
+from .folder import fresh_folder, furnish, notebooks_folder, page_to_open, put_away
 
 START = "start.ipynb"
-RECORD = ".curelab.json"  # what was copied into the working folder, so that a file the cook changed is known
+LONGEST = (
+    40  # letters of the private folder; a system may take no more than 104 for a socket, and Jupyter adds up to 60
+)
 
 _SETTINGS: dict[str, dict[str, Any]] = {
     "@jupyterlab/apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
@@ -48,51 +52,50 @@ _LEFT_OUT = (
     "@jupyterlab/toc-extension",
     "@jupyterlab/notebook-extension:toc",
     "@jupyterlab/cell-toolbar-extension",
+    "@jupyterlab/notebook-extension:export",  # has the server load all that converts notebooks
+    "@jupyterlab/lsp-extension",
+    "@jupyterlab/notebook-extension:language-server",
+    "@jupyterlab/fileeditor-extension:language-server",
+    "@jupyterlab/terminal-extension",
 )
+# JupyterLab would look whether it could build itself anew, which keeps the server from all else for a second.
+_NOT_ASKED = {"buildCheck": False, "buildAvailable": False}
+# What a kernel is told: to keep its remarks on how it is connected to itself, and no record of what was run.
+_KERNEL = ("--IPKernelApp.log_level=CRITICAL", "--HistoryManager.enabled=False")
 
 
-def notebooks_folder() -> Path:
-    """The notebooks of this installation: in the package (wheel) or at the top of the checkout. Raises FileNotFoundError."""
-    package = Path(__file__).resolve().parents[1]
-    for folder in (package / "notebooks", package.parent / "notebooks"):
-        if any(folder.glob("*.ipynb")):
-            return folder
-    raise FileNotFoundError("the notebooks are missing from this installation of curelab; install it again.")
+def _say(words: str) -> None:
+    print(f"curelab: {words}", file=sys.stderr, flush=True)
 
 
-def furnish(folder: Path, shipped: dict[str, Path]) -> list[str]:
-    """Copy the `shipped` files (name in the folder -> where it is now) into the working `folder`, making it if need be.
-
-    A file that is missing is copied, one that was copied before and not changed since is brought up to date, and one the cook has
-    changed is kept. Outputs of a notebook are no change. Returns a sentence for each file kept.
-    """
-    record = folder / RECORD
-    known: dict[str, str] = json.loads(record.read_text(encoding="utf-8")) if record.exists() else {}
-    kept = []
-    for name, source in shipped.items():
-        target, new = folder / name, _digest(source)
-        now = _digest(target) if target.exists() else None
-        if now not in (None, new, known.get(name)):
-            kept.append(f"kept your own {name}; rename it to get the one that came with this version.")
-            continue
-        if now != new:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            beside = target.with_name(f".{target.name}.new")
-            shutil.copyfile(source, beside)
-            os.replace(beside, target)
-        known[name] = new
-    folder.mkdir(parents=True, exist_ok=True)
-    record.write_text(json.dumps(known, indent=1), encoding="utf-8")
-    return kept
+def _doing(words: str) -> None:
+    """What the cook is waiting for, where somebody can be watching."""
+    if sys.stderr.isatty():
+        _say(f"{words} ...")
 
 
-def _digest(path: Path) -> str:
-    data = path.read_bytes()
-    if path.suffix == ".ipynb":
-        with contextlib.suppress(ValueError, KeyError, TypeError):  # not a notebook after all: compare it whole
-            cells = json.loads(data)["cells"]
-            data = json.dumps([[cell["cell_type"], "".join(cell["source"])] for cell in cells]).encode()
-    return hashlib.sha256(data).hexdigest()
+@contextlib.contextmanager
+def _polite_end() -> Iterator[None]:
+    """While it starts, every signal that asks a program to end does what Ctrl-C does, so that nothing is left behind."""
+    before = {number: signal.getsignal(number) for number in _asking_to_end()}
+    try:
+        for number in before:
+            signal.signal(number, signal.default_int_handler)
+        yield
+    except KeyboardInterrupt:
+        pass
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _asking_to_end() -> list[signal.Signals]:
+    """Ctrl-C, a polite request, and a terminal that is closed, unless whoever started us (nohup) wants us to outlive it."""
+    asking = [signal.SIGINT, signal.SIGTERM]
+    hung_up = getattr(signal, "SIGHUP", None)
+    if hung_up is not None and signal.getsignal(hung_up) != signal.SIG_IGN:
+        asking.append(hung_up)
+    return asking
 
 
 @contextlib.contextmanager
@@ -100,6 +103,10 @@ def _private_jupyter() -> Iterator[Path]:
     """A folder for settings, trust, kernels' addresses and page layout of this one run, named in the environment while it lasts."""
     with tempfile.TemporaryDirectory(prefix="curelab-", ignore_cleanup_errors=True) as name:
         own = {f"JUPYTER_{kind}_DIR": os.path.join(name, kind.lower()) for kind in ("CONFIG", "DATA", "RUNTIME")}
+        own |= {
+            "IPYTHONDIR": os.path.join(name, "ipython"),
+            "JUPYTER_PREFER_ENV_PATH": "0",
+        }  # what stands here comes first
         # For kernels: the matrices are small, and threads that compete for a few cores can make a step ten times slower.
         own |= dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
         before = {key: os.environ.get(key) for key in own}
@@ -121,49 +128,95 @@ def launch(
     port: int = 0,
     browser: bool = True,
 ) -> int:
-    """Open the lab, and return 0 when it has been stopped by Ctrl-C (or another polite signal).
+    """Open the lab, and return 0 when it has been stopped by Ctrl-C (or SIGTERM).
 
     `notebook` is a notebook of this installation by name, or a file; without one, the start page. `folder` is where the cook's copies
-    are kept (default: curelab in the home folder). `port` 0 takes any free one. Without a `browser` only the address is printed.
-    Raises FileNotFoundError for a notebook that is not there.
+    are kept (default: curelab in the home folder, or a fresh one where that cannot be). `port` 0 takes any free one. Without a `browser`
+    only the address is printed. Raises FileNotFoundError for a notebook that is not there, and InputError for a `folder` that cannot be
+    used.
     """
-    work = Path(folder) if folder is not None else Path.home() / "curelab"
-    shipped: dict[str, Path] = {}
     if notebook is None or not Path(notebook).is_file():
         home = notebooks_folder()
-        shipped = {path.name: path for path in sorted(home.glob("*.ipynb"))}
         start = START if notebook is None else os.fspath(notebook)
-        if start not in shipped:
-            raise FileNotFoundError(f"there is no notebook {start!r}; there are {', '.join(shipped)}.")
     else:
-        shipped = {path.name: path for path in sorted(Path(notebook).resolve().parent.glob("*.ipynb"))}
-        start = Path(notebook).name
+        home, start = Path(notebook).resolve().parent, Path(notebook).name
+    pages = {path.name: path for path in sorted(home.glob("*.ipynb"))}
+    if start not in pages:
+        raise FileNotFoundError(f"there is no notebook {start!r}; there are {', '.join(pages)}.")
     batches = {f"batches/{path.name}": path for path in sorted(Path(str(datasets_folder())).glob("*.toml"))}
-    for sentence in furnish(work, {**shipped, **batches}):
-        print(f"curelab: {sentence}", file=sys.stderr)
-    with _private_jupyter() as private, contextlib.suppress(KeyboardInterrupt):
-        _serve(work.resolve(), start, frozenset(shipped), private, port, browser)
+    with _polite_end():
+        _doing("copying the pages")
+        work, fresh = _working_folder(folder, {**pages, **batches})
+        try:
+            start, told = page_to_open(work, start, pages[start])
+            for sentence in told:
+                _say(sentence)
+            with _private_jupyter() as private:
+                _serve(work, start, frozenset({*pages, start}), private, port, browser)
+        finally:
+            if fresh and not put_away(work):
+                _say(f"your files are in {work}; move them to where they can stay.")
     return 0
 
 
-def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: int, browser: bool) -> None:
-    # An optional check inside jsonschema that nobody asks for here; leaving it out brings the lab up about a second earlier.
-    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
-    from jupyterlab.labapp import LabApp
+def _working_folder(folder: str | os.PathLike[str] | None, shipped: dict[str, Path]) -> tuple[Path, bool]:
+    """The furnished folder, and whether it is a fresh one because there can be none in the home folder."""
+    fresh = False
+    try:
+        work = Path(folder) if folder is not None else Path.home() / "curelab"
+        told = furnish(work, shipped)
+    except (InputError, RuntimeError) as error:
+        if folder is not None:
+            raise
+        work, told = fresh_folder(shipped)
+        fresh = True
+        reason = error.problems[0].sentence if isinstance(error, InputError) else str(error)
+        _say(f"{reason}. Until then the pages are in the fresh folder {work}.")
+    for sentence in told:
+        _say(sentence)
+    return work.resolve(), fresh
 
+
+def _write_settings(private: Path) -> None:
+    """The settings of the page, and what is left out of it, into the folder of this run."""
     for name, value in _SETTINGS.items():
         file = private / "settings" / f"{name}.jupyterlab-settings"
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_text(json.dumps(value), encoding="utf-8")
     page = private / "config" / "labconfig" / "page_config.json"
     page.parent.mkdir(parents=True)
-    page.write_text(json.dumps({"disabledExtensions": dict.fromkeys(_LEFT_OUT, True)}), encoding="utf-8")
+    left_out = dict.fromkeys(_LEFT_OUT, True)
+    page.write_text(json.dumps({"disabledExtensions": left_out, **_NOT_ASKED}), encoding="utf-8")
+    kernel = private / "data" / "kernels" / "python3" / "kernel.json"
+    kernel.parent.mkdir(parents=True)
+    command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", *_KERNEL]
+    kernel.write_text(json.dumps({"argv": command, "display_name": "Python 3", "language": "python"}), encoding="utf-8")
+
+
+def _lab_app() -> Any:
+    """JupyterLab itself, without what it does on the way that nobody here needs."""
+    # An optional check inside jsonschema that nobody asks for here; leaving it out brings the lab up about a second earlier.
+    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
+    # To build itself anew it asks yarn for its settings as soon as it is imported: half a second, and files in the home folder.
+    from jupyterlab import commands
+
+    commands._yarn_config = lambda logger: {"yarn config": {}, "npm config": {}}
+    from jupyterlab.labapp import LabApp
+
+    LabApp.load_other_extensions = False  # of the server: terminals, language servers, whatever else is installed
+    return LabApp
+
+
+def _arguments(work: Path, start: str, private: Path, port: int) -> list[str]:
+    """What the server is started with."""
     arguments = [
         f"--ServerApp.root_dir={work}",
         "--ServerApp.ip=127.0.0.1",
         f"--ServerApp.port={port}",
         "--ServerApp.contents_manager_class=curelab.lab.live.LiveNotebooks",
         "--ServerApp.log_level=ERROR",
+        f"--IdentityProvider.token={secrets.token_hex(24)}",  # given, because one it makes up is told on the terminal as well
+        "--ServerApp.terminals_enabled=False",
         "--LabApp.log_level=ERROR",
         "--no-browser",  # it is opened below, when there is something to see
         f"--LabApp.user_settings_dir={private / 'settings'}",
@@ -173,23 +226,34 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
         "--LabApp.extension_manager=readonly",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     ]
+    if hasattr(socket, "AF_UNIX") and len(str(private)) < LONGEST:
+        # Files in our own folder, which nobody else can open; a port on this machine can be heard by all who work on it.
+        arguments.append("--KernelManager.transport=ipc")
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         arguments.append("--allow-root")
-        print(
-            "curelab: you are root, so whoever holds the address below can do anything on this machine.",
-            file=sys.stderr,
-        )
-    server = LabApp.initialize_server(argv=arguments)
+        _say("you are root, so whoever holds the address below can do anything on this machine.")
+    return arguments
+
+
+def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: int, browser: bool) -> None:
+    _doing("starting JupyterLab")
+    app = _lab_app()
+    _write_settings(private)
+    server = app.initialize_server(argv=_arguments(work, start, private, port))
     server.contents_manager.live = live
     opening: list[asyncio.Task[None]] = []
 
     async def open_page() -> None:
-        await server.contents_manager.get(start)
         token = server.identity_provider.token
         address = f"{server.connection_url.rstrip('/')}/doc/tree/{start}{f'?token={token}' if token else ''}"
         print(f"curelab: open {address}\nStop with Ctrl-C.", flush=True)
         if browser:
             server.launch_browser()  # through a file, so that the token does not show in the list of processes
+        _doing("running the first page, while the browser opens")
+        try:
+            await server.contents_manager.get(start)  # the page waits for this, and most of it is done when it asks
+        except Exception as error:
+            _say(f"{start} cannot be opened: {error}")
 
     def begin() -> None:
         opening.append(asyncio.ensure_future(open_page()))
@@ -197,13 +261,17 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
     def end() -> None:
         for task in opening:
             task.cancel()
+        server.contents_manager.close()
         server.stop()
 
     def stopped(number: int, frame: Any) -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)  # a second Ctrl-C does not wait for the kernels
+        if number == getattr(signal, "SIGHUP", None):  # the terminal is gone, and nothing can be said there any more
+            for stream in (1, 2):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), stream)
         server.io_loop.add_callback_from_signal(end)
 
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, stopped)
+    for asking in _asking_to_end():
+        signal.signal(asking, stopped)
     server.io_loop.add_callback(begin)
     server.start()

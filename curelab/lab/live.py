@@ -3,13 +3,18 @@
 JupyterLab has no setting to run a notebook when it opens, and rightly so for notebooks of strangers. Ours are known by name: when the
 page asks for one, its session is started, its cells are run in it, and the page gets the notebook with its outputs. JupyterLab then finds
 the session by the notebook's path and draws the live widgets. The file on the disk is not touched.
+
+Half of the wait for a page is a kernel that starts and loads the library. So one is kept ready: it has loaded what every page loads, is
+taken by the next page, and followed by another.
 """
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import sys
 from collections import defaultdict
+from collections.abc import AsyncIterator
 from typing import Any
 
 from jupyter_server.services.contents.largefilemanager import AsyncLargeFileManager
@@ -18,6 +23,10 @@ from nbclient import NotebookClient
 
 PRINTED = frozenset({"proof.ipynb"})  # comes with its outputs, to be read; running it anew takes the test extra
 TIMEOUT = 120  # s, for one cell; judgement: a cell that takes longer is stuck
+LOADED = "import curelab.lab.benches as _loaded; del _loaded"  # by the kernel that is kept ready
+QUIET = (
+    3.0  # s after a page was run until the next kernel is made ready: the browser is busy showing the page till then
+)
 
 
 class LiveNotebooks(AsyncLargeFileManager):
@@ -31,6 +40,10 @@ class LiveNotebooks(AsyncLargeFileManager):
         self._locks: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
         # path -> (time of the file that was run, process it ran in, its cells with outputs)
         self._ran: dict[str, tuple[Any, Any, list[Any]]] = {}
+        self._ready: asyncio.Task[str | None] | None = (
+            None  # the id of the kernel that is kept ready, for who awaits it
+        )
+        self._soon: asyncio.TimerHandle | None = None  # when the next one is begun
 
     async def get(
         self,
@@ -57,9 +70,14 @@ class LiveNotebooks(AsyncLargeFileManager):
             if there:
                 session = await ensure_async(sessions.get_session(path=path))
             else:
-                name = path.rpartition("/")[2]
                 session = await ensure_async(
-                    sessions.create_session(path=path, name=name, type="notebook", kernel_name="python3")
+                    sessions.create_session(
+                        path=path,
+                        name=path.rpartition("/")[2],
+                        type="notebook",
+                        kernel_name="python3",
+                        kernel_id=await self._take_ready(),
+                    )
                 )
             kernel = self.parent.kernel_manager.get_kernel(session["kernel"]["id"])
             when, process, cells = self._ran.get(path, (None, None, []))
@@ -71,6 +89,7 @@ class LiveNotebooks(AsyncLargeFileManager):
                 return  # a session somebody else began
             try:
                 await self._run(path, model["content"], kernel)
+                self._soon = asyncio.get_running_loop().call_later(QUIET, self._begin_ready)
             except Exception as error:  # the notebook still opens, as it stands on the disk
                 print(f"curelab: {path} could not be run: {error}", file=sys.stderr, flush=True)
                 return
@@ -79,10 +98,7 @@ class LiveNotebooks(AsyncLargeFileManager):
     async def _run(self, path: str, notebook: Any, manager: Any) -> None:
         """Run the cells in a kernel; after a restart it is a new process, and what ran in the old one is gone."""
         client = NotebookClient(notebook, km=manager, timeout=TIMEOUT, allow_errors=True, record_timing=False)
-        client.kc = channels = manager.client()
-        channels.start_channels()
-        try:
-            await channels.wait_for_ready(timeout=60)
+        async with _channels(manager) as client.kc:
             count = 0
             for place, cell in enumerate(notebook.cells):
                 if cell.cell_type == "code":
@@ -97,5 +113,40 @@ class LiveNotebooks(AsyncLargeFileManager):
                                 file=sys.stderr,
                                 flush=True,
                             )
-        finally:
-            channels.stop_channels()
+
+    def _begin_ready(self) -> None:
+        self._ready = self._ready or asyncio.ensure_future(self._make_ready())
+
+    async def _make_ready(self) -> str | None:
+        """Start a kernel for a page to come, and return its id; None where that did not work, and the page starts its own."""
+        try:
+            name = await ensure_async(self.parent.kernel_manager.start_kernel(kernel_name="python3", path=""))
+            async with _channels(self.parent.kernel_manager.get_kernel(name)) as channels:
+                await ensure_async(channels.execute(LOADED, silent=True, reply=True, timeout=TIMEOUT))
+            return name
+        except Exception:
+            return None
+
+    async def _take_ready(self) -> str | None:
+        """The id of a kernel that has loaded the library, or None where none has been begun."""
+        ready, self._ready = self._ready, None
+        if self._soon is not None:
+            self._soon.cancel()
+        return await ready if ready is not None else None
+
+    def close(self) -> None:
+        """Make no kernel ready any more; the lab is ending."""
+        for waiting in (self._soon, self._ready):
+            if waiting is not None:
+                waiting.cancel()
+
+
+@contextlib.asynccontextmanager
+async def _channels(manager: Any) -> AsyncIterator[Any]:
+    channels = manager.client()
+    channels.start_channels()
+    try:
+        await channels.wait_for_ready(timeout=60)
+        yield channels
+    finally:
+        channels.stop_channels()

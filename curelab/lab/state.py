@@ -6,6 +6,7 @@ Every edit makes a new batch through the same records a file is read into, so wh
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
@@ -24,20 +25,25 @@ from ..show.report import words
 from ..sources import datasets_folder, default_numbers
 from ..spread import Spread, spread
 from ..spread.draws import usual_case
+from .own import Own, keep, kept
 
 Whole = TypeVar("Whole")
 WORKING_FILE = "my-batch.toml"
-QUICK = 64  # draws while a hand moves
-DRAWS = 512  # draws when it rests
+QUICK = 64  # draws while a slider is being moved
+PAGE_DRAWS = 512  # draws once the sliders rest
 
 
 class State(T.HasTraits):
     """One batch, where it is kept, whether it differs from its file, and what is wrong with the last edit.
 
-    revision: grows with everything a view must redraw for. bands: shade the pictures with how sure it is; words and lines stay as they are. strict: let exceptions of views through (tests).
+    own: what benches set that is no part of the batch, kept in a file of its own beside that of the batch.
+    revision: grows with everything a view must redraw for.
+    bands: shade the pictures with how sure it is; words and lines stay as they are.
+    strict: let exceptions of views through (tests).
     """
 
     batch = T.Instance(Batch)
+    own = T.Instance(Own)
     path = T.Unicode("")
     saved = T.Bool(True)
     bands = T.Bool(True)
@@ -46,12 +52,12 @@ class State(T.HasTraits):
     opened = T.Int(0)  # counts files opened, because a file may hold the very batch that is there
 
     def __init__(self, batch: Batch | None = None, path: str = "", *, strict: bool = False):
-        super().__init__(batch=batch or starting_batch(), path=path)
+        super().__init__(batch=batch or starting_batch(), path=path, own=kept(path) if path else Own())
         self.strict = strict
         self._kept: dict[Any, Spread] = {}
         self._shown: dict[Any, None] = {}
         self._outcome: outcomes.Outcome | None = None
-        self.observe(self._bump, ["batch", "bands", "problems"])
+        self.observe(self._bump, ["batch", "own", "bands", "problems"])
 
     def _bump(self, change: Any) -> None:
         self.revision += 1
@@ -70,7 +76,7 @@ class State(T.HasTraits):
             self.problems = ()
         return True
 
-    def _try(self, work: Callable[[], Batch]) -> Batch | None:
+    def _try(self, work: Callable[[], Whole]) -> Whole | None:
         """What `work` gives; None, with its reasons in `problems`, when it refuses."""
         try:
             return work()
@@ -95,6 +101,21 @@ class State(T.HasTraits):
 
         return self.edit(change)
 
+    def set_own(self, **changes: Any) -> bool:
+        """Change what a bench sets beside the batch, and keep it where the batch has a file."""
+        made = self._try(lambda: self.own.but(**changes))
+        if made is None:
+            return False
+        with self.hold_trait_notifications():
+            self.own, self.problems = made, ()
+        self._keep_own()
+        return True
+
+    def _keep_own(self) -> None:
+        if self.path:
+            with contextlib.suppress(InputError):  # a folder that cannot be written to still lets a slider move
+                keep(self.own, self.path)
+
     # -- files -------------------------------------------------------------------------------------------------------------------
 
     def open(self, path: str | Path) -> bool:
@@ -104,7 +125,7 @@ class State(T.HasTraits):
             return False
         with self.hold_trait_notifications():
             self.batch, self.path, self.problems = found, str(path), ()
-            self.saved = True
+            self.own, self.saved = kept(path), True
             self.opened += 1
         self.revision += 1
         return True
@@ -119,7 +140,10 @@ class State(T.HasTraits):
             batches.save(self.batch, target)
             return self.batch
 
-        return self._take(write, str(target))
+        done = self._take(write, str(target))
+        if done:
+            self._keep_own()
+        return done
 
     def log(self, reading: Reading) -> bool:
         """Write a reading into the file of the batch, which must have one and hold no unsaved changes."""
@@ -151,8 +175,8 @@ class State(T.HasTraits):
     # -- results -----------------------------------------------------------------------------------------------------------------
 
     def spread(self, stages: tuple[Stage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Spread:
-        """The draws of `stages` and `pieces` (default: those of the batch): few at once (`QUICK`), all of them (`DRAWS`) once they have
-        been `settled`.
+        """The draws of `stages` and `pieces` (default: those of the batch): few at once (`QUICK`), all of them (`PAGE_DRAWS`) once they
+        have been `settled`.
         """
         wanted = self.batch.filled() if stages is None else stages
         meat = pieces or self.batch.pieces
@@ -177,8 +201,8 @@ class State(T.HasTraits):
         """Compute what was shown since `showing` in all draws, in steps short enough that the user can interrupt."""
         for key in list(self._shown):
             quick = self._kept.get(key)
-            if quick is not None and quick.count < DRAWS:
-                full = quick.widened(DRAWS)
+            if quick is not None and quick.count < PAGE_DRAWS:
+                full = quick.widened(PAGE_DRAWS)
                 yield from full.prepared(quick, QUICK)
                 self._kept[key] = full
         if self._outcome is not None and self._outcome.draws < outcomes.DRAWS:

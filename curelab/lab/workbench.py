@@ -26,8 +26,8 @@ CAUTION = (
 )
 
 
-REST = 0.35  # s without a change, after which a hand is taken to rest
-GAP = 0.002  # s left between two steps for what a hand does meanwhile
+REST = 0.35  # s without a change, after which the sliders are taken to rest
+GAP = 0.002  # s left between two steps for what the user does meanwhile
 
 
 class Bench(ABC):
@@ -95,7 +95,7 @@ class Bench(ABC):
             self._draw()
 
     def _settle_when_at_rest(self) -> None:
-        """A hand that moves sees few draws at once, and all of them shortly after it rests."""
+        """While a slider moves there are few draws, at once; all of them follow shortly after it rests."""
         if self._settling is not None:
             self._settling.cancel()
             self._settling = None

@@ -13,16 +13,14 @@ from .. import units
 from ..batch import Batch, load
 from ..engine.simulate import simulate
 from ..fields import InputError, Problem
-from ..forecast import DAY
 from ..sources import Numbers, default_numbers
 from ..spread.draws import usual_case
-from ..units import capital
+from ..units import DAY, WIDTH, capital
 from .fit import Fit
 from .readings import Measurement, from_log
 from .update import PACE, asked_for, fitted, priors
 from .words import columns, typical_pace
 
-WIDTH = 96
 SI = {"thickness": "m", "weight": "kg", "time in cure": "s"}  # the others are fractions and ratios
 
 

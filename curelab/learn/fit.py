@@ -14,25 +14,21 @@ import numpy as np
 
 from ..engine.history import History
 from ..engine.simulate import simulate
-from ..matter.tissue import water_change_band
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..spread.draws import Learned
-from ..spread.uncertain import MOST, POINT_95, Uncertain, inputs_for
-from ..units import capital
-from .readings import FRIDGE_SWING, Measurement, measured
+from ..spread.uncertain import POINT_95, Uncertain, inputs_for
+from ..units import capital, day
+from .readings import Measurement
+from .search import NEAR_END, Search, errors
 
 LITTLE = (
     0.8  # an interval that is still so wide, as a share of what was known before, tells next to nothing (judgement)
 )
-QUARREL = 0.01  # readings that are so unlikely together do not agree (judgement)
+DISAGREE = 0.01  # readings that are so unlikely together do not agree (judgement)
 BEYOND = 0.001  # readings that are so unlikely in any meat that is published are not believed (judgement)
-FURTHEST = 4.0  # deviations: no input is looked for beyond
-NEAR_END = 1e-3  # deviations: what is found so near to where the search ends is stuck there
-STEP = 1e-3  # deviations, of the slopes
-SETTLED = {"xtol": 1e-7, "ftol": 1e-8, "gtol": 1e-7}  # of steps in deviations: far below what a reading tells
 
 
 @dataclass(frozen=True)
@@ -149,14 +145,6 @@ def known_before(row: Uncertain) -> tuple[float, float, float]:
     return least, usually, most
 
 
-def _bounds(row: Uncertain) -> tuple[float, float]:
-    """The scores between which an input is looked for."""
-    if row.key not in MOST:
-        return -FURTHEST, FURTHEST
-    most = POINT_95 * np.log(MOST[row.key] ** 2 / (row.low * row.high)) / np.log(row.high / row.low)  # of a lognormal
-    return -FURTHEST, min(FURTHEST, float(most))
-
-
 def fit(
     pieces: Piece | Sequence[Piece],
     stages: Stage | Sequence[Stage],
@@ -181,119 +169,90 @@ def fit(
     readings take away the rest alone. `system`: of the units in what is said.
     Raises ValueError for no readings, a parameter that is not uncertain here, or a reading after the end of the plan.
     """
-    from scipy.optimize import least_squares
-    from scipy.special import gammaincc
-
     base = numbers or default_numbers()
     pieces, stages = (pieces,) if isinstance(pieces, Piece) else tuple(pieces), in_order(stages)
     usual = simulate(pieces, stages, loss=loss, cells=cells, numbers=base)
     known = tuple(inputs) if inputs is not None else inputs_for(pieces, stages, loss, base, usual.numbers.used)
+    _refuse(usual, known, readings, (*parameters, *beside))
     rows = {row.key: row for row in known}
-    missing = [key for key in (*parameters, *beside) if key not in rows]
-    if missing or not readings:
-        raise ValueError(
-            f"{', '.join(missing)}: not uncertain in this batch" if missing else "there is no reading to fit"
-        )
-    late = [reading for reading in readings if reading.at > usual.length * (1 + 1e-9)]
-    if late:
-        raise ValueError(
-            f"the reading of {late[0].what} on day {late[0].at / 86400:.3g} lies after the end of the plan"
-        )
     asked = [rows[key] for key in parameters]
     varying = [*asked, *(rows[key] for key in dict.fromkeys(beside) if key not in parameters)]
-    planned = [usual.temperature(min(reading.at, usual.length)) for reading in readings]
-    observed = np.array([reading.value for reading in readings])
-    own, scatter = _errors(readings, usual, parameters, base, shared)
-
-    def both(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Residuals, readings before priors, and their slopes, in one ensemble."""
-        if x.tobytes() not in seen:
-            meat, off = x[: len(varying)], x[len(varying) :]
-            step = STEP * np.eye(len(meat))
-            points = meat + np.concatenate([np.zeros((1, len(meat))), step, -step])
-            columns = {row.key: row.scored(points[:, k]) for k, row in enumerate(varying)}
-            at = measured(pieces, stages, columns, readings, planned, loss=loss, cells=cells, numbers=base)
-            slopes = (at[1 : len(meat) + 1] - at[len(meat) + 1 :]).T / (2 * STEP)
-            seen[x.tobytes()] = (
-                np.concatenate([(at[0] + own @ off - observed) / scatter, x]),
-                np.concatenate([np.concatenate([slopes, own], axis=1) / scatter[:, None], np.eye(len(x))]),
-            )
-        return seen[x.tobytes()]
-
-    seen: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
-    ends = np.array([*(_bounds(row) for row in varying), *([(-FURTHEST, FURTHEST)] * own.shape[1])]).T
-    start = np.clip(np.zeros(ends.shape[1]), ends[0] + 1e-6, ends[1] - 1e-6)
-    found = least_squares(lambda x: both(x)[0], start, lambda x: both(x)[1], bounds=(ends[0], ends[1]), **SETTLED)
-    off, slopes = both(found.x)
-    covariance = np.linalg.inv(slopes.T @ slopes)
+    own, scatter = errors(readings, usual, parameters, base, shared)
+    search = Search(usual, base, readings, varying, own, scatter)
+    found = search.settled()
+    off, slopes = search(found.x)
     count, wanted = len(readings), len(asked)
-    # What was let vary takes up part of what is off, at the price of its prior; so both count as the readings' own.
-    chi_square = float((off[:count] ** 2).sum() + (off[count + wanted :] ** 2).sum())
-    whole = float((off**2).sum())
-    freedom = count - wanted
-    apart = freedom > 0 and gammaincc(freedom / 2, chi_square / 2) < QUARREL
-    agree = bool(not apart and gammaincc(count / 2, whole / 2) >= BEYOND)
-    times = float(np.sqrt(max(chi_square / freedom if apart else 0.0, whole / count)))  # as far off as is usual
-    stuck = bool(np.min(np.abs(found.x - ends)[:, :wanted]) < NEAR_END)
+    covariance = np.linalg.inv(slopes.T @ slopes)
     deviation = np.sqrt(np.diag(covariance))
-    told, narrowed, notes = _told(asked, found.x, ends, deviation, covariance, slopes[:count])
-    # What the meat is taken to hold, without what the instrument is taken to be off.
-    predicted = observed + off[:count] * scatter - own @ found.x[len(varying) :]
-    whole_error = np.sqrt(scatter**2 + (own**2).sum(axis=1))
-    residuals = tuple(
-        Residual(reading, float(value), float((reading.value - value) / error))
-        for reading, value, error in zip(readings, predicted, whole_error, strict=True)
-    )
+    chi_square, agree, times = _agreement(off, count, wanted)
+    told, narrowed, notes = _told(asked, found.x, search.ends, deviation, covariance, slopes[:count])
+    residuals = _residuals(search, found.x, off)
     if not agree:
-        notes.append(_quarrel(residuals, times, system))
+        notes.append(_disagreement(residuals, times, system))
         wider = np.minimum(times, np.maximum(1 / deviation, 1.0))  # no wider than before
         covariance = covariance * np.outer(wider, wider)
         deviation = deviation * wider
     if not found.success:
         notes.append(f"The fit did not settle: {found.message}")
-    estimates = []
-    for k, row in enumerate(asked):
-        low, value, high = (
-            float(row.scored(np.clip(found.x[k] + sign * POINT_95 * deviation[k], *ends[:, k]))) for sign in (-1, 0, 1)
-        )
-        estimates.append(Estimate(row, value, low, high, known_before(row), told[k], narrowed[k]))
+    estimates = (
+        _estimate(row, found.x[k], deviation[k], search.ends[:, k], told[k], narrowed[k]) for k, row in enumerate(asked)
+    )
     scale = np.outer(deviation, deviation)[:wanted, :wanted]
     touched = np.flatnonzero(slopes[:count, : len(varying)].any(axis=0))
     return Fit(
         tuple(estimates), covariance[:wanted, :wanted] / scale, residuals, chi_square, tuple(notes),
         tuple(row.label for row in known if row not in varying), tuple(row.label for row in varying[wanted:]),
         Learned(tuple(varying[k] for k in touched), found.x[touched], covariance[np.ix_(touched, touched)], tuple(parameters)),
-        bool(found.success), agree, stuck,
+        bool(found.success), agree, search.stuck(found.x, wanted),
     )  # fmt: skip
 
 
-def _errors(
-    readings: Sequence[Measurement], usual: History, parameters: Sequence[str], numbers: Numbers, shared: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """(what each instrument is off every time (r, i), what is left (r,)), as deviations in the units of the readings."""
-    whole = np.array([_error(reading, usual, parameters, numbers) for reading in readings])
-    kinds = list(dict.fromkeys(reading.what for reading in readings)) if shared else []
-    own = np.zeros((len(readings), len(kinds)))
-    for number, reading in enumerate(readings):
-        if kinds:
-            own[number, kinds.index(reading.what)] = shared * reading.error
-    return own, np.sqrt(whole**2 - (own**2).sum(axis=1))
+def _refuse(usual: History, known: Sequence[Uncertain], readings: Sequence[Measurement], keys: Sequence[str]) -> None:
+    """Raises ValueError for inputs that are not uncertain here, for no readings, or for one after the end of the plan."""
+    missing = [key for key in keys if key not in {row.key for row in known}]
+    if missing or not readings:
+        raise ValueError(
+            f"{', '.join(missing)}: not uncertain in this batch" if missing else "there is no reading to fit"
+        )
+    late = [reading for reading in readings if reading.at > usual.length * (1 + 1e-9)]
+    if late:
+        raise ValueError(f"the reading of {late[0].what} on {day(late[0].at)} lies after the end of the plan")
 
 
-def _error(reading: Measurement, usual: History, parameters: Sequence[str], numbers: Numbers) -> float:
-    if reading.what == "temperature":
-        return float(np.hypot(reading.error, FRIDGE_SWING / POINT_95))
-    if reading.what != "weight" or "water uptake" in parameters:
-        return reading.error
-    piece = usual.pieces[usual.piece_number(reading.piece or 0)]
-    return float(np.hypot(reading.error, water_change_band(numbers) / POINT_95 * piece.weight))
+def _agreement(off: np.ndarray, count: int, wanted: int) -> tuple[float, bool, float]:
+    """(chi square, whether the readings agree, how many times as far off as is usual) of residuals, `count` readings before the priors."""
+    from scipy.special import gammaincc
+
+    # What was let vary takes up part of what is off, at the price of its prior; so both count as the readings' own.
+    chi_square = float((off[:count] ** 2).sum() + (off[count + wanted :] ** 2).sum())
+    whole = float((off**2).sum())
+    freedom = count - wanted
+    apart = freedom > 0 and gammaincc(freedom / 2, chi_square / 2) < DISAGREE
+    agree = bool(not apart and gammaincc(count / 2, whole / 2) >= BEYOND)
+    return chi_square, agree, float(np.sqrt(max(chi_square / freedom if apart else 0.0, whole / count)))
 
 
-def _quarrel(residuals: Sequence[Residual], times: float, system: str) -> str:
+def _residuals(search: Search, x: np.ndarray, off: np.ndarray) -> tuple[Residual, ...]:
+    """Each reading beside what the meat is taken to hold, without what the instrument is taken to be off."""
+    predicted = search.observed + off[: len(search.readings)] * search.scatter - search.own @ x[len(search.varying) :]
+    whole_error = np.sqrt(search.scatter**2 + (search.own**2).sum(axis=1))
+    return tuple(
+        Residual(reading, float(value), float((reading.value - value) / error))
+        for reading, value, error in zip(search.readings, predicted, whole_error, strict=True)
+    )
+
+
+def _estimate(row: Uncertain, score: float, deviation: float, ends: np.ndarray, told: bool, narrowed: bool) -> Estimate:
+    """A score with its deviation as a value with its 90 % interval, in the printed unit."""
+    low, value, high = (float(row.scored(np.clip(score + sign * POINT_95 * deviation, *ends))) for sign in (-1, 0, 1))
+    return Estimate(row, value, low, high, known_before(row), told, narrowed)
+
+
+def _disagreement(residuals: Sequence[Residual], times: float, system: str) -> str:
     worst = max(residuals, key=lambda row: abs(row.off))
     reading = worst.reading
     read = f'"{reading.word}"' if reading.word else reading.shown(reading.value, system)
-    where = f"the {reading.what} of day {reading.at / 86400:.3g}: {read} read, {reading.shown(worst.predicted, system)} expected"
+    where = f"the {reading.what} of {day(reading.at)}: {read} read, {reading.shown(worst.predicted, system)} expected"
     if len(residuals) == 1:
         return f"The reading is not what this model expects of any meat that is published, {where}. Read it again, or the piece is not as described."
     return (

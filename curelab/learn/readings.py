@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import units
-from ..batch import TASTE_WORDS, Batch
+from ..batch import TASTE_WORDS, Batch, Reading
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..matter import brine
@@ -37,7 +37,7 @@ LEAST_ERROR = 0.02  # of the usual error: no instrument is sharper than that, wh
 SHARED = 0.7
 # K, 9 times of 10: how far a fridge swings about its own mean, which one reading does not show (judgement).
 FRIDGE_SWING = 1.0
-NEAR = 3600.0  # s: a temperature read so near to a salometer is that of its brine (judgement)
+NEAR = units.HOUR  # s: a temperature read so near to a salometer is that of its brine (judgement)
 # What a fried slice tastes of, as salt of the meat: the rows of numbers.csv between which each word lies.
 TASTES = {
     "bland": (None, "taste.normal_low"),
@@ -156,7 +156,7 @@ def measure(history: History, reading: Measurement) -> float:
     if reading.what == "temperature":
         return history.temperature(reading.at)
     if reading.what == "acidity":
-        return history.pieces[history.piece_number(piece)].acidity(history.numbers)
+        return piece_of(reading, history.pieces).acidity(history.numbers)
     salt = history.bath("salt", reading.at)
     if reading.what == "brine strength":
         return salt
@@ -165,6 +165,11 @@ def measure(history: History, reading: Measurement) -> float:
     return float(
         salometer(np.array(salt / (1 - salt)), np.array(sugar / (1 - sugar)), np.array(kelvin), history.numbers)
     )
+
+
+def piece_of(reading: Measurement | Reading, pieces: Sequence[Piece]) -> Piece:
+    """The piece that was measured; the first where none is named. Raises ValueError for a name that none has."""
+    return pieces[[piece.name for piece in pieces].index(reading.piece) if reading.piece else 0]
 
 
 def measured(
@@ -241,51 +246,18 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
     ranges = {
         row.key: (row.low, row.high) for row in inputs_for(batch.pieces, stages, batch.loss, base, usual.numbers.used)
     }
-    logged = [(entry.at, entry.number) for entry in batch.log if entry.what == "temperature"]
     found, remarks = [], []
     for entry in batch.log:
         if entry.what not in KINDS:
             continue
-        day, at, end = f"day {_day(entry.at)}", entry.at, usual.length
-        if at > end * (1 + 1e-9):
-            if entry.what not in LASTING:
-                remarks.append(
-                    f"The {entry.what} of {day} is left out: the plan ends on day {_day(end)}; if the batch went on, make its stage longer."
-                )
-                continue
-            at = end
-            if entry.what != "acidity":
-                remarks.append(
-                    f"The {entry.what} of {day} is read as on day {_day(end)}, where the plan ends: wrapped meat keeps its salt."
-                )
-        ran = usual.ran_at(at)
-        if entry.what in IN_THE_BATH and ran.stretch.sealed:
-            remarks.append(
-                f"The {entry.what} of {day} is left out: the meat rests then, and there is no brine in the plan."
-            )
-            continue
-        if entry.what == "temperature" and len({kelvin for _, kelvin in ran.stretch.temperature}) > 1:
-            remarks.append(
-                f"The temperature of {day} is left out of the fit: the plan follows a fridge log there, which says more than one reading."
-            )
-            continue
-        if entry.what == "acidity":
+        at, remark, usable = _placed(entry, usual)
+        if usable and entry.what == "acidity":
             assert entry.number is not None
-            piece = batch.pieces[[each.name for each in batch.pieces].index(entry.piece) if entry.piece else 0]
-            said = _about_acidity(piece, entry.number, ranges)
-            if said:
-                remarks.append(said)
-                continue
-        if entry.what == "taste":
-            found.append(tasted(entry.word, at, entry.piece, base))
-            continue
-        value = entry.number
-        assert value is not None
-        usually = USUAL_ERROR[entry.what] * (value if entry.what == "weight" else 1.0)
-        error = max(entry.off if entry.off is not None else usually, LEAST_ERROR * usually) / POINT_95
-        beside = [pair for pair in logged if abs(pair[0] - entry.at) <= NEAR] if entry.what == "salometer" else []
-        kelvin = min(beside, key=lambda pair: abs(pair[0] - entry.at))[1] if beside else None
-        found.append(Measurement(entry.what, at, value, error, entry.piece, kelvin))
+            about = _about_acidity(piece_of(entry, batch.pieces), entry.number, ranges)
+            remark, usable = about or remark, not about
+        remarks += [remark] if remark else []
+        if usable:
+            found.append(_taken(entry, at, batch, base))
     sweet = any(stage.put_in is not None and stage.put_in.sugar for stage in stages)
     if sweet and any(reading.what == "brine strength" for reading in found):
         remarks.append(
@@ -294,8 +266,45 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
     return tuple(found), tuple(dict.fromkeys(remarks))
 
 
+def _placed(entry: Reading, usual: History) -> tuple[float, str, bool]:
+    """(time at which an entry is compared, a remark or "", whether it can be compared with the plan at all)."""
+    when, at, end, remark = units.day(entry.at), entry.at, usual.length, ""
+    if at > end * (1 + 1e-9):
+        if entry.what not in LASTING:
+            remark = f"The {entry.what} of {when} is left out: the plan ends on {units.day(end)}; if the batch went on, make its stage longer."
+            return at, remark, False
+        at = end
+        if entry.what != "acidity":
+            remark = f"The {entry.what} of {when} is read as on {units.day(end)}, where the plan ends: wrapped meat keeps its salt."
+    ran = usual.ran_at(at)
+    if entry.what in IN_THE_BATH and ran.stretch.sealed:
+        remark = f"The {entry.what} of {when} is left out: the meat rests then, and there is no brine in the plan."
+        return at, remark, False
+    if entry.what == "temperature" and len({kelvin for _, kelvin in ran.stretch.temperature}) > 1:
+        remark = f"The temperature of {when} is left out of the fit: the plan follows a fridge log there, which says more than one reading."
+        return at, remark, False
+    return at, remark, True
+
+
+def _taken(entry: Reading, at: float, batch: Batch, numbers: Numbers) -> Measurement:
+    """An entry of the log as a measurement; a salometer is read at the temperature that was logged near it, if one was."""
+    if entry.what == "taste":
+        return tasted(entry.word, at, entry.piece, numbers)
+    value = entry.number
+    assert value is not None
+    usually = USUAL_ERROR[entry.what] * (value if entry.what == "weight" else 1.0)
+    error = max(entry.off if entry.off is not None else usually, LEAST_ERROR * usually) / POINT_95
+    beside = [
+        (abs(other.at - entry.at), other.number)
+        for other in batch.log
+        if other.what == "temperature" and entry.what == "salometer" and abs(other.at - entry.at) <= NEAR
+    ]
+    kelvin = min(beside, key=lambda pair: pair[0])[1] if beside else None
+    return Measurement(entry.what, at, value, error, entry.piece, kelvin)
+
+
 def _about_acidity(piece: Piece, value: float, ranges: Mapping[str, tuple[float, float]]) -> str:
-    """What stands in the way of fitting a pH, or ""."""
+    """Why a pH is not fitted, or ""."""
     if piece.known_ph is not None:
         return f"The pH of {value:g} is not needed: {piece.name} already has its own, {piece.known_ph:g}."
     own = ranges.get(f"ph.{piece.species}")
@@ -307,7 +316,3 @@ def _about_acidity(piece: Piece, value: float, ranges: Mapping[str, tuple[float,
             f"ph = {value:g}, where it is taken as it is."
         )
     return ""
-
-
-def _day(seconds: float) -> str:
-    return f"{seconds / 86400:.3g}"

@@ -10,7 +10,7 @@ from ..batch import Batch
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..fields import InputError, refuse
-from ..recipe.meat_and_fridge import LONGEST_STORY, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
+from ..recipe.meat_and_fridge import MOST_LETTERS, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
 from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
@@ -65,8 +65,8 @@ class Update(Shown):
         return self.spread.count
 
     def settled(self, count: int, step: int) -> Iterator[Update]:
-        """The same in `count` draws, with all that was asked of the draws here computed in small steps of `step` draws, so that whoever
-        drives this can do something in between; the last one given is whole. The fit hangs on no draws and stays.
+        """The same in `count` draws, with all that was asked of the draws here computed in small steps of `step` draws, so that the caller
+        can do something in between; the last one given is whole. The fit hangs on no draws and stays.
         """
         wide = [each.widened(count) for each in (self.planned, self.spread)]
         for more, few in zip(wide, (self.planned, self.spread), strict=True):
@@ -221,12 +221,12 @@ def profile_of(found: Fit, name: str, batch: Batch | None = None, note: str = ""
         raise refuse("log", f"tells nothing that could be carried over: {why.rstrip('.')}")
     former = batch.meat_and_fridge if batch is not None else None
     kept = [row for row in former.known if row.key not in rows] if former is not None else []
-    story = [former.learned_from] if former is not None and former.learned_from else []
+    behind = [former.learned_from] if former is not None and former.learned_from else []
     if batch is not None:
-        story.append(f"{batch.name} ({batch.known_by})")
-    while len(story) > 1 and len("; ".join(story)) > LONGEST_STORY:
-        story[0] = story[0].partition("; ")[2]
-        story = [part for part in story if part]
+        behind.append(f"{batch.name} ({batch.known_by})")
+    while len(behind) > 1 and len("; ".join(behind)) > MOST_LETTERS:
+        behind[0] = behind[0].partition("; ")[2]
+        behind = [part for part in behind if part]
     return MeatAndFridge(
-        schema=SCHEMA, name=name, note=note, learned_from="; ".join(story), known=(*rows.values(), *kept)
+        schema=SCHEMA, name=name, note=note, learned_from="; ".join(behind), known=(*rows.values(), *kept)
     )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from .. import units
 from ..batch import Batch
-from ..forecast import DAY
 from ..limits import Verdict
 from ..sources import Numbers, default_numbers
 
@@ -27,9 +26,9 @@ def judged_log(batch: Batch, numbers: Numbers | None = None) -> tuple[Verdict, .
     warmest, entry = max(read, key=lambda pair: pair[0])
     warm = sorted(each.at for kelvin, each in read if kelvin > limit + (each.off or THERMOMETER))
     outcome = "fail" if warm else "pass" if warmest <= limit else "unknown"
-    days = f" on day {entry.at / DAY:.2g}"
+    days = f" on {units.day(entry.at, 2)}"
     if len(warm) > 1:
-        days = f", too warm in {len(warm)} readings from day {warm[0] / DAY:.2g} to day {warm[-1] / DAY:.2g}"
+        days = f", too warm in {len(warm)} readings from {units.day(warm[0], 2)} to {units.day(warm[-1], 2)}"
     said = (
         f"The log says {units.show(warmest, 'temperature', system)}{days}; "
         f"{units.show(limit, 'temperature', system)} is the most."

@@ -9,11 +9,10 @@ import numpy as np
 
 from ..batch import Batch
 from ..engine.history import History
-from ..forecast import DAY
 from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
-from ..units import capital
+from ..units import DAY, capital, day, day_number
 from .fit import Estimate, Fit, known_before
 from .readings import IN_THE_BATH, Measurement
 from .warm_log import warm_log
@@ -22,7 +21,7 @@ PROBABLY = 0.67  # deviations from the typical pace, 3 cases of 4: with less the
 SAME = 0.05  # and so is what is this near to it, however sure (judgement)
 CLOSE = (0.8, 1.25)  # an interval that reaches beyond this leaves much open (judgement)
 MOST = 3  # sorts of readings that a headline tells
-SURE = "in 9 cases of 10"
+NINE_IN_TEN = "in 9 cases of 10"
 
 
 @dataclass(frozen=True)
@@ -71,7 +70,9 @@ def told(
         if row.input.key == "temperature" and row.narrowed:
             details.append(_offset(row, batch.units))
         if row.input.key.startswith("ph.") and row.narrowed:
-            details.append(f"{capital(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f} {SURE}).")
+            details.append(
+                f"{capital(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f} {NINE_IN_TEN})."
+            )
     days = found.believed and not warm
     ready = after.said[0].lower() + after.said[1:]
     rests_on = f"Cured through means: {ready}. The days in brackets hold 8 cases of 10, in {after.rests_on}"
@@ -87,9 +88,9 @@ def typical_pace() -> float:
 
 def what_to_measure(batch: Batch) -> str:
     """Two sentences for a cook whose log says nothing yet: what to measure, and how."""
-    cure = next((stage for stage in batch.stages if stage.cures), None)
+    cure = next((stage for stage in batch.filled() if stage.cures), None)
     slice_of = f"fry a thin slice of the {max(batch.pieces, key=lambda piece: piece.lean_thickness).name} and write down how it tastes"
-    if cure is not None and cure.wet and not getattr(cure, "running", False):
+    if cure is not None and cure.wet and not any(stretch.endless for stretch in cure.stretches):
         return (
             "Stir the brine, let a salometer float in it and write down what it shows and how cold the brine is: when the meat goes in, after "
             f"two days, and twice more before the cure ends. Without a salometer, {slice_of} when the meat is done."
@@ -125,10 +126,10 @@ def what_was_seen(readings: Sequence[Measurement], usual: History, system: str) 
 
 def _clause(rows: Sequence[Measurement], usual: History, system: str) -> str:
     first, last = rows[0], rows[-1]
-    day = f"day {_number(last.at / DAY)}"
+    when = day(last.at, 2)
     name = last.piece or usual.pieces[0].name
     if last.what == "taste":
-        return f"a slice of the {name} tasted {last.word} on {day}"
+        return f"a slice of the {name} tasted {last.word} on {when}"
     subject, had = {
         "brine strength": ("your brine", "held {} salt"),
         "salometer": ("your brine", "showed {}"),
@@ -137,14 +138,14 @@ def _clause(rows: Sequence[Measurement], usual: History, system: str) -> str:
         "average salt": (f"a slice of the {name}", "held {} salt"),
     }[last.what]
     if len(rows) == 1:
-        return f"{subject} {had.format(last.shown(last.value, system))} on {day}"
+        return f"{subject} {had.format(last.shown(last.value, system))} on {when}"
     was, now = first.shown(first.value, system), last.shown(last.value, system)
     if was == now:
-        return f"{subject} stayed at {now} until {day}"
+        return f"{subject} stayed at {now} until {when}"
     verb = {"weight": ("lost weight", "gained weight")}.get(last.what, ("fell", "rose"))[last.value > first.value]
     if was.rpartition(" ")[2] == now.rpartition(" ")[2]:
         was = was.rpartition(" ")[0]
-    return f"{subject} {verb} from {was} to {now} by {day}"
+    return f"{subject} {verb} from {was} to {now} by {when}"
 
 
 def _verdict(found: Fit, pace: Estimate | None) -> str:
@@ -170,7 +171,7 @@ def _verdict(found: Fit, pace: Estimate | None) -> str:
 
 
 def _settled(found: Fit, pace: Estimate) -> bool:
-    """Whether readings that quarrel at least agree on which side of the typical pace this meat is."""
+    """Whether readings that do not agree with each other agree at least on which side of the typical pace this meat is."""
     _, low, high = _over_typical(pace)
     return found.agree or (pace.told and not low <= 1 <= high)
 
@@ -194,7 +195,7 @@ def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
 
 def by_the_plan(after: Times, begin: float, ends: float) -> str:
     """How often the meat is cured through when the plan ends its cure (both in s since the start), as far as the log tells."""
-    return f"By day {ends / DAY:.3g}, when the plan ends this cure, it is cured through {in_ten(after.chance(ends - begin))}."
+    return f"By {day(ends)}, when the plan ends this cure, it is cured through {in_ten(after.chance(ends - begin))}."
 
 
 # ---- the figures behind it -------------------------------------------------------------------------------------------
@@ -211,7 +212,7 @@ def _pace_in_figures(pace: Estimate, batch: Batch) -> str:
     earlier = ""
     if own is not None and any(row.key == pace.input.key for row in own.known):
         earlier = f" What was carried over from {own.name} expected {_times(pace.before[1] / typical_pace())} times."
-    span = f"{_times(low)} to {_times(high)} {SURE}"
+    span = f"{_times(low)} to {_times(high)} {NINE_IN_TEN}"
     return f"It takes salt {_times(ratio)} times as fast as typical ({span}).{earlier}"
 
 
@@ -220,18 +221,14 @@ def _offset(row: Estimate, system: str) -> str:
     by, unit = (1.8, "°F") if system == "us" else (1.0, "°C")
     value, low, high = (round(by * one, 1) + 0.0 for one in (row.value, row.low, row.high))
     if low <= 0 <= high:
-        return f"The temperature was as planned, as far as the thermometer tells ({low:+.1f} to {high:+.1f} {unit} {SURE})."
+        return f"The temperature was as planned, as far as the thermometer tells ({low:+.1f} to {high:+.1f} {unit} {NINE_IN_TEN})."
     word = "warmer" if value > 0 else "colder"
     ends = sorted((abs(low), abs(high)))
-    return f"The fridge ran {abs(value):.1f} {unit} {word} than planned ({ends[0]:.1f} to {ends[1]:.1f} {SURE})."
+    return f"The fridge ran {abs(value):.1f} {unit} {word} than planned ({ends[0]:.1f} to {ends[1]:.1f} {NINE_IN_TEN})."
 
 
 def _times(value: float) -> str:
     return f"{value:.1f}" if value >= 1 else f"{value:.2f}"
-
-
-def _number(value: float) -> str:
-    return f"{value:.2g}" if value < 10 else f"{value:.0f}"
 
 
 # ---- tables ----------------------------------------------------------------------------------------------------------
@@ -279,7 +276,7 @@ def residual_rows(found: Fit, pieces: Sequence[str], system: str) -> list[list[s
         shown = f"{reading.word}" if reading.word else reading.shown(reading.value, system)
         rows.append(
             [
-                _number(reading.at / DAY), reading.what, *([_piece(reading, pieces)] if several else []), shown,
+                day_number(reading.at, 2), reading.what, *([_piece(reading, pieces)] if several else []), shown,
                 reading.shown(one.predicted, system), f"{one.off:+.1f}",
             ]
         )  # fmt: skip

@@ -10,7 +10,7 @@ from ..engine.history import History
 from ..engine.run import FREE
 from ..sources import Numbers, default_numbers
 
-STEPS = 400  # of each run; a change between two of them is placed half a step off at most
+STEPS = 400  # of each stretch; a change between two of them is placed half a step off at most
 
 
 @dataclass(frozen=True)
@@ -45,10 +45,10 @@ def paired(free: np.ndarray, salt: np.ndarray, pairs: Pairs) -> np.ndarray:
     return met
 
 
-def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposure, ...]:
-    """The exposure of every piece, in one pass over all runs, because its three figures rest on the same readings.
+def exposures(history: History, numbers: Numbers | None = None, steps: int = STEPS) -> tuple[Exposure, ...]:
+    """The exposure of every piece, in one pass over all stretches, because its three figures rest on the same readings.
 
-    All stages count, the start included; to a 400th of each run. Free nitrite is counted on green weight.
+    All stages count, the start included; to a 400th of each stretch. Free nitrite is counted on green weight.
     """
     numbers = numbers or default_numbers()
     warm = numbers.si("protection.cold") + 1e-6
@@ -61,8 +61,8 @@ def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposur
     for ran in history.ran:
         if ran.length <= 0 or ran.kelvin.max() <= min(warm, cool):
             continue  # too short or too cold to count: nothing needs to be read
-        grid = np.unique(np.concatenate([ran.knots, np.linspace(ran.begin, ran.end, STEPS + 1)]))
-        middle, steps = 0.5 * (grid[1:] + grid[:-1]), np.diff(grid)
+        grid = np.unique(np.concatenate([ran.knots, np.linspace(ran.begin, ran.end, steps + 1)]))
+        middle, lengths = 0.5 * (grid[1:] + grid[:-1]), np.diff(grid)
         kelvin = np.interp(middle, ran.knots, ran.kelvin)
         counted = np.stack([kelvin > warm, kelvin > cool, kelvin > cool])
         hurdles = kelvin <= hopeless  # warmer than that, none counts
@@ -73,7 +73,7 @@ def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposur
                 free = history.average(FREE, middle, piece, "green weight")
                 salt = history.average("salt", middle, piece, "water phase")
                 bare[2, hurdles] = ((free < least) & (salt < enough))[hurdles]
-            total[piece] += [float(steps[row].sum()) for row in counted & bare]
+            total[piece] += [float(lengths[row].sum()) for row in counted & bare]
     return tuple(Exposure(*row) for row in total.tolist())
 
 

@@ -16,7 +16,7 @@ from ..engine.history import History
 from ..matter import brine
 from ..recipe.stages import Stage
 from ..sources import Number, Numbers, default_numbers, read_table
-from .exposure import Exposure, exposures, uncovered_time
+from .exposure import STEPS, Exposure, exposures, uncovered_time
 from .verdict import ROUNDING, Verdict, Verdicts, judge, undecided, unknown
 
 
@@ -26,6 +26,7 @@ class _Kept:
 
     history: History
     numbers: Numbers
+    steps: int = STEPS
 
     @cached_property
     def curing(self) -> tuple[np.ndarray, np.ndarray]:
@@ -47,7 +48,7 @@ class _Kept:
         return undecided(verdict, said)
 
 
-def check_process(history: History, numbers: Numbers | None = None) -> Verdicts:
+def check_process(history: History, numbers: Numbers | None = None, steps: int = STEPS) -> Verdicts:
     """Process checks in the order of the kitchen; rules from `trade_rules.csv`, rows `growth.*`, `protection.*`.
 
     Fail: do not eat it without changing this. Unknown: nothing here vouches for it. Meat kept cold (FB2265-06) and not
@@ -56,7 +57,7 @@ def check_process(history: History, numbers: Numbers | None = None) -> Verdicts:
     the botulism that grows in a fridge; length and warmth of soaks (FB2265-08). Days per pound are told as information,
     for cures that end too salty only. A fridge log with holes leaves cold and protection unknown at best.
     """
-    kept = _Kept(history, numbers or default_numbers())
+    kept = _Kept(history, numbers or default_numbers(), steps)
     checks: tuple[Callable[[_Kept], list[Verdict]], ...] = (
         _kept_cold,
         _not_too_cold,
@@ -162,13 +163,13 @@ def _no_nitrite(kept: _Kept) -> list[Verdict]:
 
 def _exposed(kept: _Kept) -> list[Verdict]:
     most = kept.numbers["protection.warm_hours"]
-    each = exposures(kept.history, kept.numbers)
+    each = exposures(kept.history, kept.numbers, kept.steps)
     found = (_unprotected(each, most, kept.numbers), _long_cold(each, kept.numbers))
     return [kept.as_logged(verdict) for verdict in found]
 
 
 def _unprotected(each: Sequence[Exposure], row: Number, numbers: Numbers) -> Verdict:
-    hours = max(exposure.unprotected for exposure in each) / 3600
+    hours = max(exposure.unprotected for exposure in each) / units.HOUR
     pairs = " or ".join(
         f"{1e6 * numbers.si(f'protection.{pair}.nitrite'):.0f} mg/kg with "
         f"{100 * numbers.si(f'protection.{pair}.water_phase_salt'):.2g} %"
@@ -181,22 +182,30 @@ def _unprotected(each: Sequence[Exposure], row: Number, numbers: Numbers) -> Ver
     )
     what = f"time above {_celsius(numbers.si('protection.cold')):.3g} degC with some of the meat unprotected"
     return judge(
-        "unprotected and warm", hours, "<=", row.si / 3600, "h", what, row.source, row.how, remark if hours else ""
+        "unprotected and warm",
+        hours,
+        "<=",
+        row.si / units.HOUR,
+        "h",
+        what,
+        row.source,
+        row.how,
+        remark if hours else "",
     )
 
 
 def _long_cold(each: Sequence[Exposure], numbers: Numbers) -> Verdict:
     from_here = f"from {_celsius(numbers.si('growth.nonproteolytic.temperature')):.2g} degC up"
-    some, none = (max(getattr(exposure, name) for exposure in each) / 86400 for name in ("some", "none"))
+    some, none = (max(getattr(exposure, name) for exposure in each) / units.DAY for name in ("some", "none"))
     most, row = numbers["protection.cold_days_most"], numbers["protection.cold_days"]
     remark = "Colder than that is safer: in broth toxin took 5 weeks at 3 degC, 2 to 3 at 5 degC."
-    if none > most.si / 86400:
+    if none > most.si / units.DAY:
         what = f"days {from_here} without nitrite or salt to speak of"
-        return judge("long in the cold", none, "<=", most.si / 86400, "d", what, most.source, most.how, remark)
+        return judge("long in the cold", none, "<=", most.si / units.DAY, "d", what, most.source, most.how, remark)
     what = f"days {from_here} with some of the meat short of salt and nitrite"
     return judge(
-        "long in the cold", some, "<=", row.si / 86400, "d", what, row.source, row.how,
-        remark if some > row.si / 86400 else "", otherwise="unknown",
+        "long in the cold", some, "<=", row.si / units.DAY, "d", what, row.source, row.how,
+        remark if some > row.si / units.DAY else "", otherwise="unknown",
     )  # fmt: skip
 
 
@@ -242,7 +251,7 @@ def _days(kept: _Kept) -> list[Verdict]:
         if not any(history.resting("salt", n, piece) > limit for n in own for piece in range(len(history.pieces))):
             continue
         per_pound, source, how = _rule(rule_id, 0)
-        spent = history.time_in(own) / 86400
+        spent = history.time_in(own) / units.DAY
         reason = (
             f"For information: {spent:.3g} d in cure; an old rule for hams, {per_pound:g} days per pound, would have "
             f"{per_pound * pounds:.3g} d. It knows weight, not thickness: look at the core."
@@ -259,13 +268,13 @@ def _soak_time(kept: _Kept) -> list[Verdict]:
     per_day, source, how = _rule("FB2265-08")
     cold, _, _ = _fahrenheit("FB2265-06")
     history = kept.history
-    cured = history.time_in([n for n, stage in enumerate(history.stages) if stage.cures]) / 86400
+    cured = history.time_in([n for n, stage in enumerate(history.stages) if stage.cures]) / units.DAY
     most, from_here = kept.numbers["protection.soak_hours"], kept.numbers.si("protection.soak_cold")
-    hours = _seconds_above(spans, ends, from_here * (1 + 1e-9)) / 3600
-    if hours > most.si / 3600 * (1 + ROUNDING):
+    hours = _seconds_above(spans, ends, from_here * (1 + 1e-9)) / units.HOUR
+    if hours > most.si / units.HOUR * (1 + ROUNDING):
         what = f"soaked above {_celsius(from_here):.2g} degC"
         remark = "Soak in the fridge, or shorter."
-        return [judge("soak time", hours, "<=", most.si / 3600, "h", what, most.source, most.how, remark)]
+        return [judge("soak time", hours, "<=", most.si / units.HOUR, "h", what, most.source, most.how, remark)]
     minutes = _seconds_above(spans, ends, cold * (1 + 1e-9)) / 60
     allowed = min(per_day * cured, most.si / 60)
     what = f"soaked above {_celsius(cold):.2g} degC after {cured:.3g} d in cure"

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from curelab.matter.ranges import ZERO_CELSIUS, kelvin, plain, within
 from curelab.sources import Numbers, default_numbers
+from curelab.units import HOUR
 
 if TYPE_CHECKING:
     from curelab.matter.tissue import Tissue
@@ -200,7 +201,7 @@ def nitrite_loss_rate(
             + numbers.si("nitrite.nordin.per_degC") * (kelvins - ZERO_CELSIUS)
             + numbers.si("nitrite.nordin.per_ph") * acidity
         )
-        half_life = 3600.0 * 10.0**exponent
+        half_life = HOUR * 10.0**exponent
     return plain(numbers.si("nitrite.loss_multiplier") * np.log(2.0) / half_life)
 
 

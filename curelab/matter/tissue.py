@@ -275,7 +275,7 @@ def partition(numbers: Numbers | None = None) -> float:
 
 
 FULL_UPTAKE = 0.02  # strength from which a brine moves water as its row says; between it and water, in proportion
-_CHANGE_NODES = ("2", "5", "10", "15", "17.7", "25")  # % by weight of brine; one row of numbers.csv each
+CHANGE_NODES = ("2", "5", "10", "15", "17.7", "25")  # % by weight of brine; one row of numbers.csv each
 
 
 def water_change(brine_strength: ArrayLike, numbers: Numbers | None = None) -> float | NDArray[np.float64]:
@@ -292,8 +292,8 @@ def water_change(brine_strength: ArrayLike, numbers: Numbers | None = None) -> f
     numbers = numbers or default_numbers()
     advice = "give kg salt per kg brine, at most saturation"
     strength = within(brine_strength, 0.0, 0.265, "brine strength", advice)
-    nodes = [0.0] + [float(node) / 100.0 for node in _CHANGE_NODES]
-    values = [0.0] + [numbers.si(f"water_change.at_{node}") for node in _CHANGE_NODES]
+    nodes = [0.0] + [float(node) / 100.0 for node in CHANGE_NODES]
+    values = [0.0] + [numbers.si(f"water_change.at_{node}") for node in CHANGE_NODES]
     return plain(np.interp(strength, nodes, values))
 
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 NAMESPACE = uuid.UUID(
     "6d0f3c1e-2f0b-5c38-9a5e-6f4d5b9f7c11"
-)  # drawn once at random, so that UIDs of batches meet nobody else's
+)  # drawn once at random, so that no other program makes the same UIDs
 LENGTH = timedelta(minutes=15)  # of a task in the calendar (judgement)
 MORNING = timedelta(hours=8)  # when the calendar rings on a day to check (judgement)
 EPOCH = datetime(2020, 1, 1, tzinfo=UTC)

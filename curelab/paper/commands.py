@@ -4,14 +4,17 @@ scale, shop.
 
 from __future__ import annotations
 
-import os
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
-from .. import units
+from .. import files, units
 from ..fields import InputError, Problem, refuse
+from ..letters import quoted
+from ..tomlfile import LARGEST
 
 PAPER = ("a4", "letter")
+MOST_PIECES = 20  # as a batch has them
 
 
 def add_paper(actions) -> None:
@@ -42,25 +45,7 @@ def add_paper(actions) -> None:
         action.add_argument("--units", choices=("metric", "us"), help="show weights and temperatures in these units")
         action.add_argument("--replace", action="store_true", help="write over a file that is there already")
         action.set_defaults(act=act)
-    log = actions.add_parser(
-        "log", help="add a reading to the batch file, list them, or take the last one out",
-        epilog="curelab log FILE weight 2.31 kg --piece point; curelab log FILE note floats",
-    )  # fmt: skip
-    log.add_argument("file", type=Path)
-    log.add_argument(
-        "reading",
-        nargs="*",
-        metavar="WHAT VALUE",
-        help="what was measured or done, and its value with a unit; nothing: list the log",
-    )
-    log.add_argument("--at", metavar='"DATE TIME"', help="when, on the kitchen's clock; now if left out")
-    log.add_argument("--after", metavar="TIME", help='or how long after the start, like "4 d"')
-    log.add_argument("--piece", default="", help="which piece")
-    log.add_argument("--error", default="", help="how far off it may be, in the same unit")
-    log.add_argument("--note", default="", help="words to go with it")
-    log.add_argument("--undo", action="store_true", help="take the last entry out again")
-    log.add_argument("--csv", type=Path, metavar="OUT.csv", help="write the log as a table; - prints it")
-    log.set_defaults(act=_log)
+    _add_log(actions)
     scale = actions.add_parser("scale", help="write the same batch for other meat")
     scale.add_argument("file", type=Path)
     scale.add_argument("--weight", help='green weight of all pieces together, like "6 kg"')
@@ -81,6 +66,28 @@ def add_paper(actions) -> None:
     shop.set_defaults(act=_shop)
 
 
+def _add_log(actions) -> None:
+    log = actions.add_parser(
+        "log", help="add a reading to the batch file, list them, or take the last one out",
+        epilog="curelab log FILE weight 2.31 kg --piece point; curelab log FILE note floats",
+    )  # fmt: skip
+    log.add_argument("file", type=Path)
+    log.add_argument(
+        "reading",
+        nargs="*",
+        metavar="WHAT VALUE",
+        help="what was measured or done, and its value with a unit; nothing: list the log",
+    )
+    log.add_argument("--at", metavar='"DATE TIME"', help="when, on the kitchen's clock; now if left out")
+    log.add_argument("--after", metavar="TIME", help='or how long after the start, like "4 d"')
+    log.add_argument("--piece", default="", help="which piece")
+    log.add_argument("--error", default="", help="how far off it may be, in the same unit")
+    log.add_argument("--note", default="", help="words to go with it")
+    log.add_argument("--undo", action="store_true", help="take the last entry out again")
+    log.add_argument("--csv", type=Path, metavar="OUT.csv", help="write the log as a table; - prints it")
+    log.set_defaults(act=_log)
+
+
 def _loaded(given):
     from ..batch import load
 
@@ -99,7 +106,12 @@ def _plan(given) -> int:
         from .calendar_file import calendar
 
         former = _bytes(given.ics) if given.update else None
-        _write(given.ics, calendar(found, now, former), given.update)
+        made = calendar(found, now, former)
+        if former is None:
+            files.write(given.ics, made)
+        else:
+            files.replace(given.ics, made, was=former)
+        given.done = f"wrote {given.ics}"
     print(plan_words(found), end="")
     if given.ics is not None:
         print(f"\nWrote {given.ics}.")
@@ -138,7 +150,8 @@ def _page(given, kind: str, make, batch) -> int:
         content = pdf(page)
         if (count := pages(content)) > 1:
             print(f"This batch is too large for one page; the {kind} has {count}.")
-    _write(out, content, given.replace)
+    files.write(out, content, overwrite=given.replace)
+    given.done = f"wrote {out}"
     print(f"Wrote {out}.")
     return 0
 
@@ -154,19 +167,22 @@ def _log(given) -> int:
     start = _start(batch)
     if given.undo:
         gone = undo(given.file)
+        given.done = "the last reading was taken out of the file"
         print(f"Took out: {gone.what} {gone.value} {gone.note}".rstrip() + ".")
     elif given.csv is not None:
         table = as_csv(batch, start)
         if str(given.csv) == "-":
             print(table, end="")
         else:
-            _write(given.csv, table.encode("utf-8"), False)
+            files.write(given.csv, table)
+            given.done = f"wrote {given.csv}"
             print(f"Wrote {given.csv}.")
     elif given.reading:
         what, value, note = _said(given.reading, given.note)
         at = _moment(given, batch, start)
         reading = Reading(at=at, what=what, value=value, error=given.error, piece=given.piece, note=note)
         longer = append_reading(given.file, reading, start=start)
+        given.done = "the reading stands in the file, so do not log it again"
         print(log_words(longer.but(log=longer.log[-1:]), start).split(maxsplit=1)[1], end="")
     else:
         print(log_words(batch, start), end="")
@@ -180,6 +196,8 @@ def _said(words: list[str], note: str) -> tuple[str, str, str]:
     from ..batch import READINGS
 
     every = " ".join(words).replace("brine-strength", "brine strength").split()
+    if not every:
+        raise refuse("what", f"nothing is named; say one of {', '.join(READINGS)}")
     for count in (2, 1):
         what = " ".join(every[:count])
         if what in READINGS:
@@ -206,6 +224,7 @@ def _start(batch):
 
 def _moment(given, batch, start: datetime | None) -> float:
     """s after the start at which a reading was taken."""
+    from ..batch import year_problems
     from ..recipe.plan import LocalTimeRule
     from .kitchen_clock import KitchenClock
 
@@ -228,13 +247,16 @@ def _moment(given, batch, start: datetime | None) -> float:
         at = clock.instant_of(datetime.now(UTC) if start.tzinfo else datetime.now())
     else:
         try:
-            at = clock.instant(LocalTimeRule().read(given.at, True), "--at")
+            moment = LocalTimeRule().take(given.at, True)
+            if wrong := year_problems(moment, "--at"):
+                raise InputError(wrong)
+            at = clock.instant(moment, "--at")
         except InputError as error:
             raise InputError(
                 [Problem(problem.where or "--at", problem.sentence) for problem in error.problems]
             ) from None
     if at < zero:
-        before = f"that is {(zero - at) / 1440:.1f} days before the start, from which the log counts"
+        before = f"that is {(zero - at) / units.MINUTES_A_DAY:.1f} days before the start, from which the log counts"
         raise refuse("--at", f"{before}; check the date, or the start in the file")
     return 60.0 * (at - zero)
 
@@ -248,12 +270,14 @@ def _scale(given) -> int:
     counts = {}
     for words in given.count:
         name, equals, number = words.rpartition("=")
-        if not equals or not number.strip().isdigit():
-            raise refuse("--count", f'"{words}" is not a piece and a number; write it like "point=2"')
+        if not equals or not re.fullmatch(r"\s*[0-9]{1,2}\s*", number) or int(number) > MOST_PIECES:
+            most = f"at most {MOST_PIECES} of a piece"
+            raise refuse("--count", f'{quoted(words)} is not a piece and a number, {most}; write it like "point=2"')
         counts[name] = int(number)
     scaled = scale(_loaded(given), weight=given.weight, by=given.by, counts=counts or None, id=secrets.token_hex(4))
     made = scaled.batch.but(name=given.name) if given.name else scaled.batch
     save(made, given.out)
+    given.done = f"wrote {given.out}"
     print(f"Wrote {given.out}.", *scaled.notes, sep="\n")
     return 0
 
@@ -267,26 +291,7 @@ def _shop(given) -> int:
 
 def _bytes(path: Path) -> bytes:
     try:
-        return path.read_bytes()
+        with path.open("rb") as file:
+            return file.read(LARGEST)
     except OSError as error:
         raise refuse(path.name, f"cannot be read: {error.strerror}; leave --update out to write a new one") from None
-
-
-def _write(path: Path, content: bytes, overwrite: bool) -> None:
-    """Write a whole file or nothing, and none that is there already unless asked to."""
-    there = refuse(path.name, "is there already and was left as it was; choose another name")
-    if path.exists() and not overwrite:
-        raise there
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        beside.write_bytes(content)
-        if overwrite:
-            os.replace(beside, path)
-        else:
-            os.link(beside, path)  # unlike a rename, refuses if someone was faster
-    except FileExistsError:
-        raise there from None
-    except OSError as error:
-        raise refuse(path.name, f"cannot be written: {error.strerror}; nothing was changed") from None
-    finally:
-        beside.unlink(missing_ok=True)

@@ -15,13 +15,13 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..spread import Windows
 from ..spread.answers import ordered
-from ..units import capital
+from ..units import MINUTES_A_DAY, capital
 from . import say_time
 from .kitchen_clock import KitchenClock
 from .tasks import in_words
 
-SEARCHED = 60 * 1440  # minutes in which an open hour is looked for
-HOURLY = 2 * 1440  # minutes; a band narrower than this is told by the hour
+SEARCHED = 60 * MINUTES_A_DAY  # minutes in which an open hour is looked for
+HOURLY = 2 * MINUTES_A_DAY  # minutes; a band narrower than this is told by the hour
 
 
 @dataclass(frozen=True)

@@ -73,26 +73,35 @@ def svg_lines(lines: Lines, width: float = 90.0, height: float = 52.0) -> str:
     out.append("</g>")
     for each in lines.series:
         out.append(_band(each, across, up))
-    for each in lines.series:
-        points = " ".join(f"{across(x):.2f},{up(y):.2f}" for x, y in zip(each.x, each.y, strict=True))
-        dash = f' stroke-dasharray="{" ".join(f"{float(n) / 5:g}" for n in each.dash.split())}"' if each.dash else ""
-        out.append(
-            f'<polyline points="{points}" fill="none" stroke="{each.colour}" stroke-width="0.75" '
-            f'stroke-linejoin="round"{dash}/>'
-        )
+    out += [_polyline(each, across, up) for each in lines.series]
     for mark in lines.marks:
-        x = (LEFT, width - RIGHT) if mark.axis == "y" else (across(mark.at),) * 2
-        y = (up(mark.at),) * 2 if mark.axis == "y" else (TOP, up(y0))
-        out.append(_line(x[0], y[0], x[1], y[1], INK, 0.3, "0.4 1"))
-        at = (width - RIGHT - 0.5, y[0] - 0.8, "end") if mark.axis == "y" else (x[0] + 0.8, TOP + 2.5, "start")
-        out.append(
-            f'<text x="{at[0]:.2f}" y="{at[1]:.2f}" font-size="2.5" fill="{INK}" text-anchor="{at[2]}" '
-            'stroke="#fff" stroke-width="0.7" '
-            f'paint-order="stroke">{escape(mark.label)}</text>'
-        )
+        out += _mark(mark, across, up, width, up(y0))
     if len(lines.series) > 1:
         out += _legend(lines.series)
     return "\n".join([*(part for part in out if part), "</svg>"])
+
+
+def _polyline(each, across, up) -> str:
+    points = " ".join(f"{across(x):.2f},{up(y):.2f}" for x, y in zip(each.x, each.y, strict=True))
+    dash = f' stroke-dasharray="{" ".join(f"{float(n) / 5:g}" for n in each.dash.split())}"' if each.dash else ""
+    return (
+        f'<polyline points="{points}" fill="none" stroke="{each.colour}" stroke-width="0.75" '
+        f'stroke-linejoin="round"{dash}/>'
+    )
+
+
+def _mark(mark, across, up, width: float, bottom: float) -> tuple[str, str]:
+    """The line of a mark, and its label."""
+    flat = mark.axis == "y"
+    x = (LEFT, width - RIGHT) if flat else (across(mark.at),) * 2
+    y = (up(mark.at),) * 2 if flat else (TOP, bottom)
+    at = (width - RIGHT - 0.5, y[0] - 0.8, "end") if flat else (x[0] + 0.8, TOP + 2.5, "start")
+    return (
+        _line(x[0], y[0], x[1], y[1], INK, 0.3, "0.4 1"),
+        f'<text x="{at[0]:.2f}" y="{at[1]:.2f}" font-size="2.5" fill="{INK}" text-anchor="{at[2]}" '
+        'stroke="#fff" stroke-width="0.7" '
+        f'paint-order="stroke">{escape(mark.label)}</text>',
+    )
 
 
 def _line(x1, y1, x2, y2, colour, width, dash="") -> str:

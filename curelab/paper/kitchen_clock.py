@@ -13,7 +13,8 @@ from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from ..fields import refuse
-from ..recipe.plan import DAY, WEEKDAYS, Hours
+from ..recipe.plan import WEEKDAYS, Hours
+from ..units import MINUTES_A_DAY
 
 Spans = list[tuple[int, int]]
 
@@ -60,15 +61,15 @@ class KitchenClock:
         return utc.astimezone(ZoneInfo(self.zone)) if self.zone else utc.replace(tzinfo=None)
 
     def open(self, first: int, last: int) -> Spans:
-        """When hands are there between two instants."""
+        """When the kitchen is open between two instants."""
         if self.hours is None and not self.closed:
             return [(first, last)]
-        opens, closes = self.hours or (0, DAY)
+        opens, closes = self.hours or (0, MINUTES_A_DAY)
         day, end = self.local(first).date() - timedelta(days=2), self.local(last).date() + timedelta(days=1)
         spans = []
         while day <= end:
             if not self._is_closed(day):
-                closing = closes if closes > opens else closes + DAY
+                closing = closes if closes > opens else closes + MINUTES_A_DAY
                 spans.append((self._at(day, opens), self._at(day, closing)))
             day += timedelta(days=1)
         return intersect(merge(spans), [(first, last)])

@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 from pathlib import Path
 
-WIDTH = 96
+from ..units import WIDTH
+
 CAUTION = (
     "cured through means salted to the middle, not safe to eat. It is raw: keep it below 4 °C (40 °F) all the time, and cook it. Your local code and licensed "
     "practice go before this."
@@ -60,6 +61,7 @@ def _learn(given) -> int:
         _say(*(f"- {note}" for note in (*told.cannot, *found.remarks)))
     if given.save is not None:
         save_profile(profile_of(found.fit, given.name or batch.name, batch), given.save)
+        given.done = f"wrote {given.save}"
         if warm_log(batch):
             _say("", "What is kept is about your fridge and your meat. This batch itself was too warm: see above.")
         _say("", f'Wrote {given.save}. To begin another batch with it: curelab carry "{given.save}" BATCH')
@@ -67,11 +69,12 @@ def _learn(given) -> int:
 
 
 def _carry(given) -> int:
-    from ..learn.carry import COUNTS_FROM_THE_PLAN, carry, changes
+    from ..paper.carry import COUNTS_FROM_THE_PLAN, carry, changes
     from ..recipe.meat_and_fridge import load_profile
 
     profile = load_profile(given.known)
     before, after = carry(given.file, profile, replace=given.replace)
+    given.done = "" if before == after else f"wrote {given.file}"
     if before == after:
         _say(f'"{after.name}" holds "{profile.name}" already; nothing was changed.')
         return 0
@@ -84,13 +87,14 @@ def _carry(given) -> int:
 
 
 def _compare(given) -> int:
+    from .. import files
     from ..learn.compare import as_csv, as_table, compare, load_all
-    from ..tomlfile import write_text
 
     batches = load_all(given.files)
     rows = compare(batches)
     if given.csv is not None:
-        write_text(given.csv, as_csv(rows), overwrite=False)
+        files.write(given.csv, as_csv(rows))
+        given.done = f"wrote {given.csv}"
     print(as_table(batches, rows, given.units or batches[0].units), end="")
     if given.csv is not None:
         print(f"\nWrote {given.csv}.")

@@ -2,36 +2,35 @@
 the file is touched.
 
 Whoever writes holds a lock for as long as that takes, reads the file anew, checks the whole as it will be,
-writes it beside, and renames. So two writers lose nothing of each other, and a crash or a full disk leaves
-the old file or the new one, never half of one.
+and has it replaced in one step (`files`). So two writers lose nothing of each other. An editor knows of no
+lock: what it saves meanwhile is seen before the step, and the change is made to what it saved.
 """
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import hashlib
 import io
 import os
 import re
-import shutil
 import sys
-import tempfile
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 
-from .. import units
-from ..batch import READINGS, Batch, Reading, dumps, from_table
+from .. import files, units
+from ..batch import READINGS, Batch, Reading, from_table
 from ..fields import InputError, refuse, to_plain
-from ..tomlfile import LARGEST, read_table, to_toml
+from ..tomlfile import LARGEST, edited, read_table, to_toml
 from . import say_time
 from .kitchen_clock import KitchenClock
 
 WAIT = 10.0  # s for another writer
-PART = ".log-part"
+TRIES = 5  # of a change, while another program saves the file again and again
 # By this line, and by the digits of a checksum at its end, undo knows what is not the cook's own hand.
 HEAD = "[[log]]  # added by curelab"
 _TAIL = re.compile(r"\n*(" + re.escape(HEAD) + r" [0-9a-f]{6}\n(?:[a-z]+ = [^\n]*\n)+)\Z")
@@ -42,29 +41,23 @@ def append_reading(path: str | Path, reading: Reading, *, start: datetime | None
     """Add a reading at the end of the log in a batch file, and return the batch as it now is.
 
     Parameters: `start`, local time of the zero of the log, if known: the reading gets its time on the clock
-    as a comment. The rest of the file stays to the byte (unless its log is one list in brackets: then the
-    file is written anew, without its comments). Raises InputError when the file or the reading is no good,
-    the disk is full, or another program writes for longer than `wait` s; nothing is changed then.
+    as a comment. The rest of the file stays to the byte. Raises InputError when the file or the reading is no
+    good, the file may not be written, the disk is full, or another program writes for longer than `wait` s;
+    nothing is changed then.
     """
-    path = Path(path).resolve()  # so that a link stays a link
-    with locked(path, wait):
-        batch = from_table(read_table(path))
-        longer = batch.but(log=(*batch.log, reading))
-        words = text_of(path)
+
+    def longer(batch: Batch, words: str) -> tuple[Batch, str]:
         entry = _entry(reading, batch)
         if start is not None:
             clock = KitchenClock(batch.plan.zone if batch.plan else None)
             moment = clock.local(clock.instant_of(start) + round(reading.at / 60))
-            first, rest = entry.split("\n", 2)[:2], entry.split("\n", 2)[2]
-            entry = f"{first[0]}\n{first[1]}  # {say_time.moment(moment, batch.units, year=True)}\n{rest}"
+            head, at, rest = entry.split("\n", 2)
+            entry = f"{head}\n{at}  # {say_time.moment(moment, batch.units, year=True)}\n{rest}"
         line = "\r\n" if "\r\n" in words else "\n"
         more = words + ("" if words.endswith("\n") else line) + line + entry.replace("\n", line)
-        try:
-            good = from_table(tomllib.loads(more.replace("\r\n", "\n"))) == longer
-        except (tomllib.TOMLDecodeError, InputError):
-            good = False
-        replace_text(path, more if good else dumps(longer))
-        return longer
+        return batch.but(log=(*batch.log, reading)), more
+
+    return change(path, longer, wait)[1]
 
 
 def undo(path: str | Path, *, wait: float = WAIT) -> Reading:
@@ -73,35 +66,92 @@ def undo(path: str | Path, *, wait: float = WAIT) -> Reading:
 
     Raises InputError where the log is empty or its end was written by hand; nothing is changed then.
     """
-    path = Path(path).resolve()
-    with locked(path, wait):
-        batch = from_table(read_table(path))
+
+    def shorter(batch: Batch, words: str) -> tuple[Batch, str]:
         if not batch.log:
             raise refuse("log", "is empty; there is nothing to take out")
-        words = text_of(path)
         plain = words.replace("\r\n", "\n")
         tail = _TAIL.search(plain)
-        by_hand = refuse("log", "its last entry was written by hand; take it out of the file by hand too")
-        if tail is None or not _untouched(tail[1]):
-            raise by_hand
-        shorter = plain[: tail.start()].rstrip("\n") + "\n"
-        if from_table(tomllib.loads(shorter)) != batch.but(log=batch.log[:-1]):
-            raise by_hand
-        replace_text(path, shorter.replace("\n", "\r\n") if "\r\n" in words else shorter)
-        return batch.log[-1]
+        less = "" if tail is None else plain[: tail.start()].rstrip("\n") + "\n"
+        after = batch.but(log=batch.log[:-1])
+        if tail is None or not _untouched(tail[1]) or not _says(less, after):
+            raise refuse("log", "its last entry was written by hand; take it out of the file by hand too")
+        return after, less.replace("\n", "\r\n") if "\r\n" in words else less
+
+    return change(path, shorter, wait)[0].log[-1]
 
 
 def save_keeping_log(batch: Batch, path: str | Path, *, wait: float = WAIT) -> Batch:
     """Write a batch over its own file, but with the log that is in the file by now: what others logged
-    meanwhile stays.
+    meanwhile stays. So do the comments in the file.
 
-    Returns the batch as written. Comments in the file are lost. Raises InputError as `append_reading` does.
+    Returns the batch as written. Raises InputError as `append_reading` does.
     """
-    path = Path(path).resolve()
+    return change(path, lambda now, words: (batch.but(log=now.log), None), wait)[1]
+
+
+def change(
+    path: str | Path, to: Callable[[Batch, str], tuple[Batch, str | None]], wait: float = WAIT
+) -> tuple[Batch, Batch]:
+    """Change a batch file while being its only writer. Returns the batch as it was and as it is.
+
+    Parameters: `to` gets the batch and the text of its file, and returns the batch as it shall be and, if it
+    knows one, a text for it. Without one, or where that text does not say this batch, only what differs is
+    changed in the file. When another program saves the file before that is done, it is done again with what
+    was saved, and told on stderr. Raises InputError as `append_reading` does.
+    """
+    path = Path(path).resolve()  # so that a link stays a link
     with locked(path, wait):
-        kept = batch.but(log=from_table(read_table(path)).log)
-        replace_text(path, dumps(kept))
-        return kept
+        files.sweep(path)
+        for _ in range(TRIES):
+            stamp = _stamp(path)
+            batch = from_table(read_table(path))
+            content = path.read_bytes()
+            if _stamp(path) != stamp:
+                continue
+            words = content.decode("utf-8")
+            after, text = to(batch, words)
+            if after == batch:
+                return batch, after
+            if text is None or not _says(text, after):
+                text = _in_place(path, words, batch, after)
+            if len(text.encode("utf-8")) > LARGEST:
+                raise refuse(path.name, f"would grow beyond {LARGEST / 1e6:.0f} MB; begin a new batch file")
+            try:
+                files.replace(path, text, was=content)
+                return batch, after
+            except files.Changed:
+                said = f"curelab: {path.name} was saved by another program meanwhile; what it saved stays."
+                print(said, file=sys.stderr)
+    raise refuse(path.name, "another program saves it again and again; nothing was changed, try again")
+
+
+def _says(words: str, batch: Batch) -> bool:
+    """Whether this is a text of that batch."""
+    try:
+        return from_table(tomllib.loads(words.replace("\r\n", "\n"))) == batch
+    except (tomllib.TOMLDecodeError, InputError):
+        return False
+
+
+def _in_place(path: Path, words: str, before: Batch, after: Batch) -> str:
+    with contextlib.suppress(ValueError):
+        text = edited(words, to_plain(before, before.units), to_plain(after, after.units))
+        if _says(text, after):
+            return text
+    raise refuse(
+        path.name,
+        "cannot be changed without losing what else stands in it; change it by hand, or save under another name",
+    )
+
+
+def _stamp(path: Path) -> tuple[int, int, int] | None:
+    """What tells that a file is the one it was; a missing one has none, and whoever reads it says so."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_ino, found.st_size, found.st_mtime_ns
 
 
 def as_csv(batch: Batch, start: datetime | None = None) -> str:
@@ -139,7 +189,7 @@ def as_csv(batch: Batch, start: datetime | None = None) -> str:
             (
                 number,
                 repr(entry.at),
-                f"{entry.at / 86400:.4f}",
+                f"{entry.at / units.DAY:.4f}",
                 moment,
                 entry.what,
                 entry.value,
@@ -158,7 +208,7 @@ def log_words(batch: Batch, start: datetime | None = None) -> str:
     clock = KitchenClock(batch.plan.zone if batch.plan else None)
     lines = []
     for number, entry in enumerate(batch.log, 1):
-        when = f"day {entry.at / 86400:.2f}"
+        when = f"day {entry.at / units.DAY:.2f}"
         if start is not None:
             moment = clock.local(clock.instant_of(start) + round(entry.at / 60))
             when = f"{say_time.moment(moment, batch.units, year=True)} ({when})"
@@ -189,52 +239,6 @@ def _digits(body: str) -> str:
 def _untouched(entry: str) -> bool:
     head, body = _CLOCK.sub(r"\1", entry).split("\n", 1)
     return head.endswith(_digits(body))
-
-
-def text_of(path: Path) -> str:
-    """The file as it is, line ends included."""
-    return path.read_bytes().decode("utf-8")
-
-
-def replace_text(path: Path, words: str) -> None:
-    """Put the whole file in place of the old one, or nothing; the caller holds the lock."""
-    content = words.encode("utf-8")
-    if len(content) > LARGEST:
-        raise refuse(path.name, f"would grow beyond {LARGEST / 1e6:.0f} MB; begin a new batch file")
-    temporary = None
-    try:
-        for stale in path.parent.glob(
-            f".{path.name}.*{PART}"
-        ):  # of a writer that died: we hold the lock, so no one writes it
-            stale.unlink(missing_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=PART)
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        shutil.copymode(path, temporary)
-        os.replace(temporary, path)
-        temporary = None
-        _sync_folder(path.parent)
-    except OSError as error:
-        raise refuse(path.name, f"cannot be written: {error.strerror}; nothing was changed") from None
-    finally:
-        if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the rename itself last through a power cut, where the system can."""
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(handle)
-    except OSError:
-        pass
-    finally:
-        os.close(handle)
 
 
 @contextmanager

@@ -15,6 +15,7 @@ from functools import cache
 from pathlib import Path
 
 from ..fields import refuse
+from ..limits.verdict import SIGNS
 from .drawn_lines import svg_lines
 from .sheet import Label, Row, Sheet, shortened
 
@@ -27,7 +28,6 @@ SIZES = tuple(ROOT * step / 100 for step in range(106, 68, -2))
 LARGE = 22.0  # pt, of what is read from the scale; never made smaller
 PLAIN, BOLD = 0.53, 0.6  # mean width of a letter, in its own size, of the widest typeface in the list
 DRAWN, ALONE, BESIDE = 92.0, 54.0, 38.0  # mm: width of a picture, and its height alone and as one of two
-SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "IN ORDER"}
 BROWSERS = (
     "chromium",
     "chromium-browser",
@@ -96,7 +96,14 @@ def sheet_html(sheet: Sheet, paper: str = "a4") -> str:
     return (
         _templates()
         .get_template("sheet.html")
-        .render(sheet=sheet, paper=on, root=root, drawn=drawn, signs=SIGNS, css=Markup(_css()))
+        .render(
+            sheet=sheet,
+            paper=on,
+            root=root,
+            drawn=drawn,
+            signs={outcome: sign.upper() for outcome, sign in SIGNS.items()},
+            css=Markup(_css()),
+        )
     )
 
 
@@ -234,7 +241,12 @@ def pdf(page: str, using: str | None = None) -> bytes:
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             command.append("--no-sandbox")  # Chromium refuses to start otherwise; the page is our own and loads nothing
         try:
-            subprocess.run([*command, source.as_uri()], capture_output=True, timeout=PATIENCE, check=True)
+            own = dict.fromkeys(
+                ("XDG_CONFIG_HOME", "XDG_CACHE_HOME", "TMPDIR"), folder
+            )  # what it leaves goes with the folder
+            subprocess.run(
+                [*command, source.as_uri()], capture_output=True, timeout=PATIENCE, check=True, env=os.environ | own
+            )
             return target.read_bytes()
         except (OSError, subprocess.SubprocessError):
             raise refuse(

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
+from ..units import MINUTES_A_DAY
+
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -44,9 +46,9 @@ def spell(minutes: int) -> str:
     """
     if minutes < 90 and minutes != 60:
         return f"{minutes} min"
-    if minutes <= 2880:
+    if minutes <= 2 * MINUTES_A_DAY:
         hours, rest = divmod(minutes, 60)
         return f"{hours} h" + (f" {rest} min" if rest else "")
-    days, rest = divmod(minutes, 1440)
+    days, rest = divmod(minutes, MINUTES_A_DAY)
     hours, odd = divmod(rest, 60)
     return " ".join(f"{n} {unit}" for n, unit in ((days, "d"), (hours, "h"), (odd, "min")) if n)

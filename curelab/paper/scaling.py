@@ -15,7 +15,7 @@ from .. import units
 from ..batch import Batch
 from ..fields import InputError, Problem, refuse
 from ..recipe.piece import Piece
-from ..recipe.stages import SOLUTES
+from ..recipe.stages import SOLUTES, Bath
 from ..weighing import EquilibriumBrine, StrongBrine, on_scale
 from ..weighing.vessel import brine_volume, fits, footprint
 
@@ -172,14 +172,32 @@ def shop(batch: Batch) -> tuple[Item, ...]:
     """What to buy and what to have at hand: meat, cure, salt, sugar, water, vessel or bags, and a scale.
     No waste is counted in.
     """
-    system = batch.units
-    weigh = lambda mass: units.show(mass, "mass", system) if mass >= 0.1 else on_scale(mass).split(" (")[0]  # noqa: E731
+    need, baths, bags = _needed(batch)
+    items = [*_meat_items(batch), *_cure_items(batch, need), *_vessels(batch, baths, bags)]
+    if need["mix"] or need["nitrite"]:
+        fine = on_scale(need["mix"] or need["nitrite"]).partition("(use a ")[2].removesuffix(" scale)")
+        if fine:
+            items.append(Item("a fine scale", f"shows {fine}", "for the cure mix"))
+    return tuple(items)
+
+
+def _grams(mass: float, system: str) -> str:
+    """A mass as it is bought: what is small as finely as it is weighed."""
+    return units.show(mass, "mass", system) if mass >= 0.1 else on_scale(mass).split(" (")[0]
+
+
+def _meat_items(batch: Batch) -> list[Item]:
     items = []
     for kind in dict.fromkeys((piece.tissue, piece.thickness, piece.shape) for piece in batch.pieces):
         same = [piece for piece in batch.pieces if (piece.tissue, piece.thickness, piece.shape) == kind]
         count = f"{len(same)} pieces, " if len(same) > 1 else ""
-        note = f"{units.show(kind[1], 'length', system)} thick" + ("" if kind[2] == "slab" else f", {kind[2]}")
-        items.append(Item(str(kind[0]), count + weigh(sum(piece.weight for piece in same)), note))
+        note = f"{units.show(kind[1], 'length', batch.units)} thick" + ("" if kind[2] == "slab" else f", {kind[2]}")
+        items.append(Item(str(kind[0]), count + _grams(sum(piece.weight for piece in same), batch.units), note))
+    return items
+
+
+def _needed(batch: Batch) -> tuple[dict[str, float], list[Bath], bool]:
+    """(kg of each thing over all stages, the baths of its brines, whether bags are needed)."""
     need = dict.fromkeys(("mix", "salt", "nitrite", "nitrate", "sugar", "water", "soak"), 0.0)
     weighed, baths, bags = batch.weighed, [], False
     for written, stage in zip(batch.stages, batch.filled(), strict=True):
@@ -200,44 +218,31 @@ def shop(batch: Batch) -> tuple[Item, ...]:
             need["water"] += source.water
             baths.append(source)
         bags = bags or not stage.wet
-    label = weighed.weigh_out.cure if weighed is not None else None
+    return need, baths, bags
+
+
+def _cure_items(batch: Batch, need: dict[str, float]) -> list[Item]:
+    """Cure mix, salt, sugar and water."""
+    system, items = batch.units, []
+    label = batch.weighed.weigh_out.cure if batch.weighed is not None else None
     if need["mix"]:
         assert label is not None
-        items.append(
-            Item(
-                f"cure mix {label.name}",
-                weigh(need["mix"]),
-                f"with exactly {units.text(label.nitrite, 'fraction')} nitrite on its label",
-            )
-        )
+        strength = f"with exactly {units.text(label.nitrite, 'fraction')} nitrite on its label"
+        items.append(Item(f"cure mix {label.name}", _grams(need["mix"], system), strength))
     if need["nitrite"]:
-        items.append(
-            Item(
-                "cure mix",
-                f"with {weigh(need['nitrite'])} of sodium nitrite in it",
-                "divide by the share on its label; its salt counts as salt",
-            )
-        )
+        held = f"with {_grams(need['nitrite'], system)} of sodium nitrite in it"
+        items.append(Item("cure mix", held, "divide by the share on its label; its salt counts as salt"))
     if need["nitrate"]:
-        items.append(Item("sodium nitrate", weigh(need["nitrate"]), "in a mix made for curing"))
-    for name, words in (("salt", "plain salt"), ("sugar", "sugar")):
-        if need[name]:
-            items.append(
-                Item(
-                    words,
-                    weigh(need[name]),
-                    "weigh it: a spoon of coarse salt holds less" if name == "salt" else "",
-                )
-            )
+        items.append(Item("sodium nitrate", _grams(need["nitrate"], system), "in a mix made for curing"))
+    if need["salt"]:
+        note = "weigh it: a spoon of coarse salt holds less"
+        items.append(Item("plain salt", _grams(need["salt"], system), note))
+    if need["sugar"]:
+        items.append(Item("sugar", _grams(need["sugar"], system), ""))
     for name, words in (("water", "cold water for the brine"), ("soak", "cold water for the soak")):
         if need[name]:
             items.append(Item(words, units.show(need[name], "water", system)))
-    items += _vessels(batch, baths, bags)
-    if need["mix"] or need["nitrite"]:
-        fine = on_scale(need["mix"] or need["nitrite"]).partition("(use a ")[2].removesuffix(" scale)")
-        if fine:
-            items.append(Item("a fine scale", f"shows {fine}", "for the cure mix"))
-    return tuple(items)
+    return items
 
 
 def _vessels(batch: Batch, baths: list, bags: bool) -> list[Item]:

@@ -3,8 +3,8 @@ serving time.
 
 The stages keep the lengths that were asked for wherever the kitchen's hours allow it. Where they do not, a
 task moves to the nearest hour that does, the batch is computed again with the lengths and turns that come of
-it, and the difference is said. Lengths are elapsed time, so a plan across a clock change is right by the
-meat, not by the wall.
+it, and the difference is said. Lengths are elapsed time, so a stage that lasts across a clock
+change keeps its length, whatever the clock on the wall shows.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from ..engine.history import FREE
 from ..fields import refuse
 from ..learn.warm_log import warm_log
 from ..outcome import Outcome, run
+from ..units import MINUTES_A_DAY
 from . import say_time
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest
@@ -108,9 +109,9 @@ def schedule(
 ) -> Schedule:
     """Lay a batch into its kitchen's hours.
 
-    Parameters: `outcome`, what `run(batch, log=False)` gave, if it is there already; `log`: whether the days to check are told from the log
-    as well (the dates stay as planned); `now`, an aware time: a plan
-    backward from the serving time that should have begun before it is told so. A batch without `start` and
+    Parameters: `outcome`, what `run(batch, log=False)` gave, if it is there already; `log`: whether the
+    days to check take up the log (the dates stay as planned); `now`, an aware time: a plan backward from the
+    serving time that should have begun before it is told so. A batch without `start` and
     `plan` gets days instead of dates; one with `start` only, a floating clock that knows no clock change.
     Raises InputError for a plan that is impossible, with the nearest one that is possible.
     """
@@ -121,24 +122,12 @@ def schedule(
     links, where = _links(batch, wished)
     first = len(plan.before) if plan else 0
     serve = plan.serve if plan else None
-    remarks = []
     if serve is not None:
         borders = _lay(links, clock.instant(serve, "plan.serve"), len(links), clock, batch, "plan.serve", "serving")
         given = serve
     else:
         given = batch.start or "1970-01-01 00:00"
         borders = _lay(links, clock.instant(given, "start"), first, clock, batch, "start", "starting")
-    if known is not None and known.learned is not None:
-        remarks.append("Your log is taken up in the days to check; the dates above are as you planned them.")
-    elif batch.log:
-        remarks.append("The days to check are without your log.")
-    if clock.twice(given):
-        remarks.append(f'"{given}" happens twice, because the clocks go back; the first of the two is meant.')
-    if batch.start and plan is None:
-        remarks.append(
-            "No time zone is known, so a clock change on the way is not seen; name the zone under [plan], "
-            'like zone = "Europe/Berlin".'
-        )
     zero = borders[first]
     turns, left_out, wanted_turns = _turns(wished, borders, where, clock, batch)
     stages = _stages(wished, links, borders, where, turns, wanted_turns)
@@ -151,6 +140,7 @@ def schedule(
     begins = {index: borders[n] for n, index in reversed(list(enumerate(where))) if index is not None}
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
     checks = checks_of(known or wished, begins, ends, clock if dated else None, batch.units)
+    remarks = _remarks(batch, clock, given, known)
     if now is not None and serve is not None and not batch.log and borders[0] * 60 < now.timestamp():
         remarks.append(_too_late(links, now, clock, borders[0], batch.units))
     if serve is not None and clock.open(borders[-1], borders[-1]) == []:
@@ -169,8 +159,25 @@ def schedule(
     )
 
 
+def _remarks(batch: Batch, clock: KitchenClock, given: str, known: Outcome | None) -> list[str]:
+    """What is to be said of the log and of the clock, `given` the one time that the plan hangs on."""
+    remarks = []
+    if known is not None and known.learned is not None:
+        remarks.append("Your log is taken up in the days to check; the dates above are as you planned them.")
+    elif batch.log:
+        remarks.append("The days to check are without your log.")
+    if clock.twice(given):
+        remarks.append(f'"{given}" happens twice, because the clocks go back; the first of the two is meant.')
+    if batch.start and batch.plan is None:
+        remarks.append(
+            "No time zone is known, so a clock change on the way is not seen; name the zone under [plan], "
+            'like zone = "Europe/Berlin".'
+        )
+    return remarks
+
+
 def _links(batch: Batch, wished: Outcome) -> tuple[list[Link], list[int | None]]:
-    """The chain, and for each stretch the number of its stage (None: a step)."""
+    """The chain, and for each link the number of its stage (None: a step)."""
     plan = batch.plan
     step = lambda each: Link(each.name, _minutes(each.lasts), math.floor(each.longest / 60 + 1e-6))  # noqa: E731
     links: list[Link] = [step(each) for each in plan.before] if plan else []
@@ -213,8 +220,8 @@ def _lay(links, anchor, border, clock, batch, field, doing) -> list[int]:
 
 
 def _too_late(links, now: datetime, clock: KitchenClock, began: int, system: str) -> str:
-    """The nearest plan for who comes too late."""
-    opening = clock.open(math.ceil(now.timestamp() / 60), math.ceil(now.timestamp() / 60) + 90 * 1440)
+    """The nearest plan for one that should have begun already."""
+    opening = clock.open(math.ceil(now.timestamp() / 60), math.ceil(now.timestamp() / 60) + 90 * MINUTES_A_DAY)
     past = say_time.moment(clock.local(began), system, year=True)
     said = f"This plan should have begun on {past}, which is over."
     for first, last in opening:

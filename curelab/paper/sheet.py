@@ -9,35 +9,16 @@ from dataclasses import dataclass
 
 from .. import __version__, units
 from ..limits import CAUTIONS
-from ..matter.brine import to_strength
 from ..recipe.piece import Piece
 from ..show import pictures
+from ..show.in_short import brackets
 from ..show.pictures import Lines, Mark
-from ..show.report import brackets
 from ..units import capital
-from ..weighing import on_scale
 from . import say_time
 from .schedule import Schedule
+from .weighings import Weighing, grams, ounces, weighings
 
 PICTURES = 2  # profiles on a sheet: of the thickest and the thinnest piece
-OUNCE = 0.028349523125  # kg
-
-
-@dataclass(frozen=True)
-class Amount:
-    """One thing to weigh: what, how much in large, and the same in other words in small."""
-
-    what: str
-    large: str
-    small: str = ""
-
-
-@dataclass(frozen=True)
-class Weighing:
-    """What goes into one cure."""
-
-    title: str
-    amounts: tuple[Amount, ...]
 
 
 @dataclass(frozen=True)
@@ -120,20 +101,6 @@ class Label:
     version: str
 
 
-def ounces(kilograms: float) -> str:
-    """Pounds and ounces, to within 2 % of the mass.
-
-    >>> ounces(1.0), ounces(0.018), ounces(5.0)
-    ('2 lb 3.3 oz', '0.63 oz', '11 lb 0.5 oz')
-    """
-    total = kilograms / OUNCE
-    step = next((s for s in (0.5, 0.1, 0.05) if s <= 0.02 * total and s <= max(0.1, 0.005 * total)), 0.01)
-    step = step if total >= 0.5 else 0.001
-    pounds, rest = divmod(round(round(total / step) * step, 3), 16)
-    odd = f"{rest:.3f}".rstrip("0").rstrip(".")
-    return f"{pounds:.0f} lb {odd} oz" if pounds else f"{odd} oz"
-
-
 def sheet(found: Schedule) -> Sheet:
     """The sheet of a plan."""
     batch, planned = found.batch, found.planned
@@ -211,7 +178,7 @@ def label(found: Schedule) -> Label:
     cure = []
     if planned.weighed is not None and planned.weighed.cure_mix:
         mix, name = planned.weighed.cure_mix, planned.weighed.weigh_out.cure
-        cure.append(f"{_grams(mix)} of {name.name if name else 'cure mix'}")
+        cure.append(f"{grams(mix)} of {name.name if name else 'cure mix'}")
         cure.append(_per_kilogram(mix, green, water, "cure mix"))
     elif made is not None and made.nitrite:
         cure.append(_per_kilogram(made.nitrite, green, water, "sodium nitrite"))
@@ -256,7 +223,7 @@ def _meat(found: Schedule, piece: Piece) -> Meat:
     return Meat(
         piece.name,
         f"{piece.tissue}, {piece.shape}{cap}",
-        ounces(piece.weight) if system == "us" else _grams(piece.weight),
+        ounces(piece.weight) if system == "us" else grams(piece.weight),
         units.show(piece.thickness, "length", system),
         said,
     )
@@ -269,63 +236,6 @@ def _banded(band: tuple[float, float, float]) -> str:
 
 def _percent(fraction: float) -> str:
     return f"{100 * fraction:.2g}"
-
-
-def _grams(kilograms: float) -> str:
-    return on_scale(kilograms).split(" (")[0]
-
-
-def weighings(found: Schedule) -> tuple[Weighing, ...]:
-    """What goes into each cure, by the weigh-out or by the stage's own amounts."""
-    batch, planned = found.batch, found.planned
-    result = []
-    for index, stage in enumerate(planned.history.stages):
-        source = stage.put_in
-        if source is None:
-            continue
-        own = batch.stages[index].weighed
-        things: list[tuple[str, float]] = []
-        if planned.weighed is not None and not own:
-            made = planned.weighed
-            name = made.weigh_out.cure
-            mix = f"{name.name} ({units.text(name.nitrite, 'fraction')} nitrite)" if name else "cure mix"
-            things = [
-                ("water", made.water),
-                ("plain salt", made.plain_salt),
-                (mix, made.cure_mix),
-                ("sugar", made.sugar),
-            ]
-            cure = mix
-        else:
-            cure = "sodium nitrite, as the share of your cure mix (never pure)"
-            things = [
-                ("water", getattr(source, "water", 0.0)),
-                ("salt, that of the cure mix counted in", getattr(source, "salt", 0.0) or 0.0),
-            ]
-            things += [
-                (cure, getattr(source, "nitrite", 0.0)),
-                ("sodium nitrate", getattr(source, "nitrate", 0.0)),
-                ("sugar", getattr(source, "sugar", 0.0)),
-            ]
-        amounts = tuple(_amount(what, mass, batch.units, what == cure) for what, mass in things if mass > 0)
-        title = f"Weigh out for the {stage.tag}"
-        if getattr(source, "water", 0.0):
-            degrees = float(to_strength(source.strength, "salometer"))
-            title += f": {100 * source.strength:.1f} % salt, {degrees:.0f}° salometer"
-        result.append(Weighing(title, amounts))
-    return tuple(result)
-
-
-def _amount(what: str, mass: float, system: str, fine: bool) -> Amount:
-    large, _, scale = on_scale(mass).partition(" (")
-    scale = scale.rstrip(")")
-    if system == "metric" or fine:
-        also = ounces(mass) if system == "us" else ""
-        return Amount(what, large, "; ".join(part for part in (also, scale) if part))
-    also = large
-    if what == "water":
-        also = f"{units.show(mass, 'water', 'us')}, {large}"
-    return Amount(what, ounces(mass), "; ".join(part for part in (also, scale) if part))
 
 
 def _rows(found: Schedule) -> tuple[Row, ...]:
@@ -357,8 +267,10 @@ def _pictures(found: Schedule) -> tuple[Lines, ...]:
     drawn = []
     for number in chosen[:PICTURES]:
         lines = pictures.profile(planned.spread, end, ("salt",), pieces[number].name, found.batch.units)
-        day = say_time.day(last.date(), found.batch.units) if last else pictures.days(end)
-        drawn.append(dataclasses.replace(lines, sentence=lines.sentence.replace(pictures.days(end), day), marks=marks))
+        day = say_time.day(last.date(), found.batch.units) if last else units.hour_or_day(end)
+        drawn.append(
+            dataclasses.replace(lines, sentence=lines.sentence.replace(units.hour_or_day(end), day), marks=marks)
+        )
     return tuple(drawn)
 
 

@@ -43,7 +43,7 @@ class Task:
     @property
     def day(self) -> str:
         """ "day 2", "day 13, 45 min": elapsed since the first stage began."""
-        whole, rest = divmod(self.minutes, 1440)
+        whole, rest = divmod(self.minutes, units.MINUTES_A_DAY)
         return f"day {whole}" + (f", {say_time.spell(rest)}" if rest else "")
 
 
@@ -96,25 +96,18 @@ def tasks_of(
         )
         times = turns.get(index, [])
         for k, (time, meant) in enumerate(zip(times, wanted_turns.get(index, times), strict=True), 1):
-            tasks.append(
-                Task(
-                    f"stage-{index + 1}-turn-{k}",
-                    local(time),
-                    time - zero,
-                    f"Turn the pieces over, {k} of {len(times)}",
-                    "",
-                    index,
-                    wanted=meant - zero,
-                )
-            )
-    last = where[-1]
-    if batch.plan and batch.plan.serve:
-        title = "Serve" if last is None else f"{_out_of(planned, where, len(where))}; serve"
-    else:
-        done = "still raw: cook it, or keep it below 4 °C"
-        title = done.capitalize() if last is None else f"{_out_of(planned, where, len(where))}: {done}"
-    add("end", len(links), title)
+            key, title = f"stage-{index + 1}-turn-{k}", f"Turn the pieces over, {k} of {len(times)}"
+            tasks.append(Task(key, local(time), time - zero, title, "", index, wanted=meant - zero))
+    add("end", len(links), _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else ""))
     return tuple(tasks)
+
+
+def _end_words(batch: Batch, out: str) -> str:
+    """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
+    if batch.plan and batch.plan.serve:
+        return f"{out}; serve" if out else "Serve"
+    done = "still raw: cook it, or keep it below 4 °C"
+    return f"{out}: {done}" if out else done.capitalize()
 
 
 PLACES = {"core": "in the middle", "average": "on the whole", "surface": "outside"}
@@ -145,7 +138,7 @@ def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: s
     """Title and detail where a stage, or the next water of a soak, begins."""
     stage, system = planned.history.stages[index], batch.units
     lead = f"{out}, " if out else ""
-    until = getattr(batch.stages[index], "until", None)
+    until = batch.stages[index].until
     aim = f"until {in_words(until)}" if until else ""
     spent = say_time.spell(minutes)
     stretch = stage.stretches[number]

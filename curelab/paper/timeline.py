@@ -1,7 +1,7 @@
-"""A chain of stretches laid into a kitchen's hours: when each begins, moved as little as can be. Whole
+"""A chain of links laid into a kitchen's hours: when each begins, moved as little as can be. Whole
 minutes, no word of meat.
 
-Every border between two stretches wants hands, so it must lie in the kitchen's hours. A stretch keeps to its
+At every border between two links there is something to do, so it must lie in the kitchen's hours. A link keeps to its
 bounds; one with `give` may be shortened or drawn out, all by the same share and by no more than is needed.
 Feasible borders are worked out from the far end first, so that a border is never put where what follows
 cannot be done any more.
@@ -13,18 +13,19 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from ..units import MINUTES_A_DAY
 from .kitchen_clock import KitchenClock, Spans, intersect, later, nearest
 
-# By how much stretches with give are shortened (drawn out by the inverse), the least first; halved or doubled
+# By how much links with give are shortened (drawn out by the inverse), the least first; halved or doubled
 # at most (judgement).
 GIVES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5)
-MARGIN = 45 * 1440  # minutes searched beyond the chain for the nearest plan that is possible
+MARGIN = 45 * MINUTES_A_DAY  # minutes searched beyond the chain for the nearest plan that is possible
 
 
 @dataclass(frozen=True)
 class Link:
-    """One stretch: `nominal` minutes, at most `longest`; gives: may be stretched; waits: may be stretched
-    but not shortened.
+    """One link: `nominal` minutes, at most `longest`; gives: may be drawn out or shortened; waits: may be
+    drawn out but not shortened.
     """
 
     name: str
@@ -43,7 +44,7 @@ class Link:
 
 class Impossible(Exception):
     """No way to lay the chain with its anchor; `best`: the nearest anchor that works, None: nowhere near;
-    `stuck`: the name of a stretch that fits nowhere, "" if each fits alone.
+    `stuck`: the name of a link that fits nowhere, "" if each fits alone.
     """
 
     def __init__(self, best: int | None, stuck: str):
@@ -53,7 +54,7 @@ class Impossible(Exception):
 
 def lay(links: Sequence[Link], anchor: int, border: int, clock: KitchenClock, free_end: bool = False) -> list[int]:
     """Instants of the len(links) + 1 borders, with border number `border` at `anchor`. `free_end`: the last
-    border needs no hands.
+    border may lie outside the hours.
 
     Raises Impossible.
     """

@@ -6,9 +6,10 @@ import numpy as np
 
 from ..recipe.stages import Bath, Brine, Rest, Soak, Water
 from ..show.pictures import Lines
+from ..units import DAY
 from . import meat, series
 from .case import OURS, THEIRS, Case, Series, both, largest
-from .meat import BARE, COLD, DAY, HALF
+from .meat import BARE, COLD, HALF
 
 SALT = 0.05
 

@@ -11,9 +11,10 @@ from ..engine.history import History
 from ..engine.run import FREE
 from ..recipe.stages import Bath, Brine, Rest, SealedCure, Soak, Stage, Water
 from ..show.pictures import Lines
+from ..units import DAY
 from . import crank, layered, meat, series
 from .case import OURS, Case, Series, Table
-from .meat import BARE, COLD, DAY, SHAPES
+from .meat import BARE, COLD, SHAPES
 
 CELLS = (15, 30, 60, 120)
 TIMES = np.array([4.0, 8.0, 16.0, 40.0]) * DAY

@@ -9,9 +9,10 @@ from ..matter.tissue import TISSUES
 from ..recipe.stages import Bath, Brine
 from ..show.pictures import Lines
 from ..sources import default_numbers
+from ..units import DAY
 from . import meat, series
 from .case import Case, both, largest
-from .meat import COLD, DAY, HALF, NAMES
+from .meat import COLD, HALF, NAMES
 
 LASTS = 40 * DAY
 SALT = 0.05  # kg per kg of water in the bath at the start

@@ -14,9 +14,10 @@ from ..matter.tissue import obstruction, tissue
 from ..recipe.stages import Bath, Brine
 from ..show.pictures import Lines, Mark, Series
 from ..sources import default_numbers
+from ..units import DAY
 from . import meat
 from .case import Case, Missing, both, largest, upward
-from .meat import COLD, DAY
+from .meat import COLD
 
 CAP, THICK, WEIGHT = 0.01, 0.05, 2.0
 WATER, SALT, NITRITE = 1.5, 0.06, 4e-4  # kg

@@ -21,9 +21,10 @@ from ..show.pictures import Lines, Mark
 from ..sources import default_numbers, read_table
 from ..transport.modes import modes_of
 from ..transport.network import Part, assemble
+from ..units import DAY
 from . import meat
 from .case import Case, both, largest, upward
-from .meat import BARE, COLD, DAY
+from .meat import BARE, COLD
 
 TERMS = 200
 

@@ -9,8 +9,8 @@ from ..engine.simulate import CELLS, simulate
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
+from ..units import HOUR
 
-DAY = 86400.0
 HALF = 0.04  # m: half of a thickness of 8 cm, or the radius
 COLD = "3 degC"  # a node of the printed diffusivities, so that nothing is interpolated
 SHAPES = {
@@ -42,7 +42,7 @@ def nitrite_loss() -> float:
     """1/s in lean beef of the usual pH at 3 degC: log10 of the half-life in hours is a + b T + c pH, printed row by row."""
     numbers = default_numbers()
     a, b, c = (numbers[f"nitrite.nordin.{part}"].value for part in ("constant", "per_degC", "per_ph"))
-    return float(np.log(2) / (3600 * 10 ** (a + b * 3 + c * numbers["ph.beef"].value)))
+    return float(np.log(2) / (HOUR * 10 ** (a + b * 3 + c * numbers["ph.beef"].value)))
 
 
 def run(stages: Stage | list[Stage], film: float = BARE, cells: int = CELLS, **changes) -> History:

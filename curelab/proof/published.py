@@ -14,6 +14,7 @@ from scipy.optimize import brentq
 from ..forecast.practice import held_against_model
 from ..matter import brine, tissue
 from ..sources import default_numbers, read_table
+from ..units import HOUR
 from . import meat, series
 from .case import Table
 
@@ -49,10 +50,10 @@ def experiments() -> tuple[Experiment, ...]:
     cube = {key.split()[0]: value for key, value in values("aykin2021").items()}
     inside = 100 * cube["salt"] / (cube["salt"] + cube["moisture"])
     fourier = brentq(lambda fo: float(series.constant("sphere").uptake(np.array([fo]))[0]) - inside / 4, 1e-3, 1.0)
-    hours = lambda size: fourier * (size / 2) ** 2 / (meat.salt_diffusivity() * 3600)  # noqa: E731
+    hours = lambda size: fourier * (size / 2) ** 2 / (meat.salt_diffusivity() * HOUR)  # noqa: E731
     saturated = float(brine.solubility(277.15))
     cod = _cod()
-    flat = 2 * np.sqrt(21 * 3600 * meat.salt_diffusivity() / _ninety())
+    flat = 2 * np.sqrt(21 * HOUR * meat.salt_diffusivity() / _ninety())
     free = numbers["water.salt_diffusivity.25C"].value * 1e-9
     low, high = (numbers["obstruction.lean"].low or 0.0, numbers["obstruction.lean"].high or 0.0)
     uptake = [100 * float(tissue.water_change(x)) for x in (0.02, 0.05, 0.10)]

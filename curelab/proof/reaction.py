@@ -14,9 +14,10 @@ from ..engine.run import FREE
 from ..recipe.stages import Bath, Brine
 from ..show.pictures import Lines
 from ..sources import default_numbers
+from ..units import DAY
 from . import meat, series
 from .case import THEIRS, Case, both, largest
-from .meat import BARE, COLD, DAY, HALF, NAMES
+from .meat import BARE, COLD, HALF, NAMES
 
 NITRITE = 2e-4  # kg per kg of water in the bath
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from .. import units
-from ..fields import Rule, refuse
+from ..fields import Choice, InputError, Problem, Rule, refuse
+from ..letters import quoted
 
 PLACES = ("core", "average", "surface")
 QUANTITIES = ("free nitrite", "salt", "sugar", "nitrate", "nitrite")
@@ -17,9 +18,55 @@ BASES = {
     "meat": "of the meat",
     "green weight": "of the green weight",
 }
+DIRECTIONS = (">=", "<=")
+_ALSO = {"middle": "core"}  # a reader's word for a place
 _PATTERN = re.compile(
-    rf"^({'|'.join(PLACES)}) ({'|'.join(QUANTITIES)}) (>=|<=) (.+?)(?: ({'|'.join(BASES.values())}))?$", re.IGNORECASE
+    rf"^({'|'.join((*PLACES, *_ALSO))}) ({'|'.join(QUANTITIES)}) ({'|'.join(DIRECTIONS)}) (.+?)(?: ({'|'.join(BASES.values())}))?$",
+    re.IGNORECASE,
 )
+_LONGEST = 200  # letters
+
+
+def place_of(word: str, places: tuple[str, ...] = PLACES) -> str:
+    """The place that a word names; "middle" is the core. `places`: which are known where it is asked. Raises InputError for any other.
+
+    >>> place_of("middle"), place_of("surface")
+    ('core', 'surface')
+    """
+    return _one_of("place", _ALSO.get(word, word) if isinstance(word, str) else word, places)
+
+
+def quantity_of(word: str) -> str:
+    """The quantity that a word names. Raises InputError for any other."""
+    return _one_of("quantity", word, QUANTITIES)
+
+
+def basis_of(word: str) -> str:
+    """What a fraction is a fraction of, a key of BASES. Raises InputError for any other."""
+    return _one_of("basis", word, tuple(BASES))
+
+
+def sign_of(word: str) -> str:
+    """ ">=" or "<=". Raises InputError for any other."""
+    return _one_of("sign", word, DIRECTIONS)
+
+
+def target_of(given: str | float) -> float:
+    """A fraction above 0 and at most 1, from words ("90 %") or a number. Raises InputError for any other."""
+    try:
+        value = units.read(given, "fraction")
+    except ValueError as error:
+        raise refuse("target", str(error)) from None
+    if not 0 < value <= 1:
+        raise refuse("target", f"{quoted(given)} is a target outside 0 to 100 %")
+    return value
+
+
+def _one_of(where: str, word: str, known: tuple[str, ...]) -> str:
+    try:
+        return Choice(known).read(word, True)
+    except InputError as error:
+        raise InputError(error.under(where)) from None
 
 
 @dataclass(frozen=True)
@@ -28,6 +75,7 @@ class Criterion:
 
     basis: "meat" = of the meat as it is then (default for salt and sugar), "green weight" = of the raw weight (default for nitrite
     and nitrate, as rules count them), "water phase" = solute / (solute + water), "equilibrium" = of where this stage would end.
+    Raises InputError, however it is made, with every word that is not known and a target outside 0 to 1.
 
     >>> str(Criterion.parse("core salt >= 90 % of equilibrium"))
     'core salt >= 90 % of equilibrium'
@@ -41,19 +89,30 @@ class Criterion:
     target: float
     basis: str
 
+    def __post_init__(self):
+        problems: list[Problem] = []
+        for name, read in _READERS.items():
+            try:
+                object.__setattr__(self, name, read(getattr(self, name)))
+            except InputError as error:
+                problems += error.problems
+        if problems:
+            raise InputError(problems)
+
     @classmethod
     def parse(cls, words: str) -> Criterion:
         """Raises ValueError with one sentence when the words say something else."""
-        match = _PATTERN.match(" ".join(str(words).split()))
+        said = " ".join(str(words)[: _LONGEST + 1].split())
+        match = _PATTERN.match(said) if len(said) <= _LONGEST else None
         if not match:
             raise ValueError(
-                f'"{words}" is not a criterion; write it like "core salt >= 90 % of equilibrium" or "average salt <= 2.4 %"'
+                f'{quoted(words)} is not a criterion; write it like "core salt >= 90 % of equilibrium" or "average salt <= 2.4 %"'
             )
         place, quantity, sign, target, basis = match.groups()
         quantity = quantity.lower()
         value = units.read(target, "fraction")
         if not 0 < value <= 1:
-            raise ValueError(f'"{words}" has a target outside 0 to 100 %')
+            raise ValueError(f"{quoted(words)} has a target outside 0 to 100 %")
         names = {phrase: name for name, phrase in BASES.items()}
         return cls(place.lower(), quantity, sign, value, names[basis.lower()] if basis else default_basis(quantity))
 
@@ -71,25 +130,7 @@ class Criterion:
         return f"{self.place} {self.quantity} {self.sign} {units.text(self.target, 'fraction')}{basis}"
 
 
-def place_of(word: str) -> str:
-    """A place by its name; "middle" is the core. Raises ValueError for another."""
-    return _known("place", "core" if word == "middle" else word, PLACES)
-
-
-def quantity_of(word: str) -> str:
-    """A quantity by its name. Raises ValueError for another."""
-    return _known("quantity", word, QUANTITIES)
-
-
-def basis_of(word: str) -> str:
-    """A basis by its name. Raises ValueError for another."""
-    return _known("basis", word, tuple(BASES))
-
-
-def _known(what: str, word: str, known: tuple[str, ...]) -> str:
-    if word not in known:
-        raise ValueError(f'{what} "{word}" is not one of {", ".join(known)}')
-    return word
+_READERS = {"place": place_of, "quantity": quantity_of, "sign": sign_of, "target": target_of, "basis": basis_of}
 
 
 def default_basis(quantity: str) -> str:

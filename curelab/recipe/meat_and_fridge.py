@@ -8,12 +8,13 @@ from __future__ import annotations
 import difflib
 from pathlib import Path
 
+from .. import files
 from ..fields import Choice, Problem, Record, Several, Words, from_plain, quantity, ruled, to_plain
 from ..sources import read_table as read_dataset
-from ..tomlfile import read_table, to_toml, write_text
+from ..tomlfile import read_table, to_toml
 
 SCHEMA = 1
-LONGEST_STORY = 2000  # letters of `learned_from`
+MOST_LETTERS = 2000  # letters of `learned_from`
 
 
 class Known(Record):
@@ -56,7 +57,7 @@ class MeatAndFridge(Record):
     schema: int = ruled(Choice((SCHEMA,)))  # type: ignore[arg-type]
     name: str = ruled(Words(120))
     note: str = ruled(Words(2000), "")
-    learned_from: str = ruled(Words(LONGEST_STORY), "")
+    learned_from: str = ruled(Words(MOST_LETTERS), "")
     known: tuple[Known, ...] = ruled(Several((Known,), least=1, most=60))
 
     def conflicts(self):
@@ -67,7 +68,7 @@ class MeatAndFridge(Record):
 
 def save_profile(profile: MeatAndFridge, path: str | Path, *, overwrite: bool = False) -> None:
     """Write it to a TOML file, whole or not at all. Raises InputError for a file that is there, unless `overwrite`."""
-    write_text(path, to_toml(to_plain(profile)), overwrite=overwrite)
+    files.write(path, to_toml(to_plain(profile)), overwrite=overwrite)
 
 
 def load_profile(path: str | Path) -> MeatAndFridge:

@@ -10,9 +10,9 @@ from datetime import date, datetime
 from typing import NamedTuple
 
 from ..fields import Problem, Record, Rule, Several, Words, quantity, refuse, ruled
+from ..units import MINUTES_A_DAY
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-DAY = 1440  # minutes
 
 
 class LocalTimeRule(Rule):
@@ -70,8 +70,16 @@ class HoursRule(Rule):
         if isinstance(given, Hours):
             return given
         match = self._PATTERN.match(given) if isinstance(given, str) else None
-        opens, closes = (int(match[1]) * 60 + int(match[2]), int(match[3]) * 60 + int(match[4])) if match else (DAY, 0)
-        if match is None or opens >= DAY or closes > DAY or int(match[2]) > 59 or int(match[4]) > 59:
+        opens, closes = (
+            (int(match[1]) * 60 + int(match[2]), int(match[3]) * 60 + int(match[4])) if match else (MINUTES_A_DAY, 0)
+        )
+        if (
+            match is None
+            or opens >= MINUTES_A_DAY
+            or closes > MINUTES_A_DAY
+            or int(match[2]) > 59
+            or int(match[4]) > 59
+        ):
             raise refuse("", f'{given!r} are not the hours of a kitchen; write them like "07:00-22:00"')
         if opens == closes:
             raise refuse("", f'"{given}" opens and closes at once; leave hours out for a kitchen that never closes')
@@ -135,7 +143,7 @@ class Plan(Record):
     """The dates around a batch. Either the batch has a `start` (when its first stage begins) or the plan says
     when to `serve`.
 
-    zone: IANA name. hours, closed: when hands are there (None: always). before: steps that end as the first
+    zone: IANA name. hours, closed: when the kitchen is open (None: always). before: steps that end as the first
     stage begins; after: steps that follow the last stage, up to serving. remind [s]: how long before a task
     the calendar rings.
 

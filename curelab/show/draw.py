@@ -72,7 +72,7 @@ def _(result: Profile, *, system: str = "metric"):
     times = [None] if result.times is None else np.resize(result.times, len(values)).tolist()
     series = tuple(
         pictures.Series(
-            result.quantity if time is None else pictures.days(time), along * result.depth, factor * row,
+            result.quantity if time is None else units.hour_or_day(time), along * result.depth, factor * row,
             pictures.COLOURS[result.quantity], list(pictures.PIECE_DASHES)[n % len(pictures.PIECE_DASHES)],
         )
         for n, (time, row) in enumerate(zip(times, values, strict=True))

@@ -11,7 +11,6 @@ from .. import units
 from ..engine.drawn import drawn_case
 from ..engine.history import History
 from ..engine.simulate import CELLS, LEAST_CELLS, simulate
-from ..forecast import DAY
 from ..learn.readings import GRID, IN_THE_BATH, USUAL_ERROR, Measurement, salometer, usually_off
 from ..learn.update import Update
 from ..outcome import CURED, CURED_SHARE
@@ -128,10 +127,14 @@ def the_middle(planned: Spread, learned: Spread | None, cure: int, ends: float, 
         if one is not None
     ]
     cured = Series(
-        f"cured ({100 * CURED_SHARE:.0f} %)", np.array([0.0, end / DAY]), np.full(2, 100 * CURED_SHARE), BLACK, "2 3"
+        f"cured ({100 * CURED_SHARE:.0f} %)",
+        np.array([0.0, end / units.DAY]),
+        np.full(2, 100 * CURED_SHARE),
+        BLACK,
+        "2 3",
     )
     label = f"salt in the middle of the {name}, % of final"
-    marks = (Mark("x", ends / DAY, "the plan ends"),)
+    marks = (Mark("x", ends / units.DAY, "the plan ends"),)
     return Lines(_sentence(label, lines, 0), "days since the start", label, (*lines, cured), marks)
 
 
@@ -156,8 +159,8 @@ def _round_days(seconds: float) -> float:
     """Up to whole tens of days, or fewer where it is short, so that more draws seldom ask for other times than few did."""
     if not np.isfinite(seconds):
         return seconds
-    step = next(days for days, up_to in ((2, 10), (5, 40), (10, np.inf)) if seconds <= up_to * DAY)
-    return float(step * DAY * np.ceil(seconds / (step * DAY)))
+    step = next(days for days, up_to in ((2, 10), (5, 40), (10, np.inf)) if seconds <= up_to * units.DAY)
+    return float(step * units.DAY * np.ceil(seconds / (step * units.DAY)))
 
 
 def meaning(found: Update, bands: bool) -> str:
@@ -215,7 +218,7 @@ def _line(label: str, times: np.ndarray, factor: float, found: Band, planned: bo
     middle, low, high = found
     band = (None, None) if low is None or high is None else (factor * low, factor * high)
     colour, dash = (GREY, "8 4") if planned else (COLOURS["salt"], "")
-    return Series(label, times / DAY, factor * middle, colour, dash, *band)
+    return Series(label, times / units.DAY, factor * middle, colour, dash, *band)
 
 
 def _strokes(label: str, spans: Sequence[tuple[float, np.ndarray]], width: float) -> Series | None:
@@ -227,9 +230,9 @@ def _strokes(label: str, spans: Sequence[tuple[float, np.ndarray]], width: float
     half = HALF * width
     for number, (at, (low, middle, high)) in enumerate(spans):
         after = spans[number + 1][0] if number + 1 < len(spans) else np.inf
-        left = max(at - half, xs[-1] * DAY if xs else 0.0)  # x must not go back
+        left = max(at - half, xs[-1] * units.DAY if xs else 0.0)  # x must not go back
         right = min(at + half, after)
-        xs += [x / DAY for x in (left, at, at, at, at, right, right)]
+        xs += [x / units.DAY for x in (left, at, at, at, at, right, right)]
         ys += [middle, middle, high, low, middle, middle, np.nan]
     return Series(label, np.array(xs), np.array(ys), BLACK)
 

@@ -15,6 +15,7 @@ from ..engine.run import FREE
 from ..outcome import CURED_SHARE
 from ..recipe.criterion import default_basis
 from ..spread import Spread
+from ..units import DAY, HOUR, hour_or_day
 
 COLOURS = {"salt": "#0072B2", FREE: "#D55E00", "nitrite": "#009E73", "sugar": "#CC79A7", "nitrate": "#000000"}
 DASHES = {"salt": "", FREE: "8 4", "nitrite": "2 3", "sugar": "8 3 2 3", "nitrate": "14 4"}
@@ -75,7 +76,7 @@ class Map:
 
 def band_note(many: Spread) -> str:
     """What the shading means, in one line; nothing without bands."""
-    if not many:
+    if not many.banded:
         return ""
     return f"shaded: 8 cases of 10, of {many.count} draws of {len(many.inputs)} uncertain inputs; line: the middle case"
 
@@ -111,11 +112,6 @@ def scale(quantity: str, basis: str | None = None) -> tuple[float, str]:
 def depth_scale(system: str) -> tuple[float, str]:
     """(factor, unit) for depth."""
     return (1000.0, "mm") if system == "metric" else (1 / 0.0254, "in")
-
-
-def days(seconds: float) -> str:
-    """ "day 9.5", or hours in the first two days."""
-    return f"{seconds / 3600:.3g} h" if seconds < 172800 else f"day {seconds / 86400:.3g}"
 
 
 def profile(
@@ -160,7 +156,7 @@ def _inside(many: Spread, time: float, quantities, piece: str, basis) -> str:
         parts.append(
             f"{NAMES.get(quantity, quantity)}: {said['core']} {unit.split()[0] if factor == 100 else 'mg/kg'} in the middle, {said['surface']} outside"
         )
-    return f"{piece.capitalize()}, {days(time)}. {'; '.join(parts).capitalize()}."
+    return f"{piece.capitalize()}, {hour_or_day(time)}. {'; '.join(parts).capitalize()}."
 
 
 def _number(factor: float, usual: float, low: float | None, high: float | None) -> str:
@@ -185,16 +181,16 @@ def over_time(
         usual, low, high = many.at(place, quantity, times, name, basis)
         lines.append(
             Series(
-                place, times / 86400, factor * usual, COLOURS[quantity], PLACE_DASHES[place],
+                place, times / DAY, factor * usual, COLOURS[quantity], PLACE_DASHES[place],
                 None if low is None else factor * low, None if high is None else factor * high,
             )
         )  # fmt: skip
     marks = [Mark("y", factor * target, target_label)] if target is not None else []
     if now is not None:
-        marks.append(Mark("x", now / 86400, days(now)))
+        marks.append(Mark("x", now / DAY, hour_or_day(now)))
     for when, label in zip(window or (), ("cured from here", "too salty from here"), strict=False):
         if when <= many.usual.length:
-            marks.append(Mark("x", when / 86400, label))
+            marks.append(Mark("x", when / DAY, label))
     end = many.usual.length if now is None else now
     return Lines(
         _inside(many, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)} in the {name}, {unit}",
@@ -214,7 +210,7 @@ def middles(many: Spread, pieces: list[str], now: float | None = None, target: f
         usual, low, high = many.at("core", "salt", times, name, "equilibrium")
         lines.append(
             Series(
-                name, times / 86400, 100 * usual, PIECE_COLOURS[number % 5], PIECE_DASHES[number % 5],
+                name, times / DAY, 100 * usual, PIECE_COLOURS[number % 5], PIECE_DASHES[number % 5],
                 None if low is None else 100 * low, None if high is None else 100 * high,
             )
         )  # fmt: skip
@@ -222,9 +218,9 @@ def middles(many: Spread, pieces: list[str], now: float | None = None, target: f
             said.append(f"{name} {100 * many.at('core', 'salt', [now], name, 'equilibrium').middle[0]:.0f} %")
     marks = [Mark("y", 100 * target, f"cured: {100 * target:.0f} %")]
     if now is not None:
-        marks.append(Mark("x", now / 86400, days(now)))
+        marks.append(Mark("x", now / DAY, hour_or_day(now)))
     return Lines(
-        f"In the middle on {days(now)}: {', '.join(said)} of the salt it is heading for." if now is not None else "The middles over the days.",
+        f"In the middle on {hour_or_day(now)}: {', '.join(said)} of the salt it is heading for." if now is not None else "The middles over the days.",
         "days since the start", "salt in the middle, % of final", tuple(lines), tuple(marks), band_note(many),
     )  # fmt: skip
 
@@ -255,7 +251,7 @@ def soak_hours(many: Spread, begin: float, piece: str | int = 0, target: float |
     name = _name(many, piece)
     times = many.usual.times
     times = np.concatenate([[begin + 1.0], times[times > begin + 1.0]])
-    hours = (times - begin) / 3600
+    hours = (times - begin) / HOUR
     lines = []
     for label, place, dash in (
         ("on the whole", "average", ""),
@@ -289,7 +285,7 @@ def bath(many: Spread) -> Lines:
     first, last = 100 * middle[1], 100 * middle[wet[-1]]
     return Lines(
         f"The bath goes from {first:.1f} % to {last:.1f} % salt.", "days since the start", "salt in the bath, % by weight",
-        (Series("bath", times / 86400, 100 * middle, COLOURS["salt"], "", *band),), (), band_note(many),
+        (Series("bath", times / DAY, 100 * middle, COLOURS["salt"], "", *band),), (), band_note(many),
     )  # fmt: skip
 
 
@@ -311,13 +307,13 @@ def depth_map(
         through = np.flatnonzero(where >= found.depth[-1] / 2)
         if len(through):  # the line ends where both sides meet
             where[through[0] + 1 :] = np.nan
-        line = (times / 86400, along * where)
+        line = (times / DAY, along * where)
     value = factor * history.core(quantity, None, name, basis)
     return Map(
         f"{name.capitalize()}: {NAMES.get(quantity, quantity)} from face to face over the days; the middle ends at {value:.3g} "
         f"{'mg/kg' if factor > 1000 else '%'}.",
         "days since the start", f"depth, {length_unit}", f"{NAMES.get(quantity, quantity)}, {unit}",
-        times / 86400, along * depth, factor * z, line, level_label,
+        times / DAY, along * depth, factor * z, line, level_label,
     )  # fmt: skip
 
 

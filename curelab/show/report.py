@@ -5,203 +5,127 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from .. import __version__, units
+from .. import __version__, files, units
 from ..engine.run import FREE
-from ..fields import InputError, Problem, to_plain
+from ..fields import InputError, Problem, refuse, to_plain
 from ..forecast import Answer
 from ..limits import CAUTIONS, Verdict
-from ..outcome import DO_NOT_WAIT, Cured, Outcome
-from ..spread import Band, Chance, Windows
-from ..spread.answers import in_ten, ordered
+from ..limits.verdict import SIGNS
+from ..outcome import Cured, Outcome
+from ..spread import Band, Windows
+from ..spread.answers import ordered
 from ..spread.sensitivity import Importance
-from ..tomlfile import write_text
+from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER, Weighed
-
-WIDTH = 96
-MOST_FAILED = 4  # checks that are told in short; the others stand among the checks
-
-
-# One set of words for a verdict, on paper and on every page.
-SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "in order"}
+from .in_short import brackets, checked, how_sure, in_short, often
 
 
 def words(outcome: Outcome, long: bool = False) -> str:
     """The report a cook reads: what to know first, then what to weigh and do, how sure it is, and what it rests on. `long` adds sources
     and methods.
     """
-    batch, system = outcome.batch, outcome.batch.units
+    batch = outcome.batch
     out = [batch.name, "=" * min(len(batch.name), WIDTH)]
     if batch.invented:
         out.append("(An invented example, to learn from.)")
     if batch.note:
         out += _wrapped(batch.note)
-    out += ["", f"IN SHORT  (in brackets: 8 cases of 10, of {outcome.draws} draws; see HOW SURE)"]
-    for sentence in in_short(outcome):
-        out += _wrapped(sentence, "    ", "  - ")
-    out += ["", "THE MEAT"]
-    for piece in batch.pieces:
+    drawn = f"(in brackets: 8 cases of 10, of {outcome.draws} draws; see HOW SURE)"
+    out += ["", f"IN SHORT  {drawn}", *_points(in_short(outcome))]
+    out += _what_to_do(outcome)
+    out += ["", f"STAGE BY STAGE  {drawn}", *_stage_lines(outcome)]
+    for answer in outcome.answers:
+        if not isinstance(answer, Windows):  # the window stands at the top
+            out += _wrapped(answer.sentence)
+    out += _check_lines(outcome, long)
+    out += ["", "CAUTIONS", *_points(CAUTIONS)]
+    if long:
+        out += _meaning_lines(outcome)
+    out += ["", "HOW SURE", *_points(how_sure(outcome))]
+    if outcome.said:
+        out += ["", "WHAT THE LOG SAYS", *_points(outcome.said)]
+    out += ["", "WHAT IT RESTS ON", *_points((*outcome.history.assumptions, _numbers_used(outcome, long)))]
+    out.append(f"  curelab {__version__}")
+    return "\n".join(out) + "\n"
+
+
+def _points(sentences: Sequence[str]) -> list[str]:
+    return [line for sentence in sentences for line in _wrapped(sentence, "    ", "  - ")]
+
+
+def _what_to_do(outcome: Outcome) -> list[str]:
+    """The meat, what to weigh, and the vessel."""
+    system, out = outcome.batch.units, ["", "THE MEAT"]
+    for piece in outcome.batch.pieces:
         cap = f", {units.show(piece.fat_cap, 'length', system)} of fat on {piece.capped}" if piece.fat_cap else ""
         out.append(
             f"  {piece.name}: {piece.tissue}, {units.show(piece.weight, 'mass', system)} raw, "
             f"{units.show(piece.thickness, 'length', system)} thick ({piece.shape}){cap}"
         )
     if outcome.weighed is not None:
-        out += ["", "WEIGH OUT"]
-        out += [f"  {line}" for line in outcome.weighed.lines(system)]
+        out += ["", "WEIGH OUT", *(f"  {line}" for line in outcome.weighed.lines(system))]
         for caution in outcome.weighed.cautions:
             out += _wrapped(f"CAUTION  {caution}")
     if outcome.vessel is not None:
-        out += ["", "THE VESSEL"]
-        out += _wrapped(outcome.vessel.sentence)
-    out += ["", f"STAGE BY STAGE  (in brackets: 8 cases of 10, of {outcome.draws} draws; see HOW SURE)"]
-    out += _stage_lines(outcome)
-    for answer in outcome.answers:
-        if not isinstance(answer, Windows):  # the window stands at the top
-            out += _wrapped(answer.sentence)
-    out += [
-        "",
-        f"CHECKS  (rules: {batch.rules}; a guide, not a permit: your local code and licensed practice go first)",
-        *_wrapped(
-            f"In brackets: how often, of {_checked(outcome.chances)} draws (see HOW SURE); nothing where all draws agree."
-        ),
-    ]
+        out += ["", "THE VESSEL", *_wrapped(outcome.vessel.sentence)]
+    return out
+
+
+def _check_lines(outcome: Outcome, long: bool) -> list[str]:
+    """What the checks came to: all of them with their sources when `long`, else in full only those that want a look."""
+    drawn = (
+        f"In brackets: how often, of {checked(outcome.chances)} draws (see HOW SURE); nothing where all draws agree."
+    )
+    rules = (
+        f"CHECKS  (rules: {outcome.batch.rules}; a guide, not a permit: your local code and licensed practice go first)"
+    )
+    out = ["", rules, *_wrapped(drawn)]
     for verdict in outcome.verdicts:
         if verdict.outcome != "pass" or long:
             source = f" [{verdict.source}]" if long else ""
-            out += _wrapped(
-                f"{SIGNS[verdict.outcome]}: {verdict.sentence}{_often(outcome, verdict)}{source}", "      ", "  "
-            )
-    passed = [verdict for verdict in outcome.verdicts if verdict.outcome == "pass"]
-    if passed and not long:
-        always = [verdict.name for verdict in passed if not _often(outcome, verdict)]
-        if always:
-            out += _wrapped(f"in order: {'; '.join(dict.fromkeys(always))}.", "      ", "  ")
-        some = [f"{verdict.name}{_often(outcome, verdict)}" for verdict in passed if _often(outcome, verdict)]
-        if some:
-            out += _wrapped(
-                f"in order as planned, not in every case: {'; '.join(dict.fromkeys(some))}.", "      ", "  "
-            )
-    out += ["", "CAUTIONS"]
-    for caution in CAUTIONS:
-        out += _wrapped(caution, "    ", "  - ")
+            said = f"{SIGNS[verdict.outcome]}: {verdict.sentence}{often(outcome, verdict)}{source}"
+            out += _wrapped(said, "      ", "  ")
     if long:
-        for index, meaning in outcome.meanings:
-            out += ["", f"WHAT THE GRAMS MEAN  (stage {index + 1}, {outcome.history.stages[index].tag})"]
-            for line in meaning.lines():
-                out += _wrapped(line, "    ")
-            if len(meaning.nitrite) > 1 and any(row.value for row in meaning.nitrite):
-                out += _wrapped(WHY_METHODS_DIFFER, "    ")
-    out += ["", "HOW SURE"]
-    for sentence in how_sure(outcome):
-        out += _wrapped(sentence, "    ", "  - ")
-    if outcome.said:
-        out += ["", "WHAT THE LOG SAYS"]
-        for sentence in outcome.said:
-            out += _wrapped(sentence, "    ", "  - ")
-    out += ["", "WHAT IT RESTS ON"]
-    for sentence in outcome.history.assumptions:
-        out += _wrapped(sentence, "    ", "  - ")
-    uncertain = [number for number in outcome.history.sources if number.how in ("memory", "judgement")]
+        return out
+    passed = [verdict for verdict in outcome.verdicts if verdict.outcome == "pass"]
+    always = dict.fromkeys(verdict.name for verdict in passed if not often(outcome, verdict))
+    some = dict.fromkeys(f"{each.name}{often(outcome, each)}" for each in passed if often(outcome, each))
+    for names, what in ((always, "in order"), (some, "in order as planned, not in every case")):
+        if names:
+            out += _wrapped(f"{what}: {'; '.join(names)}.", "      ", "  ")
+    return out
+
+
+def _meaning_lines(outcome: Outcome) -> list[str]:
+    """What the grams of each cure mean, by every way of counting."""
+    out = []
+    for index, meaning in outcome.meanings:
+        out += ["", f"WHAT THE GRAMS MEAN  (stage {index + 1}, {outcome.history.stages[index].tag})"]
+        for line in meaning.lines():
+            out += _wrapped(line, "    ")
+        if len(meaning.nitrite) > 1 and any(row.value for row in meaning.nitrite):
+            out += _wrapped(WHY_METHODS_DIFFER, "    ")
+    return out
+
+
+def _numbers_used(outcome: Outcome, long: bool) -> str:
+    """How many published numbers were used, and how many of them are not well known."""
+    sources = outcome.history.sources
+    uncertain = [number for number in sources if number.how in ("memory", "judgement")]
     told = f": {', '.join(number.key for number in uncertain)}" if long else ""
-    out += _wrapped(
-        f"{len(outcome.history.sources)} published numbers were used; {len(uncertain)} of them rest on memory or judgement{told}. "
-        f"They stand in the tables of datasets/ with their sources.{'' if long else ' --long prints sources and ways of counting.'}",
-        "    ",
-        "  - ",
-    )
-    out.append(f"  curelab {__version__}")
-    return "\n".join(out) + "\n"
-
-
-def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> list[str]:
-    """What a cook must know before all else. `chances`: of the checks, default those of the outcome."""
-    logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
-    warm = logged is not None and logged.outcome == "fail"
-    said = []
-    if logged is not None and logged.outcome != "pass":
-        said.append(f"{SIGNS[logged.outcome]}: {logged.sentence}")
-    if outcome.said and not warm:
-        taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
-        said.append(f"From your log: {outcome.said[0]} {taken}")
-    if outcome.cured and not warm:  # no day is worth saying for meat that was warm
-        said += [each.sentence(outcome.batch.units) for each in outcome.cured]
-        said += [DO_NOT_WAIT] if any(each.waiting_is_wrong for each in outcome.cured) else []
-        said.append(
-            "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite. It is still raw."
-        )
-    counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
-    failed = [verdict.sentence for verdict in outcome.verdicts if verdict.outcome == "fail" and verdict is not logged]
-    said += [f"NOT IN ORDER: {sentence}" for sentence in failed[:MOST_FAILED]]
-    if not warm:
-        said += [found.told for found in outcome.windows]
-        said += _watch(outcome, outcome.chances if chances is None else chances)
-    raw = " None of them asks whether the middle is cured." if any(not each.enough for each in outcome.cured) else ""
-    said.append(
-        f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order.{raw}"
-    )
-    return said
-
-
-def _watch(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
-    """The checks that are in order as planned and are missed, or unknown, in a case of ten and more."""
-    some = []
-    for name in dict.fromkeys(verdict.name for verdict in outcome.verdicts if verdict.outcome == "pass"):
-        chance = chances.get(name)
-        if chance is not None and round(10 * (1 - chance.passes)) >= 1:
-            some.append(f"{name} (not {in_ten(1 - chance.passes)})")
-    if not some:
-        return []
-    return [
-        f"WATCH: in order as planned, but not in every case: {'; '.join(some)}, of {_checked(chances)} draws. Where it is about cold, set the fridge "
-        "colder and put a thermometer into the vessel."
-    ]
-
-
-def _checked(chances: Mapping[str, Chance]) -> int:
-    """In how many draws the checks were run again."""
-    return max((chance.count for chance in chances.values()), default=0)
-
-
-def brackets(outcome: Outcome) -> str:
-    """What the numbers in brackets mean: of how many draws, and of what."""
-    many = outcome.spread
-    log = "" if outcome.learned is None else ", as far as your log leaves them open"
     return (
-        f"What stands in brackets holds 8 cases of 10, the number before it is the middle case, of {many.count} draws (seed "
-        f"{many.draws.seed}) of {', '.join(row.label for row in many.inputs)}{log}. It says nothing about what the model leaves out."
+        f"{len(sources)} published numbers were used; {len(uncertain)} of them rest on memory or judgement{told}. "
+        f"They stand in the tables of datasets/ with their sources.{'' if long else ' --long prints sources and ways of counting.'}"
     )
-
-
-def how_sure(outcome: Outcome) -> list[str]:
-    """What the bands mean, and what the days hang on."""
-    said = [brackets(outcome)]
-    if outcome.batch.meat_and_fridge is not None:
-        said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
-    said.append("Checks and soak times are worked out at usual values; what the checks say in brackets is not.")
-    if outcome.learned is not None:
-        said.append(
-            "Your log is taken up in all of it, but for two things: the checks are held against the slowest and the fastest meat that is published "
-            "as well, and `curelab plan` keeps the dates that you planned; its days to check take the log up."
-        )
-    for number, matter in enumerate(outcome.matters):
-        stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
-        told = matter.advice if outcome.learned is None else f"Before your readings, {matter.largest}."
-        said.append(f"{stage}{told} ({matter.method_in_short}.)")
-    return said
-
-
-def _often(outcome: Outcome, verdict: Verdict) -> str:
-    """How often a check comes out how, where the draws do not agree."""
-    told = outcome.chances[verdict.name].told if verdict.name in outcome.chances else ""
-    return f" ({told})" if told else ""
 
 
 def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
@@ -215,7 +139,11 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     out = []
     for index in [n for n in range(len(history.stages)) if history.has(n)]:
         begin, end = history.span(index)
-        days = f"day {begin / 86400:.2g} to {end / 86400:.2g}" if end - begin > 43200 else f"on day {begin / 86400:.2g}"
+        days = (
+            f"{units.day(begin, 2)} to {units.day_number(end, 2)}"
+            if end - begin > 12 * units.HOUR
+            else f"on {units.day(begin, 2)}"
+        )
         if end - begin < 1.0:
             out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: not needed.")
             continue
@@ -359,28 +287,40 @@ def as_json(outcome: Outcome) -> str:
     return json.dumps(plain(outcome), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
-    """places.csv, bands.csv, profiles.csv, budget.csv, verdicts.csv in `folder`; files that are there already are not touched. Bands are
-    those of the draws; the others are the batch at usual values.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    tables = {
-        "places.csv": outcome.history.to_frame().to_csv(index=False, lineterminator="\n"),
-        "bands.csv": outcome.spread.to_frame(outcome.history.times).to_csv(index=False, lineterminator="\n"),
-        "profiles.csv": outcome.history.profiles_frame().to_csv(index=False, lineterminator="\n"),
-        "budget.csv": _rows_csv([dict(row) for row in outcome.history.budget]),
-        "verdicts.csv": _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
-    }
-    taken = [name for name in tables if (folder / name).exists()]
-    if taken:  # all or none
+TABLES = ("places.csv", "bands.csv", "profiles.csv", "budget.csv", "verdicts.csv")
+
+
+def refuse_folder(folder: Path) -> None:
+    """Raises InputError where the tables cannot go into `folder`: it is a file, cannot be written, or holds one of them already."""
+    there = next(each for each in (folder.absolute(), *folder.absolute().parents) if each.exists())
+    if not there.is_dir():
+        raise refuse("--csv", f'"{there}" is a file; name a folder')
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise refuse("--csv", f'"{folder}" cannot be written; name another folder')
+    taken = [name for name in TABLES if (folder / name).exists()]
+    if taken:
         raise InputError(
             [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
         )
-    written = []
-    for name, text in tables.items():
-        write_text(folder / name, text, overwrite=False)
-        written.append(folder / name)
-    return written
+
+
+def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
+    """TABLES in `folder`, all of them or none. Bands are those of the draws; the others are the batch at usual values.
+
+    Raises InputError where one is there already, or cannot be written; a folder that was made for them is taken away again.
+    """
+    refuse_folder(folder)
+    history = outcome.history
+    tables = (
+        history.to_frame().to_csv(index=False, lineterminator="\n"),
+        outcome.spread.to_frame(history.times).to_csv(index=False, lineterminator="\n"),
+        history.profiles_frame().to_csv(index=False, lineterminator="\n"),
+        _rows_csv([dict(row) for row in history.budget]),
+        _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
+    )
+    contents = dict(zip((folder / name for name in TABLES), tables, strict=True))
+    files.write_new(contents, folders=True)
+    return list(contents)
 
 
 def _rows_csv(rows: list[dict[str, Any]]) -> str:
@@ -390,3 +330,6 @@ def _rows_csv(rows: list[dict[str, Any]]) -> str:
         writer.writeheader()
         writer.writerows(rows)
     return file.getvalue()
+
+
+__all__ = ["WIDTH", "as_json", "brackets", "how_sure", "in_short", "plain", "words", "write_csv"]

@@ -6,7 +6,6 @@ import numpy as np
 
 from .. import units
 from ..engine.run import FREE
-from ..forecast import DAY
 from ..outcome import CURED, CURED_SHARE, SURE
 from ..spread import Spread
 from ..spread.answers import in_ten
@@ -18,19 +17,19 @@ def cured(many: Spread, piece: str, criterion: str = CURED) -> str:
     horizon = units.show(many.usual.length, "time", digits=2)
     what = f"the {piece} is cured to the middle"
     if not np.isfinite(middle):
-        soonest = f"; in 1 case of 10 by {_day(early)}" if early is not None and np.isfinite(early) else ""
+        soonest = f"; in 1 case of 10 by {units.day(early, 2)}" if early is not None and np.isfinite(early) else ""
         return f"Within {horizon} the {piece} is **not** cured to the middle in {'most cases' if soonest else 'the middle case'}{soonest}."
     if early is None or late is None:
-        return f"On **{_day(middle)}** {what}."
-    last = _day(late) if np.isfinite(late) else f"later than {horizon}"
-    return f"On **{_day(middle)}** {what} ({_day(early)} to {last} in 8 cases of 10)."
+        return f"On **{units.day(middle, 2)}** {what}."
+    last = units.day(late, 2) if np.isfinite(late) else f"later than {horizon}"
+    return f"On **{units.day(middle, 2)}** {what} ({units.day(early, 2)} to {last} in 8 cases of 10)."
 
 
 def enough(many: Spread, time: float, piece: str) -> str:
     """Whether the days planned are enough for a piece, and how far it has come then."""
     usual, low, high = many.at("core", "salt", [time], piece, "equilibrium")
     share = float(usual[0])
-    days = f"{time / DAY:.3g} days"
+    days = f"{time / units.DAY:.3g} days"
     all_of_it = 1.0  # early on the brine is stronger than it ends, and the middle of a thin piece may pass what it comes back to
     low, high = (None if each is None else np.minimum(each, all_of_it) for each in (low, high))
     there = f"its middle has {100 * min(share, all_of_it):.0f} %{_between(low, high, 100)} of the salt that this cure would bring it to"
@@ -58,9 +57,9 @@ def off_by(many: Spread, time: float, piece: str, days: float = 3.0) -> str:
     """Salt on the whole and in the middle when a cure is taken out early, on time, or late by some days."""
     parts = []
     for label, when in (
-        (f"{days:g} days early", time - days * DAY),
+        (f"{days:g} days early", time - days * units.DAY),
         ("on the day", time),
-        (f"{days:g} days late", time + days * DAY),
+        (f"{days:g} days late", time + days * units.DAY),
     ):
         if 0 < when <= many.usual.length:
             whole, core = (
@@ -80,7 +79,7 @@ def nitrite(many: Spread, time: float, piece: str) -> str:
             many.at("core", FREE, [time], piece),
         )
     )
-    return f"Nitrite on {_day(time)}: {inside} mg per kg of green weight has gone into the {piece}, and {free} is still free in its middle."
+    return f"Nitrite on {units.day(time, 2)}: {inside} mg per kg of green weight has gone into the {piece}, and {free} is still free in its middle."
 
 
 def soaked(many: Spread, soak: int, piece: str) -> str:
@@ -107,16 +106,6 @@ def rested(many: Spread, piece: str) -> str:
     )
     even = "even enough to slice" if abs(bite - core) < 0.3 else "still uneven: more rest evens it out"
     return f"At the end of all stages: {bite:.2f} % in the outer 5 mm and {core:.2f} % in the middle, {even}."
-
-
-def _day(seconds: float | None) -> str:
-    return (
-        "no day"
-        if seconds is None
-        else f"day {seconds / DAY:.2g}"
-        if seconds < 10 * DAY
-        else f"day {seconds / DAY:.0f}"
-    )
 
 
 def _between(low, high, factor: float, digits: int = 0) -> str:

@@ -12,8 +12,9 @@ from ..engine.drawn import drawn_case
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
-from ..sources import Numbers
-from .uncertain import MOST, TAIL, Uncertain
+from ..sources import Numbers, default_numbers
+from .sobol import sobol
+from .uncertain import TAIL, Uncertain
 
 
 @dataclass(frozen=True)
@@ -53,10 +54,8 @@ class Learned:
         made = {}
         for row, score in zip(self.rows, self.middle, strict=True):
             before, now = float(row.scored(np.zeros(()))), float(row.scored(score))
-            if row.distribution.startswith("log"):
-                made[row.key] = min(usual[row.key] * now / before, MOST.get(row.key, np.inf))
-            else:
-                made[row.key] = usual[row.key] + now - before
+            factor = row.distribution.startswith("log")
+            made[row.key] = usual[row.key] * now / before if factor else usual[row.key] + now - before
         return made
 
     def drawn(self, shares: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -99,15 +98,13 @@ def draw(inputs: Sequence[Uncertain], count: int = 512, seed: int = 0, learned: 
     >>> draw(uncertain_inputs()[:2], 64, seed=3).columns["ratio.nitrite"].shape
     (64,)
     """
-    from scipy.stats import qmc
-
     if not inputs or count < 8:
         raise ValueError("a spread needs at least one uncertain input and 8 draws")
-    points = qmc.Sobol(len(inputs), scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(count))))[:count]
+    points = sobol(len(inputs), count, seed)
     columns = {row.key: row.at(points[:, k]) for k, row in enumerate(inputs)}
     if learned is not None:
         columns |= learned.drawn({row.key: points[:, k] for k, row in enumerate(inputs)})
-    columns = {key: np.minimum(column, MOST.get(key, np.inf)) for key, column in columns.items()}
+    columns = {key: np.clip(column, *default_numbers().bounds(key)) for key, column in columns.items()}
     return Draws(tuple(inputs), seed, columns, learned)
 
 

@@ -22,6 +22,7 @@ import numpy as np
 from ..recipe.criterion import Criterion
 from ..units import capital
 from .draws import Draws
+from .sobol import sobol
 from .spread import LONGEST, NEAR, Request, Spread
 from .uncertain import Uncertain
 
@@ -285,10 +286,8 @@ def _jackknife(without: np.ndarray) -> np.ndarray:
 
 def _saltelli(many: Spread, ask: Ask, draws: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The answer at two independent sets of points (n,), and at the first with one input after the other from the second (d, n)."""
-    from scipy.stats import qmc
-
     count = len(many.inputs)
-    drawn = qmc.Sobol(2 * count, scramble=True, seed=many.draws.seed).random_base2(draws.bit_length() - 1)
+    drawn = sobol(2 * count, draws, many.draws.seed)
     base, other = drawn.T.reshape(2, count, draws)
     mixed = np.tile(base, (count, 1, 1))
     mixed[np.arange(count), np.arange(count)] = other
@@ -344,6 +343,8 @@ def _standard(values: np.ndarray) -> np.ndarray:
 
 def _ranks(values: np.ndarray) -> np.ndarray:
     """Ranks (k, n) from 0 in each row; equal values share their mean rank."""
-    from scipy.stats import rankdata
-
-    return rankdata(values, axis=1) - 1.0
+    ranks = np.empty(values.shape)
+    for row, own in zip(ranks, values, strict=True):
+        _, place, counts = np.unique(own, return_inverse=True, return_counts=True)
+        row[:] = (np.cumsum(counts) - 0.5 * (counts + 1))[place]
+    return ranks

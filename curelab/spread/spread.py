@@ -4,6 +4,8 @@ A `Spread` holds the draws (scrambled Sobol points, seed kept), asks the histori
 and distributions of times. No answer comes without the number of draws and the inputs that were varied. Draws are computed in fixed parts
 of CHUNK, in this process or by any `concurrent.futures.Executor`, with the same result to the last digit. With bands off there is one
 draw, the usual case.
+
+Longer than others because every reading of a history has its band here.
 """
 
 from __future__ import annotations
@@ -31,15 +33,17 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..results import Shown
 from ..sources import Numbers, default_numbers
+from ..threads import on_one_thread
 from .answers import Band, Chance, Times, Windows, ordered, quantiles
 from .draws import Draws, Learned, draw
 from .uncertain import Uncertain, inputs_for, with_known
 
 CHUNK = 512
+STEPS = 100  # of each stretch, in which a draw that is only checked is looked at
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
 LONGEST = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
-NEAR = 60.0  # s to which a time is found in a draw: days are told of them
+NEAR = 10.0  # s to which a time is found in a draw: days are told of them
 SMALL = 4_000_000  # bytes of a reading that is remembered
 MOST_BYTES = 1_000_000_000  # of one answer; more is refused, with the arithmetic
 
@@ -182,6 +186,7 @@ class Spread(Shown):
         self.known.update({request: value for request, value in found.items() if value.nbytes <= SMALL})
         return [found[request] if request in found else self.known[request] for request in requests]
 
+    @on_one_thread
     def _computed(self, requests: Sequence[Request]) -> list[np.ndarray]:
         parts = [slice(begin, begin + CHUNK) for begin in range(0, self.count, CHUNK)]
         if self.executor is not None:
@@ -480,7 +485,7 @@ class Spread(Shown):
         for number in range(count):
             yield ()
             history = many.of(number)
-            for verdict in check_all(history, rules, product, numbers=history.numbers, **more):
+            for verdict in check_all(history, rules, product, numbers=history.numbers, steps=STEPS, **more):
                 tally.setdefault(verdict.name, []).append(verdict.outcome)
         rows = []
         for name, outcomes in tally.items():

@@ -23,7 +23,6 @@ POINT_95 = float(ndtri(0.95))
 # Of the logarithm of obstruction, from one animal to the next: 0.28 over 1.90 in one study (row rival.lean_diffusivity.springer,
 # seen in the abstract); that it holds between a cook's own pieces is a judgement.
 BETWEEN_PIECES = 0.15
-MOST = {"obstruction.lean": 1.0}  # nothing moves faster in meat than in free water
 OF_THE_MEAT = ("obstruction.lean", "partition.water_phase", "fat.relative_diffusivity", "water uptake")
 DISTRIBUTIONS = ("uniform", "loguniform", "triangular", "normal", "lognormal")
 

@@ -1,7 +1,6 @@
 """How much of everything: from targets and green weight to grams, and from grams back to what they mean.
 
-The bag of cure mix in the cook's hand decides: no composition is ever assumed. Everything is in kg;
-fractions are kg per kg.
+The bag of cure mix in the cook's hand decides: no composition is ever assumed. Everything is in kg; fractions are kg per kg.
 """
 
 from __future__ import annotations
@@ -66,8 +65,7 @@ class WeighOut(Record):
         if self.nitrite and self.cure is None:
             yield Problem(
                 "cure",
-                "nitrite is wanted but no cure mix is named; give its name and the nitrite on its label, "
-                "as mixes differ tenfold",
+                "nitrite is wanted but no cure mix is named; give its name and the nitrite on its label, as mixes differ tenfold",
             )
 
 

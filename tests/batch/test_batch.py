@@ -9,9 +9,13 @@ from hypothesis import strategies as st
 from curelab import Brine, InputError, Piece, Rest, Soak, Water
 from curelab.batch import Batch, Reading, dumps, load, save
 from curelab.fields import from_plain
+from curelab.letters import refused_letter
 from curelab.sources import datasets_folder
 from curelab.weighing import CureLabel, EquilibriumBrine
 
+LETTERS = st.characters(exclude_categories=("Cc", "Cs", "Zl", "Zp")).filter(
+    lambda letter: refused_letter(letter) is None
+)
 SHIPPED = ["new_batch.toml", "demo_brisket.toml", "demo_loin.toml"]
 
 
@@ -40,7 +44,7 @@ def test_file_to_batch_to_file_loses_nothing(name, system, tmp_path):
     kelvin=st.floats(273, 290),
     days=st.floats(3600, 5e6),
     salt=st.floats(0.005, 0.06),
-    name=st.text(min_size=1, max_size=30),
+    name=st.text(LETTERS, min_size=1, max_size=30),
     system=st.sampled_from(["metric", "us"]),
 )
 def test_any_batch_survives_its_file(thickness, weight, kelvin, days, salt, name, system):
@@ -159,7 +163,7 @@ def test_a_hundred_megabytes_are_refused_unread(tmp_path):
     path = tmp_path / "large.toml"
     with path.open("wb") as file:
         file.truncate(100_000_000)
-    with pytest.raises(InputError, match="100 MB"):
+    with pytest.raises(InputError, match="has more than 5 MB"):
         load(path)
 
 

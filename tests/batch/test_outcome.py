@@ -8,9 +8,9 @@ import pytest
 from curelab import Bath, Brine, Piece, Rest, Soak, Water, simulate
 from curelab.batch import Batch, Reading
 from curelab.learn.readings import Measurement, measure
-from curelab.learn.update import run_with_log
 from curelab.outcome import CURED, run
-from curelab.show.report import how_sure, in_short, words
+from curelab.show.in_short import how_sure, in_short
+from curelab.show.report import words
 from curelab.sources import default_numbers
 from curelab.spread.sensitivity import how_long, what_matters
 
@@ -32,8 +32,8 @@ def logged(obstruction: float, stages=(CURE, REST), days=(0.1, 2, 4, 6), **more)
 
 
 def test_a_log_moves_the_days_the_bands_and_the_usual_course_together():
-    fast, slow = (run_with_log(logged(pace), 64)[0] for pace in (0.5, 0.22))
-    plain = run(logged(0.5), draws=64)
+    fast, slow = (run(logged(pace), draws=64) for pace in (0.5, 0.22))
+    plain = run(logged(0.5), draws=64, log=False)
     assert plain.learned is None
     days = [each.cured[0].needs.quantile(0.5) for each in (fast, plain, slow)]
     core = [each.history.core("salt", 14 * DAY) for each in (fast, plain, slow)]
@@ -47,13 +47,13 @@ def test_a_log_moves_the_days_the_bands_and_the_usual_course_together():
 
 def test_a_stage_that_waits_for_a_criterion_ends_on_another_day():
     until = CURE.but(lasts=None, until=CURED, at_most="60 d")
-    outcome, plain = run_with_log(logged(0.5, (until, REST)), 64)[0], run(logged(0.5, (until, REST)), draws=64)
+    outcome, plain = (run(logged(0.5, (until, REST)), draws=64, log=log) for log in (True, False))
     assert outcome.history.span(0)[1] < 0.85 * plain.history.span(0)[1]
     assert outcome.history.span(0)[1] == pytest.approx(outcome.cured[0].needs.quantile(0.5), rel=0.06)
 
 
 def test_verdicts_are_held_against_the_published_ends_whatever_a_log_says():
-    outcome, plain = run_with_log(logged(0.5), 64)[0], run(logged(0.5), draws=64)
+    outcome, plain = (run(logged(0.5), draws=64, log=log) for log in (True, False))
     for theirs, ours in ((plain.slow, outcome.slow), (plain.fast, outcome.fast)):
         assert ours.numbers["obstruction.lean"].value == theirs.numbers["obstruction.lean"].value
         assert ours.core("salt", 14 * DAY) == pytest.approx(theirs.core("salt", 14 * DAY), rel=1e-9)
@@ -62,11 +62,11 @@ def test_verdicts_are_held_against_the_published_ends_whatever_a_log_says():
 def test_a_thermometer_in_the_log_warms_what_is_checked():
     planned = logged(0.334)
     warm = [Reading(at=day * DAY, what="temperature", value="6 degC", error="0.3 degC") for day in range(1, 14)]
-    outcome = run_with_log(planned.but(log=(*planned.log, *warm)), 64)[0]
+    outcome = run(planned.but(log=(*planned.log, *warm)), draws=64)
     assert outcome.learned is not None and 2.0 < outcome.learned.values["temperature"] < 3.0
     assert outcome.history.temperature(DAY) == pytest.approx(276.15 + outcome.learned.values["temperature"], rel=1e-9)
     judged = {verdict.name: verdict.outcome for verdict in outcome.verdicts}
-    before = {verdict.name: verdict.outcome for verdict in run(planned, draws=64).verdicts}
+    before = {verdict.name: verdict.outcome for verdict in run(planned, draws=64, log=False).verdicts}
     assert (
         before["kept cold"] == "pass" and judged["kept cold"] == "fail" and judged["temperature in the log"] == "fail"
     )
@@ -82,7 +82,7 @@ def test_a_thermometer_that_reads_colder_than_planned_clears_no_check():
             Reading(at=2 * DAY, what="temperature", value="2 degC"),
         )
     )
-    outcome, _ = run_with_log(read, 64)
+    outcome = run(read, draws=64)
     assert outcome.learned is not None and outcome.learned.values["temperature"] < -0.5
     before, after = ({each.name: each.outcome for each in one.verdicts} for one in (run(plan, draws=64), outcome))
     assert before["kept cold"] == after["kept cold"] == "fail"
@@ -96,7 +96,7 @@ def test_one_line_tells_the_story_of_the_draws_whatever_was_read():
         Reading(at=13 * DAY, what="average salt", value="2.1 %", error="0.05 %", piece="point"),
         Reading(at=12 * DAY, what="weight", value="2.03 kg", error="5 g", piece="point"),
     )
-    outcome = run_with_log(batch.but(log=read), 256)[0]
+    outcome = run(batch.but(log=read), draws=256)
     assert outcome.learned is not None
     for place in ("average", "core"):
         _, low, high = outcome.band(place, "salt", 0, "point")
@@ -110,8 +110,8 @@ def test_readings_count_by_the_plan_where_a_stage_waits_for_a_criterion():
     until = CURE.but(lasts=None, until=CURED, at_most="60 d")
     days = (3, 8, 16, 19)
     clock, waits = logged(0.5, (CURE.but(lasts="21 d"), REST), days), logged(0.5, (until, REST), days)
-    assert run(waits).history.span(0)[1] > 19 * DAY
-    by_clock, by_criterion = (run_with_log(each, 64)[0].learned for each in (clock, waits))
+    assert run(waits, log=False).history.span(0)[1] > 19 * DAY
+    by_clock, by_criterion = (run(each, draws=64).learned for each in (clock, waits))
     assert by_clock is not None and by_criterion is not None
     assert by_criterion.values["obstruction.lean"] == pytest.approx(by_clock.values["obstruction.lean"], rel=1e-2)
 
@@ -119,15 +119,15 @@ def test_readings_count_by_the_plan_where_a_stage_waits_for_a_criterion():
 def test_an_error_sharper_than_any_instrument_is_not_believed_and_nothing_breaks():
     batch = logged(0.4)
     sharp = batch.but(log=tuple(reading.but(error="0.000001") for reading in batch.log))
-    outcome, _ = run_with_log(sharp, 64)
-    usual = run_with_log(batch.but(log=tuple(reading.but(error="0.02") for reading in batch.log)), 64)[0]
+    outcome = run(sharp, draws=64)
+    usual = run(batch.but(log=tuple(reading.but(error="0.02") for reading in batch.log)), draws=64)
     assert outcome.learned is not None and usual.learned is not None
     assert outcome.learned.values == pytest.approx(usual.learned.values, rel=1e-6)
 
 
 def test_what_the_days_hang_on_is_asked_as_if_the_log_had_not_been_read():
     batch = logged(0.5)
-    outcome, plain = run_with_log(batch, 256)[0], run(batch, draws=256)
+    outcome, plain = (run(batch, draws=256, log=log) for log in (True, False))
     assert [row.first for row in outcome.matters[0].rows] == [row.first for row in plain.matters[0].rows]
     assert any("Before your readings, " in sentence for sentence in how_sure(outcome))
     assert not any("Before your readings, " in sentence for sentence in how_sure(plain))
@@ -142,12 +142,11 @@ def test_readings_that_quarrel_are_told_and_not_taken_up():
         for reading, off in zip(batch.log, (0, 5, -4, 0), strict=True)
     ]
     batch = batch.but(log=tuple(wild))
-    outcome, said = run_with_log(batch, 64)
-    assert outcome.learned is None and "do not agree" in said[0]
-    assert outcome.band("core", "salt", 0, "point") == run(batch, draws=64).band("core", "salt", 0, "point")
-    assert "What follows is without your readings." in in_short(outcome, said)[0]
-    outcome, said = run_with_log(logged(0.5), 64)
-    assert "What follows takes it up." in in_short(outcome, said)[0]
+    outcome = run(batch, draws=64)
+    assert outcome.learned is None and "do not agree" in outcome.said[0]
+    assert outcome.band("core", "salt", 0, "point") == run(batch, draws=64, log=False).band("core", "salt", 0, "point")
+    assert "What follows is without your readings." in in_short(outcome)[0]
+    assert "What follows takes it up." in in_short(run(logged(0.5), draws=64))[0]
 
 
 def test_a_soak_that_is_not_needed_moves_nothing_in_any_draw():
@@ -167,7 +166,8 @@ def test_a_soak_that_is_not_needed_moves_nothing_in_any_draw():
 def test_one_reading_that_no_meat_would_give_is_not_taken_up(value):
     batch = logged(0.334, days=())
     far = batch.but(log=(Reading(at=8 * DAY, what="core salt", value=value, error="0.1 %", piece="point"),))
-    outcome, said = run_with_log(far, 64)
+    outcome = run(far, draws=64)
+    said = outcome.said
     if value == "12 %":
         assert (
             outcome.learned is None
@@ -181,6 +181,6 @@ def test_one_reading_that_no_meat_would_give_is_not_taken_up(value):
 def test_a_log_that_holds_no_reading_changes_nothing():
     batch = logged(0.5)
     noted = batch.but(log=(Reading(at=DAY, what="turned"),))
-    outcome, said = run_with_log(noted, 64)
-    assert outcome.learned is None and "no reading to learn from" in said[0]
-    assert run_with_log(batch.but(log=()), 64)[1] == []
+    outcome = run(noted, draws=64)
+    assert outcome.learned is None and "no reading to learn from" in outcome.said[0]
+    assert run(batch.but(log=()), draws=64).said == ()

@@ -17,6 +17,11 @@ from curelab.recipe.stages import STAGES, constant
 
 some = settings(max_examples=60, deadline=None, derandomize=True)
 SYSTEMS = ("metric", "us")
+# All that a name may hold.
+letters = st.characters(
+    exclude_categories=("Cc", "Cs", "Zl", "Zp"),
+    exclude_characters=[chr(n) for n in (*range(0x202A, 0x202F), *range(0x2066, 0x206A))],
+)
 
 
 # -- units -------------------------------------------------------------------------------------------------------------------------
@@ -357,7 +362,7 @@ def pieces(draw):
     )
     ph = draw(st.one_of(st.none(), span(4.8, 7.5)))
     return Piece(
-        name=draw(st.text(max_size=60)), shape=shape, thickness=thickness, weight=draw(span(0.01, 100.0)), frozen_before=draw(flags),
+        name=draw(st.text(letters, max_size=60)), shape=shape, thickness=thickness, weight=draw(span(0.01, 100.0)), frozen_before=draw(flags),
         tissue=draw(st.sampled_from(["lean beef", "lean pork", "brisket flat"])), ph=ph,
         capped=draw(st.sampled_from(["one face", "both faces"])), **cap,
     )  # fmt: skip

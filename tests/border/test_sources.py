@@ -24,6 +24,8 @@ COLUMNS = [
     "unit",
     "low",
     "high",
+    "least",
+    "most",
     "conditions",
     "source",
     "locator",
@@ -195,3 +197,54 @@ def test_composition_rows_agree_with_the_composition_table() -> None:
             assert number.value == float(entry[f"{key.rsplit('.', 1)[1]}_g"]), key
             compared += 1
     assert compared == 18
+
+
+# -- hard bounds -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("entry", ROWS, ids=lambda entry: entry["key"])
+def test_hard_bounds_hold_the_row_and_every_end_that_is_varied(entry: dict[str, str]) -> None:
+    least, most = float(entry["least"]), float(entry["most"])
+    assert math.isfinite(least) and math.isfinite(most)
+    ends = [entry[name] for name in ("low", "value", "high") if entry[name]]
+    for varied in read_table("uncertain.csv"):
+        if varied["key"] == entry["key"]:
+            assert varied["unit"] == entry["unit"]
+            ends += [varied[name] for name in ("low", "mode", "high") if varied[name]]
+    assert all(least <= float(end) <= most for end in ends)
+    assert default_numbers().bounds(entry["key"]) == (least, most)
+
+
+def test_nothing_in_meat_is_faster_than_in_free_water() -> None:
+    numbers = default_numbers()
+    assert all(
+        numbers.bounds(key)[1] == 1 for key in ("obstruction.lean", "obstruction.cooked", "fat.relative_diffusivity")
+    )
+
+
+def test_every_value_out_of_bounds_is_told_at_once() -> None:
+    with pytest.raises(ValueError) as refused:
+        default_numbers().with_values(
+            {"obstruction.lean": 5, "ratio.sugar": 0.4, "ph.beef": 55, "film.still": math.inf, "purge.sealed_cure": -1}
+        )
+    assert str(refused.value).splitlines() == [
+        "obstruction.lean: 5 ratio lies outside 0.01 to 1 ratio; give a value within these bounds",
+        "ph.beef: 55 pH lies outside 4.5 to 7.5 pH; give a value within these bounds",
+        "film.still: inf is not a finite number; give a value in m/s",
+        "purge.sealed_cure: -1 % lies outside 0 to 50 %; give a value within these bounds",
+    ]
+
+
+def test_the_bounds_themselves_are_taken() -> None:
+    numbers = default_numbers()
+    for key in numbers:
+        for bound in numbers.bounds(key):
+            assert numbers.with_values({key: bound})[key].value == bound
+
+
+def test_bounds_that_cut_the_range_are_refused() -> None:
+    with pytest.raises(ValueError, match="do not enclose"):
+        load_numbers([row(least="2", most="3")])
+    with pytest.raises(ValueError, match="do not enclose"):
+        load_numbers([row(low="0.5", high="2", least="0", most="1.5")])
+    assert load_numbers([row()]).bounds("a") == (-math.inf, math.inf)

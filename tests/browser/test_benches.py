@@ -9,9 +9,9 @@ import pytest
 
 from curelab import outcome as outcomes
 from curelab.batch import load
-from curelab.lab.state import DRAWS, starting_batch
+from curelab.lab.state import PAGE_DRAWS, starting_batch
 from curelab.outcome import run
-from curelab.show.report import in_short
+from curelab.show.in_short import in_short
 from curelab.spread import spread
 
 pytestmark = pytest.mark.browser
@@ -116,8 +116,10 @@ def test_thick_point(visit):
     days = int(float(page.get_by_role("slider", name="Days in the cure", exact=True).input_value()))
     batch = starting_batch()
     first = batch.filled()[0].but(lasts=f"{days} d")
-    at_rest(page, DRAWS)
-    expected = spread(batch.pieces, first, count=DRAWS).at("core", "salt", None, "thick end", "equilibrium").middle[0]
+    at_rest(page, PAGE_DRAWS)
+    expected = (
+        spread(batch.pieces, first, count=PAGE_DRAWS).at("core", "salt", None, "thick end", "equilibrium").middle[0]
+    )
     text = re.sub(r"\s+", " ", page.inner_text("body"))
     assert f"{days} days are not enough for the thick end: its middle has {100 * expected:.0f} %" in text
     drag(page, "Thickness of the thick end", 0.5)

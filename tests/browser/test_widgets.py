@@ -287,6 +287,9 @@ def test_control_c_ends_the_lab_cleanly(stage, tmp_path):
         assert refused.value.code == 403
         refused.value.close()
         assert re.match(r"http://127\.0\.0\.1:\d+/", address)
+        page = address.replace("/doc/tree/", "/api/contents/").replace("?", "?content=1&type=notebook&")
+        with urllib.request.urlopen(page, timeout=60) as answer:  # which waits until it has been run
+            assert answer.status == 200
         kernels = psutil.Process(process.pid).children(recursive=True)
         assert kernels
         process.send_signal(signal.SIGINT)

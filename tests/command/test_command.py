@@ -12,8 +12,8 @@ import pytest
 
 from curelab.__main__ import main
 from curelab.batch import Reading, load
-from curelab.learn.update import run_with_log
-from curelab.outcome import judged_log
+from curelab.learn.warm_log import judged_log
+from curelab.outcome import run
 from curelab.sources import datasets_folder
 
 DEMO = datasets_folder() / "demo_brisket.toml"
@@ -46,7 +46,7 @@ def test_run_prints_a_report_with_every_part(capsys):
 def test_json_holds_the_same_floats_as_the_library(capsys):
     code, out, _ = said(["run", str(DEMO), "--json"], capsys)
     found = json.loads(out)
-    outcome = run_with_log(load(DEMO))[0]
+    outcome = run(load(DEMO))
     assert code == 0 and outcome.learned is not None  # the log of the demo is taken up
     _, end = outcome.history.span(0)
     row = found["stages"][0]["salt core"]
@@ -61,7 +61,7 @@ def test_csv_writes_tables_and_never_over_old_ones(capsys, tmp_path):
     assert code == 0 and "places.csv" in err
     before = (tmp_path / "out" / "places.csv").read_bytes()
     bands = pandas.read_csv(tmp_path / "out" / "bands.csv")
-    outcome, _ = run_with_log(load(DEMO), 32)
+    outcome = run(load(DEMO), draws=32)
     _, end = outcome.history.span(0)
     row = bands[
         (bands.piece == "flat") & (bands.quantity == "salt") & (bands.place == "core") & (abs(bands.time_s - end) < 1)
@@ -77,6 +77,8 @@ def test_new_check_run_walk(capsys, tmp_path):
     path = tmp_path / "mine.toml"
     assert said(["new", str(path)], capsys)[0] == 0
     code, out, _ = said(["check", str(path)], capsys)
+    assert code == 0 and '"My first batch" can be read: 2 pieces, 2 stages, 0 readings in the log' in out
+    code, out, _ = said(["check", "--deep", str(path)], capsys)
     assert (
         code == 0 and "can be read and run" in out and "NOT enough" in out
     )  # readable is not safe: it says what it comes to
@@ -121,7 +123,7 @@ def test_a_reader_that_goes_away_is_no_error():
 
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory):
-    root = Path(__file__).parent.parent
+    root = Path(__file__).parents[2]
     out = tmp_path_factory.mktemp("wheel")
     subprocess.run(
         [sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", out, root],

@@ -77,6 +77,15 @@ def test_times_outside(history, bad):
         history.average("salt", bad)
 
 
+@pytest.mark.parametrize("bad", [-1.0, float("nan"), [0.0, -1e-3]])
+def test_times_before_the_beginning_of_draws(history, bad):
+    """Draws end at different times, and keep their last state; none of them began earlier."""
+    asked = history.as_drawn()
+    with pytest.raises(ValueError, match="times must lie from 0 s on"):
+        asked.average("salt", bad)
+    np.testing.assert_allclose(asked.average("salt", [history.length, 1e9])[0], history.average("salt"), rtol=1e-14)
+
+
 def test_temperature(history):
     at = np.array([1.0, 6 * DAY + 0.5 * DAY, 6 * DAY + 1.5 * DAY, history.length])
     np.testing.assert_allclose(history.temperature(at), [276.15, 277.15, 278.15, 281.15], rtol=1e-9)
@@ -161,6 +170,50 @@ def test_unknown_names(history):
         history.core("salt", piece="point")
     with pytest.raises(IndexError):
         history.core("salt", piece=1)
+
+
+READINGS = {
+    "at": lambda h, q, **more: h.at("core", q, **more),
+    "surface": lambda h, q, **more: h.surface(q, **more),
+    "at_end": lambda h, q, **more: h.at_end("average", q, 0, **more),
+    "first_bite": lambda h, q: h.first_bite(q),
+    "profile": lambda h, q, **more: h.profile(q, **more).values,
+    "picture": lambda h, q, **more: h.picture(q, **more),
+    "lean_profile": lambda h, q, **more: h.lean_profile(q, None, **more),
+    "amount": lambda h, q: h.amount(q),
+    "bath": lambda h, q: h.bath(q),
+    "resting": lambda h, q: h.resting(q, 0),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", READINGS)
+@pytest.mark.parametrize("drawn", [False, True])
+def test_no_reading_takes_a_word_it_does_not_know(history, name, drawn):
+    """A word that nobody knows used to be read as zero."""
+    asked = history.as_drawn() if drawn else history
+    assert np.all(np.asarray(READINGS[name](asked, "salt")) > 0)
+    for word in ("NaCl", "Salt", "free_nitrite", ""):
+        with pytest.raises(ValueError, match=f'"{word}" is not one of free nitrite, salt'):
+            READINGS[name](asked, word)
+    if name not in ("first_bite", "amount", "bath", "resting"):
+        with pytest.raises(ValueError, match='"wet" is not one of equilibrium, water phase'):
+            READINGS[name](asked, "salt", basis="wet")
+
+
+@pytest.mark.parametrize("drawn", [False, True])
+def test_the_middle_is_the_core_and_no_other_place_is_taken(history, drawn):
+    """The middle used to be read as the surface."""
+    asked = history.as_drawn() if drawn else history
+    end = 6 * DAY
+    assert np.array_equal(asked.at("middle", "salt", end), asked.core("salt", end))
+    assert np.array_equal(asked.at_end("middle", "salt", 0), asked.at_end("core", "salt", 0))
+    assert np.all(asked.at("middle", "salt", end) < 0.5 * asked.surface("salt", end))
+    for word in ("centre", "Core", "crust", ""):
+        with pytest.raises(ValueError, match=f'"{word}" is not one of core, average, surface'):
+            asked.at(word, "salt")
+    with pytest.raises(ValueError, match="first bite is told as a fraction of the meat"):
+        asked.at("first bite", "salt", basis="water phase")
+    assert np.array_equal(asked.at("first bite", "salt", basis="meat"), asked.first_bite("salt"))
 
 
 # -- what it rests on ----------------------------------------------------------------------------------------------------------------

@@ -191,6 +191,35 @@ def test_extending_equals_doing_all_at_once(stages):
         assert len(twice.budget) == len(once.budget)
 
 
+DRAWN = {"obstruction.lean": [0.2, 0.33, 0.6], "temperature": [-1.0, 0.0, 2.0], "purge.sealed_cure": [2.0, 3.0, 5.0]}
+
+
+@every_kind
+@pytest.mark.parametrize("few", [True, False])
+def test_going_on_equals_doing_all_at_once_in_every_draw(stages, few):
+    """Also where the draws ended at different times; and the first history stays as it was."""
+    columns = {key: np.array(values) for key, values in DRAWN.items()}
+    more = (rest("5 h"), brine(lying=True, lasts="2 d"), soak(until="average salt <= 2 %"))
+    choices = {"draws": columns, "few": few, "cells": CELLS, "segments": 3}
+    once, first = simulate(piece(), (*stages, *more), **choices), simulate(piece(), stages, **choices)
+    before = first.profile("salt").values.copy()
+    twice = simulate(piece(), more, after=first)
+    assert twice.drawn and twice.count == 3 and twice.stages == once.stages
+    np.testing.assert_array_equal(twice.length, once.length)
+    times = np.linspace(0.0, 1.0, 15) * once.length[:, None]
+    for name in QUANTITIES:
+        a, b = twice.profile(name, times).values, once.profile(name, times).values
+        np.testing.assert_allclose(a, b, rtol=1e-9, atol=1e-13 * b.max() + 1e-30)
+    np.testing.assert_allclose(twice.weight(times), once.weight(times), rtol=1e-12)
+    assert {number.key for number in twice.sources} == {number.key for number in once.sources}
+    assert len(twice.budget) == len(once.budget)
+    np.testing.assert_array_equal(first.profile("salt").values, before)
+    assert len(first.stages) == len(stages) and first.ran[-1].stage == len(stages) - 1
+    alone = twice.of(2)
+    assert alone.length == pytest.approx(once.length[2], rel=1e-12)
+    assert alone.core("salt") == pytest.approx(once.core("salt")[2, 0], rel=1e-9)
+
+
 @pytest.mark.parametrize("name", TRACERS)
 @every_shape
 def test_twice_the_solute_is_twice_the_answer(shape, name):
@@ -283,6 +312,25 @@ def test_a_fat_cap_slows_and_moves_the_core():
     least = profile.depth[lean][np.argmin(profile.values[lean])]
     assert abs(least - place) < 0.008
     assert [history.state.runs[0].mirrored(0) for history in (bare, capped, both)] == [True, False, True]
+
+
+@pytest.mark.parametrize(
+    "stage", [brine(lasts="12 d"), brine(lasts="12 d", lying=True, turn_every="3 d")], ids=["floating", "turned"]
+)
+def test_a_cap_as_thick_as_the_lean_is_no_mirror_image(stage):
+    """Its cells are, and what is in them is not: next to a cap that is a hair thinner nothing jumps, and few terms follow."""
+    half, hair = (piece(thickness="6 cm", fat_cap=cap) for cap in (0.03, 0.02999))
+    exact, near = simulate(half, stage), simulate(hair, stage)
+    assert not exact.state.runs[0].mirrored(0) and len(exact.picture_places(0)[0]) == len(exact.depths())
+    top, times = exact.surface("salt"), np.linspace(DAY, 12 * DAY, 6)
+    few = simulate(half, stage, draws={"temperature": np.zeros(1)})
+    for place in ("core", "average", "surface"):
+        expected = exact.at(place, "salt", times)
+        np.testing.assert_allclose(near.at(place, "salt", times), expected, rtol=0, atol=2e-3 * top)
+        np.testing.assert_allclose(few.at(place, "salt", times)[0], expected, rtol=0, atol=8e-3 * top)
+    profile = exact.profile("salt", basis="water phase")
+    fat, lean = profile.values[profile.depth < 0.02], profile.values[profile.depth > 0.04]
+    assert lean.min() > 5 * fat.min()
 
 
 # -- stages one after another ------------------------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Criterion, InputError, Piece, Soak, Water, simulate
-from curelab.forecast import corners, first_time, least_water, reached, soak_needed, strength_needed, time_to, window
+from curelab.forecast import corners, in_corners, least_water, reached, soak_needed, strength_needed, time_to, window
 from curelab.forecast.practice import held_against_model
 from curelab.matter.solutes import water_diffusivity
 from curelab.sources import default_numbers
@@ -143,9 +143,25 @@ def test_more_changes_use_less_water_and_the_plan_holds():
 def test_first_time_in_any_piece_is_the_earliest_and_in_every_piece_the_latest():
     history = simulate([FLAT, POINT], brine(salt="300 g", lasts="60 d"))
     wanted = Criterion.parse("core salt >= 1 %")
-    one, two = (first_time(history, wanted, where=number) for number in (0, 1))
-    assert first_time(history, wanted, where="any") == pytest.approx(min(one, two), abs=2)
-    assert first_time(history, wanted) == pytest.approx(max(one, two), abs=2)
+    one, two = (history.first_time(wanted, where=number) for number in (0, 1))
+    assert history.first_time(wanted, where="any") == pytest.approx(min(one, two), abs=2)
+    assert history.first_time(wanted) == pytest.approx(max(one, two), abs=2)
+    assert one < 0.5 * two
+
+
+def test_three_corners_at_once_are_three_runs():
+    """Usual, slow and fast meat as three draws of one history, against `simulate` with the numbers of each."""
+    stages = (brine(turn_every=None), Soak(waters=[Water(amount="3 kg", lasts="9 h", temperature="4 degC")]))
+    many = in_corners([FLAT, POINT], stages)
+    times = [3 * DAY, 10 * DAY, many.length[0]]
+    for number, numbers in enumerate((default_numbers(), *corners())):
+        alone = simulate([FLAT, POINT], stages, numbers=numbers)
+        for piece in ("flat", "point"):
+            for place in ("core", "average", "surface"):
+                for quantity in ("salt", "free nitrite"):
+                    expected = alone.at(place, quantity, times, piece)
+                    found = many.at(place, quantity, times, piece)[number]
+                    assert found == pytest.approx(expected, rel=1e-8, abs=1e-12 * alone.bath(quantity, 0.0))
 
 
 def test_corners_are_the_ends_of_the_published_ranges():

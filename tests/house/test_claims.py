@@ -21,6 +21,7 @@ from curelab.batch import load
 from curelab.engine.simulate import CELLS
 from curelab.proof import crank, layered, meat
 from curelab.sources import default_numbers
+from curelab.units import DAY
 
 ROOT = Path(__file__).resolve().parents[2]
 MARKER = re.compile(r"<!--\s*claim:\s*([^>]*?)\s*-->")
@@ -66,12 +67,13 @@ def least_python() -> str:
 def pace_of_salt() -> str:
     numbers = default_numbers()
     share, free = numbers["obstruction.lean"].value, numbers["water.salt_diffusivity.3C"].value
-    assert simulate(meat.piece(), crank._brine()).runs[0].clock.rate == pytest.approx(free * 1e-9, rel=1e-12)
+    clock = simulate(meat.piece(), crank._brine()).state.runs[0].clock
+    assert clock.readings[0, -1] / clock.knots[-1] == pytest.approx(free * 1e-9, rel=1e-12)
     return f"{share:g} × {free:g}·10⁻⁹ = {10 * share * free:.1f}·10⁻¹⁰"
 
 
 def middle_on_day_10() -> str:
-    return f"{100 * proof.constant_surface('half slab').ours[list(crank.SHOWN / meat.DAY).index(10)]:.0f} %"
+    return f"{100 * proof.constant_surface('half slab').ours[list(crank.SHOWN / DAY).index(10)]:.0f} %"
 
 
 def largest_error() -> str:
@@ -105,7 +107,7 @@ CLAIMS: dict[str, Callable[[], str]] = {
     "thickness of the proof": lambda: f"{200 * meat.HALF:g} cm",
     "pace of salt": pace_of_salt,
     "middle on day 10": middle_on_day_10,
-    "a day that is shown": lambda: f"day {crank.SHOWN[1] / meat.DAY:.0f}",
+    "a day that is shown": lambda: f"day {crank.SHOWN[1] / DAY:.0f}",
     "largest error": largest_error,
     "error in fat": error_in_fat,
 }
@@ -153,6 +155,15 @@ def test_no_claim_is_stale(name):
 @pytest.mark.parametrize("name", NO_CLAIM)
 def test_every_number_is_claimed_or_claims_nothing(name):
     assert not unclaimed(texts()[name], NO_CLAIM[name])
+
+
+def test_the_example_of_the_readme_runs(capsys):
+    (example,) = re.findall(r"```python\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    exec(compile(example, "README.md", "exec"), {})
+    said = capsys.readouterr().out.splitlines()
+    assert said[0] == "History of point: 10 d" and "after 10 d, as planned" in said[1] and len(said) == 4
+    assert all(each.startswith("The core reaches 90 % of its equilibrium salt after ") for each in said[2:])
+    assert "512 draws of how fast meat takes salt" in said[3]
 
 
 def test_every_claim_is_made_somewhere():

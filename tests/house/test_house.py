@@ -10,14 +10,18 @@ from pathlib import Path
 
 import pytest
 
+from curelab.recipe.stages import STAGES, Stage
+
 ROOT = Path(__file__).resolve().parents[2]
 LIBRARY = ROOT / "curelab"
 
 # Rooms from the ground up. A room may import from lines above its own, never from its own line or below. A new room gets its line here.
 RANKS = [
-    ("units", "sources", "lazy"),
+    ("letters", "unit_words", "lazy"),
+    ("threads", "units", "sources"),
     ("results",),
     ("fields",),
+    ("files",),
     ("tomlfile", "matter"),
     ("recipe",),
     ("weighing", "bodies", "transport"),
@@ -31,7 +35,7 @@ RANKS = [
     ("show",),
     ("paper",),
     ("proof",),
-    ("lab",),
+    ("lab", "failure"),
     ("__main__",),
 ]
 # The table of rooms in DEVELOPERS.md names every room, so that a newcomer finds it.
@@ -124,6 +128,53 @@ def test_importing_the_library_stays_light():
     assert not set(loaded) & set(HEAVY)
 
 
+KINDS = {kind.__name__ for kind in (*STAGES, Stage)} | {"AnyStage", "STAGES"}
+MOST_ASKED = 15
+MAY_ASK = ("recipe/", "engine/", "lab/forms.py")
+
+
+def kinds_asked_for(source: str) -> int:
+    """How often a module asks what kind of stage something is."""
+    asked = [
+        node for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("isinstance", "issubclass")
+    ]  # fmt: skip
+    return sum(
+        any(getattr(part, "id", getattr(part, "attr", "")) in KINDS for part in ast.walk(call)) for call in asked
+    )
+
+
+def test_a_stage_says_what_it_is():
+    """So nobody asks for its kind, and a new kind needs nobody to be told of it."""
+    assert kinds_asked_for("isinstance(stage, (Brine, x.Soak)) and isinstance(stage, EquilibriumBrine)") == 1
+    found = {
+        path.relative_to(LIBRARY).as_posix(): count
+        for path in MODULES
+        if (count := kinds_asked_for(path.read_text(encoding="utf-8")))
+    }
+    assert sum(found.values()) <= MOST_ASKED, found
+    assert [name for name in found if not name.startswith(MAY_ASK)] == []
+
+
+CUTS = re.compile(r"\.(edges|half|_cells|_values|_owner)\b|\barea\[0\]")
+
+
+def test_how_a_body_is_cut_is_known_to_bodies_alone():
+    """Whoever reads the cells of a body would have to learn of every new shape."""
+    assert all(CUTS.search(words) for words in ("body.edges[0]", "chain.half", "x.area[0] > 0", "body._cells"))
+    assert not CUTS.search("by_halves.area[1]")
+    others = [path for path in MODULES if room_of(path) != "bodies"]
+    found = {
+        path.relative_to(LIBRARY).as_posix(): sorted(
+            {match[0] for match in CUTS.finditer(path.read_text(encoding="utf-8"))}
+        )
+        for path in others
+    }
+    assert {name: words for name, words in found.items() if words} == {}
+    inside = "".join(path.read_text(encoding="utf-8") for path in (LIBRARY / "bodies").glob("*.py"))
+    assert CUTS.search(inside)
+
+
 REACHED = """
 import sys, pkgutil, curelab
 listed = dir(curelab)
@@ -186,6 +237,91 @@ def test_every_room_stands_in_the_table_for_contributors():
 def test_every_table_is_described():
     words = (ROOT / "datasets" / "README.md").read_text(encoding="utf-8")
     assert [path.name for path in sorted((ROOT / "datasets").glob("*.csv")) if path.name not in words] == []
+
+
+def literals(source: str) -> set[float]:
+    """Numbers that stand in the code of a module (not in its docstrings)."""
+    return {
+        node.value
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.Constant) and isinstance(node.value, (int, float)) and not isinstance(node.value, bool)
+    }
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_seconds_and_minutes_of_a_day_have_one_home(path):
+    """units.DAY, HOUR and MINUTES_A_DAY; engine and spread follow when they are made one."""
+    assert literals('"""86400"""\nx = 86400.0 * (1440 + True)') == {86400.0, 1440}
+    if path in (LIBRARY / "units.py", LIBRARY / "unit_words.py"):
+        return
+    assert not literals(path.read_text(encoding="utf-8")) & {86400, 172800, 43200, 3600, 1440, 2880}
+
+
+# -- size --------------------------------------------------------------------------------------------------------------
+
+MOST_LINES, MOST_OF_A_MODULE = 60, 350
+LONG_FUNCTIONS: dict[str, str] = {}  # "room/module.py: name" -> why it stays in one piece
+
+
+def long_functions(source: str, most: int = MOST_LINES) -> list[str]:
+    """Names of the functions that take more than so many lines, docstring and all."""
+    return [
+        node.name
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)) and node.end_lineno - node.lineno + 1 > most
+    ]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_no_function_is_longer_than_a_page(path):
+    assert long_functions("def f():\n    x = 1\n    return x\n", most=2) == ["f"]
+    here = path.relative_to(LIBRARY)
+    assert [n for n in long_functions(path.read_text("utf-8")) if f"{here}: {n}" not in LONG_FUNCTIONS] == []
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_a_long_module_says_why(path):
+    source = path.read_text(encoding="utf-8")
+    if len(source.splitlines()) > MOST_OF_A_MODULE:
+        why = "split it, or say in its docstring: Longer than others because ..."
+        assert "Longer than others because" in " ".join((ast.get_docstring(ast.parse(source)) or "").split()), why
+
+
+# -- private names -----------------------------------------------------------------------------------------------------
+
+
+def private(name: str) -> bool:
+    return name.startswith("_") and not name.startswith("__")
+
+
+def private_names_of_others(source: str) -> list[str]:
+    """Private names that a module imports, and private attributes that it reads of anything but itself, unless it defines them."""
+    tree = ast.parse(source)
+    own = {node.name for node in ast.walk(tree) if isinstance(node, (ast.FunctionDef, ast.ClassDef))}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Store):
+            own.add(node.attr)
+        if isinstance(node, (ast.Assign, ast.AnnAssign)):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            own |= {target.id for target in targets if isinstance(target, ast.Name)}
+    found = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom):
+            found += [alias.name for alias in node.names if private(alias.name)]
+        if isinstance(node, ast.Attribute) and private(node.attr) and node.attr not in own:
+            of_itself = isinstance(node.value, ast.Name) and node.value.id in ("self", "cls")
+            found += [] if of_itself else [ast.unparse(node)]
+    return found
+
+
+def test_the_reader_of_private_names():
+    source = "from .a import _b, c\nclass D:\n    def _e(self):\n        return self._f + c._g + other._e()\n"
+    assert private_names_of_others(source) == ["_b", "c._g"]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_private_names_stay_in_their_module(path):
+    assert private_names_of_others(path.read_text(encoding="utf-8")) == []
 
 
 def test_modules_are_imported_by_name_in_few_places_only():

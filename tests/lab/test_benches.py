@@ -3,16 +3,16 @@
 import numpy as np
 import pytest
 
-from curelab import Brine, InputError, Problem
+from curelab import Brine, InputError, Problem, Soak, Water
 from curelab.batch import dumps, load
 from curelab.lab.benches import BENCHES, bench
-from curelab.lab.state import DRAWS, QUICK, State, opened, starting_batch
-from curelab.learn.update import run_with_log
+from curelab.lab.state import PAGE_DRAWS, QUICK, State, opened, starting_batch
 from curelab.outcome import run
-from curelab.show.report import in_short, words
+from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
+from curelab.show.in_short import in_short
+from curelab.show.report import words
 from curelab.sources import datasets_folder
-from curelab.spread import spread
-from curelab.spread.banded import Banded
+from curelab.spread import Spread, spread
 
 
 @pytest.fixture(params=list(BENCHES))
@@ -110,6 +110,14 @@ def test_the_soak_bench_builds_the_batch_an_api_would():
     assert state.batch.stages[-1].lasts == 86400.0
 
 
+def test_a_soak_before_another_brine_as_weighed_out_has_no_rest_to_set():
+    start = starting_batch()
+    soak = Soak(waters=(Water(amount="4 kg", lasts="1 h", temperature="4 degC"),))
+    state = State(start.but(stages=(start.stages[0], soak, start.stages[0])), strict=True)
+    page = bench("soak", state)
+    assert "rest" not in page.controls and page.says["answer"].text and not page.says["trouble"].text
+
+
 def test_the_strong_brine_is_put_into_the_batch_only_when_asked():
     state, page = made("equilibrium or strong")
     before = state.batch.weigh_out
@@ -136,9 +144,9 @@ def test_the_batch_bench_takes_up_the_log_as_the_command_does(monkeypatch):
     state = State(demo, strict=True)
     page = bench("batch", state=state)
     list(page.settle())
-    outcome, learned = run_with_log(demo)
-    assert learned and outcome.learned is not None
-    assert page.says["answer"].text == "\n".join(in_short(outcome, learned))
+    outcome = run(demo)
+    assert outcome.said and outcome.learned is not None
+    assert page.says["answer"].text == "\n".join(in_short(outcome))
     assert "as far as your log leaves it open" in page.says["rests"].text
     assert page.pictures["matters"].meta["sentence"].startswith("Before your readings, how fast meat takes salt makes")
 
@@ -146,11 +154,11 @@ def test_the_batch_bench_takes_up_the_log_as_the_command_does(monkeypatch):
 def test_numbers_of_a_longer_look_are_those_of_the_run():
     """Benches simulate past the planned day to show what comes; at the planned day that is the same to rounding."""
     state = State(strict=True)
-    banded = state.banded(state.cure_lasting(90 * 86400.0))
+    many = state.spread(state.cure_lasting(90 * 86400.0))
     _, end = run(state.batch).history.span(0)
     for place in ("core", "average", "surface"):
         for quantity in ("salt", "free nitrite"):
-            assert banded.usual.at(place, quantity, end) == pytest.approx(
+            assert many.usual.at(place, quantity, end) == pytest.approx(
                 run(state.batch).history.at(place, quantity, end), rel=1e-9
             )
 
@@ -173,7 +181,7 @@ def test_an_exception_greys_the_pictures_and_reaches_the_tests(monkeypatch):
     def broken(self, *more):
         raise ZeroDivisionError("made to fail")
 
-    monkeypatch.setattr(State, "banded", broken)
+    monkeypatch.setattr(State, "spread", broken)
     with pytest.raises(ZeroDivisionError):
         state.edit_piece(0, thickness="6 cm")
     assert all("made to fail" in picture.problem for picture in page.pictures.values())
@@ -236,15 +244,24 @@ def test_axes_hold_still_while_a_hand_moves():
 
 def test_bands_hold_the_usual_line_and_go_away():
     state = State()
-    banded = state.banded()
+    many = state.spread()
     for quantity in ("salt", "nitrite", "free nitrite"):
-        middle, low, high = banded.at("core", quantity, banded.usual.times, "thick end")
-        usual = banded.usual.core(quantity, banded.usual.times, "thick end")
-        slack = 6e-3 * banded.usual.surface(quantity, banded.usual.times, "thick end").max()  # what few terms cost
+        middle, low, high = many.at("core", quantity, many.usual.times, "thick end")
+        usual = many.usual.core(quantity, many.usual.times, "thick end")
+        slack = 6e-3 * many.usual.surface(quantity, many.usual.times, "thick end").max()  # what few terms cost
         assert np.all(low <= middle) and np.all(middle <= high)
         assert np.all(low <= usual + slack) and np.all(usual <= high + slack)
-    alone = Banded(banded.usual)
-    assert alone.at("core", "salt", [86400.0]) == (pytest.approx(banded.usual.core("salt", [86400.0])), None, None)
+    alone = tuple(Spread.single(many.usual).at("core", "salt", [86400.0]))
+    assert alone == (pytest.approx(many.usual.core("salt", [86400.0]), rel=1e-12), None, None)
+
+
+def test_what_was_carried_over_moves_the_usual_line_with_the_draws():
+    own = MeatAndFridge(schema=1, name="x", known=[Known(key="obstruction.lean", low=0.5, value=0.52, high=0.54)])
+    plain, carried = (State(starting_batch().but(meat_and_fridge=each)).spread() for each in (None, own))
+    assert carried.usual.numbers["obstruction.lean"].value == 0.52 != plain.usual.numbers["obstruction.lean"].value
+    core = [each.at_end("core", "salt", 0, "thick end").middle[0] for each in (plain, carried)]
+    usual = [each.usual.core("salt", each.usual.ends(0), "thick end") for each in (plain, carried)]
+    assert core[1] > 1.2 * core[0] and usual[1] > 1.2 * usual[0]
 
 
 @pytest.mark.parametrize("name", ("thick point", "equilibrium or strong", "soak", "batch"))
@@ -256,15 +273,15 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
     assert f"{QUICK} draws" in everything and "which these were varied" in everything, page.says[shown].text
     steps = list(page.settle())
     assert len(steps) >= 4  # none of them long
-    full = DRAWS if name != "batch" else 256
+    full = PAGE_DRAWS if name != "batch" else 256
     everything = " ".join(say.text for say in page.says.values())
     assert f"{full} draws" in everything and f"{QUICK} draws of" not in everything
     if name == "thick point":
         stages = state.cure_lasting(90 * 86400.0)
-        many = spread(state.batch.pieces, stages, count=DRAWS)
-        band = many.at("core", "salt", state.banded(stages).usual.times, 0, "equilibrium")
-        mine = state.banded(stages).at("core", "salt", state.banded(stages).usual.times, 0, "equilibrium")
-        for ours, theirs in zip(mine, (band.middle, band.low, band.high), strict=True):
+        many = spread(state.batch.pieces, stages, count=PAGE_DRAWS)
+        times = state.spread(stages).usual.times
+        both = (each.at("core", "salt", times, 0, "equilibrium") for each in (state.spread(stages), many))
+        for ours, theirs in zip(*both, strict=True):
             assert ours == pytest.approx(theirs, rel=1e-8, abs=1e-12)
     assert not list(page.settle()) or name == "batch"  # settled once is settled
 

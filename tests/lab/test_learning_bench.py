@@ -13,11 +13,11 @@ from curelab.__main__ import main
 from curelab.batch import Batch, Reading, load, save
 from curelab.lab.benches import bench, learning
 from curelab.lab.state import QUICK, State
-from curelab.learn import pictures
 from curelab.learn.readings import Measurement, measure
 from curelab.learn.update import update
 from curelab.learn.words import what_to_measure
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge, load_profile, save_profile
+from curelab.show import learning as pictures
 from curelab.sources import datasets_folder, default_numbers
 
 DAY = 86400.0

@@ -10,6 +10,7 @@ import pytest
 
 from curelab import Bath, Brine, InputError, Piece, Rest, simulate
 from curelab.batch import Batch, Reading, dumps, load, save
+from curelab.engine.drawn import drawn_case
 from curelab.learn.calibrate import Measurement, fit, from_log, measure, salometer, tasted
 from curelab.learn.compare import compare
 from curelab.learn.fit import _hidden
@@ -21,7 +22,8 @@ from curelab.paper.logbook import append_reading, locked
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge, load_profile, save_profile
 from curelab.sources import default_numbers, read_table
 from curelab.spread import spread
-from curelab.spread.uncertain import draw, drawn_case, inputs_for, uncertain_inputs, with_known
+from curelab.spread.draws import draw
+from curelab.spread.uncertain import inputs_for, uncertain_inputs, with_known
 
 DAY = 86400.0
 PIECE = Piece(name="p", thickness="5 cm", weight="2 kg")
@@ -289,12 +291,12 @@ def test_recovery_of_temperature_and_acidity():
 
 def test_no_network_is_solved_for_what_needs_none(monkeypatch):
     def trap(*given, **more):
-        raise AssertionError("an ensemble was made")
+        raise AssertionError("a network was solved")
 
-    monkeypatch.setattr("curelab.learn.readings.Ensemble", trap)
+    monkeypatch.setattr("curelab.learn.readings.simulate", trap)
     log = [Measurement("temperature", DAY, 277.0, 0.3)]
     assert fit((PIECE,), (PINK,), log, parameters=("temperature",))["temperature"].value > 0
-    with pytest.raises(AssertionError, match="an ensemble"):
+    with pytest.raises(AssertionError, match="a network"):
         fit((PIECE,), (PINK,), [Measurement("weight", DAY, 2.0, 0.01)])
 
 
@@ -561,7 +563,9 @@ def test_a_batch_holds_what_was_carried_into_it(tmp_path):
     # "Typical" stays the published middle, whatever was carried over.
     assert "faster than typical" in carried.sentence and "expected 1.5 times" in carried.sentence
     assert next(row for row in priors(one) if row.key == "obstruction.lean").source == 'carried over from "mine"'
-    days = [run(each, draws=64).cured[0].needs.quantile(0.5) for each in (one, one.but(meat_and_fridge=None))]
+    days = [
+        run(each, draws=64, log=False).cured[0].needs.quantile(0.5) for each in (one, one.but(meat_and_fridge=None))
+    ]
     assert days[0] < 0.9 * days[1]  # what was carried over says faster
     kept = profile_of(carried.fit, "both", one.but(id="b2"))
     assert kept.learned_from == "x (y); A test (b2)"

@@ -14,11 +14,11 @@ import pytest
 from curelab import Bath, Brine, InputError, Piece, Rest, simulate
 from curelab.__main__ import main
 from curelab.batch import Batch, Reading, load, save
-from curelab.learn.carry import carry
 from curelab.learn.fit import fit
 from curelab.learn.readings import Measurement, from_log, measure
 from curelab.learn.update import update
 from curelab.learn.words import _verdict
+from curelab.paper.carry import carry
 from curelab.paper.logbook import append_reading, locked, undo
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge, load_profile, save_profile
 from curelab.sources import datasets_folder, default_numbers

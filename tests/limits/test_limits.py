@@ -26,7 +26,7 @@ from curelab.limits import (
     uncovered_time,
     unprotected_time,
 )
-from curelab.limits.exposure import exposures, lean_profile
+from curelab.limits.exposure import exposures
 from curelab.limits.verdict import judge, unknown, worst_first
 from curelab.matter.solutes import nitrite_as
 from curelab.outcome import run
@@ -379,7 +379,7 @@ def test_hurdles_count_in_pairs(salt, nitrite, protected):
 
 
 @pytest.mark.parametrize("pair", ["mild", "strong"])
-@pytest.mark.parametrize(("what", "beyond"), [("nitrite", 2000), ("water_phase_salt", 50)])
+@pytest.mark.parametrize(("what", "beyond"), [("nitrite", 2000), ("water_phase_salt", 25)])
 def test_every_number_of_the_pairs_decides(pair, what, beyond):
     history = evened(*((0.045, 250) if pair == "mild" else (0.07, 100)))
     numbers = default_numbers()
@@ -407,15 +407,17 @@ def test_the_surface_counts_as_well_as_the_core():
 def counted_one_by_one(history, piece, steps):
     """The definitions of `exposures` without any shortcut: every depth of the lean at every time."""
     pairs = ((120e-6, 0.035), (40e-6, 0.06))  # 3 CCR 910.15(b)(3)
+    cap = history.pieces[piece].fat_cap  # on the first face
+    lean = (history.profile("salt", None, piece).depth > cap) | (cap == 0)
     unprotected = some = none = 0.0
-    for each in history.runs:
-        step = each.length / steps
-        times = (np.arange(steps) + 0.5) * step
-        celsius = each.clock.temperature(times) - 273.15
-        free = lean_profile(each, "free nitrite", "green weight", times, piece)
-        salt = lean_profile(each, "salt", "water phase", times, piece)
-        average = each.read("free nitrite", "average", "green weight", times, piece)
-        brine = each.read("salt", "average", "water phase", times, piece)
+    for ran in history.ran:
+        step = ran.length / steps
+        times = ran.begin + (np.arange(steps) + 0.5) * step
+        celsius = history.temperature(times) - 273.15
+        free = history.profile("free nitrite", times, piece, "green weight").values[:, lean]
+        salt = history.profile("salt", times, piece, "water phase").values[:, lean]
+        average = history.average("free nitrite", times, piece, "green weight")
+        brine = history.average("salt", times, piece, "water phase")
         for k, warmth in enumerate(celsius):
             places = list(zip(free[k], salt[k], strict=True))
             both = [any(f >= nitrite and s >= least for nitrite, least in pairs) for f, s in places]
@@ -432,23 +434,27 @@ def counted_one_by_one(history, piece, steps):
 WARMING = [["0 h", "3 degC"], ["9 h", "12 degC"], ["18 h", "6 degC"], ["60 h", "9 degC"], ["72 h", "3.5 degC"]]
 
 
-@pytest.mark.parametrize("how", ["lying", "capped", "cylinder", "in company"])
+@pytest.mark.parametrize("how", ["lying", "lying tight", "capped", "cylinder", "in company"])
 def test_exposures_leave_nothing_out(how):
-    """What is read in a few cells first is what every depth says: also where the barest place is none of them."""
+    """What is read in a few places first is what every depth says: also where the barest place is none of them, as above a floor that
+    lets little by.
+    """
     slab = Piece(name="slab", thickness="4 cm", weight="1 kg")
     pieces = {
         "lying": (slab,),
+        "lying tight": (slab,),
         "capped": (slab.but(fat_cap="6 mm"),),
         "cylinder": (slab.but(shape="cylinder"),),
         "in company": (slab.but(name="other", thickness="2.5 cm"), slab),
     }[how]
     bath = Bath(water="5 kg", salt="900 g", nitrite="2.5 g")
     stages = (
-        Brine(bath=bath, temperature=WARMING, lasts="5 d", lying=how == "lying"),
+        Brine(bath=bath, temperature=WARMING, lasts="5 d", lying=how.startswith("lying")),
         Rest(temperature=WARMING, lasts="3 d"),
         Soak(waters=(Water(amount="20 kg", lasts="3 h", temperature="8 degC"),)),
     )
-    history = simulate(pieces, stages, cells=12)
+    tight = {"film.contact": 3e-8} if how == "lying tight" else {}
+    history = simulate(pieces, stages, cells=12, numbers=default_numbers().with_values(tight))
     for number, found in enumerate(exposures(history)):
         expected = counted_one_by_one(history, number, 1500)
         assert 0.1 * DAY < expected[0] < 7.9 * DAY  # neither bare nor protected throughout
@@ -464,17 +470,19 @@ def test_a_warm_hour_in_a_cold_week_counts():
     assert unprotected_time(history) / 3600 == approx(2 * 1.55 / 5, rel=0.05)
 
 
-def test_a_few_cells_of_the_lean_are_those_of_the_profile():
+@pytest.mark.parametrize("cap", ["0 mm", "6 mm"])
+def test_the_lean_is_all_of_a_profile_but_the_cap(cap):
     lying = Brine(bath=wet(150), temperature="3 degC", lasts="1 d", lying=True)
-    first, times = simulate(POINT, lying, cells=8).runs[0], np.array([3600.0, 5e4])
-    body = first.bodies[0]
-    lean = np.flatnonzero(body.lean)
-    nearest = lean[np.argmin(np.abs(body.chain.centres[lean] - body.place))]
-    assert lean[0] < nearest < lean[-1]
+    history, times = simulate(POINT.but(fat_cap=cap), lying, cells=8), np.array([3600.0, 5e4])
     for name, basis in (("salt", "water phase"), ("free nitrite", "green weight"), ("salt", "meat")):
-        cells = first.profile(name, basis, times, 0)[1][:, 1:-1]  # without the two faces
-        three = first.lean_cells(name, basis, times, 0)
-        np.testing.assert_allclose(three, cells[:, [lean[0], lean[-1], nearest]], rtol=1e-9, atol=1e-15)
+        across = history.profile(name, times, 0, basis)
+        lean = np.flatnonzero(
+            (across.depth > history.pieces[0].fat_cap) | (cap == "0 mm")
+        )  # the cap is on the first face
+        np.testing.assert_allclose(
+            history.lean_profile(name, times, 0, basis), across.values[:, lean], rtol=1e-9, atol=1e-15
+        )
+    assert (lean[0] > 0) == (cap == "6 mm") and lean[-1] == len(across.depth) - 1
 
 
 def test_long_and_cold_without_nitrite():

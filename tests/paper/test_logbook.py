@@ -11,6 +11,7 @@ import subprocess
 import sys
 import textwrap
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -20,8 +21,13 @@ from hypothesis import strategies as st
 from curelab.__main__ import main
 from curelab.batch import READINGS, Reading, load
 from curelab.fields import InputError
+from curelab.letters import refused_letter
 from curelab.paper import logbook
+from curelab.paper.carry import carry
 from curelab.paper.logbook import append_reading, as_csv, locked, save_keeping_log, undo
+from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
+from curelab.recipe.stages import Rest
+from curelab.sources import datasets_folder
 
 DAY = 86400.0
 TEXT = """# My own words; curelab keeps them.
@@ -83,10 +89,13 @@ def test_the_clock_time_stands_beside_as_a_comment(file):
     assert undo(file) == TURNED and file.read_text(encoding="utf-8") == TEXT
 
 
+LETTERS = st.characters(exclude_categories=("Cc", "Cs", "Zl", "Zp")).filter(
+    lambda letter: refused_letter(letter) is None
+)
 VALUES = {"mass": "2.1 kg", "fraction": "3.4 %", "temperature": "38 degF", "plain": "5.6", "word": "Too salty", "": ""}
 readings = st.builds(
     lambda at, what, note: Reading(at=at, what=what, value=VALUES[READINGS[what]], note=note),
-    st.floats(0, 400 * DAY), st.sampled_from(sorted(READINGS)), st.text(st.characters(exclude_categories=("Cs",)), max_size=60),
+    st.floats(0, 400 * DAY), st.sampled_from(sorted(READINGS)), st.text(LETTERS, max_size=60),
 )  # fmt: skip
 
 
@@ -148,10 +157,14 @@ def test_a_reading_that_is_no_good_changes_nothing(file):
         append_reading(file.with_name("none.toml"), TURNED)
 
 
-def test_a_log_in_brackets_is_kept_too(file):
-    file.write_text(TEXT.replace("start =", 'log = [{ at = "1 h", what = "turned" }]\nstart ='), encoding="utf-8")
+def test_a_log_in_brackets_is_kept_with_what_is_said_around_it(file):
+    text = TEXT.replace("start =", 'log = [{ at = "1 h", what = "turned" }]  # on one line\nstart =')
+    file.write_text(text, encoding="utf-8")
     append_reading(file, TURNED)
     assert [entry.at for entry in load(file).log] == [3600.0, DAY]
+    after = file.read_text(encoding="utf-8").splitlines()
+    assert [line for line in after if line[:3] != "log"] == [line for line in text.splitlines() if line[:3] != "log"]
+    assert any(line.endswith("]  # on one line") for line in after)
 
 
 @posix
@@ -166,8 +179,114 @@ def test_a_link_stays_a_link_and_rights_stay(file):
 def test_saving_a_batch_keeps_what_others_logged_meanwhile(file):
     mine = load(file)
     append_reading(file, TURNED)
+    with_log = file.read_text(encoding="utf-8")
     kept = save_keeping_log(mine.but(name="renamed"), file)
     assert kept.log == (TURNED,) and load(file) == kept and kept.name == "renamed"
+    assert file.read_text(encoding="utf-8") == with_log.replace('name = "test"', 'name = "renamed"')  # comments too
+
+
+def comments(words):
+    return [line[line.index("#") :] for line in words.splitlines() if "#" in line]
+
+
+def test_saving_changes_what_differs_and_keeps_the_comments(file):
+    before = (datasets_folder() / "new_batch.toml").read_text(encoding="utf-8")
+    file.write_bytes(before.replace("\n", "\r\n").encode("utf-8"))
+    batch = load(file)
+    piece, *others = batch.pieces
+    stages = (*batch.stages, Rest(temperature="3 degC", lasts="2 d"))
+    kept = save_keeping_log(batch.but(pieces=(replace(piece, weight=3.25), *others), stages=stages), file)
+    assert load(file) == kept and kept.pieces[0].weight == 3.25 and len(kept.stages) == len(batch.stages) + 1
+    assert len(comments(before)) > 10 and comments(file.read_text(encoding="utf-8")) == comments(before)
+    assert b"\n" not in file.read_bytes().replace(b"\r\n", b"")
+    save_keeping_log(batch, file)
+    assert load(file) == batch and comments(file.read_text(encoding="utf-8")) == comments(before)
+
+
+def test_what_cannot_be_changed_in_place_is_left(file, monkeypatch):
+    monkeypatch.setattr(logbook, "edited", lambda words, before, after: words)
+    with pytest.raises(InputError, match="without losing what else stands in it"):
+        save_keeping_log(load(file).but(name="renamed"), file)
+    assert file.read_text(encoding="utf-8") == TEXT
+
+
+# -- an editor, which knows of no lock --------------------------------------------------------------
+
+
+def saved_meanwhile(monkeypatch, file, words, times=1, by_rename=False):
+    """Just before ours is put in its place, an editor saves the file, so many times."""
+    left, sync = [times], os.fsync
+
+    def editor(handle):
+        sync(handle)
+        if left[0]:
+            left[0] -= 1
+            target = file.with_name("editor~") if by_rename else file
+            target.write_text(words + "\n" * left[0], encoding="utf-8")
+            os.replace(target, file)
+
+    monkeypatch.setattr(logbook.files.os, "fsync", editor)
+
+
+@pytest.mark.parametrize("by_rename", [True, False])
+@pytest.mark.parametrize("act", ["append", "undo", "save", "carry"])
+def test_a_save_between_our_reading_and_our_writing_stays_and_so_does_ours(file, monkeypatch, capsys, act, by_rename):
+    if act == "undo":
+        append_reading(file, TURNED)
+    mine, theirs = load(file), file.read_text(encoding="utf-8").replace("# here too", "# edited meanwhile")
+    saved_meanwhile(monkeypatch, file, theirs, by_rename=by_rename)
+    if act == "append":
+        append_reading(file, TURNED)
+        assert load(file).log == (TURNED,)
+    elif act == "undo":
+        undo(file)
+        assert load(file).log == ()
+    elif act == "save":
+        save_keeping_log(mine.but(name="renamed"), file)
+        assert load(file).name == "renamed"
+    else:
+        known = [Known(key="obstruction.lean", low=0.4, value=0.46, high=0.53)]
+        carry(file, MeatAndFridge(schema=1, name="My butcher", known=known, learned_from="March (m1)"))
+        assert load(file).meat_and_fridge.name == "My butcher"
+    assert "# edited meanwhile" in file.read_text(encoding="utf-8") and not litter(file)
+    assert "batch.toml was saved by another program meanwhile; what it saved stays" in capsys.readouterr().err
+
+
+def test_a_save_while_we_read_is_seen_too(file, monkeypatch):
+    """The table and the text of a file are read one after the other, and must be of one file."""
+    right, saves = logbook.read_table, [TEXT.replace("8 cm", "7.5 cm")]
+
+    def read_and_saved(path):
+        table = right(path)
+        if saves:
+            file.write_text(saves.pop(), encoding="utf-8")
+        return table
+
+    monkeypatch.setattr(logbook, "read_table", read_and_saved)
+    assert append_reading(file, TURNED) == load(file)
+    assert load(file).pieces[0].thickness == 0.075 and load(file).log == (TURNED,)
+
+
+def test_a_save_that_is_broken_is_left_and_told(file, monkeypatch):
+    saved_meanwhile(monkeypatch, file, TEXT + "[half", by_rename=True)
+    with pytest.raises(InputError, match="not complete TOML"):
+        append_reading(file, TURNED)
+    assert file.read_text(encoding="utf-8") == TEXT + "[half" and not litter(file)
+
+
+def test_a_file_that_is_saved_without_end_is_left(file, monkeypatch):
+    saved_meanwhile(monkeypatch, file, TEXT, times=1000)
+    with pytest.raises(InputError, match="again and again; nothing was changed"):
+        append_reading(file, TURNED)
+    assert load(file).log == () and not litter(file)
+
+
+@posix
+def test_a_file_that_may_only_be_read_is_not_logged_into(file):
+    file.chmod(0o444)
+    with pytest.raises(InputError, match="may only be read"):
+        append_reading(file, TURNED)
+    assert file.read_text(encoding="utf-8") == TEXT and not litter(file)
 
 
 # -- faults ----------------------------------------------------------------------------------------
@@ -190,7 +309,7 @@ def child(file, words, **more):
 
 
 @posix
-@pytest.mark.parametrize("where", ["os.replace", "os.fsync", "tempfile.mkstemp", "shutil.copymode"])
+@pytest.mark.parametrize("where", ["os.replace", "os.fsync", "os.chmod", "secrets.token_hex"])
 def test_a_crash_in_mid_write_leaves_the_old_file(file, where):
     before = file.read_bytes()
     module, name = where.split(".")
@@ -244,7 +363,7 @@ def test_a_full_disk_changes_nothing_and_says_so(file, monkeypatch, function):
     def full(*arguments, **names):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr(logbook.os, function, full)
+    monkeypatch.setattr(logbook.files.os, function, full)
     with pytest.raises(InputError, match="No space left on device; nothing was changed"):
         append_reading(file, TURNED)
     monkeypatch.undo()

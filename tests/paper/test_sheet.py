@@ -7,9 +7,11 @@ import os
 import re
 import shutil
 import subprocess
+import tempfile
 import xml.etree.ElementTree as ET
 from html import unescape
 from html.parser import HTMLParser
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,15 +20,15 @@ from curelab import units
 from curelab.__main__ import main
 from curelab.batch import from_table, load
 from curelab.fields import InputError
-from curelab.learn.update import run_with_log
 from curelab.paper import pages as paper
 from curelab.paper.drawn_lines import BOTTOM, LEFT, RIGHT, TOP, svg_lines, ticks
 from curelab.paper.pages import label_html, sheet_html
 from curelab.paper.schedule import plan_words, schedule
-from curelab.paper.sheet import label, ounces, sheet
+from curelab.paper.sheet import label, sheet
+from curelab.paper.weighings import ounces
 from curelab.show import pictures
 from curelab.sources import datasets_folder
-from curelab.spread.banded import Banded
+from curelab.spread import Spread
 
 DEMO = datasets_folder() / "demo_brisket.toml"
 US = datasets_folder() / "demo_loin.toml"
@@ -53,7 +55,7 @@ def full(system="metric"):
 @pytest.fixture(scope="module")
 def plans():
     made = {
-        "brisket": schedule(load(DEMO), known=run_with_log(load(DEMO))[0]),
+        "brisket": schedule(load(DEMO)),
         "loin": schedule(load(US)),
         "full": schedule(full()),
     }
@@ -137,7 +139,7 @@ def test_ounces_are_true_to_two_percent(mass):
 
 def test_the_meat_ends_as_the_band_says(plans):
     found = plans["brisket"]
-    last = found.planned.history.runs[-1].index
+    last = found.planned.history.ran[-1].stage
     value, low, high = (100 * each for each in found.planned.band("core", "salt", last, "point"))
     many = found.planned.spread.at(
         "core", "salt", [found.planned.history.length], "point"
@@ -252,7 +254,7 @@ def test_the_picture_is_the_profile_of_the_last_day(plans):
 
 def test_lines_apart_in_grey_have_dashes_and_a_legend(plans):
     history = plans["brisket"].planned.history
-    root = ET.fromstring(svg_lines(pictures.over_time(Banded(history), "salt", "point")))
+    root = ET.fromstring(svg_lines(pictures.over_time(Spread.single(history), "salt", "point")))
     name = "{http://www.w3.org/2000/svg}"
     dashes = [line.get("stroke-dasharray") for line in root.iter(f"{name}polyline")]
     assert len(set(dashes)) == 3 and {"surface", "average", "core"} <= {text.text for text in root.iter(f"{name}text")}
@@ -317,6 +319,18 @@ def test_weights_are_large_enough_for_arms_length(plans, browser, tmp_path):
 def test_a_page_too_long_has_more_pages(plans, browser):
     long = sheet_html(sheet(plans["brisket"])).replace("</header>", "</header>" + "<p>more</p>" * 200)
     assert paper.pages(paper.pdf(long, browser)) > 1
+
+
+def test_a_browser_that_prints_leaves_nothing_behind(browser, monkeypatch):
+    with tempfile.TemporaryDirectory() as name:  # a short name: Chromium's own sockets lie in there meanwhile
+        for key, folder in (("HOME", Path(name, "h")), ("TMPDIR", Path(name, "t"))):
+            folder.mkdir()
+            monkeypatch.setenv(key, str(folder))
+        for key in ("XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
+            monkeypatch.delenv(key, raising=False)
+        monkeypatch.setattr(tempfile, "tempdir", str(Path(name, "t")))
+        assert paper.pages(paper.pdf("<p>hello</p>", browser)) == 1
+        assert [path.name for path in Path(name).rglob("*")] in (["h", "t"], ["t", "h"])
 
 
 def test_without_a_browser_the_way_out_is_told(monkeypatch, tmp_path):

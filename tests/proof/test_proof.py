@@ -26,8 +26,8 @@ from curelab.proof import (
     reaction,
     series,
 )
-from curelab.proof.meat import DAY
 from curelab.sources import read_table
+from curelab.units import DAY
 
 SHAPES = tuple(meat.SHAPES)
 DIFFUSION = {

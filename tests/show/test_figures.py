@@ -9,23 +9,22 @@ from curelab.batch import load
 from curelab.outcome import run
 from curelab.show import figures, pictures, ranking
 from curelab.sources import datasets_folder
+from curelab.spread import Spread
 
-OUTCOME = run(load(str(datasets_folder() / "demo_brisket.toml")))
-BANDED = run(load(str(datasets_folder() / "demo_brisket.toml")), draws=16).banded
+OUTCOME = run(load(str(datasets_folder() / "demo_brisket.toml")), log=False)
+MANY = run(load(str(datasets_folder() / "demo_brisket.toml")), draws=16, log=False).spread
 
 
 @pytest.mark.parametrize(
     "picture",
     [
-        pictures.profile(BANDED, 864000.0, ("salt",), "point"),
-        pictures.profile(BANDED, 864000.0, ("nitrite", "free nitrite"), "point", "us"),
-        pictures.over_time(
-            BANDED, "salt", "flat", target=0.022, target_label="wanted", now=864000.0, window=(1e5, 2e5)
-        ),
-        pictures.middles(BANDED, ["point", "flat"], 864000.0),
-        pictures.bath(BANDED),
-        pictures.before_and_after(BANDED, *OUTCOME.history.span(2), "flat"),
-        pictures.soak_hours(BANDED, OUTCOME.history.span(2)[0], "flat", 0.02),
+        pictures.profile(MANY, 864000.0, ("salt",), "point"),
+        pictures.profile(MANY, 864000.0, ("nitrite", "free nitrite"), "point", "us"),
+        pictures.over_time(MANY, "salt", "flat", target=0.022, target_label="wanted", now=864000.0, window=(1e5, 2e5)),
+        pictures.middles(MANY, ["point", "flat"], 864000.0),
+        pictures.bath(MANY),
+        pictures.before_and_after(MANY, *OUTCOME.history.span(2), "flat"),
+        pictures.soak_hours(MANY, OUTCOME.history.span(2)[0], "flat", 0.02),
     ],
     ids=lambda picture: picture.y_label,
 )
@@ -60,12 +59,28 @@ def test_map_and_its_line():
 
 
 def test_what_a_picture_shows_is_what_the_history_says():
-    picture = pictures.profile(BANDED, 864000.0, ("salt",), "point")
+    picture = pictures.profile(MANY, 864000.0, ("salt",), "point")
     middle = np.interp(picture.series[0].x[-1] / 2, picture.series[0].x, picture.series[0].y)
-    band = BANDED.many.at("core", "salt", [864000.0], "point")
+    band = MANY.at("core", "salt", [864000.0], "point")
     assert middle == pytest.approx(100 * band.middle[0], rel=2e-2)
     assert band.low[0] < OUTCOME.history.core("salt", 864000.0, "point") < band.high[0]
     assert pictures.shared_range(picture)[1] >= picture.series[0].high.max()
+
+
+def test_with_bands_off_nothing_is_shaded_and_no_draws_are_told():
+    alone, name = Spread.single(OUTCOME.history), "flat"
+    for make in (
+        lambda many: pictures.profile(many, 864000.0, ("salt",), name),
+        lambda many: pictures.over_time(many, "salt", name),
+        lambda many: pictures.middles(many, [name]),
+        lambda many: pictures.before_and_after(many, *OUTCOME.history.span(2), name),
+        lambda many: pictures.soak_hours(many, OUTCOME.history.span(2)[0], name),
+        pictures.bath,
+    ):
+        off, on = make(alone), make(MANY)
+        assert off.note == "" and all(line.low is None and line.high is None for line in off.series)
+        assert on.note.startswith("shaded: 8 cases of 10, of 16 draws of ")
+        assert any(line.low is not None for line in on.series)
 
 
 def test_bars_show_the_shares_from_the_top():

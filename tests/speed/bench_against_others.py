@@ -39,10 +39,10 @@ from scipy.sparse import csc_array
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from curelab import Bath, Brine, Piece, Rest, simulate
-from curelab.bodies.chain import Layer, build
+from curelab.bodies import Body, layered
 from curelab.proof import series
-from curelab.transport.modes import modes_of
-from curelab.transport.network import Contact, Network, assemble
+from curelab.transport.modes import forget, modes_of
+from curelab.transport.network import Contact, Network, Part, assemble
 
 FO = np.linspace(0.3 / 200, 0.3, 200)
 TEN = np.linspace(0.03, 0.3, 10)
@@ -68,25 +68,39 @@ def worst(x: np.ndarray, values: np.ndarray, fo: np.ndarray) -> float:
 # -- ours --------------------------------------------------------------------------------------------------------------------------
 
 
-def network_of(cells: int) -> tuple[np.ndarray, Network, np.ndarray]:
-    """(centres, network, start); the bath is the last node and never weakens."""
-    chain = build([Layer(1.0, 1.0, 1.0, cells)], "half slab")
+def network_of(cells: int) -> tuple[Body, Network, np.ndarray]:
+    """(body, network, start); the bath is the last node and never weakens."""
+    body, one = layered((1.0,), shape="half slab", counts=(cells,)), np.ones(1)
+    part = Part(np.ones((1, cells)), body.inner(one[:, None]), body.mean)
+    carried, row = body.faces[0].conductance(np.inf * one, one[:, None], one), body.faces[0].row
+    contact = Contact(0, carried * np.outer(row, row)[None], carried * row[None], carried)
     start = np.zeros(cells + 1)
     start[-1] = 1.0
-    return chain.centres, assemble([chain], [np.inf], [Contact(0, 1, 0, np.inf)]), start
+    return body, assemble([part], np.inf * one, [contact]), start
+
+
+def in_cells(body: Body) -> tuple[np.ndarray, np.ndarray]:
+    """(centres (n,), rows (n, n + 1) that read every cell)."""
+    return 2 * body.depth[:-1] - 1, np.pad(body.rows[:-1], ((0, 0), (0, 1)))
 
 
 def by_modes(
     cells: int = 60, fo: np.ndarray = FO, solutes: int = 1, remembered: bool = False
 ) -> tuple[np.ndarray, np.ndarray]:
-    """From nothing: cells, links, eigenproblem, all states at all times. The library remembers solved networks; here it must
+    """From nothing: cells, links, eigenproblem, all states at all times. The library remembers bodies and solved networks; here it must
     forget them first, unless `remembered`.
     """
     if not remembered:
-        modes_of.cache_clear()
-    x, network, start = network_of(cells)
+        from_nothing()
+    body, network, start = network_of(cells)
+    x, rows = in_cells(body)
     clock = np.multiply.outer(np.linspace(1.0, 0.3, solutes), fo)
-    return x, modes_of(network).at(np.tile(start, (solutes, 1)), clock)[0, :, :-1]
+    return x, modes_of(network).at(np.broadcast_to(start, (1, solutes, cells + 1)), clock[None], rows)[0, 0]
+
+
+def from_nothing() -> None:
+    forget()
+    layered.cache_clear()
 
 
 # -- others ------------------------------------------------------------------------------------------------------------------------
@@ -94,10 +108,12 @@ def by_modes(
 
 def by_integrator(method: str, cells: int, rtol: float, fo: np.ndarray = FO) -> tuple[np.ndarray, np.ndarray]:
     """scipy on our own graded cells, with the exact sparse Jacobian."""
-    x, network, _ = network_of(cells)
-    laplacian = network.laplacian()
-    jacobian = csc_array(-laplacian[:cells, :cells] / network.capacity[:cells, None])
-    feed = -laplacian[:cells, -1] / network.capacity[:cells]
+    body, network, _ = network_of(cells)
+    x, rows = in_cells(body)
+    root = rows[:, :-1]  # from terms to cells
+    matrix = -(root @ network.laplacian[0, :-1, :-1] @ np.linalg.inv(root))
+    matrix[np.abs(matrix) < 1e-12 * np.abs(matrix).max()] = 0.0  # what a change of variables leaves of a zero
+    jacobian, feed = csc_array(matrix), -(root @ network.laplacian[0, :-1, -1])
     path = solve_ivp(
         lambda _, w: jacobian @ w + feed, (0, fo[-1]), np.zeros(cells), method, fo, rtol=rtol, atol=rtol, jac=jacobian
     )
@@ -269,12 +285,13 @@ def growth(rows: list[str]) -> None:
     ]
     rows += ["| --- | --- | --- | --- | --- | --- |"]
     for cells in (20, 40, 60, 100, 200, 400):
-        _, network, start = network_of(cells)
+        body, network, start = network_of(cells)
+        _, rows_of = in_cells(body)
         modes = modes_of(network)
         square, tall = random.random((cells, cells)), random.random((len(FO), cells))
         whole = median_ms(lambda n=cells: by_modes(n))
-        alone = median_ms(lambda w=network: (modes_of.cache_clear(), modes_of(w)))
-        states = median_ms(lambda m=modes, s=start: m.at(s[None], FO[None]))
+        alone = median_ms(lambda w=network: (forget(), modes_of(w).parts[0].solved))
+        states = median_ms(lambda m=modes, s=start, r=rows_of: m.at(s[None, None], FO[None, None], r))
         product, squared = median_ms(lambda a=tall, b=square: a @ b), median_ms(lambda b=square: b @ b)
         rows.append(
             f"| {cells} | {whole:.2f} | {alone:.2f} | {states / product:.1f} | {whole / squared:.0f} | {peak(lambda n=cells: by_modes(n)):.2f} |"
@@ -322,7 +339,7 @@ def growth(rows: list[str]) -> None:
     for count in (1, 2, 5, 10, 20):
         stages = [(cure, rest)[n % 2] for n in range(count)]
         call = lambda s=stages: simulate(meat, s).core("salt")  # noqa: E731
-        fresh = lambda c=call: (modes_of.cache_clear(), c())  # noqa: E731
+        fresh = lambda c=call: (from_nothing(), c())  # noqa: E731
         spent = median_ms(fresh)
         rows.append(f"| {count} | {spent:.2f} | {spent / count:.2f} | {median_ms(call):.2f} | {peak(fresh):.2f} |")
 

@@ -1,20 +1,21 @@
-"""Bands: the vectorised engine against `simulate` draw by draw, distributions, probabilities, executors, and what matters most."""
+"""Bands: all draws at once against `simulate` of each of them, distributions, probabilities, executors, and what matters most."""
 
 from __future__ import annotations
 
+import sys
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 
 import numpy as np
 import pytest
 
-from curelab import Bath, Brine, Criterion, Piece, Rest, SealedCure, Soak, Water, simulate
+from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, extend, simulate
+from curelab.engine.drawn import drawn_case
 from curelab.sources import default_numbers
 from curelab.spread import Request, quantiles, spread
-from curelab.spread.ensemble import Ensemble
-from curelab.spread.loop import Loop
+from curelab.spread.draws import draw
 from curelab.spread.sensitivity import at_end, how_long, what_matters
-from curelab.spread.uncertain import draw, inputs_for, uncertain_inputs
+from curelab.spread.uncertain import inputs_for, uncertain_inputs
 
 DAY = 86400.0
 PIECE = Piece(name="point", thickness="6 cm", weight="2 kg")
@@ -56,39 +57,85 @@ def drawn(name, count=8, loss="nordin"):
     return pieces, stages, draw(inputs, count, seed=1), usual.length
 
 
+PLACES = ("core", "average", "surface")
+LEFT = (
+    Rest(temperature="6 degC", lasts="1 d"),
+    Soak(waters=(Water(amount="3 kg", lasts="3 h", temperature="5 degC"),)),
+)
+WAITED = ("core salt >= 50 % of equilibrium", "average salt >= 1 %", "core free nitrite >= 20 ppm")
+
+
+def apart(ours, theirs) -> float:
+    return float(np.abs(np.asarray(ours) - np.asarray(theirs)).max())
+
+
+def read(history, name, times, given):
+    found = getattr(history, name)(**given, **({} if name == "resting" else {"times": times}))
+    return getattr(found, "values", found)
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_every_draw_equals_simulate_of_that_draw(name):
+    """Read among the others, cut out of them as a history of its own, and simulated alone from its own pieces, stages and numbers."""
     pieces, stages, draws, length = drawn(name)
-    many = Ensemble(pieces, stages, draws.columns, cells=12, few=False, segments=64)
-    one_by_one = Loop(pieces, stages, draws.columns, cells=12)
+    many = simulate(pieces, stages, draws=draws.columns, cells=12, few=False, segments=64)
     # A stage that ends by a criterion ends within the second to which it is sought.
-    near = 1e-10 if name != "until" else 1e-4
-    assert np.abs(many.length - one_by_one.length).max() <= (0.0 if name != "until" else 4.0)
-    times = np.linspace(0.0, length, 31)
-    for number in range(len(pieces)):
-        for quantity in QUANTITIES:
-            bath = one_by_one.bath(quantity, times).max() or 1.0
-            for basis in BASES:
-                # Behind fat a piece has taken up next to nothing, and a share of next to nothing loses digits.
-                scale = 10.0 if basis == "equilibrium" else bath
-                for place in ("core", "average", "surface"):
-                    theirs = one_by_one.at(place, quantity, times, number, basis)
-                    ours = many.at(place, quantity, times, number, basis)
-                    assert np.abs(ours - theirs).max() <= near * scale, (quantity, basis, place)
-                theirs = one_by_one.profile(quantity, times, number, basis)
-                ours = many.profile(quantity, times, number, basis)
-                assert np.abs(ours - theirs).max() <= near * scale, (quantity, basis)
-            theirs, ours = (each.first_bite(quantity, times, number) for each in (one_by_one, many))
-            assert np.abs(ours - theirs).max() <= near * bath, quantity
-        assert many.depths(number) == pytest.approx(one_by_one.depths(number), rel=1e-12)
-        assert many.weight(times, number) == pytest.approx(one_by_one.weight(times, number), rel=max(near, 1e-10))
-    for quantity in QUANTITIES:
-        theirs = one_by_one.bath(quantity, times)
-        assert np.abs(many.bath(quantity, times) - theirs).max() <= near * (theirs.max() or 1)
-    for words in ("core salt >= 50 % of equilibrium", "average salt >= 1 %", "core free nitrite >= 20 ppm"):
-        ours, theirs = (each.first_time(Criterion.parse(words), rounds=3) for each in (many, one_by_one))
-        assert np.array_equal(np.isinf(ours), np.isinf(theirs)), words
-        assert np.abs(np.where(np.isinf(ours), 0, ours) - np.where(np.isinf(theirs), 0, theirs)).max() <= 2.0, words
+    near, late = (1e-10, 0.0) if name != "until" else (1e-4, 4.0)
+    grid, kept = np.linspace(0.0, length, 31), {}
+    for k in range(many.count):
+        values = {key: float(column[k]) for key, column in draws.columns.items()}
+        own_pieces, own_stages, numbers = drawn_case(pieces, stages, default_numbers(), values)
+        alone, cut = simulate(own_pieces, own_stages, numbers=numbers, cells=12), many.of(k)
+        assert cut.pieces == own_pieces and cut.stages == own_stages and not cut.drawn
+        assert {number.key for number in cut.sources} == {number.key for number in alone.sources}
+        assert cut.length == many.length[k] and abs(alone.length - many.length[k]) <= late
+        for stage in range(len(stages)):
+            for ours, among, theirs in zip(cut.span(stage), many.span(stage), alone.span(stage), strict=True):
+                assert ours == among[k] and abs(ours - theirs) <= late
+        times = np.minimum(grid, min(cut.length, alone.length))  # after its end a draw keeps its last state
+
+        def differ(scale, name, k=k, cut=cut, alone=alone, times=times, **given) -> bool:
+            """Whether a reading among the draws, or cut out of them, is further from that of the draw alone than `near` times a scale."""
+            key = (name, *given.values())
+            if key not in kept:
+                kept[key] = read(many, name, grid, given)
+            theirs = read(alone, name, times, given)
+            most = near * (scale or np.max(theirs) or 1.0)
+            return max(apart(kept[key][k], theirs), apart(read(cut, name, times, given), theirs)) > most
+
+        for n in range(len(pieces)):
+            for q in QUANTITIES:
+                bath, it = alone.bath(q, times).max() or 1.0, {"quantity": q, "piece": n}
+                for basis in BASES:
+                    # Behind fat a piece has taken up next to nothing, and a share of next to nothing loses digits.
+                    scale = 10.0 if basis == "equilibrium" else bath
+                    for place in PLACES:
+                        assert not differ(scale, "at", **it, basis=basis, place=place), (q, basis, place)
+                    assert not differ(scale, "profile", **it, basis=basis), (q, basis)
+                assert not differ(bath, "first_bite", **it), q
+                assert not differ(None, "amount", **it), q
+                for stage in range(len(stages)):
+                    assert not differ(bath, "resting", **it, stage=stage), q
+                theirs = alone.picture(q, times, n)[0][:, alone.picture_places(n)[1]]
+                ours = many.picture(q, times, n)[k][:, many.picture_places(n)[1]]
+                assert apart(ours, theirs) <= max(near, 2e-7) * bath, q  # in single precision
+            for one in (many, cut):
+                assert one.depths(n) == pytest.approx(alone.depths(n), rel=1e-12)
+            for weight in (many.weight(times, n)[k], cut.weight(times, n)):
+                assert weight == pytest.approx(alone.weight(times, n), rel=max(near, 1e-10))
+        for q in QUANTITIES:
+            assert not differ(None, "bath", quantity=q), q
+        for warmth in (many.temperature(times)[k], cut.temperature(times)):
+            assert warmth == pytest.approx(alone.temperature(times), rel=max(near, 1e-12))
+        for words in WAITED:
+            ours, theirs = many.first_time(words)[k], alone.first_time(words)
+            assert cut.first_time(words) == ours, words
+            assert ours == theirs or abs(ours - theirs) <= 2.0, words  # inf is inf
+        assert len(cut.budget) == len(alone.budget)
+        further, expected = (extend(history, LEFT) for history in (cut, alone))
+        for q in ("salt", "free nitrite"):
+            found, right = further.profile(q).values, expected.profile(q).values
+            assert apart(found, right) <= near * right.max()
 
 
 @pytest.mark.parametrize(
@@ -99,11 +146,9 @@ def test_few_terms_cost_little(name):
     the core is cured, to a five-hundredth of the time.
     """
     pieces, stages, draws, _ = drawn(name)
-    few, fine = (Ensemble(pieces, stages, draws.columns, few=few) for few in (True, False))
-    assert few._cuts[0].count < 0.25 * fine._cuts[0].count
-    times = np.concatenate(
-        [run.begin[0] + np.linspace(min(3600.0, run.length[0]), run.length[0], 12) for run in fine.runs]
-    )
+    few, fine = (simulate(pieces, stages, draws=draws.columns, few=few) for few in (True, False))
+    assert few.state.meats[0].body.count < 0.25 * fine.state.meats[0].body.count
+    times = np.concatenate([ran.begin + np.linspace(min(3600.0, ran.length), ran.length, 12) for ran in fine.ran])
     for quantity in ("salt", "nitrite"):
         driving = (
             fine.bath(quantity, np.linspace(0, fine.length[0], 200)).max(axis=1) * pieces[0].water() / pieces[0].weight
@@ -114,18 +159,38 @@ def test_few_terms_cost_little(name):
                 assert np.all(np.abs(gap).max(axis=1) <= most * driving), (place, quantity)
     long = (stages[0].but(lasts="90 d"),)
     ready = [
-        Ensemble(pieces, long, draws.columns, few=few).first_time(Criterion.parse("core salt >= 90 % of equilibrium"))
+        simulate(pieces, long, draws=draws.columns, few=few).first_time("core salt >= 90 % of equilibrium")
         for few in (True, False)
     ]
     assert np.isfinite(ready[1]).any()
     assert ready[0] == pytest.approx(ready[1], rel=2e-3)
 
 
+def test_a_scale_that_is_off_moves_what_it_weighs():
+    """By arithmetic: what is in the bath, or on the hook, before anything has moved; the second draw is as planned."""
+    off = np.array([1.1, 1.0])
+    start = {}
+    for what in ("salt weight", "cure weight", "water weight", "meat weight"):
+        history = simulate(PIECE, FLOATING, draws={what: off}, cells=8)
+        level = {name: history.bath(name, 0.0)[:, 0] for name in ("salt", "sugar", "nitrate", "nitrite")}
+        assert history.weight(0.0)[:, 0] == pytest.approx(2.0 * (off if what == "meat weight" else 1.0), rel=1e-12)
+        start[what] = {name: value / (1 - value) for name, value in level.items()}
+    given = {"salt": 0.09, "sugar": 0.04, "nitrate": 4e-4, "nitrite": 5e-4}  # in 2 kg of water
+    for what, own in (("salt weight", ("salt",)), ("cure weight", ("nitrate", "nitrite")), ("meat weight", ())):
+        for name, grams in given.items():
+            assert start[what][name] == pytest.approx(grams / 2.0 * (off if name in own else 1.0), rel=1e-12), (
+                what,
+                name,
+            )
+    for name, grams in given.items():
+        assert start["water weight"][name] == pytest.approx(grams / 2.0 / off, rel=1e-12)
+
+
 def test_fridge_log_needs_few_pieces_of_loss():
     pieces, stages, draws, length = drawn("fridge log")
     times = np.linspace(0.0, length, 40)
     few, every = (
-        Ensemble(pieces, stages, draws.columns, segments=n).at("core", "free nitrite", times) for n in (4, 64)
+        simulate(pieces, stages, draws=draws.columns, segments=n).at("core", "free nitrite", times) for n in (4, 64)
     )
     assert np.abs(few - every).max() <= 2e-3 * every.max()
 
@@ -139,14 +204,16 @@ def test_a_spread_of_a_piece_with_fat_on_both_faces_can_be_asked_outright():
 
 def test_nothing_is_lost_in_any_draw():
     pieces, stages, draws, _ = drawn("two pieces")
-    many = Ensemble(pieces, stages, draws.columns)
-    run = many.runs[0]
+    many = simulate(pieces, stages, draws=draws.columns)
+    run = many.state.runs[0]
     for name in ("salt", "nitrite", "sugar"):
         at = [np.full((many.count, 1), when) for when in (0.0, 6 * DAY)]
         before, after = (
-            sum(run.amount(name, t, n)[:, 0] for n in range(2)) + run.in_bath(name, t)[:, 0] * run.water for t in at
+            sum(run.amount(name, t, n)[:, 0] for n in range(2)) + run.bath_w(name, t)[:, 0] * run.water for t in at
         )
         assert after == pytest.approx(before, rel=1e-11)
+    for row in many.budget:
+        assert row["residual"].shape == (many.count,) and np.abs(row["residual"]).max() < 1e-10, row
 
 
 # ---- what is uncertain -----------------------------------------------------------------------------------------------
@@ -193,7 +260,8 @@ def test_every_input_moves_something():
         pieces, stages, draws, length = drawn(name, loss=loss)
         middle = {row.key: row.at(np.full(2, 0.5)) for row in draws.inputs}
         for row in draws.inputs:
-            many = Ensemble(pieces, stages, middle | {row.key: row.at(np.array([0.2, 0.8]))}, loss=loss, cells=12)
+            columns = middle | {row.key: row.at(np.array([0.2, 0.8]))}
+            many = simulate(pieces, stages, draws=columns, loss=loss, cells=12)
             readings = [
                 many.at("core", quantity, (0.3 * length, length), n)
                 for quantity in QUANTITIES
@@ -215,10 +283,9 @@ def test_inputs_are_those_the_batch_depends_on():
     own = default_numbers().with_values({"obstruction.lean": 0.4})
     many = spread(PIECE, FLOATING, count=8, numbers=own)
     assert "obstruction.lean" not in {row.key for row in many.inputs}
-    assert (
-        Ensemble((PIECE,), (FLOATING,), {"temperature": np.zeros(1)}, numbers=own).at("core", "salt")[0, 0]
-        > 1.05 * Ensemble((PIECE,), (FLOATING,), {"temperature": np.zeros(1)}).at("core", "salt")[0, 0]
-    )
+    as_is = {"temperature": np.zeros(1)}
+    quick, usual = (simulate(PIECE, FLOATING, draws=as_is, numbers=given).core("salt")[0, 0] for given in (own, None))
+    assert quick > 1.05 * usual
 
 
 def test_distributions_have_the_quantiles_they_claim():
@@ -290,10 +357,8 @@ def test_times_and_chances_agree(many):
     assert low < middle < high
     assert times.chance(middle) == pytest.approx(0.5, abs=0.01)
     assert many.chance("core salt >= 60 % of equilibrium", 5 * DAY) == pytest.approx(times.chance(5 * DAY), abs=1e-12)
-    ensemble = Ensemble((PIECE,), (FLOATING.but(lasts=60 * DAY),), many.draws.part(slice(0, 5)))
-    assert ensemble.first_time(Criterion.parse("core salt >= 60 % of equilibrium")) == pytest.approx(
-        times.values[:5], rel=2e-5
-    )
+    five = simulate(PIECE, FLOATING.but(lasts=60 * DAY), draws=many.draws.part(slice(0, 5)))
+    assert five.first_time("core salt >= 60 % of equilibrium") == pytest.approx(times.values[:5], rel=2e-5)
 
 
 def test_never_is_said_as_never(many):
@@ -331,16 +396,28 @@ def test_unknown_stays_unknown(many):
     assert any(row.unknown == 1.0 and row.passes == 0.0 for row in many.verdicts(draws=8))
 
 
-def test_an_answer_too_large_is_refused(many):
+def test_an_answer_too_large_is_refused(monkeypatch):
+    huge = spread(PIECE, FLOATING, count=8, cells=6)
+    monkeypatch.setattr(sys.modules["curelab.spread.spread"], "MOST_BYTES", 100)
     with pytest.raises(MemoryError, match="ask for fewer"):
-        huge = spread(PIECE, FLOATING, count=8, cells=6)
-        from curelab.spread import draws as module
+        huge.readings([Request.of("profile", quantity="salt", times=(DAY, 2 * DAY))])
 
-        saved, module.MOST_BYTES = module.MOST_BYTES, 100
-        try:
-            huge.readings([Request.of("profile", quantity="salt", times=(DAY, 2 * DAY))])
-        finally:
-            module.MOST_BYTES = saved
+
+def test_a_spread_takes_no_word_it_does_not_know(many):
+    """An unknown quantity used to have a band of zeros, and an unknown place that of the surface."""
+    for asked in (many, many.single(simulate(PIECE, FLOATING))):
+        for read in (asked.at, lambda place, quantity, a=asked: a.at_end(place, quantity, 0)):
+            with pytest.raises(ValueError, match='"NaCl" is not one of free nitrite, salt'):
+                read("core", "NaCl")
+            with pytest.raises(ValueError, match='"crust" is not one of core, average, surface'):
+                read("crust", "salt")
+            assert np.array_equal(read("middle", "salt").middle, read("core", "salt").middle)
+            assert np.all(read("middle", "salt").middle < read("average", "salt").middle)
+        with pytest.raises(ValueError, match='"wet" is not one of equilibrium'):
+            asked.at("core", "salt", basis="wet")
+        for read in (asked.bath, lambda q, a=asked: a.profile(q, (DAY,)), lambda q, a=asked: a.across(q, DAY)):
+            with pytest.raises(ValueError, match='"NaCl" is not one of free nitrite, salt'):
+                read("NaCl")
 
 
 def test_a_history_can_be_asked_how_sure_it_is():
@@ -405,7 +482,7 @@ def test_time_counts_from_the_beginning_of_the_stage(many):
     two = spread(PIECE, (FLOATING, REST), count=16, seed=1)
     wanted = "core salt >= 1 %"
     times = two.time_to(wanted, 1, at_most=30 * DAY).values
-    longer = Ensemble((PIECE,), (FLOATING, REST.but(lasts=30 * DAY)), two.draws.columns)
+    longer = simulate(PIECE, (FLOATING, REST.but(lasts=30 * DAY)), draws=two.draws.columns)
     grid = 6 * DAY + np.linspace(1.0, 30 * DAY, 6000)
     met = longer.at("core", "salt", grid) >= 0.01
     expected = np.where(met.any(axis=1), grid[np.argmax(met, axis=1)] - 6 * DAY, np.inf)
@@ -424,15 +501,17 @@ def test_a_draw_that_never_gets_there_counts_as_the_longest(many):
     assert values[never].min() > values[~never].max()
 
 
-def test_an_input_that_the_engine_does_not_know_goes_through_simulate():
+def test_an_input_that_no_draw_can_have_is_refused_by_name():
     from dataclasses import replace
 
     row = next(row for row in uncertain_inputs() if row.key == "nitrite.takagi.half_life")
     other = replace(row, key="nitrite.nordin.constant", low=0.5, high=0.8, unit="log10 h")
-    found = spread(PIECE, FLOATING, count=8, inputs=[other], cells=8)
-    assert not found.case.fast
-    free = found.at("core", "free nitrite", (6 * DAY,))
-    assert free.low[0] < free.middle[0] < free.high[0]
-    assert found.at("core", "salt").low[0] == pytest.approx(found.at("core", "salt").high[0], rel=1e-12)
-    with pytest.raises(ValueError, match="does not know"):
-        Ensemble((PIECE,), (FLOATING,), {"nitrite.nordin.constant": np.ones(3)})
+    with pytest.raises(ValueError, match=r"nitrite\.nordin\.constant cannot differ from draw to draw; what can is"):
+        spread(PIECE, FLOATING, count=8, inputs=[other], cells=8).at("core", "free nitrite", (6 * DAY,))
+    with pytest.raises(ValueError, match=r"film\.stil, warmth cannot differ"):
+        simulate(PIECE, FLOATING, draws={"film.stil": np.ones(3), "warmth": np.zeros(3)})
+    with pytest.raises(ValueError, match="thickness of pint: there is no such piece; there is thickness of point"):
+        simulate(PIECE, FLOATING, draws={"thickness of pint": np.zeros(3)})
+    for wrong in (np.zeros(2), np.zeros((3, 1)), np.zeros(())):
+        with pytest.raises(ValueError, match="one value for each draw"):
+            simulate(PIECE, FLOATING, draws={"temperature": np.zeros(3), "water uptake": wrong})

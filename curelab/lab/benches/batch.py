@@ -9,11 +9,13 @@ from ... import units
 from ...batch import READINGS, Reading
 from ...fields import InputError, from_plain
 from ...limits import RULE_SETS, Verdict
+from ...limits.verdict import SIGNS
 from ...outcome import Outcome
 from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
-from ...show import pictures, report, telling
+from ...show import pictures, telling
+from ...show.in_short import in_short
 from ...show.ranking import Bars, what_matters
 from ..bars import BarPicture
 from ..controls import Line, Pick, Press
@@ -23,33 +25,32 @@ from ..say import Say
 from ..state import WORKING_FILE
 from ..workbench import Bench, column, row, show_lines
 
-SIGNS = {"pass": "in order", "fail": "**NOT IN ORDER**", "unknown": "**LOOK**"}
+# Fields of a batch that have no text box of their own: parts with a form each, and what is set elsewhere.
+ELSEWHERE = (
+    "schema", "id", "note", "invented", "units", "rules", "product", "loss", "pieces", "vessel", "weigh_out", "stages", "plan", "log",
+)  # fmt: skip
 
 
 class BatchBench(Bench):
     """Forms for what a batch file says, and below them what `curelab run` makes of it."""
 
     def build(self):
+        self._build_forms()
+        self._build_files()
+        self._build_log()
+        self.pictures = {"salt": Picture(), "nitrite": Picture(), "bath": Picture(), "matters": BarPicture()}
+        for name in ("answer", "weigh"):
+            self.says[name] = Say("", "answer")
+        for name in ("verdicts", "rests", "log", "file"):
+            self.says[name] = Say("", "note")
+
+    def _build_forms(self) -> None:
+        """Text boxes for the fields of the batch, its pieces, its weigh-out and its stages, each group under its title."""
         state = self.state
-        self.forms: list[tuple[str, dict]] = []
-        own = (
-            "schema",
-            "id",
-            "note",
-            "invented",
-            "units",
-            "rules",
-            "product",
-            "loss",
-            "pieces",
-            "vessel",
-            "weigh_out",
-            "stages",
-            "plan",
-            "log",
+        whole = form(
+            state, lambda batch: batch, lambda **changes: state.edit(lambda batch: batch.but(**changes)), ELSEWHERE
         )
-        whole = form(state, lambda batch: batch, lambda **changes: state.edit(lambda batch: batch.but(**changes)), own)
-        self.forms.append(("The batch", whole))
+        self.forms: list[tuple[str, dict]] = [("The batch", whole)]
         for number in range(len(state.batch.pieces)):
             fields = form(
                 state,
@@ -58,16 +59,7 @@ class BatchBench(Bench):
             )
             self.forms.append((f"Piece {number + 1}", fields))
         if state.batch.weigh_out is not None:
-            fields = form(state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes))
-            if state.batch.weigh_out.cure is not None:
-                on_label = form(
-                    state, lambda batch: batch.weigh_out.cure,
-                    lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)),
-                )  # fmt: skip
-                for name, control in on_label.items():
-                    control.label = f"{name.capitalize()} on YOUR label" if name != "name" else "Cure mix"
-                fields = {f"label {name}": control for name, control in on_label.items()} | fields
-            self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", fields))
+            self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", self._weigh_out_fields()))
         for number, stage in enumerate(state.batch.stages):
             # The end rule that is in use; the other one would be a second.
             other = ("until", "at_most") if stage.until is None else ("lasts",)
@@ -85,6 +77,24 @@ class BatchBench(Bench):
             lambda change: state.edit(lambda batch: batch.but(rules=rules.value, product="cured meat")), "value"
         )
         self.controls["rules"] = rules
+
+    def _weigh_out_fields(self) -> dict:
+        """What the label of the cure mix says, and the fields of the weigh-out."""
+        state = self.state
+        fields = form(state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes))
+        if state.batch.weigh_out.cure is None:
+            return fields
+        on_label = form(
+            state, lambda batch: batch.weigh_out.cure,
+            lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)),
+        )  # fmt: skip
+        for name, control in on_label.items():
+            control.label = f"{name.capitalize()} on YOUR label" if name != "name" else "Cure mix"
+        return {f"label {name}": control for name, control in on_label.items()} | fields
+
+    def _build_files(self) -> None:
+        """The batch file, and the papers that are made of the batch."""
+        state = self.state
         self.file = Line("Batch file", state.path or WORKING_FILE)
         save, reopen = Press("Save", main=True), Press("Open")
         save.on_press(lambda button: self._save())
@@ -92,11 +102,7 @@ class BatchBench(Bench):
         self.controls |= {"file": self.file, "save": save, "open": reopen}
         papers = {
             "report": ("The whole report", "report.txt", state.report),
-            "plan": (
-                "The dates",
-                "plan.txt",
-                lambda: plan_words(schedule(state.batch, now=datetime.now(UTC))),
-            ),
+            "plan": ("The dates", "plan.txt", lambda: plan_words(schedule(state.batch, now=datetime.now(UTC)))),
             "sheet": (
                 "Batch sheet to print",
                 "sheet.html",
@@ -105,12 +111,14 @@ class BatchBench(Bench):
             "label": (
                 "Label for the vessel",
                 "label.html",
-                lambda: label_html(label(schedule(state.batch)), self._paper()),
+                lambda: label_html(label(schedule(state.batch, log=False)), self._paper()),
             ),
         }
         for name, (words, file, make) in papers.items():
             self.controls[name] = Press(words)
             self.controls[name].on_press(lambda button, file=file, make=make: self._hand_over(button, file, make))
+
+    def _build_log(self) -> None:
         self.reading = {
             "at": Line("When, after the start", "", "4 d"),
             "what": Pick("What", list(READINGS)),
@@ -118,26 +126,15 @@ class BatchBench(Bench):
         }
         write, back = Press("Write into the log"), Press("Take the last one out")
         write.on_press(lambda button: self._log())
-        back.on_press(lambda button: state.unlog())
-        self.controls |= {f"log {name}": control for name, control in self.reading.items()} | {
-            "log": write,
-            "unlog": back,
-        }
-        self.pictures = {"salt": Picture(), "nitrite": Picture(), "bath": Picture(), "matters": BarPicture()}
-        self.says |= {
-            "answer": Say("", "answer"),
-            "weigh": Say("", "answer"),
-            "verdicts": Say("", "note"),
-            "rests": Say("", "note"),
-            "log": Say("", "note"),
-            "file": Say("", "note"),
-        }
+        back.on_press(lambda button: self.state.unlog())
+        self.controls |= {f"log {name}": control for name, control in self.reading.items()}
+        self.controls |= {"log": write, "unlog": back}
 
     def _paper(self) -> str:
         return "letter" if self.state.batch.units == "us" else "a4"
 
     def _hand_over(self, button, file: str, make) -> None:
-        """Make a paper and hand it to the page; what stands in its way is said above."""
+        """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
         try:
             words = make()
         except InputError as error:
@@ -173,7 +170,7 @@ class BatchBench(Bench):
         show_lines(self.pictures["bath"], pictures.bath(many))
         self._matters(outcome)
         self.says["rests"].text = many.meaning
-        self.says["answer"].text = "\n".join(report.in_short(outcome, outcome.chances_so_far))
+        self.says["answer"].text = "\n".join(in_short(outcome, outcome.chances_so_far))
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (
@@ -182,7 +179,7 @@ class BatchBench(Bench):
             else "**Weigh out**\n" + "\n".join((*weighed.lines(state.batch.units), "", *weighed.cautions))
         )
         self.says["verdicts"].text = "\n".join(
-            f"{SIGNS[v.outcome]}: {v.sentence}{_often(outcome, v)} [{v.source}]" for v in outcome.verdicts
+            f"{_sign(v)}: {v.sentence}{_often(outcome, v)} [{v.source}]" for v in outcome.verdicts
         )
         where = state.path or "Not saved yet"
         readings = [f"{units.show(r.at, 'time')}: {r.what} {r.value} {r.note}".rstrip() for r in state.batch.log]
@@ -214,6 +211,12 @@ class BatchBench(Bench):
             self.says["rests"], page, self.says["log"], log, row(self.controls["rules"], self.units, self.bands, at_least=220),
             Say("**What the rules and the checks say**", "answer"), self.says["verdicts"],
         )  # fmt: skip
+
+
+def _sign(verdict: Verdict) -> str:
+    """What a check came to, in bold where there is something to do."""
+    sign = SIGNS[verdict.outcome]
+    return sign if verdict.outcome == "pass" else f"**{sign}**"
 
 
 def _often(outcome: Outcome, verdict: Verdict) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from ... import units
 from ...fields import refuse
-from ...forecast import DAY
 from ...outcome import CURED_SHARE
 from ...show import pictures, telling
 from ...spread import Spread
@@ -15,7 +14,7 @@ from ..picture import Picture
 from ..say import Say
 from ..workbench import Bench, column, row, show_lines
 
-HORIZON = 60 * DAY
+HORIZON = 60 * units.DAY
 
 
 class EquilibriumOrStrong(Bench):
@@ -23,7 +22,6 @@ class EquilibriumOrStrong(Bench):
 
     def build(self):
         state = self.state
-        self.strong = "12 %"
         self.controls["thickness"] = dial(
             state, f"Thickness of the {state.batch.pieces[0].name}", "length", THICKNESS, lambda batch: batch.pieces[0].thickness,
             lambda words: state.edit_piece(0, thickness=words),
@@ -37,8 +35,8 @@ class EquilibriumOrStrong(Bench):
             "Strong brine: salt, of brine",
             "fraction",
             STRENGTH,
-            lambda batch: units.read(self.strong, "fraction"),
-            self._strengthen,
+            lambda batch: state.own.strong,
+            lambda words: state.set_own(strong=words),
         )
         self.controls["days"] = days_dial(state)
         choose = Press("Put the strong brine into my batch")
@@ -55,13 +53,12 @@ class EquilibriumOrStrong(Bench):
 
     def _choose(self) -> None:
         if self.state.edit(lambda batch: batch.but(weigh_out=self.strong_brine(batch))):
+            strength = units.text(self.state.own.strong, "fraction")
             self.says[
                 "chosen"
-            ].text = f"Your batch now uses the {self.strong} brine. Save it on the Batch page, or open your file again to undo."
-
-    def _strengthen(self, words: str) -> None:
-        self.strong = words
-        self.state.revision += 1
+            ].text = (
+                f"Your batch now uses the {strength} brine. Save it on the Batch page, or open your file again to undo."
+            )
 
     @staticmethod
     def equilibrium(batch) -> EquilibriumBrine:
@@ -77,7 +74,7 @@ class EquilibriumOrStrong(Bench):
     def strong_brine(self, batch) -> StrongBrine:
         """A strong brine with the same water, cure mix and nitrite."""
         calm = self.equilibrium(batch)
-        return StrongBrine(water=calm.water, strength=self.strong, nitrite=calm.nitrite, cure=calm.cure)
+        return StrongBrine(water=calm.water, strength=self.state.own.strong, nitrite=calm.nitrite, cure=calm.cure)
 
     def spread(self, plan) -> Spread:
         """The first piece alone, in its share of the water, in the cure of the batch with another weigh-out, over two months."""

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from html import escape
 
 import ipywidgets
 
-from ...batch import READINGS, TASTE_WORDS, Batch, Reading
+from ...batch import READINGS, Batch, Reading
 from ...fields import InputError, Problem, from_plain, refuse
-from ...learn.carry import COUNTS_FROM_THE_PLAN, begun_with, change_rows, changed
 from ...learn.compare import compare, load_all, side_by_side
 from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
 from ...learn.update import Update, profile_of, update
 from ...learn.words import by_the_plan, days_rows, estimate_rows, residual_rows, what_to_measure
+from ...outcome import DRAWS  # as many as the command takes, so that both say the same
+from ...paper.carry import COUNTS_FROM_THE_PLAN, begun_with, change_rows, changed
 from ...paper.logbook import log_words
 from ...recipe.meat_and_fridge import load_profile, save_profile
 from ...show import learning as pictures
@@ -21,28 +21,14 @@ from ...spread import Spread
 from ...spread.spread import LONGEST
 from ..controls import Line, Pick, Press
 from ..picture import Picture
+from ..reading_words import CALLED, LIKE, OF_A_PIECE
 from ..say import Say
 from ..state import QUICK, WORKING_FILE, last
+from ..tables import folded, table
 from ..workbench import Bench, column, row, show_lines
 
-DRAWS = 256  # at rest: as many as the command takes, so that both say the same
 PROFILE = "my-meat.toml"
 HEAD_ROOM = 115.0  # %, so that the words at the two marks do not meet
-OF_A_PIECE = ("weight", "core salt", "average salt", "taste", "acidity")
-# What a sort of reading is called on the page, where its word in the log says too little.
-CALLED = {
-    "brine strength": "brine strength, % salt",
-    "salometer": "salometer, degrees",
-    "core salt": "core salt (in the middle)",
-    "average salt": "average salt (of a whole slice)",
-    "taste": "taste of a fried slice",
-    "temperature": "temperature of fridge or brine",
-    "acidity": "acidity (pH of the raw meat)",
-}
-LIKE = {
-    "weight": ("2.05 kg", "4 lb 8 oz"), "brine strength": ("3.1 %",) * 2, "salometer": ("22",) * 2, "core salt": ("1.6 %",) * 2,
-    "average salt": ("2.1 %",) * 2, "taste": (", ".join(TASTE_WORDS),) * 2, "temperature": ("3.5 degC", "38 degF"), "acidity": ("5.6",) * 2,
-}  # fmt: skip
 # Paragraphs and tables that an action fills, and the next action empties.
 AFTER = ("filed", "written", "kept", "compared")
 
@@ -198,7 +184,7 @@ class LearningBench(Bench):
         """Fill the table of what another meat and fridge changes; return what it does not."""
         after = self.state.batch
         pairs, left = changed(before, after)
-        self._fill(changes=_table(change_rows(pairs, after.units), "In brackets: 9 cases of 10.") if pairs else "")
+        self._fill(changes=table(change_rows(pairs, after.units), "In brackets: 9 cases of 10.") if pairs else "")
         return left
 
     def _compare(self) -> str:
@@ -207,7 +193,7 @@ class LearningBench(Bench):
             raise refuse("files", f'are not named; type their names, like "{self.files.placeholder}"')
         batches = load_all(names)
         cells, heads, notes = side_by_side(batches, compare(batches), self.state.batch.units)
-        self._fill(compared=_table(cells, "", heads))
+        self._fill(compared=table(cells, "", heads))
         return "\n".join(notes)
 
     def _fill(self, **tables: str) -> None:
@@ -286,7 +272,7 @@ class LearningBench(Bench):
             learned = None
         middle = pictures.the_middle(planned, learned, state.cure, ends)
         show_lines(self.pictures["middle"], middle, y_range=(0.0, HEAD_ROOM))
-        self.says["log"].text = f"**The log**\n{_folded(log_words(batch))}"
+        self.says["log"].text = f"**The log**\n{folded(log_words(batch))}"
         own = batch.meat_and_fridge
         self.says["begins"].text = (
             "This batch begins with nothing of earlier batches." if own is None else
@@ -325,15 +311,15 @@ class LearningBench(Bench):
         self.says["rests"].text = "\n".join(filter(None, notes))
         beside = "Readings beside the fitted model. Off: how far a reading lies from it, counted in its usual scatter; beyond 2 look at it again."
         self._fill(
-            estimates=_table(
+            estimates=table(
                 estimate_rows(found.fit, batch.units), "What the log says of the meat. In brackets: 9 cases of 10."
             ),
-            days=_table(
+            days=table(
                 days_rows(found.before, found.after, found.begin), f"When it is cured through, in {found.count} draws."
             )
             if told.days
             else "",
-            residuals=_table(residual_rows(found.fit, names, batch.units), beside),
+            residuals=table(residual_rows(found.fit, names, batch.units), beside),
         )
         self.says["held"].text = " ".join(found.fit.beside)
         cannot = [f"- {words}" for words in (*told.cannot, *found.remarks)]
@@ -356,40 +342,3 @@ class LearningBench(Bench):
             Say("**Compare batches**", "answer"), self.files, controls["compare"], tables["compared"], says["compared"],
             says["caution"], says["rests"],
         )  # fmt: skip
-
-
-def _folded(lines: str) -> str:
-    """A log without its numbers and columns, one line a reading."""
-    return "\n".join(f"- {' '.join(line.split()[1:])}" if line[:1] == " " else line for line in lines.splitlines())
-
-
-# On a narrow page a table becomes one paragraph a row, with the word of its column before each cell.
-STYLE = """<style>
-.cl-table { container-type: inline-size; overflow-x: auto; max-width: 900px; font: 13px/1.5 var(--jp-ui-font-family, system-ui, sans-serif); font-variant-numeric: tabular-nums; }
-.cl-table p { margin: 4px 0 0; opacity: .8; max-width: 68ch; font-size: 13px; line-height: 1.5; }
-.cl-table table { border-collapse: collapse; }
-.cl-table :is(th, td) { padding: 2px 16px 2px 0; text-align: left; vertical-align: top; border-top: 1px solid #8884; }
-.cl-table td { white-space: nowrap; }
-@container (max-width: 480px) {
-  .cl-table :is(table, tbody, tr) { display: block; }
-  .cl-table .cl-heads { display: none; }
-  .cl-table tr { border-top: 1px solid #8884; padding: 3px 0; }
-  .cl-table :is(th, td) { display: inline-block; border: 0; padding: 0 12px 0 0; white-space: normal; }
-  .cl-table td:empty { display: none; }
-  .cl-table td[data-of]:not([data-of=""])::before { content: attr(data-of) ": "; opacity: .75; }
-}
-</style>"""
-
-
-def _table(rows: Sequence[Sequence[str]], caption: str, heads: dict[int, str] | None = None) -> str:
-    """Rows under a head as a table that a screen reader can walk; `heads`: words over the row of that number."""
-    first = rows[0]
-    names = "".join(f'<th scope="col">{escape(word)}</th>' for word in first)
-    lines = [f'<tr class="cl-heads">{names}</tr>']
-    for number, words in enumerate(rows[1:], 1):
-        if heads and number in heads:
-            lines.append(f'<tr><th scope="colgroup" colspan="{len(first)}">{escape(heads[number])}</th></tr>')
-        cells = (f'<td data-of="{escape(of)}">{escape(word)}</td>' for of, word in zip(first, words, strict=True))
-        lines.append(f"<tr>{''.join(cells)}</tr>")
-    said = f"<p>{escape(caption)}</p>" if caption else ""
-    return f'{STYLE}<div class="cl-table">{said}<table aria-label="{escape(caption)}">{"".join(lines)}</table></div>'

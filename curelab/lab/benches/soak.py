@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ... import units
+from ...batch import Batch
 from ...engine.run import FREE
 from ...engine.simulate import simulate
 from ...forecast import least_water, soak_needed
@@ -20,24 +21,27 @@ COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
 WARMTH = {"metric": Scale("degC", 1, 20, 1), "us": Scale("degF", 34, 68, 2)}
 
 
+TRIED = (
+    "Your batch has no soak yet. This one is only tried out; it goes into the batch when you move one of its sliders."
+)
+
+
+def with_soak(batch: Batch) -> Batch:
+    """The batch, or where it has no soak, the same with one of two waters and a rest after it."""
+    if any(stage.wet and not stage.cures for stage in batch.stages):
+        return batch
+    weight = sum(piece.weight for piece in batch.pieces)
+    fresh = Water(amount=max(1.0, round(weight)), lasts="1 h", temperature="4 degC")
+    tried = (Soak(waters=(fresh, fresh)), Rest(lasts="12 h", temperature="3 degC"))
+    return batch.but(stages=(*batch.stages, *tried))
+
+
 class SoakBench(Bench):
     """Sliders for the soak over the profile before and after, and over the surface, first bite, average and middle as the hours go."""
 
     def build(self):
         state = self.state
-        if state.soak is None:
-            fresh = Water(
-                amount=max(1.0, round(sum(piece.weight for piece in state.batch.pieces))),
-                lasts="1 h",
-                temperature="4 degC",
-            )
-            state.edit(
-                lambda batch: batch.but(
-                    stages=(*batch.stages, Soak(waters=(fresh, fresh)), Rest(lasts="12 h", temperature="3 degC"))
-                )
-            )
-        self.target = "2.2 %"
-        first = lambda batch: batch.stages[self._soak(batch)].waters[0]  # noqa: E731
+        first = lambda batch: with_soak(batch).stages[self._soak(batch)].waters[0]  # noqa: E731
         self.controls["days"] = days_dial(state, "Days in the cure before")
         self.controls |= brine_dial(state)
         self.controls["water"] = dial(
@@ -53,7 +57,7 @@ class SoakBench(Bench):
             "Waters",
             "plain",
             COUNT,
-            lambda batch: len(batch.stages[self._soak(batch)].waters),
+            lambda batch: len(with_soak(batch).stages[self._soak(batch)].waters),
             lambda words: self._waters(count=int(words)),
         )
         self.controls["hours"] = dial(
@@ -70,16 +74,16 @@ class SoakBench(Bench):
         )  # fmt: skip
         if self._rest(state.batch) is not None:
             self.controls["rest"] = dial(
-                state, "Rest afterwards", "time", REST, lambda batch: batch.stages[self._rest(batch)].longest,
-                lambda words: state.edit_stage(self._rest(state.batch), lasts=words, until=None, at_most=None),
+                state, "Rest afterwards", "time", REST, lambda batch: with_soak(batch).stages[self._rest(batch)].longest,
+                lambda words: self._change(self._rest(state.batch), lasts=words, until=None, at_most=None),
             )  # fmt: skip
         self.controls["target"] = dial(
             state,
             "Salt I want, of the meat",
             "fraction",
             TARGET,
-            lambda batch: units.read(self.target, "fraction"),
-            self._aim,
+            lambda batch: state.own.target,
+            lambda words: state.set_own(target=words),
         )
         ask = Press("How much soak would it take?")
         ask.on_press(lambda button: self._ask())
@@ -96,35 +100,38 @@ class SoakBench(Bench):
 
     @staticmethod
     def _soak(batch) -> int:
-        return next(n for n, stage in enumerate(batch.stages) if stage.wet and not stage.cures)
+        return next(n for n, stage in enumerate(with_soak(batch).stages) if stage.wet and not stage.cures)
 
     def _rest(self, batch) -> int | None:
-        after = self._soak(batch) + 1
-        return after if after < len(batch.stages) and batch.stages[after].stretches[0].sealed else None
+        after, stages = self._soak(batch) + 1, with_soak(batch).stages
+        return after if after < len(stages) and not stages[after].wet and not stages[after].cures else None
 
     def _waters(self, count: int | None = None, **changes) -> None:
+        number = self._soak(self.state.batch)
+        waters = with_soak(self.state.batch).stages[number].waters
+        one = waters[0].but(**changes)
+        self._change(number, waters=(one,) * (count or len(waters)), until=None)
+
+    def _change(self, number: int, **changes) -> None:
+        """Change a stage of what is shown; a soak that was only tried out goes into the batch with that."""
+
         def change(batch):
-            number = self._soak(batch)
-            stage = batch.stages[number]
-            one = stage.waters[0].but(**changes)
-            made = stage.but(waters=(one,) * (count or len(stage.waters)), until=None)
-            return batch.but(stages=(*batch.stages[:number], made, *batch.stages[number + 1 :]))
+            stages = with_soak(batch).stages
+            return batch.but(stages=(*stages[:number], stages[number].but(**changes), *stages[number + 1 :]))
 
         self.state.edit(change)
 
-    def _aim(self, words: str) -> None:
-        self.target = words
-        self.state.revision += 1
-
     def _ask(self) -> None:
         batch = self.state.batch
-        filled = batch.filled()
+        filled = with_soak(batch).filled()
         number = self._soak(batch)
         cured = simulate(batch.pieces, filled[:number], loss=batch.loss)
         one = filled[number].waters[0]
-        wanted = f"average salt <= {self.target}"
+        wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
         answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature, system=batch.units)
-        least, _ = least_water(wanted, cured, within=max(filled[number].longest, 3600.0), temperature=one.temperature)
+        least, _ = least_water(
+            wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature
+        )
         self.says["needed"].text = answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}"
 
     def draw(self):
@@ -132,8 +139,8 @@ class SoakBench(Bench):
         batch = state.batch
         piece = batch.pieces[0].name
         number = self._soak(batch)
-        many = state.spread()
-        target = units.read(self.target, "fraction")
+        many = state.spread(with_soak(batch).filled())
+        target = state.own.target
         begin, end = many.usual.span(number)
         show_lines(self.pictures["profile"], pictures.before_and_after(many, begin, end, piece, batch.units))
         nitrite = pictures.profile(many, end, ("nitrite", FREE), piece, batch.units)
@@ -145,8 +152,8 @@ class SoakBench(Bench):
         said = " It had no more than you want before: no soak is needed." if enough else ""
         self.says["answer"].text = telling.soaked(many, number, piece) + said
         self.says["after"].text = telling.rested(many, piece)
-        self.says["needed"].text = ""
-        self.warn(telling.warmth(max(stage.warmest for stage in batch.stages), batch.units))
+        self.says["needed"].text = TRIED if state.soak is None else ""
+        self.warn(telling.warmth(max(stage.warmest for stage in with_soak(batch).stages), batch.units))
         self.says["rests"].text = (
             f"Shown: the {piece}, after {units.show(begin, 'time', digits=2)} of cure and rest. The surface falls first and the middle lags. Soak "
             f"in the fridge: cold water takes longer, and it keeps the meat safe. " + many.meaning

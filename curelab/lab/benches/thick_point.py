@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from ...engine.run import FREE
-from ...forecast import DAY
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
 from ...spread.sensitivity import within
+from ...units import DAY
 from ..bars import BarPicture
 from ..controls import Pick
 from ..depthmap import DepthMap
@@ -66,7 +66,7 @@ class ThickPoint(Bench):
         stage = self.state.batch.stages[self.state.cure]
         if not stage.lying:
             return "rack"
-        known = {86400.0: "1 d", 172800.0: "2 d"}
+        known = {DAY: "1 d", 2 * DAY: "2 d"}
         return known.get(stage.turn_every or 0.0, "never")
 
     def _turn(self, how: str) -> None:

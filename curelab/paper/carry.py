@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 
-from ..batch import Batch, dumps, from_table
-from ..fields import InputError, refuse, to_plain
-from ..paper.logbook import WAIT, locked, replace_text, text_of
+from ..batch import Batch
+from ..fields import refuse, to_plain
+from ..learn.fit import known_before
+from ..learn.update import priors
+from ..learn.words import columns, in_words
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..spread.uncertain import Uncertain
-from ..tomlfile import read_table, to_toml
-from .fit import known_before
-from .update import priors
-from .words import columns, in_words
+from ..tomlfile import to_toml
+from .logbook import WAIT, change
 
 TABLE = "meat_and_fridge"
 COUNTS_FROM_THE_PLAN = (
@@ -31,27 +30,19 @@ def carry(
 ) -> tuple[Batch, Batch]:
     """Put it into a batch file as the prior of that batch. Returns the batch as it was and as it is.
 
-    The rest of the file stays to the byte, comments too, where that can be done (else the file is written anew, without them). Raises
-    InputError when the file is no good, holds another one already and `replace` is not said, or is one of the batches that this was
-    learned from; nothing is changed then.
+    The rest of the file stays as it is, comments too. Raises InputError when the file is no good, may not be written, holds another one
+    already and `replace` is not said, or is one of the batches that this was learned from; nothing is changed then.
     """
-    path = Path(path).resolve()  # so that a link stays a link
-    with locked(path, wait):
-        batch = from_table(read_table(path))
+
+    def begun(batch: Batch, words: str) -> tuple[Batch, str]:
         after = begun_with(batch, profile)
-        if after == batch:
-            return batch, batch
-        if batch.meat_and_fridge is not None and not replace:
+        if after != batch and batch.meat_and_fridge is not None and not replace:
             raise refuse(
                 TABLE, f'the batch holds "{batch.meat_and_fridge.name}" already; say --replace to put this in its place'
             )
-        words = _with(text_of(path), to_toml({TABLE: to_plain(profile)}))
-        try:
-            good = from_table(tomllib.loads(words.replace("\r\n", "\n"))) == after
-        except (tomllib.TOMLDecodeError, InputError):
-            good = False
-        replace_text(path, words if good else dumps(after))
-        return batch, after
+        return after, _with(words, to_toml({TABLE: to_plain(profile)}))
+
+    return change(path, begun, wait)
 
 
 def begun_with(batch: Batch, profile: MeatAndFridge) -> Batch:

@@ -1,0 +1,109 @@
+"""The least squares behind a fit: what readings and priors are off, and where it settles. Knows scores and deviations, no words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from ..engine.history import History
+from ..matter.tissue import water_change_band
+from ..sources import Numbers, default_numbers
+from ..spread.uncertain import POINT_95, Uncertain
+from ..threads import on_one_thread
+from .readings import FRIDGE_SWING, Measurement, measured, piece_of
+
+FURTHEST = 4.0  # deviations: no input is looked for beyond
+NEAR_END = 1e-3  # deviations: what is found so near to where the search ends is stuck there
+STEP = 1e-3  # deviations, of the slopes
+SETTLED = {"xtol": 1e-7, "ftol": 1e-8, "gtol": 1e-7}  # of steps in deviations: far below what a reading tells
+
+
+def score_bounds(row: Uncertain) -> tuple[float, float]:
+    """The scores between which an input is looked for: at most FURTHEST from its middle, and within the hard bounds of its number."""
+    least, most = default_numbers().bounds(row.key)
+    if row.distribution != "lognormal" or not np.isfinite(most):
+        return -FURTHEST, FURTHEST  # the other distributions end by themselves, well within any bounds
+    logs = 2 * np.log([max(least, np.finfo(float).tiny), most]) - np.log(row.low * row.high)
+    scores = POINT_95 * logs / np.log(row.high / row.low)
+    return max(-FURTHEST, float(scores[0])), min(FURTHEST, float(scores[1]))
+
+
+class Search:
+    """The least squares: what the readings and the priors are off, in deviations, over x (v + i,), the scores of the inputs that vary and
+    what each instrument is off every time.
+
+    own (r, i) and scatter (r,) are those of `errors`.
+    """
+
+    def __init__(
+        self,
+        usual: History,
+        numbers: Numbers,
+        readings: Sequence[Measurement],
+        varying: Sequence[Uncertain],
+        own: np.ndarray,
+        scatter: np.ndarray,
+    ):
+        self.usual, self.numbers, self.readings, self.varying = usual, numbers, readings, varying
+        self.own, self.scatter = own, scatter
+        self.planned = [usual.temperature(min(reading.at, usual.length)) for reading in readings]
+        self.observed = np.array([reading.value for reading in readings])
+        self.ends = np.array([*(score_bounds(row) for row in varying), *([(-FURTHEST, FURTHEST)] * own.shape[1])]).T
+        self._seen: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
+
+    def __call__(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Residuals (r + v + i,), readings before priors, and their slopes (r + v + i, v + i), in one pass."""
+        if x.tobytes() not in self._seen:
+            meat, off = x[: len(self.varying)], x[len(self.varying) :]
+            step = STEP * np.eye(len(meat))
+            points = meat + np.concatenate([np.zeros((1, len(meat))), step, -step])
+            columns = {row.key: row.scored(points[:, k]) for k, row in enumerate(self.varying)}
+            usual = self.usual
+            at = measured(
+                usual.pieces, usual.stages, columns, self.readings, self.planned,
+                loss=usual.loss, cells=usual.cells, numbers=self.numbers,
+            )  # fmt: skip
+            slopes = (at[1 : len(meat) + 1] - at[len(meat) + 1 :]).T / (2 * STEP)
+            by_own = np.concatenate([slopes, self.own], axis=1) / self.scatter[:, None]
+            self._seen[x.tobytes()] = (
+                np.concatenate([(at[0] + self.own @ off - self.observed) / self.scatter, x]),
+                np.concatenate([by_own, np.eye(len(x))]),
+            )
+        return self._seen[x.tobytes()]
+
+    @on_one_thread
+    def settled(self) -> Any:
+        """What scipy's least_squares found, from the middle of what was known."""
+        from scipy.optimize import least_squares
+
+        low, high = self.ends
+        start = np.clip(np.zeros(len(low)), low + 1e-6, high - 1e-6)
+        return least_squares(lambda x: self(x)[0], start, lambda x: self(x)[1], bounds=(low, high), **SETTLED)
+
+    def stuck(self, x: np.ndarray, wanted: int) -> bool:
+        """Whether one of the first `wanted` inputs lies at the end of where it was looked for."""
+        return bool(np.min(np.abs(x - self.ends)[:, :wanted]) < NEAR_END)
+
+
+def errors(
+    readings: Sequence[Measurement], usual: History, parameters: Sequence[str], numbers: Numbers, shared: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """(what each instrument is off every time (r, i), what is left (r,)), as deviations in the units of the readings."""
+    whole = np.array([_error(reading, usual, parameters, numbers) for reading in readings])
+    kinds = list(dict.fromkeys(reading.what for reading in readings)) if shared else []
+    own = np.zeros((len(readings), len(kinds)))
+    for number, reading in enumerate(readings):
+        if kinds:
+            own[number, kinds.index(reading.what)] = shared * reading.error
+    return own, np.sqrt(whole**2 - (own**2).sum(axis=1))
+
+
+def _error(reading: Measurement, usual: History, parameters: Sequence[str], numbers: Numbers) -> float:
+    if reading.what == "temperature":
+        return float(np.hypot(reading.error, FRIDGE_SWING / POINT_95))
+    if reading.what != "weight" or "water uptake" in parameters:
+        return reading.error
+    piece = piece_of(reading, usual.pieces)
+    return float(np.hypot(reading.error, water_change_band(numbers) / POINT_95 * piece.weight))

@@ -1,0 +1,96 @@
+"""What a cook must know first, and how sure it is: sentences on an outcome, the same in the report, on the sheet and on the page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from ..limits import Verdict
+from ..limits.verdict import SIGNS
+from ..outcome import DO_NOT_WAIT, Outcome
+from ..spread import Chance
+from ..spread.answers import in_ten
+
+MOST_FAILED = 4  # checks that are told in short; the others stand among the checks
+
+
+def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> list[str]:
+    """What a cook must know before all else. `chances`: of the checks, default those of the outcome."""
+    logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
+    warm = logged is not None and logged.outcome == "fail"
+    said = []
+    if logged is not None and logged.outcome != "pass":
+        said.append(f"{SIGNS[logged.outcome]}: {logged.sentence}")
+    if outcome.said and not warm:
+        taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
+        said.append(f"From your log: {outcome.said[0]} {taken}")
+    if outcome.cured and not warm:  # no day is worth saying for meat that was warm
+        said += [each.sentence(outcome.batch.units) for each in outcome.cured]
+        said += [DO_NOT_WAIT] if any(each.waiting_is_wrong for each in outcome.cured) else []
+        said.append(
+            "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite. It is still raw."
+        )
+    counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
+    failed = [verdict.sentence for verdict in outcome.verdicts if verdict.outcome == "fail" and verdict is not logged]
+    said += [f"NOT IN ORDER: {sentence}" for sentence in failed[:MOST_FAILED]]
+    if not warm:
+        said += [found.told for found in outcome.windows]
+        said += _watch(outcome, outcome.chances if chances is None else chances)
+    raw = " None of them asks whether the middle is cured." if any(not each.enough for each in outcome.cured) else ""
+    said.append(
+        f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order.{raw}"
+    )
+    return said
+
+
+def _watch(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
+    """The checks that are in order as planned and are missed, or unknown, in a case of ten and more."""
+    some = []
+    for name in dict.fromkeys(verdict.name for verdict in outcome.verdicts if verdict.outcome == "pass"):
+        chance = chances.get(name)
+        if chance is not None and round(10 * (1 - chance.passes)) >= 1:
+            some.append(f"{name} (not {in_ten(1 - chance.passes)})")
+    if not some:
+        return []
+    return [
+        f"WATCH: in order as planned, but not in every case: {'; '.join(some)}, of {checked(chances)} draws. Where it is about cold, set the fridge "
+        "colder and put a thermometer into the vessel."
+    ]
+
+
+def checked(chances: Mapping[str, Chance]) -> int:
+    """In how many draws the checks were run again."""
+    return max((chance.count for chance in chances.values()), default=0)
+
+
+def brackets(outcome: Outcome) -> str:
+    """What the numbers in brackets mean: of how many draws, and of what."""
+    many = outcome.spread
+    log = "" if outcome.learned is None else ", as far as your log leaves them open"
+    return (
+        f"What stands in brackets holds 8 cases of 10, the number before it is the middle case, of {many.count} draws (seed "
+        f"{many.draws.seed}) of {', '.join(row.label for row in many.inputs)}{log}. It says nothing about what the model leaves out."
+    )
+
+
+def how_sure(outcome: Outcome) -> list[str]:
+    """What the bands mean, and what the days hang on."""
+    said = [brackets(outcome)]
+    if outcome.batch.meat_and_fridge is not None:
+        said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
+    said.append("Checks and soak times are worked out at usual values; what the checks say in brackets is not.")
+    if outcome.learned is not None:
+        said.append(
+            "Your log is taken up in all of it, but for two things: the checks are held against the slowest and the fastest meat that is published "
+            "as well, and `curelab plan` keeps the dates that you planned; its days to check take the log up."
+        )
+    for number, matter in enumerate(outcome.matters):
+        stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
+        told = matter.advice if outcome.learned is None else f"Before your readings, {matter.largest}."
+        said.append(f"{stage}{told} ({matter.method_in_short}.)")
+    return said
+
+
+def often(outcome: Outcome, verdict: Verdict) -> str:
+    """How often a check comes out how, where the draws do not agree."""
+    told = outcome.chances[verdict.name].told if verdict.name in outcome.chances else ""
+    return f" ({told})" if told else ""

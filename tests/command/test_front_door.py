@@ -1,0 +1,280 @@
+"""Whatever happens behind the front door, a person reads one sentence a problem: bad words, a full or narrow screen, Ctrl-C, a fault of ours."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+
+from curelab import __version__, files
+from curelab.__main__ import main
+from curelab.batch import load
+from curelab.fields import InputError
+from curelab.letters import refused_letter
+from curelab.outcome import run
+from curelab.show import report
+from curelab.sources import datasets_folder
+
+DEMO = datasets_folder() / "demo_loin.toml"
+BACON = "\N{BACON}"
+linux = pytest.mark.skipif(not Path("/dev/full").exists(), reason="devices of Linux")
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(DEMO.read_text(encoding="utf-8"), encoding="utf-8")
+    return path
+
+
+def said(arguments: list[str], capsys) -> tuple[int, str, str]:
+    code = main(arguments)
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def command(*words: str, **how) -> subprocess.CompletedProcess:
+    env = os.environ | how.pop("env", {})
+    return subprocess.run([sys.executable, "-m", "curelab", *words], env=env, timeout=100, **how)
+
+
+# -- words that cannot be used ---------------------------------------------------------------------------------------------------------
+
+LONG = "9" * 5000
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["log", "FILE", ""], "what: nothing is named; say one of weight"),
+        (["log", "FILE", "weight", "2.2 kg*9**9**9", "--after", "1 d"], 'value: "2.2 kg*9**9**9" is not a mass'),
+        (["log", "FILE", "weight", "10 lb{", "--after", "1 d"], 'value: "10 lb{" is not a mass'),
+        (["log", "FILE", "note", "x", "--after", "1 d*9**9**9"], '--after: "1 d*9**9**9" is not a time'),
+        (["log", "FILE", "note", "x", "--at", "9999-12-31 23:59"], '--at: "9999-12-31 23:59" is out of range (years 1900 to 2199)'),
+        (["log", "FILE", "note", "red\x1b[31m", "--after", "1 d"], 'note: "red\\x1b[31m" holds the control letter \\x1b; take it out'),
+        (["scale", "FILE", "-o", "OUT", "--count", "loin=²"], '--count: "loin=²" is not a piece and a number'),
+        (["scale", "FILE", "-o", "OUT", "--count", "loin=99999999999999999999"], '--count: "loin=99999999999999999999" is not'),
+        (["scale", "FILE", "-o", "OUT", "--count", f"loin={LONG}"], f'--count: "loin={"9" * 52}..." is not'),
+        (["scale", "FILE", "-o", "OUT", "--count", "loin=21"], "at most 20 of a piece"),
+        (["scale", "FILE", "-o", "OUT", "--weight", "2.2 kg)"], 'weight: "2.2 kg)" is not a mass'),
+        (["check", "/dev/zero"], "zero: has more than 5 MB"),
+        (["check", "FOLDER"], "is a folder; name the file in it"),
+        (["run", "FILE", "--csv", "FILE/x"], "is a file; name a folder"),
+    ],
+)  # fmt: skip
+def test_words_that_cannot_be_used_are_one_sentence(words, sentence, file, capsys):
+    if "/dev/zero" in words and not Path("/dev/zero").exists():
+        pytest.skip("devices of a Unix")
+    before = file.read_bytes()
+    places = {"FILE": file, "OUT": file.with_name("new.toml"), "FOLDER": file.parent, "FILE/x": file / "x"}
+    code, out, err = said([str(places.get(word, word)) for word in words], capsys)
+    assert code == 2 and out == "" and sentence in err and len(err.splitlines()) == 2
+    assert file.read_bytes() == before and os.listdir(file.parent) == [file.name]
+
+
+@pytest.mark.parametrize("year", ["9999-12-31 23:59", "0001-01-01 00:00", "1899-12-31 23:59", "2200-01-01 00:00"])
+@pytest.mark.parametrize("where", ["start", "serve"])
+def test_no_clock_is_told_at_the_ends_of_the_calendar(year, where, file, capsys):
+    text = re.sub(
+        r'start = ".*"\n', f'start = "{year}"\n' if where == "start" else "", file.read_text(encoding="utf-8")
+    )
+    serve = f'serve = "{year}"\n' if where == "serve" else ""
+    file.write_text(f'{text}\n[plan]\nzone = "America/Chicago"\n{serve}', encoding="utf-8")
+    code, _, err = said(["plan", str(file)], capsys)
+    assert code == 2 and f'"{year}" is out of range (years 1900 to 2199)' in err
+
+
+def test_words_of_the_command_line_itself_are_quoted_short_and_clean(file, capsys):
+    for words in (["run", str(file), "--draws", LONG], ["check", str(file), "more\x1b[2J"]):
+        with pytest.raises(SystemExit) as ended:
+            main(words)
+        err = capsys.readouterr().err
+        assert ended.value.code == 2 and len(err.splitlines()[-1]) < 400 and "\x1b" not in err
+
+
+def test_at_most_fifty_problems_are_listed(file, capsys):
+    with file.open("a", encoding="utf-8") as more:
+        more.write('\n[[log]]\nat = "1 d"\nwhat = "wait"\n' * 70)
+    code, _, err = said(["check", str(file)], capsys)
+    lines = err.splitlines()
+    assert code == 2 and len(lines) == 52 and lines[-2:] == ["curelab: and 20 more", "curelab: 70 problems."]
+
+
+# -- check only reads ------------------------------------------------------------------------------------------------------------------
+
+
+def test_check_reads_and_runs_nothing(file):
+    """What it loads is what its time is made of."""
+    code = f"import sys; from curelab.__main__ import main; main(['check', {str(file)!r}]); print(*sys.modules)"
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60).stdout
+    first, _, loaded = out.splitlines()
+    assert first == '"Pork loin in a strong brine" can be read: 1 piece, 3 stages, 0 readings in the log.'
+    assert "curelab.batch" in loaded.split()
+    assert not {"pandas", "pint", "scipy.stats", "plotly", "ipywidgets", "curelab.outcome", "curelab.spread"} & set(
+        loaded.split()
+    )
+
+
+# -- the screen ------------------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_letters_that_the_screen_lacks_cost_no_reading(encoding, file):
+    words = ("log", str(file), "note", f"{BACON} good", "--after", "1 d")
+    done = command(*words, env={"PYTHONIOENCODING": encoding}, capture_output=True)
+    assert done.returncode == 0 and b"note ? good" in done.stdout and done.stderr == b""
+    assert [entry.note for entry in load(file).log] == [f"{BACON} good"]
+
+
+def test_a_narrow_screen_gets_all_of_the_json(file):
+    file.write_text(file.read_text(encoding="utf-8").replace("Pork loin in", f"{BACON} in"), encoding="utf-8")
+    words = ("run", str(file), "--draws", "16", "--json")
+    done = command(*words, env={"PYTHONIOENCODING": "ascii"}, capture_output=True)
+    assert done.returncode == 0 and json.loads(done.stdout)["batch"]["name"] == f"{BACON} in a strong brine"
+
+
+@linux
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (
+            ["log", "FILE", "note", "floats", "--after", "1 d"],
+            "; the reading stands in the file, so do not log it again.",
+        ),
+        (["scale", "FILE", "--by", "2", "-o", "OUT"], "; wrote OUT."),
+        (["check", "FILE"], "."),
+        (["--version"], "."),
+    ],
+)
+def test_a_full_screen_says_what_was_done_all_the_same(words, told, file):
+    places = {"FILE": str(file), "OUT": str(file.with_name("new.toml"))}
+    with open("/dev/full", "w") as full:
+        done = command(*(places.get(word, word) for word in words), stdout=full, stderr=subprocess.PIPE, text=True)
+    told = told.replace("OUT", places["OUT"])
+    assert done.returncode == 74
+    assert done.stderr == f"curelab: the answer cannot be printed: No space left on device{told}\n"
+    assert len(load(file).log) == (words[0] == "log")
+
+
+def test_no_control_letter_reaches_the_screen_even_in_the_name_of_a_file(tmp_path, capsys):
+    path = tmp_path / "a\x1b[31m.toml"
+    path.write_bytes(DEMO.read_bytes())
+    code, out, _ = said(["check", str(path)], capsys)
+    assert code == 0 and refused_letter(out, lines=True) is None and "a\\x1b[31m.toml" in out
+    code, out, err = said(["check", str(path.with_name("b\x1b.toml"))], capsys)
+    assert code == 2 and refused_letter(out + err, lines=True) is None and "b\\x1b.toml" in err
+
+
+# -- stopped ---------------------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="signals of a Unix")
+def test_ctrl_c_is_one_line_and_130(tmp_path):
+    pipe = tmp_path / "pipe.toml"
+    os.mkfifo(pipe)
+    running = subprocess.Popen(
+        [sys.executable, "-m", "curelab", "check", str(pipe)], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    with pipe.open("wb"):  # opens once the command reads, which is when it is stopped
+        running.send_signal(signal.SIGINT)
+        out, err = running.communicate(timeout=60)
+    assert (running.returncode, out, err) == (130, b"", b"curelab: stopped.\n")
+
+
+# -- a fault of ours -------------------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def broken(monkeypatch, tmp_path):
+    """A curelab that divides by zero, in a folder of its own."""
+    monkeypatch.setattr("curelab.batch.load", lambda path: 1 / 0)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOME", "/home/anna")
+    return tmp_path
+
+
+def test_a_fault_of_ours_is_one_sentence_and_a_file_to_send(broken, capsys):
+    code, out, err = said(["check", "/home/anna/secret.toml"], capsys)
+    (kept,) = broken.iterdir()
+    assert (code, out) == (70, "") and len(err.splitlines()) == 1 and "Traceback" not in err
+    assert err.startswith("curelab: curelab met a fault of its own (ZeroDivisionError") and kept.name in err
+    words = kept.read_text(encoding="utf-8")
+    for part in (
+        f"curelab {__version__}, Python 3.",
+        "numpy",
+        "['check', '~/secret.toml']",
+        "ZeroDivisionError: division by zero",
+    ):
+        assert part in words
+    assert "anna" not in words and "Nothing was sent" in words and "may say who you are" in words
+
+
+def test_the_file_goes_where_one_can_be_written(broken, capsys, monkeypatch):
+    make, other = tempfile.mkstemp, broken / "tmp"
+    other.mkdir()
+
+    def here_is_full(*, dir, **how):
+        if dir == ".":
+            raise PermissionError
+        return make(dir=dir, **how)
+
+    monkeypatch.setattr(tempfile, "mkstemp", here_is_full)
+    monkeypatch.setattr(tempfile, "tempdir", str(other))
+    code, _, err = said(["check", "x"], capsys)
+    assert code == 70 and str(next(other.iterdir())) in err
+    monkeypatch.setattr(tempfile, "mkstemp", lambda **how: make(dir="/nowhere/at/all"))
+    code, _, err = said(["check", "x"], capsys)
+    assert code == 70 and "say --debug to see it" in err and len(err.splitlines()) == 1
+
+
+@pytest.mark.parametrize("words", [["--debug", "check", "x"], ["check", "x", "--debug"]])
+def test_debug_shows_the_fault_instead(words, broken, capsys):
+    code, _, err = said(words, capsys)
+    assert code == 70 and err.startswith("Traceback") and not list(broken.iterdir())
+
+
+# -- all tables or none ----------------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def outcome():
+    return run(load(DEMO), draws=16)
+
+
+@pytest.mark.parametrize("there", [True, False], ids=["a folder that is there", "one that is not"])
+@pytest.mark.parametrize("broken", ["link", "fsync"])
+def test_all_tables_or_none(broken, there, outcome, monkeypatch, tmp_path):
+    folder, calls = tmp_path / "of" / "tables", []
+    if there:
+        folder.mkdir(parents=True)
+        (folder / "mine.txt").write_text("mine", encoding="utf-8")
+    real = getattr(os, broken)
+
+    def third_time_unlucky(*given):
+        calls.append(given)
+        if len(calls) == 3:
+            raise OSError(28, "No space left on device")
+        return real(*given)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(files.os, broken, third_time_unlucky)
+        with pytest.raises(InputError, match="cannot be written: No space left on device; nothing was changed"):
+            report.write_csv(outcome, folder)
+    left = sorted(str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*"))
+    assert left == (["of", "of/tables", "of/tables/mine.txt"] if there else [])
+    assert [path.name for path in report.write_csv(outcome, folder)] == list(report.TABLES)
+    assert all((folder / name).stat().st_size > 100 for name in report.TABLES)
+
+
+@linux
+def test_a_folder_that_takes_none_is_refused_before_the_work(capsys, monkeypatch):
+    monkeypatch.setattr("curelab.outcome.run", lambda *given, **more: pytest.fail("it was run"))
+    code, _, err = said(["run", str(DEMO), "--csv", "/proc/version/tables"], capsys)
+    assert code == 2 and "is a file; name a folder" in err
