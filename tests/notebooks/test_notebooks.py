@@ -9,7 +9,8 @@ import pytest
 from nbclient import NotebookClient
 
 ROOT = Path(__file__).parents[2] / "notebooks"
-BENCHES = [path for path in sorted(ROOT.glob("*.ipynb")) if path.name != "proof.ipynb"]
+READ = ("proof.ipynb", "for_engineers.ipynb")  # pages without a bench
+BENCHES = [path for path in sorted(ROOT.glob("*.ipynb")) if path.name not in READ]
 
 # What each bench must have come to, asked of its objects in the kernel: the picture is drawn and no fault is on the page.
 ASKED = """
@@ -45,6 +46,15 @@ def test_it_lies_in_git_without_outputs(path):
             assert cell.metadata["jupyter"]["source_hidden"] is True
 
 
+def test_the_page_for_engineers_lies_in_git_without_outputs_and_can_be_changed():
+    notebook = nbformat.read(ROOT / "for_engineers.ipynb", 4)
+    assert "widgets" not in notebook.metadata
+    for cell in notebook.cells:
+        assert cell.metadata == {}
+        if cell.cell_type == "code":
+            assert not cell.outputs and cell.execution_count is None
+
+
 @pytest.mark.parametrize("path", sorted(ROOT.glob("*.ipynb")), ids=lambda path: path.name)
 def test_it_is_thin(path):
     for cell in nbformat.read(path, 4).cells:
@@ -66,13 +76,14 @@ def test_its_links_lead_somewhere(path):
                     assert (ROOT / target).exists(), target
 
 
-def test_nbval_agrees():
+@pytest.mark.parametrize("name", ["start.ipynb", "for_engineers.ipynb"])
+def test_nbval_agrees(name):
     """The notebooks also pass nbval's lax run: the same command a contributor may use."""
     import subprocess
     import sys
 
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-o", "addopts=", "--nbval-lax", "--nbval-current-env", str(ROOT / "start.ipynb")],
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-o", "addopts=", "--nbval-lax", "--nbval-current-env", str(ROOT / name)],
         capture_output=True, text=True, cwd=ROOT,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr
