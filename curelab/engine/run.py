@@ -13,7 +13,8 @@ import numpy as np
 
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Stage, Stretch
-from ..transport.modes import UNCOUPLED, Modes
+from ..transport.modes import UNCOUPLED
+from ..transport.star import Solved
 from .clock import Clock
 from .meat import Meat
 from .track import Track
@@ -34,7 +35,7 @@ class Lying:
     """
 
     shares: tuple[np.ndarray, ...] | None
-    modes: Callable[[np.ndarray | None], Modes]
+    modes: Callable[[np.ndarray | None], Solved]
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..transport.modes import Modes
+from ..transport.star import Solved
 from .clock import Clock
 
 
@@ -17,7 +17,7 @@ class Leg:
 
     begin: np.ndarray
     end: np.ndarray
-    modes: Modes
+    modes: Solved
     start: np.ndarray
 
 
@@ -119,7 +119,7 @@ def chained(
     names: Sequence[str],
     start: np.ndarray,
     ends: Sequence[float],
-    modes: Sequence[Modes],
+    modes: Sequence[Solved],
     ratios: np.ndarray,
     clock: Clock,
 ) -> Track:
