@@ -15,11 +15,11 @@ from functools import cached_property
 
 import numpy as np
 
+from .memory import Kept
 from .network import Network
 
 ALIKE = 1e-12  # relative; matrices in proportion to within this share a basis
 MOST_KEPT = 8  # sums over the nodes that a part remembers
-MOST_BYTES = 16_000_000  # of modal amounts that are remembered
 UNCOUPLED = 1e-13  # of the largest entry; what is smaller is rounding
 REMEMBERED = 48  # single networks; two pieces that lie in a vessel take about 1 MB each
 _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it would slow everything that touches it
@@ -211,7 +211,12 @@ class Modes:
         return result
 
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: dict
+        self,
+        starts: np.ndarray,
+        owner: np.ndarray | None,
+        clock: np.ndarray,
+        rows: np.ndarray | None,
+        kept: dict | Kept,
     ) -> np.ndarray:
         """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
         owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts of these
@@ -238,22 +243,21 @@ class Modes:
         return result
 
     @staticmethod
-    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: dict) -> np.ndarray:
+    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: dict | Kept) -> np.ndarray:
         """Modal amounts (d, t, m) of a part as `along`: other places are often asked for at the same times."""
         place = int(part.nodes[0])
         asked = clock.tobytes()
         last = kept.get(("now", place))
         if last is not None and last[0] == asked:
             return last[1]
-        if place not in kept:
-            kept[place] = part.amounts(starts[..., part.nodes])
-        amounts = kept[place]
+        amounts = kept.get(place)
+        if amounts is None:
+            amounts = kept[place] = part.amounts(starts[..., part.nodes])
         if owner is not None:
             d, g, m = amounts.shape
             amounts = amounts.reshape(d * g, m).take(owner + g * np.arange(d)[:, None], axis=0)
         now = part.evolved(amounts, clock, held)
-        if now.nbytes <= MOST_BYTES:
-            kept["now", place] = asked, now
+        kept["now", place] = asked, now
         return now
 
     def _moving(self, start: np.ndarray, held: np.ndarray | None) -> Iterator[Part]:

@@ -19,6 +19,7 @@ from functools import cache, cached_property
 
 import numpy as np
 
+from .memory import Kept
 from .modes import Modes, Part, modes_of
 from .network import Contact, assemble
 from .network import Part as Nodes
@@ -156,25 +157,29 @@ class Star:
         return np.zeros(clock.shape)
 
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: dict
+        self,
+        starts: np.ndarray,
+        owner: np.ndarray | None,
+        clock: np.ndarray,
+        rows: np.ndarray | None,
+        kept: dict | Kept,
     ) -> np.ndarray:
         """As `Modes.along`."""
-        if "begun" not in kept:
-            kept["begun"] = self._amounts(starts), starts[..., -1]
-        amounts, bath = kept["begun"]
+        amounts, bath = kept.get("begun") or (self._amounts(starts), starts[..., -1])
+        kept["begun"] = amounts, bath
         if clock.shape[1] > FEW:
             return self._windows(amounts, bath, owner, clock, rows, kept)
         asked = clock.tobytes(), None if owner is None else owner.tobytes()
-        if kept.get("asked") != asked:
+        last, reached = kept.get("reached") or (None, None)
+        if last != asked:
             if owner is None:
-                begun = [np.repeat(each, clock.shape[1], axis=1) for each in (amounts, bath)]
+                begun, held = (np.repeat(each, clock.shape[1], axis=1) for each in (amounts, bath))
             else:
-                begun = [
-                    np.take_along_axis(amounts, owner[:, :, None], axis=1),
-                    np.take_along_axis(bath, owner, axis=1),
-                ]
-            kept["asked"], kept["reached"] = asked, self._reached(*begun, clock, integral=False)
-        return self._summed(*kept["reached"], rows)
+                begun = np.take_along_axis(amounts, owner[:, :, None], axis=1)
+                held = np.take_along_axis(bath, owner, axis=1)
+            reached = self._reached(begun, held, clock, integral=False)
+            kept["reached"] = asked, reached
+        return self._summed(reached[0], reached[1], rows)
 
     # -- sums of resolvents --------------------------------------------------------------------------------------------
 
@@ -216,66 +221,52 @@ class Star:
             holds * poles + tau * self.total[draws, None] - tau**2 * back
         )
 
-    def _windows(self, amounts, bath, owner, clock: np.ndarray, rows, kept: dict) -> np.ndarray:
+    def _windows(self, amounts, bath, owner, clock: np.ndarray, rows, kept: dict | Kept) -> np.ndarray:
         """Sums (d, t, k) at many clock readings, window by window."""
-        result = None
-        for leg, window, columns, mine, waves in self._pieces(owner, clock, kept):
-            found = waves @ self._lines(amounts[:, leg], bath[:, leg], leg, window, rows, kept)
-            if result is None:
-                result = np.zeros((*clock.shape, found.shape[2]))
-            np.copyto(result[:, columns], found, where=mine[:, :, None])
-        still = clock <= 0
-        if still.any():
-            every = np.zeros(clock.shape, dtype=int) if owner is None else owner
-            began = self._summed(amounts, bath, rows)
-            if result is None:
-                result = np.zeros((*clock.shape, began.shape[2]))
-            np.copyto(result, np.take_along_axis(began, every[:, :, None], axis=1), where=still[:, :, None])
-        assert result is not None
-        return result
-
-    def _pieces(self, owner, clock: np.ndarray, kept: dict) -> Iterator[tuple]:
-        """(leg, window, columns, which of them (d, c), waves (d, c, 2 p)) of clock readings above 0; the last are remembered, because other
-        places are often read at the same times.
-        """
-        asked = clock.tobytes(), None if owner is None else owner.tobytes()
-        if kept.get("waves", ((), ()))[0] != asked:
-            kept["waves"] = asked, list(self._waves(owner, clock))
-        return iter(kept["waves"][1])
-
-    def _waves(self, owner, clock: np.ndarray) -> Iterator[tuple]:
         poles, weights = self._points
         with np.errstate(divide="ignore"):
             # Windows at powers of their width, so that the same reading gives the same digits whatever is asked beside it.
             number = np.ceil(np.log(clock) / np.log(WINDOW) - 1e-12)
-        for leg in range(1 if owner is None else int(owner.max()) + 1):
-            here = np.isfinite(number) if owner is None else np.isfinite(number) & (owner == leg)
+        moved = np.isfinite(number)
+        asked = clock.tobytes()
+        last, waves = kept.get("waves") or (None, None)
+        if last != asked:  # other places are often read at the same times
+            share = np.where(moved, clock / WINDOW ** np.where(moved, number, 0.0), 1.0)[..., None]
+            now = np.exp(poles * share) * weights
+            waves = np.concatenate([now.real, -now.imag], axis=2)
+            kept["waves"] = asked, waves
+        result = np.zeros((*clock.shape, self.size if rows is None else rows.shape[-2]))
+        for leg in [0] if owner is None else np.unique(owner):
+            here = moved if owner is None else moved & (owner == leg)
             for window in np.unique(number[here]):
                 mine = here & (number == window)
                 within = np.flatnonzero(mine.any(axis=0))
                 columns = slice(within[0], within[-1] + 1)
-                mine = mine[:, columns]
-                share = np.where(mine, clock[:, columns] / WINDOW**window, 1.0)[..., None]
-                now = np.exp(poles * share) * weights
-                yield leg, window, columns, mine, np.concatenate([now.real, -now.imag], axis=2)
+                lines = self._lines(amounts[:, leg], bath[:, leg], leg, window, rows, kept)
+                np.copyto(result[:, columns], waves[:, columns] @ lines, where=mine[:, columns, None])
+        if not moved.all():
+            every = np.zeros(clock.shape, dtype=int) if owner is None else owner
+            began = np.take_along_axis(self._summed(amounts, bath, rows), every[:, :, None], axis=1)
+            np.copyto(result, began, where=~moved[:, :, None])
+        return result
 
     @cached_property
     def _points(self) -> tuple[np.ndarray, np.ndarray]:
         coarse = all(len(part.nodes) <= COARSE for part in self.parts)
         return hyperbola(POINTS_COARSE if coarse else POINTS, WINDOW)
 
-    def _lines(self, amounts, bath, leg: int, window: float, rows, kept: dict) -> np.ndarray:
+    def _lines(self, amounts, bath, leg: int, window: float, rows, kept: dict | Kept) -> np.ndarray:
         """(d, 2 p, k) sums `rows` of the resolvents of one start in one window, real and imaginary parts."""
         tau, poles = np.full((len(self.bath), 1), WINDOW**window), self._points[0]
         p = len(poles)
-        if ("bath", leg, window) not in kept:
+        u = kept.get(("bath", leg, window))
+        if u is None:
             u = np.empty((len(tau), p), complex)
             step = max(1, AT_ONCE // (2 * p * self.rates.shape[1]))
             for draws in (slice(a, a + step) for a in range(0, len(tau), step)):
                 found = _resolvent(tau[draws] * self.rates[draws], poles)
                 u[draws] = self._bath(found, tau[draws], amounts[draws], bath[draws], poles, draws)
             kept["bath", leg, window] = u
-        u = kept["bath", leg, window]
         width = self.size if rows is None else rows.shape[-2]
         lines = np.zeros((len(tau), p, width), complex)
         for nodes, part, shapes in self._asked(rows):
