@@ -13,6 +13,7 @@ from ..matter.tissue import GAS_CONSTANT
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers
+from ..transport.memory import Kept
 from .cases import FILM_TEMPERATURE, Cases
 from .history import History, Times
 from .run import FREE, Lying, Run
@@ -83,6 +84,9 @@ class OneOfMany(History):
         full = (*key, kind, None if asked is None else (asked.shape, asked.tobytes()))
         return self.many.remembered(full, lambda: self.many.gather(asked, one, kind))[self._draw : self._draw + 1]
 
+    def shared(self, key: tuple, make: Callable[[History], np.ndarray]) -> np.ndarray:
+        return self.many.remembered(key, lambda: make(self.many))[self._draw : self._draw + 1]
+
 
 class _Cut:
     """Cuts one draw out of everything that has the draws along its first axis, each thing once."""
@@ -135,7 +139,7 @@ class _Cut:
                 replace(
                     run, stage=stage, stretch=stage.stretches[number], **columns, meats=tuple(map(self.meat, run.meats)),
                     lying=tuple(self._lying(each) for each in run.lying), tracks=tuple(map(self.track, run.tracks)),
-                    clock=self.clock(run.clock), water_before=tuple(map(self.column, run.water_before)), free=self._free(run), kept={},
+                    clock=self.clock(run.clock), water_before=tuple(map(self.column, run.water_before)), free=self._free(run), kept=Kept(),
                 )
             )  # fmt: skip
         return found

@@ -18,6 +18,7 @@ from ..recipe.stages import Stage
 from ..results import Shown
 from ..sources import Number
 from ..threads import on_one_thread
+from ..transport.memory import Kept
 from . import looks
 from .assumptions import assumptions, own_tissues
 from .cases import Cases
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
 RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
 FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
 GRID = 40  # times in each stretch of a grid for pictures
-MOST_KEPT = 64  # readings of all draws that are remembered for those who ask draw after draw
 
 
 class History(Shown):
@@ -146,7 +146,7 @@ class History(Shown):
         """s at which a stage ends."""
         return self.span(stage)[1]
 
-    @property
+    @cached_property
     def ran(self) -> tuple[Ran, ...]:
         """The stretches that were run, in order; with draws, of the first."""
         found, own = [], self._draw
@@ -160,18 +160,36 @@ class History(Shown):
             found.append(Ran(run.index, stretch, begin, begin + length, begin + knots, kelvin, held))
         return tuple(found)
 
+    @property
+    def courses(self) -> list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]]:
+        """For each stretch that was run: begin (d,) in s since the start, length (d,) in s, knots (k,) in s since its begin between which the
+        temperature is a straight line, and K there (d, k).
+        """
+        return [
+            (run.begin, run.length, run.clock.knots, run.clock.kelvin + run.clock.warmer[:, None]) for run in self.runs
+        ]
+
+    def turned(self, run: int) -> np.ndarray:
+        """s since its begin at which the pieces were turned in a stretch that was run, by its number in `courses`."""
+        return self.runs[run].turns
+
     def ran_at(self, time: Times) -> Ran:
         """The stretch that owns a time; a border belongs to the earlier one."""
         return next((each for each in self.ran if units.seconds(time) <= each.end + 1e-6), self.ran[-1])
 
     def remembered(self, key: tuple, make: Callable[[], np.ndarray]) -> np.ndarray:
         """A reading of all draws, made once and kept among the last few."""
-        kept = self.__dict__.setdefault("_kept", {})
-        if key not in kept:
-            if len(kept) >= MOST_KEPT:
-                kept.clear()
-            kept[key] = make()
-        return kept[key]
+        kept = self.__dict__.setdefault("_kept", Kept())
+        found = kept.get(key)
+        if found is None:
+            found = kept[key] = make()
+        return found
+
+    def shared(self, key: tuple, make: Callable[[History], np.ndarray]) -> np.ndarray:
+        """(1, ...) of `make`, which takes a history with an axis of draws to values (d, ...): for what is quicker worked out for all draws
+        at once than draw by draw. `key` says what it makes.
+        """
+        return make(self.as_drawn())
 
     def _gathered(
         self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float
@@ -198,14 +216,11 @@ class History(Shown):
         asked = np.minimum(asked, length[:, None])
         if len(self.runs) == 1:
             return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
-        ends = np.stack([run.end for run in self.runs[:-1]])
-        owner = (asked[None] - 1e-6 > ends[:, :, None]).sum(axis=0)
+        owner = self._owners(asked - 1e-6)
         result: np.ndarray | None = None
-        for number, run in enumerate(self.runs):
-            mine = owner == number
+        for number in np.unique(owner):
+            run, mine = self.runs[number], owner == number
             within = np.flatnonzero(mine.any(axis=0))
-            if not len(within):
-                continue
             whole = len(within) == within[-1] + 1 - within[0] or self.drawn
             columns: Any = (
                 slice(within[0], within[-1] + 1) if whole else within
@@ -221,6 +236,13 @@ class History(Shown):
                 np.copyto(result[:, columns], value, "same_kind", where)
         assert result is not None
         return result
+
+    def _owners(self, times: np.ndarray) -> np.ndarray:
+        """Number of the run that owns each time (d, t)."""
+        ends = np.stack([run.end for run in self.runs[:-1]], axis=1)
+        if np.ptp(ends, axis=0).max() == 0:
+            return np.searchsorted(ends[0], times)
+        return np.array([np.searchsorted(mine, asked) for mine, asked in zip(ends, times, strict=True)])
 
     def _read(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
         """As `gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
