@@ -211,12 +211,7 @@ class Modes:
         return result
 
     def along(
-        self,
-        starts: np.ndarray,
-        owner: np.ndarray | None,
-        clock: np.ndarray,
-        rows: np.ndarray | None,
-        kept: dict | Kept,
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: Kept
     ) -> np.ndarray:
         """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
         owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts of these
@@ -243,10 +238,10 @@ class Modes:
         return result
 
     @staticmethod
-    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: dict | Kept) -> np.ndarray:
+    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: Kept) -> np.ndarray:
         """Modal amounts (d, t, m) of a part as `along`: other places are often asked for at the same times."""
         place = int(part.nodes[0])
-        asked = clock.tobytes()
+        asked = clock.tobytes(), None if owner is None else owner.tobytes()
         last = kept.get(("now", place))
         if last is not None and last[0] == asked:
             return last[1]

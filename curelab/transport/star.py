@@ -160,12 +160,7 @@ class Star:
         return np.zeros(clock.shape)
 
     def along(
-        self,
-        starts: np.ndarray,
-        owner: np.ndarray | None,
-        clock: np.ndarray,
-        rows: np.ndarray | None,
-        kept: dict | Kept,
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: Kept
     ) -> np.ndarray:
         """As `Modes.along`."""
         amounts, bath = kept.get("begun") or (self._amounts(starts), starts[..., -1])
@@ -225,7 +220,7 @@ class Star:
             holds * poles + tau * self.total[draws, None] - tau**2 * back
         )
 
-    def _windows(self, amounts, bath, owner, clock: np.ndarray, rows, kept: dict | Kept) -> np.ndarray:
+    def _windows(self, amounts, bath, owner, clock: np.ndarray, rows, kept: Kept) -> np.ndarray:
         """Sums (d, t, k) at many clock readings, window by window."""
         poles, weights = self._points
         with np.errstate(divide="ignore"):
@@ -260,7 +255,7 @@ class Star:
         coarse = all(len(part.nodes) <= COARSE for part in self.parts)
         return hyperbola(POINTS_COARSE if coarse else POINTS, WINDOW)
 
-    def _lines(self, amounts, bath, leg: int, window: float, rows, kept: dict | Kept) -> np.ndarray:
+    def _lines(self, amounts, bath, leg: int, window: float, rows, kept: Kept) -> np.ndarray:
         """(d, 2 p, k) sums `rows` of the resolvents of one start in one window, real and imaginary parts."""
         tau, poles = np.full((len(self.bath), 1), WINDOW**window), self._points[0]
         p = len(poles)
