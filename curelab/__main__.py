@@ -143,15 +143,15 @@ def _parser() -> argparse.ArgumentParser:
 
 def _run(given) -> int:
     from .batch import load
-    from .outcome import DRAWS, run
+    from .outcome import REPORT_DRAWS, run
     from .show import report
 
     batch = load(given.file)
     if given.units:
         batch = batch.but(units=given.units)
-    draws = DRAWS if given.draws is None else given.draws
+    draws = REPORT_DRAWS if given.draws is None else given.draws
     if not 16 <= draws <= 20_000:
-        raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {DRAWS} is a good number")
+        raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {REPORT_DRAWS} is a good number")
     if given.csv:
         report.refuse_folder(given.csv)  # before the work, not after it
     outcome = run(batch, draws=draws)

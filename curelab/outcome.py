@@ -32,7 +32,7 @@ from .spread.sensitivity import Importance, how_long, what_matters
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
-DRAWS = 256  # behind every band of a report, where the caller asks for no other number
+REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for no other number
 SURE = 0.9  # of the draws: what is cured less often is not called cured (judgement)
 CHECKED = 64  # draws in which the checks are run again
 DO_NOT_WAIT = (
@@ -112,7 +112,7 @@ class Outcome(Shown):
     fast: History
     judged: History
     numbers: Numbers
-    draws: int = DRAWS
+    draws: int = REPORT_DRAWS
     learned: Learned | None = None
     said: tuple[str, ...] = ()
     update: Update | None = None
@@ -230,7 +230,7 @@ class Outcome(Shown):
         target = numbers.si("taste.normal_high")
         if any(self.history.average("salt", None, piece.name) > target for piece in self.batch.pieces):
             water = 2 * sum(piece.weight for piece in self.batch.pieces)
-            soaks = [stage for stage in self.history.stages if stage.wet and not stage.cures]
+            soaks = [stage for stage in self.history.stages if stage.desalts]
             if soaks:
                 water = soaks[-1].stretches[0].water or water
             wanted = f"average salt <= {100 * target:g} %"
@@ -299,7 +299,7 @@ class Outcome(Shown):
         return fits(self.batch.vessel, self.batch.pieces, baths[0]) if self.batch.vessel and baths else None
 
 
-def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, log: bool = True) -> Outcome:
+def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = REPORT_DRAWS, log: bool = True) -> Outcome:
     """Simulate a batch as it stands, with what its log taught; its draws wait until a band is asked for.
 
     log: False leaves the log out, as if it had not been kept. What the log taught moves everything but the two ends of what is published.

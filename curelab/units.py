@@ -27,7 +27,7 @@ from .unit_words import LENGTH, MASS, NONE, TEMPERATURES, TIME, VOLUME, size_of
 MINUTE, HOUR, DAY = (float(each) for each in (unit_words.MINUTE, unit_words.HOUR, unit_words.DAY))  # s
 MINUTES_A_DAY = 1440  # plans and calendars count whole minutes
 WIDTH = 96  # columns of a printed line
-LONGEST = 100  # letters of a quantity; a number with all its digits and its unit has thirty
+MOST_LETTERS = 100  # letters of a quantity; a number with all its digits and its unit has thirty
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ def read(given: Any, kind: str) -> float:
 @lru_cache(maxsize=4096)
 def _read(given: str, kind: str) -> float:
     noun, like = KINDS[kind].noun, f'write it like "{KINDS[kind].example}"'
-    if len(given) > LONGEST:
+    if len(given) > MOST_LETTERS:
         raise ValueError(f"{quoted(given)} is not {noun}, because it has {len(given)} letters; {like}")
     value, rest, terms, sign = 0.0, given.strip(), 0, 1
     if not rest:

@@ -6,7 +6,7 @@ the cases, so that the rest of the engine is written once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from functools import cached_property
 from typing import Any
 
@@ -137,7 +137,7 @@ class Cases:
         uptake = 0.01 * self.condition("water uptake")
         return target + uptake * np.minimum(strength / tissue.FULL_UPTAKE, 1.0)
 
-    def factors(self, keys: Sequence[str] = ()) -> dict[str, np.ndarray]:
+    def factors(self) -> dict[str, np.ndarray]:
         """Factors (d,) on what is weighed: water, salt, sugar, nitrate, nitrite."""
         salt, cure, water = (self.condition(f"{what} weight") for what in ("salt", "cure", "water"))
         return {"water": water, "salt": salt, "sugar": self.full(1.0), "nitrate": cure, "nitrite": cure}

@@ -24,7 +24,7 @@ from ..sources import datasets_folder
 from .folder import fresh_folder, furnish, notebooks_folder, page_to_open, put_away
 
 START = "start.ipynb"
-LONGEST = (
+LONGEST_SOCKET = (
     40  # letters of the private folder; a system may take no more than 104 for a socket, and Jupyter adds up to 60
 )
 
@@ -226,7 +226,7 @@ def _arguments(work: Path, start: str, private: Path, port: int) -> list[str]:
         "--LabApp.extension_manager=readonly",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     ]
-    if hasattr(socket, "AF_UNIX") and len(str(private)) < LONGEST:
+    if hasattr(socket, "AF_UNIX") and len(str(private)) < LONGEST_SOCKET:
         # Files in our own folder, which nobody else can open; a port on this machine can be heard by all who work on it.
         arguments.append("--KernelManager.transport=ipc")
     if hasattr(os, "geteuid") and os.geteuid() == 0:

@@ -205,8 +205,8 @@ class State(T.HasTraits):
                 full = quick.widened(PAGE_DRAWS)
                 yield from full.prepared(quick, QUICK)
                 self._kept[key] = full
-        if self._outcome is not None and self._outcome.draws < outcomes.DRAWS:
-            self._outcome = yield from last(self._outcome.settled(outcomes.DRAWS, QUICK))
+        if self._outcome is not None and self._outcome.draws < outcomes.REPORT_DRAWS:
+            self._outcome = yield from last(self._outcome.settled(outcomes.REPORT_DRAWS, QUICK))
 
     def showing(self) -> None:
         """Forget what was shown before: a view begins to draw."""
@@ -236,7 +236,7 @@ class State(T.HasTraits):
     @property
     def soak(self) -> int | None:
         """Number of the first soak, if there is one."""
-        return next((n for n, stage in enumerate(self.batch.stages) if stage.wet and not stage.cures), None)
+        return next((n for n, stage in enumerate(self.batch.stages) if stage.desalts), None)
 
     def cure_lasting(self, seconds: float) -> tuple[Stage, ...]:
         """The stages up to the cure, with the cure made to last; for pictures that look past its end."""

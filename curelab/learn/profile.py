@@ -232,69 +232,48 @@ def _why_not(d: float, share: np.ndarray, stuck: bool, deviation: float, count: 
 
 def _checked(depths, values, time, error, piece, wet, bath, surface, basis):
     """(depth (n,), values (n,), s, error or None), or InputError with every problem."""
-    problems, read = [], {}
+    depth, value, spent, off = _read(depths, values, time, error)
+    most = np.inf if piece is None else piece.thickness
+    top = np.inf if basis == "relative" else 1.0
+    rules = (
+        (basis in BASES, "basis", f'"{basis}" is not one of {", ".join(BASES)}'),
+        (wet in ("both faces", "one face"), "wet", f'"{wet}" is not one of both faces, one face'),
+        (np.ndim(spent) == 0 and np.isfinite(spent) and spent > 0, "time", f"{time!r} is not one time above zero"),
+        (len(depth) == len(value) > 0, "values",
+         f"there are {len(value)} values at {len(depth)} depths; give one at each, and one at least"),
+        (np.all((depth >= 0) & (depth <= most)), "depths",
+         "depths count from the wet face inwards, none below zero or beyond the piece"),
+        (np.any(depth != 0), "depths", "a value at the face alone tells nothing of what moves inside; give one below it"),
+        (np.all(np.isfinite(value) & (value < top)), "values",
+         "values are fractions below 1 on their basis, all of them finite"),
+        (off is None or (np.all(off > 0) and len(off) in (1, len(value))), "error",
+         "an error is above zero, one for all values or one for each"),
+        (bath is None or surface is None, "surface", "both a bath and a level at the face are given; say one"),
+        (bath is None or basis != "relative", "bath",
+         'a bath gives a level in fractions, and the values are "relative"; give surface'),
+        (piece is None or not piece.fat_cap, "piece",
+         "a fat cap makes two tissues; measure from the lean face and give the lean alone"),
+    )  # fmt: skip
+    problems = [Problem(where, sentence) for fine, where, sentence in rules if not fine]
+    if problems:
+        raise InputError(problems)
+    return depth, value, float(spent), off
+
+
+def _read(depths, values, time, error) -> list:
+    """The four in SI, arrays but for the time; None stays None."""
+    problems, read = [], []
     for name, given, kind in (
         ("depths", depths, "length"), ("values", values, "fraction"), ("time", time, "time"), ("error", error, "fraction"),
     ):  # fmt: skip
         try:
             found = units.si(given, kind)
-            read[name] = found if name == "time" or found is None else np.atleast_1d(np.asarray(found, dtype=float))
+            read.append(found if name == "time" or found is None else np.atleast_1d(np.asarray(found, dtype=float)))
         except ValueError as fault:
             problems.append(Problem(name, str(fault)))
     if problems:
         raise InputError(problems)
-    depth, value, spent, off = read["depths"], read["values"], read["time"], read["error"]
-    most = np.inf if piece is None else piece.thickness
-    top = np.inf if basis == "relative" else 1.0
-
-    def check(fine: bool, where: str, sentence: str) -> None:
-        if not fine:
-            problems.append(Problem(where, sentence))
-
-    check(basis in BASES, "basis", f'"{basis}" is not one of {", ".join(BASES)}')
-    check(wet in ("both faces", "one face"), "wet", f'"{wet}" is not one of both faces, one face')
-    check(
-        np.ndim(spent) == 0 and bool(np.isfinite(spent) and spent > 0), "time", f"{time!r} is not one time above zero"
-    )
-    check(
-        len(depth) == len(value) > 0,
-        "values",
-        f"there are {len(value)} values at {len(depth)} depths; give one at each, and one at least",
-    )
-    check(
-        bool(np.all((depth >= 0) & (depth <= most))),
-        "depths",
-        "depths count from the wet face inwards, none below zero or beyond the piece",
-    )
-    check(
-        bool(np.any(depth != 0)),
-        "depths",
-        "a value at the face alone tells nothing of what moves inside; give one below it",
-    )
-    check(
-        bool(np.all(np.isfinite(value) & (value < top))),
-        "values",
-        "values are fractions below 1 on their basis, all of them finite",
-    )
-    check(
-        off is None or bool(np.all(off > 0) and len(off) in (1, len(value))),
-        "error",
-        "an error is above zero, one for all values or one for each",
-    )
-    check(bath is None or surface is None, "surface", "both a bath and a level at the face are given; say one")
-    check(
-        bath is None or basis != "relative",
-        "bath",
-        'a bath gives a level in fractions, and the values are "relative"; give surface',
-    )
-    check(
-        piece is None or not piece.fat_cap,
-        "piece",
-        "a fat cap makes two tissues; measure from the lean face and give the lean alone",
-    )
-    if problems:
-        raise InputError(problems)
-    return depth, value, float(spent), off
+    return read
 
 
 __all__ = ["Found", "ProfileFit", "fit_profile"]

@@ -57,7 +57,7 @@ def _in_warm_water(batch: Batch, at: float, limit: float) -> bool:
     begin = 0.0
     for stage in batch.stages:
         for log, longest in zip(stage.logs, stage.lengths, strict=True):
-            fresh = stage.wet and not stage.cures
+            fresh = stage.desalts
             if fresh and begin < at <= begin + longest and max(kelvin for _, kelvin in log) > limit:
                 return True
             begin += longest

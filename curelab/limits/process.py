@@ -33,7 +33,7 @@ class _Kept:
 
     @cached_property
     def soaking(self) -> tuple[np.ndarray, np.ndarray]:
-        return _warmth(self.history, lambda stage: stage.wet and not stage.cures)
+        return _warmth(self.history, lambda stage: stage.desalts)
 
     @cached_property
     def uncovered(self) -> float:

@@ -144,7 +144,7 @@ def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: s
     stretch = stage.stretches[number]
     title = f"{lead}{stage.begins[1 if number else 0]}"
     kept = f"at {_warmth(stretch.temperature, system)}, {spent}"
-    if stage.wet and not stage.cures:
+    if stage.desalts:
         title += f", {number + 1} of {len(stage.stretches)}"
         kept = f"{units.show(stretch.water or 0.0, 'water', system)} {kept}"
     return capital(title), _sentence(kept, aim, stage.hint)

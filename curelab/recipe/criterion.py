@@ -24,7 +24,7 @@ _PATTERN = re.compile(
     rf"^({'|'.join((*PLACES, *_ALSO))}) ({'|'.join(QUANTITIES)}) ({'|'.join(DIRECTIONS)}) (.+?)(?: ({'|'.join(BASES.values())}))?$",
     re.IGNORECASE,
 )
-_LONGEST = 200  # letters
+_MOST_LETTERS = 200  # letters
 
 
 def place_of(word: str, places: tuple[str, ...] = PLACES) -> str:
@@ -102,8 +102,8 @@ class Criterion:
     @classmethod
     def parse(cls, words: str) -> Criterion:
         """Raises ValueError with one sentence when the words say something else."""
-        said = " ".join(str(words)[: _LONGEST + 1].split())
-        match = _PATTERN.match(said) if len(said) <= _LONGEST else None
+        said = " ".join(str(words)[: _MOST_LETTERS + 1].split())
+        match = _PATTERN.match(said) if len(said) <= _MOST_LETTERS else None
         if not match:
             raise ValueError(
                 f'{quoted(words)} is not a criterion; write it like "core salt >= 90 % of equilibrium" or "average salt <= 2.4 %"'

@@ -111,6 +111,11 @@ class Stage(Record):
         return any(stretch.water is not None for stretch in self.stretches)
 
     @property
+    def desalts(self) -> bool:
+        """Whether it takes salt out: water, and nothing put in to cure."""
+        return self.wet and not self.cures
+
+    @property
     def lies(self) -> bool:
         """Whether the pieces rest on one face, so that its two faces are not alike."""
         return any(stretch.lying for stretch in self.stretches)

@@ -15,7 +15,7 @@ from ..learn.readings import GRID, IN_THE_BATH, USUAL_ERROR, Measurement, salome
 from ..learn.update import Update
 from ..outcome import CURED, CURED_SHARE
 from ..spread import Band, Spread
-from ..spread.spread import LONGEST
+from ..spread.spread import LONGEST_WAIT
 from ..spread.uncertain import POINT_95
 from .pictures import COLOURS, Lines, Mark, Series
 
@@ -111,7 +111,7 @@ def _bath(planned: Spread, learned: Spread | None, readings: Sequence[Measuremen
     return Lines(_sentence(label, lines, len(readings)), "days since the start", label, (*lines, *marks))
 
 
-def the_middle(planned: Spread, learned: Spread | None, cure: int, ends: float, longest: float = LONGEST) -> Lines:
+def the_middle(planned: Spread, learned: Spread | None, cure: int, ends: float, longest: float = LONGEST_WAIT) -> Lines:
     """The middle of the thickest piece in percent of the salt it is heading for. The cure, from 0, ends at `ends` s in the plan; here it
     is the last stage and goes on to at least `longest` s.
     """

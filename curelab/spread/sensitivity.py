@@ -23,12 +23,12 @@ from ..recipe.criterion import Criterion
 from ..units import capital
 from .draws import Draws
 from .sobol import sobol
-from .spread import LONGEST, NEAR, Request, Spread
+from .spread import LONGEST_WAIT, NEAR, Request, Spread
 from .uncertain import Uncertain
 
 Ask = Callable[[Spread], np.ndarray]
 FOLDS = 8
-SURE = 1.895  # 95 % point of Student's t with FOLDS - 1 = 7 degrees of freedom (any printed table): one input above another
+STUDENT_95 = 1.895  # 95 % point of Student's t with FOLDS - 1 = 7 degrees of freedom (any printed table): one input above another
 PER_INPUT = 2.5  # draws for each coefficient of a rank regression, at least (judgement)
 STANDS_OUT = 0.1  # a first share below this is nobody's first job (judgement)
 SEES = 0.5  # a method that sees less of the spread than this gives no advice (judgement)
@@ -65,7 +65,7 @@ class Share:
     @property
     def rough(self) -> float:
         """Half the width of the interval that holds the first share in 9 cases of 10."""
-        return SURE * self.error
+        return STUDENT_95 * self.error
 
 
 @dataclass(frozen=True)
@@ -161,7 +161,7 @@ def at_end(place: str, quantity: str, piece: int | str = 0, basis: str | None = 
 
 
 def how_long(
-    criterion: str | Criterion, stage: int = 0, piece: int | str | None = None, at_most: float = LONGEST
+    criterion: str | Criterion, stage: int = 0, piece: int | str | None = None, at_most: float = LONGEST_WAIT
 ) -> Ask:
     """The answer "how long until": the logarithm of the time; a draw that never gets there counts as twice `at_most`."""
 
@@ -260,7 +260,7 @@ def _ranked(
     order = sorted(range(len(first)), key=lambda k: (-first[k], 0.0 if totals is None else -totals[k]))
     best = order[0]
     lead, error = first[best] - first, _jackknife(parts)
-    tied = lead <= SURE * _jackknife(parts[:, [best]] - parts)
+    tied = lead <= STUDENT_95 * _jackknife(parts[:, [best]] - parts)
     rows = tuple(
         Share(
             many.inputs[k], float(first[k]), None if totals is None else float(totals[k]), float(error[k]), bool(tied[k])

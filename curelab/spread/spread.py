@@ -41,7 +41,7 @@ from .uncertain import Uncertain, inputs_for, with_known
 CHUNK = 512
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
-LONGEST = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
+LONGEST_WAIT = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
 NEAR = 10.0  # s to which a time is found in a draw: days are told of them
 SMALL = 4_000_000  # bytes of a reading that is remembered
 MOST_BYTES = 1_000_000_000  # of one answer; more is refused, with the arithmetic
@@ -400,7 +400,7 @@ class Spread(Shown):
         stage: int | None = None,
         *,
         piece: int | str | None = None,
-        at_most: Any = LONGEST,
+        at_most: Any = LONGEST_WAIT,
     ) -> Times:
         """How long stage number `stage` (default: the last) must last until a criterion holds, in every draw; at most `at_most` s.
 
@@ -414,7 +414,7 @@ class Spread(Shown):
         stage: int | None = None,
         pieces: Sequence[int | str | None] = (None,),
         *,
-        at_most: Any = LONGEST,
+        at_most: Any = LONGEST_WAIT,
     ) -> list[Times]:
         """`time_to` for several pieces in one pass (None: every one)."""
         wanted = Criterion.of(criterion)
@@ -432,7 +432,7 @@ class Spread(Shown):
         *,
         cured: str = "core salt >= 1.5 %",
         too_salty: str = "average salt >= 3 %",
-        at_most: Any = LONGEST,
+        at_most: Any = LONGEST_WAIT,
     ) -> Windows:
         """The window of the first stage, a cure, in every draw; criteria as in `forecast.window`. at_most: how long it may last, None: as
         long as it does here.
@@ -447,7 +447,7 @@ class Spread(Shown):
             opens, closes = self._until([ready, salty], 0, ["every", "any"], units.seconds(at_most))
         return Windows(opens, closes, str(ready), str(salty), self.rests_on)
 
-    def followed(self, index: int, at_most: Any = LONGEST) -> Spread:
+    def followed(self, index: int, at_most: Any = LONGEST_WAIT) -> Spread:
         """The same draws up to stage `index`, which then lasts `at_most`, and nothing after it; kept, for one question follows another."""
         at_most = units.seconds(at_most)
         if (index, at_most) not in self._followed:

@@ -161,7 +161,7 @@ def test_batch_saves_reopens_and_agrees_with_the_command(visit, kitchen):
     settled(page)
     saved = load(Path(folder) / "my-batch.toml")
     assert saved.pieces[0].thickness == 0.06
-    at_rest(page, outcomes.DRAWS)
+    at_rest(page, outcomes.REPORT_DRAWS)
     for sentence in in_short(run(saved)):
         assert re.sub(r"\s+", " ", sentence) in re.sub(r"\s+", " ", page.inner_text("body"))
     thickness.fill("9 m")

@@ -14,7 +14,7 @@ from curelab import Piece
 from curelab.batch import Batch, dumps, from_table
 from curelab.engine.simulate import simulate
 from curelab.fields import InputError
-from curelab.outcome import CURED, DRAWS
+from curelab.outcome import CURED, REPORT_DRAWS
 from curelab.paper.kitchen_clock import KitchenClock, intersect, later, merge, nearest
 from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.timeline import GIVES, Impossible, Link, lay
@@ -284,7 +284,7 @@ def test_what_waits_for_a_criterion_waits_in_the_plan_too():
     assert found.planned.history.core("salt", None, 0, "equilibrium") >= 0.7
     assert 7 <= found.end.hour <= 22
     check = found.checks[0]
-    many = spread(found.batch, count=DRAWS).time_to("core salt >= 70 % of equilibrium", 0)
+    many = spread(found.batch, count=REPORT_DRAWS).time_to("core salt >= 70 % of equilibrium", 0)
     early, late = (many.quantile(level) for level in (0.1, 0.9))
     assert (
         check.earliest == first_open(found, early)
@@ -308,7 +308,7 @@ def test_days_to_check_are_those_of_the_forecast():
     found = schedule(batch(brine=strong, plan={}))
     stage, piece = found.batch.filled()[0], found.batch.pieces
     ready, salty = found.checks
-    many = spread(piece, stage, count=DRAWS)
+    many = spread(piece, stage, count=REPORT_DRAWS)
     days = many.time_to(CURED)
     assert ready.earliest == (found.start + timedelta(seconds=days.quantile(0.1))).date()
     assert ready.latest == (found.start + timedelta(seconds=days.quantile(0.9))).date()

@@ -142,7 +142,7 @@ def test_a_jackknife_of_a_mean_is_its_standard_error():
     folds = np.random.default_rng(3).normal(size=sensitivity.FOLDS)
     without = (folds.sum() - folds) / (len(folds) - 1)
     assert sensitivity._jackknife(without) == pytest.approx(stats.sem(folds), rel=1e-12)
-    assert stats.t.ppf(0.95, sensitivity.FOLDS - 1) == pytest.approx(sensitivity.SURE, abs=5e-4)
+    assert stats.t.ppf(0.95, sensitivity.FOLDS - 1) == pytest.approx(sensitivity.STUDENT_95, abs=5e-4)
 
 
 @pytest.mark.parametrize("method", ["sobol", "rank"])
@@ -268,7 +268,7 @@ def test_what_is_too_small_is_shown_as_nothing_and_that_is_said():
 def test_the_note_names_method_evaluations_inputs_and_what_to_do():
     importance = made(("temperature", 0.62), ("ratio.nitrate", 0.3), ("film.still", 0.1))
     note = what_matters(importance).note
-    assert f"The draws tell the first share, 62 %, to about {sensitivity.SURE * 2:.0f} points either way" in note
+    assert f"The draws tell the first share, 62 %, to about {sensitivity.STUDENT_95 * 2:.0f} points either way" in note
     assert "The temperature: put a thermometer that logs into the vessel." in note
     assert "The pace of nitrate: nothing in a kitchen helps." in note and "stir the bath" not in note
     assert "Sobol indices, 2304 evaluations, 3 inputs: " in note

@@ -12,13 +12,13 @@ from ...learn.compare import compare, load_all, side_by_side
 from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
 from ...learn.update import Update, profile_of, update
 from ...learn.words import by_the_plan, days_rows, estimate_rows, residual_rows, what_to_measure
-from ...outcome import DRAWS  # as many as the command takes, so that both say the same
+from ...outcome import REPORT_DRAWS  # as many as the command takes, so that both say the same
 from ...paper.carry import COUNTS_FROM_THE_PLAN, begun_with, change_rows, changed
 from ...paper.logbook import log_words
 from ...recipe.meat_and_fridge import load_profile, save_profile
 from ...show import learning as pictures
 from ...spread import Spread
-from ...spread.spread import LONGEST
+from ...spread.spread import LONGEST_WAIT
 from ..controls import Line, Pick, Press
 from ..picture import Picture
 from ..reading_words import CALLED, LIKE, OF_A_PIECE
@@ -237,7 +237,7 @@ class LearningBench(Bench):
         """(as planned, as learned), for the pictures."""
         state, found = self.state, self._found
         if found is None:
-            return state.spread(state.cure_lasting(LONGEST) if long else None), None
+            return state.spread(state.cure_lasting(LONGEST_WAIT) if long else None), None
         key = (long, state.bands)
         if key not in self._both:
             self._both[key] = pictures.both(found, bands=state.bands, long=long)
@@ -247,8 +247,8 @@ class LearningBench(Bench):
         found = self._found
         if found is None:
             yield from super().settle()
-        elif not self.state.problems and found.count < DRAWS:
-            self._found = yield from last(found.settled(DRAWS, QUICK))
+        elif not self.state.problems and found.count < REPORT_DRAWS:
+            self._found = yield from last(found.settled(REPORT_DRAWS, QUICK))
             self._both.clear()
             self._draw()
 

@@ -28,7 +28,7 @@ TRIED = (
 
 def with_soak(batch: Batch) -> Batch:
     """The batch, or where it has no soak, the same with one of two waters and a rest after it."""
-    if any(stage.wet and not stage.cures for stage in batch.stages):
+    if any(stage.desalts for stage in batch.stages):
         return batch
     weight = sum(piece.weight for piece in batch.pieces)
     fresh = Water(amount=max(1.0, round(weight)), lasts="1 h", temperature="4 degC")
@@ -100,7 +100,7 @@ class SoakBench(Bench):
 
     @staticmethod
     def _soak(batch) -> int:
-        return next(n for n, stage in enumerate(with_soak(batch).stages) if stage.wet and not stage.cures)
+        return next(n for n, stage in enumerate(with_soak(batch).stages) if stage.desalts)
 
     def _rest(self, batch) -> int | None:
         after, stages = self._soak(batch) + 1, with_soak(batch).stages
