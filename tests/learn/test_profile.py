@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import erfc
 
-from curelab import Bath, Brine, InputError, Piece, fit_profile
+from curelab import Bath, Brine, InputError, Piece, SealedCure, fit_profile
 from curelab.matter.tissue import partition
 from curelab.proof import series
 
@@ -154,6 +154,7 @@ def test_values_that_do_not_fit_are_told_and_the_interval_widened():
         ({"error": 0.0}, "error", "above zero"), ({"bath": Bath(water="1 kg", salt="50 g")}, "surface", "both a bath and a level"),
         ({"wet": "top"}, "wet", '"top" is not one of'),
         ({"piece": Piece(thickness="5 cm", weight="1 kg", fat_cap="5 mm")}, "piece", "a fat cap makes two tissues"),
+        ({"surface": None, "bath": SealedCure(salt="20 g", temperature="3 degC", lasts="3 d")}, "bath", "has no bath of known water"),
         ({"depths": ["1 mm"] * 6 + ["1 kg"]}, "depths", '"kg" does not measure a length'),
     ],
 )  # fmt: skip
