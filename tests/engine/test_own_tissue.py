@@ -9,6 +9,8 @@ import pytest
 
 from curelab import Bath, Brine, InputError, Piece, Tissue, simulate
 from curelab.batch import Batch, dumps
+from curelab.engine.cases import Cases
+from curelab.engine.clock import Clock
 from curelab.engine.drawn import drawn_case
 from curelab.fields import from_plain
 from curelab.matter import solutes
@@ -81,6 +83,13 @@ def test_under_a_log_the_end_of_a_bare_slab_has_the_mean_of_its_own_diffusivity(
     kelvin = np.linspace(274.15, 288.15, 20001)
     mean = np.mean(D * np.exp(-60e3 / 8.314462618 * (1 / kelvin - 1 / 278.15)))
     assert off(core(tissue, running(log))[-1], crank(mean)[-1]) < NEAR
+
+
+def test_a_mean_over_a_log_is_weighted_by_time():
+    """1 d at 2 degC, a straight line to 12 degC over 1 d, 2 d there: (2 + 7 + 2 * 12) / 4."""
+    log = ((0.0, 275.15), (DAY, 275.15), (2 * DAY, 285.15))
+    clock = Clock.of(log, 4 * DAY, Cases(default_numbers()))
+    assert clock.mean(lambda kelvin: kelvin - 273.15) == pytest.approx([33 / 4], rel=1e-12)
 
 
 def test_it_is_read_back():
