@@ -7,8 +7,8 @@ import tomllib
 import numpy as np
 import pytest
 
-from curelab import Bath, Brine, InputError, Piece, Tissue, simulate
-from curelab.batch import Batch, dumps
+from curelab import Bath, Brine, InputError, Piece, Tissue, outcome, simulate
+from curelab.batch import Batch, Reading, dumps
 from curelab.engine.cases import Cases
 from curelab.engine.clock import Clock
 from curelab.engine.drawn import drawn_case
@@ -16,6 +16,7 @@ from curelab.fields import from_plain
 from curelab.matter import solutes
 from curelab.matter.tissue import cooked, obstruction
 from curelab.proof import series
+from curelab.show import report
 from curelab.sources import default_numbers
 from curelab.spread import spread
 
@@ -131,6 +132,15 @@ def test_what_is_given_is_known_and_said():
     ]
     said = " ".join(many.usual.assumptions)
     assert "2.2e-10 m2/s at 5 °C" in said and "40 kJ/mol" in said and "mean over the log" in said
+
+
+def test_a_whole_batch_runs_and_its_log_is_told_why_it_teaches_nothing():
+    reading = Reading(at="2 d", what="average salt", value="1.2 %", error="0.2 %")
+    piece = Piece(name="loin", thickness="4 cm", weight="1 kg", tissue=own())
+    batch = Batch(schema=1, name="own", pieces=piece, stages=running(running=False), log=[reading])
+    said = outcome.run(batch, draws=16)
+    assert len(said.said) == 1 and "is given as its diffusivity" in said.said[0]
+    assert "my loin" in report.words(said)
 
 
 def test_its_ph_is_that_of_the_piece():
