@@ -13,6 +13,7 @@ from ..matter.tissue import GAS_CONSTANT
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers
+from ..transport.memory import Kept
 from .cases import FILM_TEMPERATURE, Cases
 from .history import History, Times
 from .run import FREE, Lying, Run
@@ -64,20 +65,27 @@ class OneOfMany(History):
         self.cases = Cases(own.tracked())
         for key in many.numbers.used:
             self.cases.base.si(key)
-        self.many, self.draw, self.drawn = many, draw, False
+        self.many, self._draw, self.drawn = many, draw, False
         self.loss, self.cells, self.segments = many.loss, many.cells, many.segments
+
+    @property
+    def runs(self) -> list[Run]:
+        return self.many.runs
 
     @cached_property
     def state(self) -> State:  # type: ignore[override]
-        """Everything cut out of what holds for all draws; needed by what is no plain reading."""
-        cut = _Cut(self.cases, np.array([self.draw]))
+        """Everything cut out of what holds for all draws; needed to go on from here."""
+        cut = _Cut(self.cases, np.array([self._draw]))
         meats = tuple(map(cut.meat, self.many.state.meats))
         return State(meats, Vessel(meats), cut.runs(self.many.state.runs, self.stages))
 
     def _gathered(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:  # fmt: skip
         asked = None if times is None else np.asarray(times, dtype=float)
         full = (*key, kind, None if asked is None else (asked.shape, asked.tobytes()))
-        return self.many.remembered(full, lambda: self.many.gather(asked, one, kind))[self.draw : self.draw + 1]
+        return self.many.remembered(full, lambda: self.many.gather(asked, one, kind))[self._draw : self._draw + 1]
+
+    def shared(self, key: tuple, make: Callable[[History], np.ndarray]) -> np.ndarray:
+        return self.many.remembered(key, lambda: make(self.many))[self._draw : self._draw + 1]
 
 
 class _Cut:
@@ -131,7 +139,7 @@ class _Cut:
                 replace(
                     run, stage=stage, stretch=stage.stretches[number], **columns, meats=tuple(map(self.meat, run.meats)),
                     lying=tuple(self._lying(each) for each in run.lying), tracks=tuple(map(self.track, run.tracks)),
-                    clock=self.clock(run.clock), water_before=tuple(map(self.column, run.water_before)), free=self._free(run), kept={},
+                    clock=self.clock(run.clock), water_before=tuple(map(self.column, run.water_before)), free=self._free(run), kept=Kept(),
                 )
             )  # fmt: skip
         return found

@@ -18,6 +18,7 @@ from ..recipe.stages import Stage
 from ..results import Shown
 from ..sources import Number
 from ..threads import on_one_thread
+from ..transport.memory import Kept
 from . import looks
 from .assumptions import assumptions, own_tissues
 from .cases import Cases
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
 RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
 FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
 GRID = 40  # times in each stretch of a grid for pictures
-MOST_KEPT = 64  # readings of all draws that are remembered for those who ask draw after draw
 
 
 class History(Shown):
@@ -52,10 +52,12 @@ class History(Shown):
         drawn: bool,
     ):  # fmt: skip
         self.pieces, self.stages, self.state, self.cases = pieces, stages, state, cases
+        self._draw = 0  # the case that is told where one is told
         self.loss, self.cells, self.segments, self.drawn = loss, cells, segments, drawn
 
     @property
-    def _runs(self) -> list[Run]:
+    def runs(self) -> list[Run]:
+        """The stretches as they were computed, for all cases."""
         return self.state.runs
 
     @property
@@ -89,12 +91,12 @@ class History(Shown):
 
     def _plain(self, column: np.ndarray) -> Any:
         """(d,) with draws, else a float."""
-        return column if self.drawn else float(column[0])
+        return column if self.drawn else float(column[self._draw])
 
     @property
     def length(self) -> Any:
         """s from the start to the end of the last stage."""
-        return self._plain(self._runs[-1].end)
+        return self._plain(self.runs[-1].end)
 
     @cached_property
     def times(self) -> np.ndarray:
@@ -102,30 +104,31 @@ class History(Shown):
         first.
         """
         steps = np.linspace(0.0, 1.0, GRID + 1) ** 1.5
-        grids = [run.begin[0] + run.length[0] * steps[1:] for run in self._runs if run.length[0] > 0]
+        own = self._draw
+        grids = [run.begin[own] + run.length[own] * steps[1:] for run in self.runs if run.length[own] > 0]
         return np.concatenate([[0.0], *grids])
 
     def has(self, stage: int) -> bool:
         """Whether the stage with this number, from 0, was run."""
-        return any(run.index == stage for run in self._runs)
+        return any(run.index == stage for run in self.runs)
 
     def span(self, stage: int) -> tuple[Any, Any]:
         """(begin, end) in s of the stage with this number, from 0."""
-        runs = [run for run in self._runs if run.index == stage]
+        runs = [run for run in self.runs if run.index == stage]
         if not runs:
             raise ValueError(
-                f"stage {stage} was not run; there are {len(self.stages)} and the last one run is {self._runs[-1].index}"
+                f"stage {stage} was not run; there are {len(self.stages)} and the last one run is {self.runs[-1].index}"
             )
         return self._plain(runs[0].begin), self._plain(runs[-1].end)
 
     def time_in(self, stages: Sequence[int]) -> Any:
         """s spent in the stages with these numbers."""
-        runs = [run.length for run in self._runs if run.index in stages]
+        runs = [run.length for run in self.runs if run.index in stages]
         return self._plain(sum(runs, np.zeros(self.count)))
 
     def spent(self, stage: int) -> list[float]:
         """s spent in each stretch of a stage that was run; with draws, in the first."""
-        return [float(run.length[0]) for run in self._runs if run.index == stage]
+        return [float(run.length[self._draw]) for run in self.runs if run.index == stage]
 
     def held(self, stages: Sequence[Stage]) -> tuple[Stage, ...]:
         """These stages with every criterion replaced by the time it took here; what was not run any more is left out."""
@@ -143,17 +146,32 @@ class History(Shown):
         """s at which a stage ends."""
         return self.span(stage)[1]
 
-    @property
+    @cached_property
     def ran(self) -> tuple[Ran, ...]:
         """The stretches that were run, in order; with draws, of the first."""
-        found = []
-        for run in self._runs:
-            begin, length = float(run.begin[0]), float(run.length[0])
+        found, own = [], self._draw
+        for number, run in enumerate(self.runs):
+            begin, length = float(run.begin[own]), float(run.length[own])
             knots = np.append(run.clock.knots[run.clock.knots < length], length)
-            kelvin = run.clock.temperature(knots)
-            held = run.found is not None and bool(np.isfinite(run.found[0]))
-            found.append(Ran(run.index, run.stretch, begin, begin + length, begin + knots, kelvin, held))
+            kelvin = run.clock.temperature(knots) + run.clock.warmer[own]
+            held = run.found is not None and bool(np.isfinite(run.found[own]))
+            before = sum(each.index == run.index for each in self.runs[:number])
+            stretch = self.stages[run.index].stretches[before]
+            found.append(Ran(run.index, stretch, begin, begin + length, begin + knots, kelvin, held))
         return tuple(found)
+
+    @property
+    def courses(self) -> list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]]:
+        """For each stretch that was run: begin (d,) in s since the start, length (d,) in s, knots (k,) in s since its begin between which the
+        temperature is a straight line, and K there (d, k).
+        """
+        return [
+            (run.begin, run.length, run.clock.knots, run.clock.kelvin + run.clock.warmer[:, None]) for run in self.runs
+        ]
+
+    def turned(self, run: int) -> np.ndarray:
+        """s since its begin at which the pieces were turned in a stretch that was run, by its number in `courses`."""
+        return self.runs[run].turns
 
     def ran_at(self, time: Times) -> Ran:
         """The stretch that owns a time; a border belongs to the earlier one."""
@@ -161,12 +179,17 @@ class History(Shown):
 
     def remembered(self, key: tuple, make: Callable[[], np.ndarray]) -> np.ndarray:
         """A reading of all draws, made once and kept among the last few."""
-        kept = self.__dict__.setdefault("_kept", {})
-        if key not in kept:
-            if len(kept) >= MOST_KEPT:
-                kept.clear()
-            kept[key] = make()
-        return kept[key]
+        kept = self.__dict__.setdefault("_kept", Kept())
+        found = kept.get(key)
+        if found is None:
+            found = kept[key] = make()
+        return found
+
+    def shared(self, key: tuple, make: Callable[[History], np.ndarray]) -> np.ndarray:
+        """(1, ...) of `make`, which takes a history with an axis of draws to values (d, ...): for what is quicker worked out for all draws
+        at once than draw by draw. `key` says what it makes.
+        """
+        return make(self.as_drawn())
 
     def _gathered(
         self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float
@@ -177,7 +200,7 @@ class History(Shown):
     @on_one_thread
     def gather(self, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:
         """(d, t, ...) of `one(run, seconds in run)` over the runs that own the times; `kind` of number to keep."""
-        length = self._runs[-1].end
+        length = self.runs[-1].end
         asked = np.asarray(length[:, None] if times is None else times, dtype=float)
         if self.drawn:
             if asked.size and not asked.min() >= 0:  # after its end a draw keeps its last state
@@ -191,16 +214,13 @@ class History(Shown):
                 np.atleast_1d(asked), (self.count, max(asked.size, 1) if not asked.ndim else len(asked))
             )
         asked = np.minimum(asked, length[:, None])
-        if len(self._runs) == 1:
-            return one(self._runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
-        ends = np.stack([run.end for run in self._runs[:-1]])
-        owner = (asked[None] - 1e-6 > ends[:, :, None]).sum(axis=0)
+        if len(self.runs) == 1:
+            return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
+        owner = self._owners(asked - 1e-6)
         result: np.ndarray | None = None
-        for number, run in enumerate(self._runs):
-            mine = owner == number
+        for number in np.unique(owner):
+            run, mine = self.runs[number], owner == number
             within = np.flatnonzero(mine.any(axis=0))
-            if not len(within):
-                continue
             whole = len(within) == within[-1] + 1 - within[0] or self.drawn
             columns: Any = (
                 slice(within[0], within[-1] + 1) if whole else within
@@ -216,6 +236,13 @@ class History(Shown):
                 np.copyto(result[:, columns], value, "same_kind", where)
         assert result is not None
         return result
+
+    def _owners(self, times: np.ndarray) -> np.ndarray:
+        """Number of the run that owns each time (d, t)."""
+        ends = np.stack([run.end for run in self.runs[:-1]], axis=1)
+        if np.ptp(ends, axis=0).max() == 0:
+            return np.searchsorted(ends[0], times)
+        return np.array([np.searchsorted(mine, asked) for mine, asked in zip(ends, times, strict=True)])
 
     def _read(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
         """As `gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
@@ -270,7 +297,7 @@ class History(Shown):
     def resting(self, quantity: str, stage: int, piece: int | str = 0) -> Any:
         """Fraction of the meat that a stage is heading for: where it would come to rest if it never ended (in a soak: its last water)."""
         self.span(stage)
-        last = [run for run in self._runs if run.index == stage][-1]
+        last = [run for run in self.runs if run.index == stage][-1]
         return self._plain(last.resting(quantity_of(quantity), self.piece_number(piece)))
 
     def first_bite(
@@ -313,7 +340,7 @@ class History(Shown):
         draw.
         """
         depth = self.depths(piece)
-        if not all(run.mirrored(piece) for run in self._runs):
+        if not all(run.mirrored(piece) for run in self.runs):
             return np.arange(len(depth)), np.arange(len(depth))
         _, once, each = np.unique(np.minimum(depth, 1 - depth).round(9), return_index=True, return_inverse=True)
         return once, each
@@ -327,7 +354,7 @@ class History(Shown):
     def lean_profile(self, quantity: str, times: Times, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Fractions (..., x) at every depth of the lean, its faces included."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
-        places = self._runs[0].lean_places(number)
+        places = self.runs[0].lean_places(number)
         return self._read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places))
 
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
@@ -367,7 +394,7 @@ class History(Shown):
         """s since the start when a criterion first holds, from the beginning of stage number `stage` on, found to `near` s; inf: never."""
         wanted = Criterion.of(criterion)
         found = np.full(self.count, np.inf)
-        for run in self._runs:
+        for run in self.runs:
             if run.index >= stage and np.isinf(found).any() and np.any(run.length > 0):
                 first = np.where(run.length > 0, run.begin + run.first_time(wanted, where, near), np.inf)
                 found = np.minimum(found, first)
@@ -375,14 +402,15 @@ class History(Shown):
 
     def ending(self, stage: int) -> str:
         """Why a stage stopped, in words; with draws, in the first."""
-        runs = [run for run in self._runs if run.index == stage]
+        runs = [run for run in self.runs if run.index == stage]
         plan, last = self.stages[stage], runs[-1]
-        spent = units.show(float(last.end[0] - runs[0].begin[0]), "time")
+        own = self._draw
+        spent = units.show(float(last.end[own] - runs[0].begin[own]), "time")
         if plan.until is None or last.found is None:
             return f"after {spent}, as planned"
-        if np.isfinite(last.found[0]):
+        if np.isfinite(last.found[own]):
             return f"after {spent}, when {plan.until}"
-        missing = -float(last.margin(plan.until, last.length[:, None])[0, 0])
+        missing = -float(last.margin(plan.until, last.length[:, None])[own, 0])
         return f"after {spent}, the most allowed; not reached: {plan.until} (missing {units.show(missing, 'fraction')})"
 
     # -- what it rests on ----------------------------------------------------------------------------------------------
@@ -394,7 +422,7 @@ class History(Shown):
         Raises ArithmeticError when the relative residual of any row exceeds 1e-9.
         """
         rows = []
-        for run in self._runs:
+        for run in self.runs:
             for name in QUANTITIES:
                 found = {key: self._plain(value) for key, value in run.budget(name).items()}
                 if np.max(np.abs(found["residual"])) > RESIDUAL:

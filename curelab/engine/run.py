@@ -13,7 +13,9 @@ import numpy as np
 
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Stage, Stretch
-from ..transport.modes import UNCOUPLED, Modes
+from ..transport.memory import Kept
+from ..transport.modes import UNCOUPLED
+from ..transport.star import Solved
 from .clock import Clock
 from .meat import Meat
 from .track import Track
@@ -21,7 +23,6 @@ from .track import Track
 TRACERS = ("salt", "sugar", "nitrate", "nitrite")
 FREE = "free nitrite"
 QUANTITIES = (*TRACERS, FREE)
-MOST_KEPT = 32  # readings that a run remembers
 COARSE = 160  # times at which a criterion is looked at first
 HALVINGS = 4  # of a search that are read at once: fifteen times in one reading cost little more than a single one
 SECOND = 1.0  # s to which the time of a criterion is found
@@ -34,7 +35,7 @@ class Lying:
     """
 
     shares: tuple[np.ndarray, ...] | None
-    modes: Callable[[np.ndarray | None], Modes]
+    modes: Callable[[np.ndarray | None], Solved]
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +66,7 @@ class Run:
     free: Callable[[], tuple[Track, list[np.ndarray]] | None] | None = (
         None  # makes the track of free nitrite and its rates of loss
     )
-    kept: dict = field(default_factory=dict, repr=False)
+    kept: Kept = field(default_factory=Kept, repr=False)
 
     @property
     def label(self) -> str:
@@ -123,11 +124,10 @@ class Run:
     def _kept(self, key: tuple, times: np.ndarray, rows: Callable[[], np.ndarray]) -> np.ndarray:
         """States of a quantity, key[0], summed by `rows`, no lower than 0; remembered, because most questions ask at the same times."""
         full = (*key, times.shape, times.tobytes())
-        if full not in self.kept:
-            if len(self.kept) >= MOST_KEPT:
-                self.kept.clear()
-            self.kept[full] = np.maximum(self.states(key[0], times, rows()), 0.0)
-        return self.kept[full]
+        found = self.kept.get(full)
+        if found is None:
+            found = self.kept[full] = np.maximum(self.states(key[0], times, rows()), 0.0)
+        return found
 
     def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece."""
@@ -156,9 +156,10 @@ class Run:
     def equilibrium(self, name: str, piece: int = 0) -> np.ndarray:
         """w (d,) at which this stretch would come to rest; for free nitrite that of nitrite as added."""
         key = ("nitrite" if name == FREE else name, piece if self.sealed else 0)
-        if ("goal", *key) not in self.kept:
-            self.kept["goal", *key] = self._goal(*key)
-        return self.kept["goal", *key]
+        found = self.kept.get(("goal", *key))
+        if found is None:
+            found = self.kept["goal", *key] = self._goal(*key)
+        return found
 
     def _goal(self, name: str, piece: int) -> np.ndarray:
         start = self.start(name)

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..transport.modes import Modes
+from ..transport.memory import Kept
+from ..transport.star import Solved
 from .clock import Clock
 
 
@@ -17,7 +18,7 @@ class Leg:
 
     begin: np.ndarray
     end: np.ndarray
-    modes: Modes
+    modes: Solved
     start: np.ndarray
 
 
@@ -32,7 +33,7 @@ class Track:
     clock: Clock
     ratios: np.ndarray
     reserve: np.ndarray | None = None
-    begun: dict = field(default_factory=dict, repr=False)
+    kept: Kept = field(default_factory=Kept, repr=False)
 
     def states(self, times: np.ndarray, place: int, rows: np.ndarray | None = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs
@@ -73,10 +74,9 @@ class Track:
             begin, end = (np.take_along_axis(each, owner, axis=1) for each in (begin, end))
         since = self.clock(np.clip(times, begin, end)) - self.clock(begin)
         key = (numbers[0], place)
-        if key not in self.begun:
-            self.begun[key] = np.stack([leg.start[:, place] for leg in legs], axis=1), {}
+        starts, kept = self.kept.get(key) or (np.stack([leg.start[:, place] for leg in legs], axis=1), Kept())
+        self.kept[key] = starts, kept
         tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
-        starts, kept = self.begun[key]
         return legs[0].modes.along(starts, owner if len(legs) > 1 else None, tau, rows, kept)
 
     def supplied(self, place: int, length: np.ndarray) -> np.ndarray:
@@ -119,7 +119,7 @@ def chained(
     names: Sequence[str],
     start: np.ndarray,
     ends: Sequence[float],
-    modes: Sequence[Modes],
+    modes: Sequence[Solved],
     ratios: np.ndarray,
     clock: Clock,
 ) -> Track:

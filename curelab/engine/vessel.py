@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 import numpy as np
 
 from ..recipe.stages import Stretch
-from ..transport.modes import Modes, modes_of
-from ..transport.network import Network, assemble
+from ..transport.star import Solved, Spokes
 from .cases import Cases
 from .meat import Meat
 from .run import Lying
+
+Shares = tuple[np.ndarray, ...] | None
 
 
 class Vessel:
@@ -23,7 +24,8 @@ class Vessel:
     def __init__(self, meats: Sequence[Meat]):
         signs = [meat.body.sign if meat.body.two_sided else np.ones(meat.body.count) for meat in meats]
         self._sign = None if any(sign is None for sign in signs) else np.concatenate([*signs, [1.0]])  # type: ignore[list-item]
-        self._solved: list[tuple[Network, list[tuple[np.ndarray | None, Modes]]]] = []
+        self._ways: dict[tuple, tuple[Sequence[Meat], Shares, Spokes]] = {}
+        self._solved: dict[tuple, list[tuple[np.ndarray | None, Solved]]] = {}
         starts = np.cumsum([0] + [meat.body.count for meat in meats])
         self.slices = tuple(slice(int(a), int(b)) for a, b in pairwise(starts))
 
@@ -31,52 +33,64 @@ class Vessel:
         self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool = False
     ) -> Lying:
         """The pieces in a bath of capacity (d,), inf where it is held, as they lie in a stretch, or after they were turned over."""
-        parts = [meat.part for meat in meats]
-        if stretch.sealed:
-            return Lying(None, self._modes(assemble(parts, bath, ())))
-        moved = cases.film("stirred" if stretch.stirred else "still")
-        below = cases.film("contact") if stretch.lying else moved
-        films = (below, moved) if turned else (moved, below)
-        made = [meat.contact(number, films) for number, meat in enumerate(meats)]
-        network = assemble(parts, bath, [contact for contact, _ in made])
-        return Lying(tuple(shares for _, shares in made), self._modes(network))
+        moved = "stirred" if stretch.stirred else "still"
+        films = None if stretch.sealed else (moved, "contact" if stretch.lying else moved)
+        if not turned or films is None or films[0] == films[1]:
+            return self._in(meats, bath, films, cases)
+        over = films[::-1]
+        if self._sign is None:
+            return self._in(meats, bath, over, cases)
+        return Lying(self._way(meats, over, cases)[0], self._flipped(self._in(meats, bath, films, cases)))
 
-    def _modes(self, network: Network):
-        """Makes the modes of a network for a loss (d, n), None: without one."""
-        known, sign = self._known(network)
+    def _way(self, meats: Sequence[Meat], films: tuple[str, str] | None, cases: Cases) -> tuple[Shares, Spokes]:
+        """How the pieces meet a bath with these films at their first and second face, None: sealed."""
+        key = (id(meats), films)
+        if key not in self._ways:
+            parts = tuple(meat.part for meat in meats)
+            if films is None:
+                self._ways[key] = meats, None, Spokes(parts, ())
+            else:
+                first, second = (cases.film(kind) for kind in films)
+                made = [meat.contact(number, (first, second)) for number, meat in enumerate(meats)]
+                shares = tuple(share for _, share in made)
+                self._ways[key] = meats, shares, Spokes(parts, tuple(contact for contact, _ in made))
+        return self._ways[key][1:]
 
-        def solve(loss: np.ndarray | None) -> Modes:
+    def _in(self, meats: Sequence[Meat], bath: np.ndarray, films: tuple[str, str] | None, cases: Cases) -> Lying:
+        shares, spokes = self._way(meats, films, cases)
+        key = (id(meats), films, bath.tobytes())
+        if key not in self._solved:
+            self._solved[key] = [(None, spokes.in_bath(bath))]
+        known = self._solved[key]
+
+        def solve(loss: np.ndarray | None) -> Solved:
             modes = next((one for lost, one in known if _close(lost, loss)), None)
             if modes is None:
                 assert loss is not None  # the first one known has none
                 modes = known[0][1].losing(loss)
                 known.append((loss, modes))
-            if sign is None:
-                return modes
-            key = id(modes)
-            if key not in flipped:  # one object for each, so that legs on the same modes are known by it
-                flipped[key] = modes.flipped(sign)
-            return flipped[key]
+            return modes
 
-        flipped: dict[int, Modes] = {}
+        return Lying(shares, solve)
+
+    def _flipped(self, lying: Lying) -> Callable[[np.ndarray | None], Solved]:
+        """Makes the modes of pieces that lie the other way round."""
+        made: dict[int, Solved] = {}
+        sign = self._sign
+        assert sign is not None  # where there is none, they are solved anew
+
+        def solve(loss: np.ndarray | None) -> Solved:
+            modes = lying.modes(loss)
+            if id(modes) not in made:  # one object for each, so that legs on the same modes are known by it
+                made[id(modes)] = modes.flipped(sign)
+            return made[id(modes)]
+
         return solve
-
-    def _known(self, network: Network) -> tuple[list[tuple[np.ndarray | None, Modes]], np.ndarray | None]:
-        """The modes so far of a network, first those without a loss, and which of its nodes count the other way round."""
-        for met, modes in self._solved:
-            if _close(met.capacity, network.capacity):
-                if _close(met.laplacian, network.laplacian):
-                    return modes, None
-                if self._sign is not None and _close(
-                    met.laplacian, network.laplacian, np.outer(self._sign, self._sign)
-                ):
-                    return modes, self._sign
-        self._solved.append((network, [(None, modes_of(network))]))
-        return self._solved[-1][1], None
 
     def release(self) -> None:
         """Let go of the modes: a batch of them is large."""
         self._solved.clear()
+        self._ways.clear()
 
 
 def dried(meats: Sequence[Meat], purge: np.ndarray) -> tuple[Meat, ...]:
@@ -85,19 +99,9 @@ def dried(meats: Sequence[Meat], purge: np.ndarray) -> tuple[Meat, ...]:
     return tuple(meat.dried(left) for meat in meats)
 
 
-def _close(one: np.ndarray | None, other: np.ndarray | None, sign: np.ndarray | float = 1.0) -> bool:
-    """Equal but for a sign and rounding, which a small entry takes over from the large ones it is the rest of."""
+def _close(one: np.ndarray | None, other: np.ndarray | None) -> bool:
+    """Equal but for rounding."""
     if one is None or other is None:
         return one is other
-    for draws in (slice(1), slice(None)):  # what differs, mostly does so in the first draw
-        here, there = one[draws] * sign, other[draws]
-        if np.array_equal(here, there):
-            continue
-        finite = np.isfinite(here)
-        if not np.array_equal(finite, np.isfinite(there)):
-            return False
-        if not finite.all():
-            here, there = here[finite], there[finite]
-        if np.abs(here - there).max() > 1e-13 * np.abs(here).max():
-            return False
-    return True
+    # What differs, mostly does so in the first draw.
+    return all(np.abs(one[d] - other[d]).max() <= 1e-13 * np.abs(one[d]).max() for d in (slice(1), slice(None)))

@@ -12,6 +12,7 @@ from .. import units
 from ..fields import refuse
 from ..matter import brine
 from ..recipe.stages import Stage, Stretch
+from ..transport.memory import Kept
 from .cases import Cases
 from .clock import Clock
 from .meat import Meat
@@ -116,7 +117,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         run = replace(run, free=_free(run, brings["nitrite"] / water, state.copied(), cases, loss, segments))
     if stretch.water is not None:
         w = run.equilibrium("salt")
-        run = replace(run, water_target=cases.water_target(np.minimum(w / (1 + w), brine.STRONGEST)), kept={})
+        run = replace(run, water_target=cases.water_target(np.minimum(w / (1 + w), brine.STRONGEST)), kept=Kept())
     return _ended(run, state)
 
 
@@ -225,4 +226,4 @@ def _ended(run: Run, state: State) -> Run:
         if before.index == run.index and before.found is not None:
             over |= np.isfinite(before.found)
     found = np.where(over, 0.0, run.first_time(until))
-    return replace(run, length=np.minimum(found, run.longest), found=found, kept={})
+    return replace(run, length=np.minimum(found, run.longest), found=found, kept=Kept())

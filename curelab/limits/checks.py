@@ -14,7 +14,6 @@ from ..matter.solutes import molar_mass
 from ..recipe.piece import Piece
 from ..sources import Numbers
 from ..weighing.methods import Solutes, ingoing_table, pickle_weight
-from .exposure import STEPS
 from .process import check_process
 from .rule_sets import RULE_SETS, Limit, find, picks
 from .verdict import OUTCOMES, ROUNDING, Verdict, Verdicts, judge, undecided, unknown, worst_first
@@ -235,19 +234,18 @@ def check_all(
     pick_up: float | None = None,
     numbers: Numbers | None = None,
     corners: Sequence[History] = (),
-    steps: int = STEPS,
 ) -> Verdicts:
     """Every check of a history, worst first: ingoing of its baths and sealed cures, what was taken up, what remains, and
     how it was kept.
 
     `corners`: the same batch in (slow, fast) meat, the ends of what is published. A pass then needs all three; a fail
-    in usual meat is a fail; a pass in usual meat only is unknown, and says which meat differs. steps: see `exposures`.
+    in usual meat is a fail; a pass in usual meat only is unknown, and says which meat differs.
     """
-    usual = _checked(history, rule_set, product, method, pick_up, numbers, steps)
+    usual = _checked(history, rule_set, product, method, pick_up, numbers)
     others = [
         (
             _corner_said(kind, each, history),
-            {v.name: v for v in _checked(each, rule_set, product, method, pick_up, numbers, steps)},
+            {v.name: v for v in _checked(each, rule_set, product, method, pick_up, numbers)},
         )
         for kind, each in zip(("slow", "fast"), corners, strict=False)
     ]
@@ -276,7 +274,7 @@ def _in_all(verdict: Verdict, others: Sequence[tuple[str, dict[str, Verdict]]]) 
     return replace(theirs, outcome="unknown", margin=None, sentence=said)
 
 
-def _checked(history, rule_set, product, method, pick_up, numbers, steps) -> list[Verdict]:
+def _checked(history, rule_set, product, method, pick_up, numbers) -> list[Verdict]:
     made: list[Solutes] = []
     found: list[Verdict] = []
     for stage in history.stages:
@@ -292,5 +290,5 @@ def _checked(history, rule_set, product, method, pick_up, numbers, steps) -> lis
         found += check_ingoing(made, history.pieces, rule_set, product, method, pick_up, numbers)
     found += check_taken_up(history, rule_set, product)
     found += check_residual(history, rule_set, product)
-    found += check_process(history, numbers, steps)
+    found += check_process(history, numbers)
     return found

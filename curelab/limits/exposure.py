@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,8 @@ from ..engine.run import FREE
 from ..sources import Numbers, default_numbers
 
 STEPS = 400  # of each stretch; a change between two of them is placed half a step off at most
+SPARSE = 16  # steps at once where nothing changes
+_EVEN = np.linspace(0.0, 1.0, STEPS + 1)
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,20 @@ class Exposure:
 
 
 Pairs = tuple[tuple[float, float], ...]  # (free nitrite, salt) that only protect together
+
+
+@dataclass(frozen=True)
+class _Limits:
+    """K above which time counts (warm: unprotected; cool: some and none) and no hurdle counts (hopeless); pairs; salt and nitrite that count
+    alone.
+    """
+
+    warm: float
+    cool: float
+    hopeless: float
+    pairs: Pairs
+    salt: float
+    nitrite: float
 
 
 def pairs_of(numbers: Numbers) -> Pairs:
@@ -45,44 +62,78 @@ def paired(free: np.ndarray, salt: np.ndarray, pairs: Pairs) -> np.ndarray:
     return met
 
 
-def exposures(history: History, numbers: Numbers | None = None, steps: int = STEPS) -> tuple[Exposure, ...]:
+def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposure, ...]:
     """The exposure of every piece, in one pass over all stretches, because its three figures rest on the same readings.
 
-    All stages count, the start included; to a 400th of each stretch. Free nitrite is counted on green weight.
+    All stages count, the start included; to a 400th of each stretch. Free nitrite is counted on green weight. Of a draw it is worked out for
+    all draws at once.
     """
     numbers = numbers or default_numbers()
-    warm = numbers.si("protection.cold") + 1e-6
-    hopeless = numbers.si("growth.proteolytic.temperature")
-    pairs = pairs_of(numbers)
-    cool = numbers.si("growth.nonproteolytic.temperature") - 1e-6  # at it counts as well
-    enough = numbers.si("growth.nonproteolytic.water_phase_salt")
-    least = numbers.si("protection.free_nitrite")
-    total = np.zeros((len(history.pieces), 3))
-    for ran in history.ran:
-        if ran.length <= 0 or ran.kelvin.max() <= min(warm, cool):
+    limits = _Limits(
+        numbers.si("protection.cold") + 1e-6, numbers.si("growth.nonproteolytic.temperature") - 1e-6,
+        numbers.si("growth.proteolytic.temperature"), pairs_of(numbers),
+        numbers.si("growth.nonproteolytic.water_phase_salt"), numbers.si("protection.free_nitrite"),
+    )  # fmt: skip
+    found = history.shared(("exposures", limits), lambda many: _exposed(many, limits))
+    return tuple(Exposure(*row) for row in found[0].tolist())
+
+
+def _exposed(many: History, limits: _Limits) -> np.ndarray:
+    """Seconds (d, p, 3) of every draw and piece."""
+    total = np.zeros((many.count, len(many.pieces), 3))
+    for number, (begin, length, knots, kelvin) in enumerate(many.courses):
+        if length.max() <= 0 or kelvin.max() <= min(limits.warm, limits.cool):
             continue  # too short or too cold to count: nothing needs to be read
-        grid = np.unique(np.concatenate([ran.knots, np.linspace(ran.begin, ran.end, steps + 1)]))
-        middle, lengths = 0.5 * (grid[1:] + grid[:-1]), np.diff(grid)
-        kelvin = np.interp(middle, ran.knots, ran.kelvin)
-        counted = np.stack([kelvin > warm, kelvin > cool, kelvin > cool])
-        hurdles = kelvin <= hopeless  # warmer than that, none counts
-        for piece in range(len(history.pieces)):
+        turns = many.turned(number)
+        grid = np.concatenate(
+            [np.minimum(np.concatenate([knots, turns]), length[:, None]), length[:, None] * _EVEN], axis=1
+        )
+        grid.sort(axis=1)  # what lies beyond the end of a draw is of no length
+        middle, steps = 0.5 * (grid[:, 1:] + grid[:, :-1]), np.diff(grid, axis=1)
+        warmth = np.stack([np.interp(t, knots, own) for t, own in zip(middle, kelvin, strict=True)])
+        counted = np.stack([warmth > limits.warm, warmth > limits.cool, warmth > limits.cool])
+        hurdles = warmth <= limits.hopeless  # warmer than that, none counts
+        # Between turns hurdles come and go slowly: first every few steps, then between two that differ.
+        sparse = np.unique(np.concatenate([np.arange(0, middle.shape[1], SPARSE), [middle.shape[1] - 1]]))
+        near = np.searchsorted(grid[0], turns)
+        sparse = np.union1d(sparse, np.concatenate([near - 1, near]).clip(0, middle.shape[1] - 1))
+        for piece in range(len(many.pieces)):
             bare = np.ones(counted.shape, dtype=bool)
             if (counted & hurdles).any():
-                bare[:2, hurdles] = _bare(history, middle, piece, pairs, enough)[:, hurdles]
-                free = history.average(FREE, middle, piece, "green weight")
-                salt = history.average("salt", middle, piece, "water phase")
-                bare[2, hurdles] = ((free < least) & (salt < enough))[hurdles]
-            total[piece] += [float(lengths[row].sum()) for row in counted & bare]
-    return tuple(Exposure(*row) for row in total.tolist())
+
+                def read(chosen, when=begin[:, None] + middle, piece=piece):
+                    return _bare(many, np.take_along_axis(when, chosen, axis=1), piece, limits)
+
+                bare = _between(read, sparse, len(middle), middle.shape[1]) | ~hurdles
+            total[:, piece] += (steps * (counted & bare)).sum(axis=2).T
+    return total
 
 
-def _bare(history: History, times: np.ndarray, piece: int, pairs: Pairs, enough: float) -> np.ndarray:
-    """(2, t): whether some of the lean has no pair; whether some of it has neither a pair nor salt `enough`."""
-    free = history.lean_profile(FREE, times, piece, "green weight")
-    salt = history.lean_profile("salt", times, piece, "water phase")
-    met = paired(free, salt, pairs)
-    return np.stack([~met.all(axis=1), ~(met | (salt >= enough)).all(axis=1)])
+def _between(read: Callable[[np.ndarray], np.ndarray], sparse: np.ndarray, draws: int, count: int) -> np.ndarray:
+    """(3, d, count) of what `read` gives (3, d, t) for numbers (d, t) of steps: read at `sparse` (s,), and in between where that differs."""
+    first = read(np.broadcast_to(sparse, (draws, len(sparse))))
+    found = first[:, :, np.searchsorted(sparse, np.arange(count), side="right") - 1]
+    differs = (first[:, :, 1:] != first[:, :, :-1]).any(axis=0)
+    most = int(differs.sum(axis=1).max()) if differs.size else 0
+    inside = np.arange(1, int(np.diff(sparse).max(initial=1)))
+    if most and len(inside):
+        open_ = np.argsort(~differs, axis=1, kind="stable")[:, :most]
+        asked = np.minimum(sparse[open_][:, :, None] + inside, sparse[open_ + 1][:, :, None]).reshape(draws, -1)
+        for row, values in zip(found, read(asked), strict=True):
+            np.put_along_axis(row, asked, values, axis=1)
+    return found
+
+
+def _bare(many: History, times: np.ndarray, piece: int, limits: _Limits) -> np.ndarray:
+    """(3, d, t): whether some of the lean has no pair; whether some of it has neither a pair nor salt enough; whether the piece on average
+    has neither nitrite nor salt enough.
+    """
+    free = many.lean_profile(FREE, times, piece, "green weight")
+    salt = many.lean_profile("salt", times, piece, "water phase")
+    met = paired(free, salt, limits.pairs)
+    little = many.average(FREE, times, piece, "green weight") < limits.nitrite
+    weak = many.average("salt", times, piece, "water phase") < limits.salt
+    return np.stack([~met.all(axis=2), ~(met | (salt >= limits.salt)).all(axis=2), little & weak])
 
 
 def unprotected_time(history: History, piece: int | str = 0, numbers: Numbers | None = None) -> float:

@@ -16,7 +16,7 @@ from ..engine.history import History
 from ..matter import brine
 from ..recipe.stages import Stage
 from ..sources import Number, Numbers, default_numbers, read_table
-from .exposure import STEPS, Exposure, exposures, uncovered_time
+from .exposure import Exposure, exposures, uncovered_time
 from .verdict import ROUNDING, Verdict, Verdicts, judge, undecided, unknown
 
 
@@ -26,7 +26,6 @@ class _Kept:
 
     history: History
     numbers: Numbers
-    steps: int = STEPS
 
     @cached_property
     def curing(self) -> tuple[np.ndarray, np.ndarray]:
@@ -48,7 +47,7 @@ class _Kept:
         return undecided(verdict, said)
 
 
-def check_process(history: History, numbers: Numbers | None = None, steps: int = STEPS) -> Verdicts:
+def check_process(history: History, numbers: Numbers | None = None) -> Verdicts:
     """Process checks in the order of the kitchen; rules from `trade_rules.csv`, rows `growth.*`, `protection.*`.
 
     Fail: do not eat it without changing this. Unknown: nothing here vouches for it. Meat kept cold (FB2265-06) and not
@@ -57,7 +56,7 @@ def check_process(history: History, numbers: Numbers | None = None, steps: int =
     the botulism that grows in a fridge; length and warmth of soaks (FB2265-08). Days per pound are told as information,
     for cures that end too salty only. A fridge log with holes leaves cold and protection unknown at best.
     """
-    kept = _Kept(history, numbers or default_numbers(), steps)
+    kept = _Kept(history, numbers or default_numbers())
     checks: tuple[Callable[[_Kept], list[Verdict]], ...] = (
         _kept_cold,
         _not_too_cold,
@@ -163,7 +162,7 @@ def _no_nitrite(kept: _Kept) -> list[Verdict]:
 
 def _exposed(kept: _Kept) -> list[Verdict]:
     most = kept.numbers["protection.warm_hours"]
-    each = exposures(kept.history, kept.numbers, kept.steps)
+    each = exposures(kept.history, kept.numbers)
     found = (_unprotected(each, most, kept.numbers), _long_cold(each, kept.numbers))
     return [kept.as_logged(verdict) for verdict in found]
 

@@ -39,7 +39,6 @@ from .draws import Draws, Learned, draw
 from .uncertain import Uncertain, inputs_for, with_known
 
 CHUNK = 512
-STEPS = 100  # of each stretch, in which a draw that is only checked is looked at
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
 LONGEST = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
@@ -485,7 +484,7 @@ class Spread(Shown):
         for number in range(count):
             yield ()
             history = many.of(number)
-            for verdict in check_all(history, rules, product, numbers=history.numbers, steps=STEPS, **more):
+            for verdict in check_all(history, rules, product, numbers=history.numbers, **more):
                 tally.setdefault(verdict.name, []).append(verdict.outcome)
         rows = []
         for name, outcomes in tally.items():

@@ -11,15 +11,15 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
+from .memory import Kept
 from .network import Network
 
 ALIKE = 1e-12  # relative; matrices in proportion to within this share a basis
 MOST_KEPT = 8  # sums over the nodes that a part remembers
-MOST_BYTES = 16_000_000  # of modal amounts that are remembered
 UNCOUPLED = 1e-13  # of the largest entry; what is smaller is rounding
 REMEMBERED = 48  # single networks; two pieces that lie in a vessel take about 1 MB each
 _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it would slow everything that touches it
@@ -29,18 +29,23 @@ _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it wo
 class Part:
     """Nodes that are coupled to each other and to no others, f of them, in every network.
 
-    matrix (d, f, f): symmetric; root (d, f): square root of the capacities; feed (d, f): conductance from the held node, None where
-    there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source: makes
-    `solved` out of that of a part which differs by a sign or a shift alone, None where there is no such part.
+    make: makes `matrix`, which only an eigenproblem asks for; root (d, f): square root of the capacities; feed (d, f): conductance from the
+    held node, None where there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source:
+    makes `solved` out of that of a part which differs by a sign or a shift alone, None where there is no such part.
     """
 
     nodes: np.ndarray
-    matrix: np.ndarray
+    make: Callable[[], np.ndarray]
     root: np.ndarray
     feed: np.ndarray | None
     constant: np.ndarray | None
     source: Callable[[], tuple[np.ndarray, np.ndarray]] | None = None
     kept: dict = field(default_factory=dict, repr=False)  # shapes of the rows last asked for
+
+    @cached_property
+    def matrix(self) -> np.ndarray:
+        """(d, f, f), symmetric."""
+        return self.make()
 
     @cached_property
     def solved(self) -> tuple[np.ndarray, np.ndarray]:
@@ -65,6 +70,12 @@ class Part:
     def inside(self) -> np.ndarray:
         """(d, f, m) value of each mode at the nodes."""
         return self.solved[1] / self.root[:, :, None]
+
+    @cached_property
+    def fed(self) -> np.ndarray:
+        """(d, m) what the held node at 1 feeds into each mode."""
+        assert self.feed is not None  # parts have a feed wherever a node is held
+        return (self.feed[:, None, :] @ self.inside)[:, 0]
 
     def _pace(self) -> np.ndarray | None:
         """(d,) pace of each network over that of the first, if pace is all that differs."""
@@ -121,16 +132,14 @@ class Part:
 
     def _source(self, held: np.ndarray) -> np.ndarray:
         """What the held node at `held` (d, ...) feeds into each mode, (d, ..., m)."""
-        assert self.feed is not None  # parts have a feed wherever a node is held
-        fed = (self.feed[:, None, :] @ self.inside)[:, 0]
-        return held[..., None] * fed.reshape(len(fed), *(1,) * (held.ndim - 1), -1)
+        return held[..., None] * self.fed.reshape(len(self.fed), *(1,) * (held.ndim - 1), -1)
 
     def flipped(self, sign: np.ndarray) -> Part:
         """The part with the nodes of sign -1 counted the other way round."""
         mine = sign[self.nodes]
         feed = None if self.feed is None else self.feed * mine
         return Part(
-            self.nodes, self.matrix * np.outer(mine, mine), self.root, feed, self.constant,
+            self.nodes, lambda: self.matrix * np.outer(mine, mine), self.root, feed, self.constant,
             lambda: (self.solved[0], self.solved[1] * mine[:, None]),
         )  # fmt: skip
 
@@ -140,7 +149,7 @@ class Part:
             return self
         alike = np.ptp(loss, axis=1).max() <= ALIKE * loss.max()
         return Part(
-            self.nodes, self.matrix + loss[:, :, None] * np.eye(len(self.nodes)), self.root, self.feed, None,
+            self.nodes, lambda: self.matrix + loss[:, :, None] * np.eye(len(self.nodes)), self.root, self.feed, None,
             (lambda: (self.solved[0] + loss[:, :1], self.solved[1])) if alike else None,
         )  # fmt: skip
 
@@ -152,7 +161,7 @@ class Part:
             return rates[draws], vectors if len(vectors) == 1 else vectors[draws]
 
         feed = None if self.feed is None else self.feed[draws]
-        return Part(self.nodes, self.matrix[draws], self.root[draws], feed, self.constant, source)
+        return Part(self.nodes, lambda: self.matrix[draws], self.root[draws], feed, self.constant, source)
 
 
 @dataclass(frozen=True, eq=False)
@@ -202,7 +211,7 @@ class Modes:
         return result
 
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: dict
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: Kept
     ) -> np.ndarray:
         """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
         owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts of these
@@ -229,22 +238,21 @@ class Modes:
         return result
 
     @staticmethod
-    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: dict) -> np.ndarray:
+    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: Kept) -> np.ndarray:
         """Modal amounts (d, t, m) of a part as `along`: other places are often asked for at the same times."""
         place = int(part.nodes[0])
-        asked = clock.tobytes()
+        asked = clock.tobytes(), None if owner is None else owner.tobytes()
         last = kept.get(("now", place))
         if last is not None and last[0] == asked:
             return last[1]
-        if place not in kept:
-            kept[place] = part.amounts(starts[..., part.nodes])
-        amounts = kept[place]
+        amounts = kept.get(place)
+        if amounts is None:
+            amounts = kept[place] = part.amounts(starts[..., part.nodes])
         if owner is not None:
             d, g, m = amounts.shape
             amounts = amounts.reshape(d * g, m).take(owner + g * np.arange(d)[:, None], axis=0)
         now = part.evolved(amounts, clock, held)
-        if now.nbytes <= MOST_BYTES:
-            kept["now", place] = asked, now
+        kept["now", place] = asked, now
         return now
 
     def _moving(self, start: np.ndarray, held: np.ndarray | None) -> Iterator[Part]:
@@ -325,9 +333,15 @@ def _made(network: Network) -> Modes:
         fed = None if feed is None else feed[:, nodes]
         # A part that is fed has no state of its own that stays.
         stays = (fed is None or not fed.any()) and network.equilibrium[nodes].any()
-        parts.append(Part(nodes, inside, root[:, nodes], fed, network.equilibrium[nodes] if stays else None))
+        parts.append(
+            Part(nodes, partial(_same, inside), root[:, nodes], fed, network.equilibrium[nodes] if stays else None)
+        )
     modes = Modes(size, tuple(parts), network.laplacian[:, -1, -1] if held else None)
     return modes if network.loss is None else modes.losing(network.loss)
+
+
+def _same(matrix: np.ndarray) -> np.ndarray:
+    return matrix
 
 
 def _coupled(matrix: np.ndarray, blocks: tuple[np.ndarray, ...]) -> list[np.ndarray]:

@@ -79,6 +79,8 @@ def test_one_solute_that_sets_out_again_and_again(links, batch, made, seed):
         np.testing.assert_allclose(
             modes.along(start, owner, clock, rows, kept), expected @ rows.T, rtol=1e-9, atol=1e-11
         )
+    other = np.take_along_axis(each, 1 - owner[:, None, :, None], axis=1)[:, 0]
+    np.testing.assert_allclose(modes.along(start, 1 - owner, clock, None, kept), other, rtol=1e-9, atol=1e-11)
 
 
 @few

@@ -1,0 +1,343 @@
+"""Many parts that meet in one bath only: a star, answered without the modes of the whole.
+
+Each part has its own modes, found once whatever the bath (`Part`); only the bath couples them. For a complex z the resolvent
+(z + A)^-1 of such a network takes as many steps as there are nodes, and exp(-clock A) is a short sum of resolvents:
+
+- at a few clock readings the best rational approximation of exp on the negative axis, RATIONAL, good to 3e-10 of what there is;
+- at many readings a hyperbola around the spectrum, whose points serve a whole window of readings, the last of them WINDOW times the first
+  (Weideman and Trefethen, Mathematics of Computation 76, 2007): to 8e-10, or 6e-7 where parts have so few nodes that they are coarse themselves.
+
+So time grows with the number of nodes, where an eigenproblem grows with its cube. A bath that changes nothing leaves a closed star's
+amounts as they are, which is put right by hand. `Star` answers as `Modes` does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cache, cached_property, partial
+
+import numpy as np
+
+from .memory import Kept
+from .modes import Modes, Part, modes_of
+from .network import Contact, assemble
+from .network import Part as Nodes
+
+MANY = 4  # parts from which on a star is quicker than the modes of the whole, in one case and in many (measured, tests/speed)
+FEW = 8  # clock readings that are answered one by one
+WINDOW = 8.0
+POINTS, POINTS_COARSE = 20, 14  # of a hyperbola: 8e-10, 6e-7
+COARSE = 30  # nodes; parts that have no more are themselves off by more than 1e-4
+AT_ONCE = 200_000  # numbers that are worked on at once, so that they stay near the processor
+# exp(-x) on x >= 0 as the real part of sum(weight / (x + pole)), to 3e-10: the poles and weights of the Caratheodory-Fejer approximation of
+# type (10, 10) (Trefethen, Weideman and Schmelzer, BIT 46, 2006), one of each conjugate pair.
+RATIONAL = (
+    np.array(
+        [
+            4.0277324837297535 + 1.1938560673334335j, 3.2837529000988401 + 3.5943867748123672j,
+            1.7154060337877302 + 6.0389349290433154j, -0.89440468217118418 + 8.5827569025058636j,
+            -5.1611912516459428 + 11.375156254838243j,
+        ]
+    ),
+    -2 * np.array(
+        [
+            -4.8183820590063329 - 21.054597597144859j, 7.1171652095003077 + 8.8195333231058921j,
+            -2.5655849971270768 - 1.2163857358593981j, 0.27258698546166249 + 0.014211728317987423j,
+            -0.0057849039773353378 + 0.00068585070451673315j,
+        ]
+    ),
+)  # fmt: skip
+
+
+@cache
+def hyperbola(points: int, window: float) -> tuple[np.ndarray, np.ndarray]:
+    """(poles, weights) (p,): exp(-x t) for t from 1 / window to 1 is the real part of sum(weight * exp(pole * t) / (x + pole)), for all
+    x >= 0.
+    """
+    angles = np.linspace(0.25 * np.pi, 0.5 * np.pi, 2001)[1:-1]
+    width = np.arccosh(((np.pi - 2 * angles) * window + 4 * angles - np.pi) / ((4 * angles - np.pi) * np.sin(angles)))
+    best = np.argmax((np.pi - 2 * angles) / width)
+    angle, step = angles[best], width[best] / points
+    reach = (4 * np.pi * angle - np.pi**2) / step
+    along = 1j * (np.arange(points) + 0.5) * step - angle
+    return reach * (1 + np.sin(along)), step / np.pi * reach * np.cos(along)
+
+
+@dataclass(frozen=True, eq=False)
+class Spokes:
+    """Parts and what links each to a bath, whatever the bath; contacts: none where the parts are closed."""
+
+    parts: tuple[Nodes, ...]
+    contacts: tuple[Contact, ...]
+
+    @cached_property
+    def own(self) -> tuple[Part, ...]:
+        """Each part by itself, the bath being held."""
+        found, begin = [], 0
+        for number, part in enumerate(self.parts):
+            root = np.sqrt(part.capacity)
+            matrix, feed = part.stiffness, np.zeros_like(root)
+            for contact in self.contacts:
+                if contact.part == number:
+                    matrix, feed = matrix + contact.matrix, feed + contact.column
+            stays = None if self.contacts else part.equilibrium
+            nodes = np.arange(begin, begin + len(part.equilibrium))
+            found.append(Part(nodes, partial(_scaled, matrix, root), root, feed if self.contacts else None, stays))
+            begin += len(nodes)
+        return tuple(found)
+
+    def in_bath(self, bath: np.ndarray) -> Modes | Star:
+        """In a bath of capacity (d,), inf where it is held."""
+        if len(self.parts) < MANY:
+            return modes_of(assemble(self.parts, bath, self.contacts))
+        size = sum(len(part.equilibrium) for part in self.parts) + 1
+        if not self.contacts:
+            alone = Part(
+                np.array([size - 1]), lambda: np.zeros((len(bath), 1, 1)), np.sqrt(bath)[:, None], None, np.ones(1)
+            )
+            return Modes(size, (*self.own, alone))
+        total = np.sum([contact.total for contact in self.contacts], axis=0)
+        if np.isinf(bath[0]):
+            return Modes(size, self.own, total)
+        flat = np.concatenate([part.equilibrium for part in self.parts])
+        return Star(size, self.own, bath, total, flat)
+
+
+def _scaled(matrix: np.ndarray, root: np.ndarray) -> np.ndarray:
+    return matrix / root[:, :, None] / root[:, None, :]
+
+
+@dataclass(frozen=True, eq=False)
+class Star:
+    """Parts in a bath of capacity `bath` (d,), to which conductances `total` (d,) lead in all; flat (n - 1,): the state of the parts that
+    is 1 everywhere; loss (d, n), alike within a part, None for none. The bath is the last of the `size` nodes.
+    """
+
+    size: int
+    parts: tuple[Part, ...]
+    bath: np.ndarray
+    total: np.ndarray
+    flat: np.ndarray
+    loss: np.ndarray | None = None
+
+    @cached_property
+    def rates(self) -> np.ndarray:
+        """(d, f) of the modes of all parts, f = n - 1, the bath being held."""
+        rates = np.concatenate([part.solved[0] for part in self.parts], axis=1)
+        return rates if self.loss is None else rates + self.loss[:, :-1]
+
+    @cached_property
+    def fed(self) -> np.ndarray:
+        """(d, f) what the bath at 1 feeds into each mode."""
+        return np.concatenate([part.fed for part in self.parts], axis=1)
+
+    @cached_property
+    def _even(self) -> np.ndarray:
+        """(d, f) amounts of the state that is 1 everywhere."""
+        return self._amounts(np.broadcast_to(self.flat, (len(self.bath), 1, self.size - 1)))[:, 0]
+
+    def _amounts(self, start: np.ndarray) -> np.ndarray:
+        """Modal amounts (d, s, f) of states (d, s, f) or (d, s, n)."""
+        return np.concatenate([part.amounts(start[..., part.nodes]) for part in self.parts], axis=2)
+
+    def at(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+        """As `Modes.at`."""
+        return self._each(start, clock, rows, integral=False)
+
+    def integral(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+        """As `Modes.integral`."""
+        return self._each(start, clock, rows, integral=True)
+
+    def _each(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None, integral: bool) -> np.ndarray:
+        d, s, t = clock.shape
+        begun = np.repeat(self._amounts(start), t, axis=1)
+        now, bath = self._reached(begun, np.repeat(start[..., -1], t, axis=1), clock.reshape(d, s * t), integral)
+        return self._summed(now, bath, rows).reshape(d, s, t, -1)
+
+    def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
+        """As `Modes.supplied`: no node is held."""
+        return np.zeros(clock.shape)
+
+    def along(
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: Kept
+    ) -> np.ndarray:
+        """As `Modes.along`."""
+        amounts, bath = kept.get("begun") or (self._amounts(starts), starts[..., -1])
+        kept["begun"] = amounts, bath
+        if clock.shape[1] > FEW:
+            return self._windows(amounts, bath, owner, clock, rows, kept)
+        asked = clock.tobytes(), None if owner is None else owner.tobytes()
+        last, reached = kept.get("reached") or (None, None)
+        if last != asked:
+            if owner is None:
+                begun, held = (np.repeat(each, clock.shape[1], axis=1) for each in (amounts, bath))
+            else:
+                begun = np.take_along_axis(amounts, owner[:, :, None], axis=1)
+                held = np.take_along_axis(bath, owner, axis=1)
+            reached = self._reached(begun, held, clock, integral=False)
+            kept["reached"] = asked, reached
+        assert reached is not None
+        return self._summed(reached[0], reached[1], rows)
+
+    # -- sums of resolvents --------------------------------------------------------------------------------------------
+
+    def _reached(self, begun, bath, clock: np.ndarray, integral: bool) -> tuple[np.ndarray, np.ndarray]:
+        """Modal amounts (d, m, f) and bath (d, m) at clock readings (d, m), each from its own amounts and bath; or their integrals."""
+        poles, weights = hyperbola(14, 1.0) if integral else RATIONAL
+        if integral:
+            weights = weights * np.exp(poles) / poles
+        now, into = np.empty_like(begun), np.empty_like(bath)
+        step = max(1, AT_ONCE // (2 * len(poles) * self.rates.shape[1]))
+        for m in range(clock.shape[1]):
+            for draws in (slice(a, a + step) for a in range(0, len(clock), step)):
+                tau, fed, start = clock[draws, m, None], self.fed[draws], begun[draws, m]
+                found = _resolvent(tau * self.rates[draws], poles)
+                u = self._bath(found, tau, start, bath[draws, m], poles, draws)
+                # One row for what each mode began with, one for what the bath fed into it.
+                row = np.broadcast_to(np.concatenate([weights.real, -weights.imag]), (len(u), 2 * len(poles)))
+                rows = np.stack([row, np.concatenate([(weights * u).real, -(weights * u).imag], axis=1)], axis=1)
+                own, other = np.moveaxis(rows @ found, 1, 0)
+                now[draws, m] = own * start + tau * other * fed
+                into[draws, m] = (u @ weights).real
+        if integral:
+            return now * clock[..., None], into * clock
+        if self.loss is None:
+            held = (self._even**2).sum(axis=1) + self.bath
+            off = ((begun - now) * self._even[:, None]).sum(axis=2) + (bath - into) * self.bath[:, None]
+            now += (off / held[:, None])[..., None] * self._even[:, None]
+            into += off / held[:, None]
+        return now, into
+
+    def _bath(self, found, tau, start, bath, poles, draws) -> np.ndarray:
+        """(d, p) of the bath in (pole + tau A)^-1 applied to amounts (d, f) and bath (d,)."""
+        fed = self.fed[draws]
+        sums = found @ np.stack([fed * start, fed * fed], axis=2)
+        p = len(poles)
+        from_start, back = np.moveaxis(sums[:, :p] + 1j * sums[:, p:], 2, 0)
+        holds = self.bath[draws, None]
+        return (holds * bath[:, None] + tau * from_start) / (
+            holds * poles + tau * self.total[draws, None] - tau**2 * back
+        )
+
+    def _windows(self, amounts, bath, owner, clock: np.ndarray, rows, kept: Kept) -> np.ndarray:
+        """Sums (d, t, k) at many clock readings, window by window."""
+        poles, weights = self._points
+        with np.errstate(divide="ignore"):
+            # Windows at powers of their width, so that the same reading gives the same digits whatever is asked beside it.
+            number = np.ceil(np.log(clock) / np.log(WINDOW) - 1e-12)
+        moved = np.isfinite(number)
+        asked = clock.tobytes()
+        last, waves = kept.get("waves") or (None, None)
+        if last != asked:  # other places are often read at the same times
+            share = np.where(moved, clock / WINDOW ** np.where(moved, number, 0.0), 1.0)[..., None]
+            now = np.exp(poles * share) * weights
+            waves = np.concatenate([now.real, -now.imag], axis=2)
+            kept["waves"] = asked, waves
+        assert waves is not None
+        result = np.zeros((*clock.shape, self.size if rows is None else rows.shape[-2]))
+        for leg in [0] if owner is None else np.unique(owner):
+            here = moved if owner is None else moved & (owner == leg)
+            for window in np.unique(number[here]):
+                mine = here & (number == window)
+                within = np.flatnonzero(mine.any(axis=0))
+                columns = slice(within[0], within[-1] + 1)
+                lines = self._lines(amounts[:, leg], bath[:, leg], leg, window, rows, kept)
+                np.copyto(result[:, columns], waves[:, columns] @ lines, where=mine[:, columns, None])
+        if not moved.all():
+            every = np.zeros(clock.shape, dtype=int) if owner is None else owner
+            began = np.take_along_axis(self._summed(amounts, bath, rows), every[:, :, None], axis=1)
+            np.copyto(result, began, where=~moved[:, :, None])
+        return result
+
+    @cached_property
+    def _points(self) -> tuple[np.ndarray, np.ndarray]:
+        coarse = all(len(part.nodes) <= COARSE for part in self.parts)
+        return hyperbola(POINTS_COARSE if coarse else POINTS, WINDOW)
+
+    def _lines(self, amounts, bath, leg: int, window: float, rows, kept: Kept) -> np.ndarray:
+        """(d, 2 p, k) sums `rows` of the resolvents of one start in one window, real and imaginary parts."""
+        tau, poles = np.full((len(self.bath), 1), WINDOW**window), self._points[0]
+        p = len(poles)
+        u = kept.get(("bath", leg, window))
+        if u is None:
+            u = np.empty((len(tau), p), complex)
+            step = max(1, AT_ONCE // (2 * p * self.rates.shape[1]))
+            for draws in (slice(a, a + step) for a in range(0, len(tau), step)):
+                found = _resolvent(tau[draws] * self.rates[draws], poles)
+                u[draws] = self._bath(found, tau[draws], amounts[draws], bath[draws], poles, draws)
+            kept["bath", leg, window] = u
+        width = self.size if rows is None else rows.shape[-2]
+        lines = np.zeros((len(tau), p, width), complex)
+        for nodes, part, shapes in self._asked(rows):
+            found = _resolvent(tau * self.rates[:, nodes], poles)
+            own, other = (found @ (shapes * each[:, None, nodes]).swapaxes(1, 2) for each in (amounts, tau * self.fed))
+            here = own[:, :p] + 1j * own[:, p:] + u[:, :, None] * (other[:, :p] + 1j * other[:, p:])
+            if rows is None:
+                lines[..., part.nodes] = here
+            else:
+                lines += here
+        if rows is None:
+            lines[..., -1] = u
+        elif rows[..., -1].any():
+            lines += u[:, :, None] * (rows[:, -1] if rows.ndim == 2 else rows[:, None, :, -1])
+        return np.concatenate([lines.real, lines.imag], axis=1)
+
+    def _asked(self, rows: np.ndarray | None) -> Iterator[tuple[slice, Part, np.ndarray]]:
+        """(its modes, part, what each mode adds to the sums (d, k, m)) of the parts that `rows` (None: all nodes) reach."""
+        begin = 0
+        for part in self.parts:
+            nodes = slice(begin, begin + len(part.nodes))
+            begin = nodes.stop
+            if rows is None:
+                yield nodes, part, part.inside
+            elif (mine := rows[..., part.nodes]).any():
+                yield nodes, part, part.shapes(mine)
+
+    def _summed(self, now: np.ndarray, bath: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
+        """(d, m, k) sums `rows` over the nodes, None: all nodes, of modal amounts (d, m, f) and bath (d, m)."""
+        result = np.zeros((*bath.shape, self.size if rows is None else rows.shape[-2]))
+        for nodes, part, shapes in self._asked(rows):
+            found = now[..., nodes] @ shapes.swapaxes(1, 2)
+            if rows is None:
+                result[..., part.nodes] = found
+            else:
+                result += found
+        if rows is None:
+            result[..., -1] = bath
+        elif rows[..., -1].any():
+            result += bath[..., None] * (rows[:, -1] if rows.ndim == 2 else rows[:, None, :, -1])
+        return result
+
+    # -- like it -------------------------------------------------------------------------------------------------------
+
+    def flipped(self, sign: np.ndarray) -> Star:
+        """As `Modes.flipped`."""
+        return replace(self, parts=tuple(part.flipped(sign) for part in self.parts), flat=self.flat * sign[:-1])
+
+    def losing(self, loss: np.ndarray) -> Star:
+        """As `Modes.losing`; raises ValueError for a loss that is not alike within each part, or in the bath."""
+        if loss[:, -1].any() or any(np.ptp(loss[:, part.nodes], axis=1).any() for part in self.parts):
+            raise ValueError("a star loses alike within each part, and nothing in the bath")
+        return replace(self, loss=loss) if loss.any() else self
+
+    def of(self, draws: np.ndarray) -> Star:
+        """As `Modes.of`."""
+        loss = None if self.loss is None else self.loss[draws]
+        parts = tuple(part.of(draws) for part in self.parts)
+        return Star(self.size, parts, self.bath[draws], self.total[draws], self.flat, loss)
+
+
+def _resolvent(x: np.ndarray, poles: np.ndarray) -> np.ndarray:
+    """(d, 2 p, f) real and imaginary parts of 1 / (x + pole) for x (d, f)."""
+    real = x[:, None, :] + poles.real[:, None]
+    over = real * real
+    over += poles.imag[:, None] ** 2
+    np.divide(1.0, over, out=over)
+    found = np.empty((len(x), 2 * len(poles), x.shape[1]))
+    np.multiply(real, over, out=found[:, : len(poles)])
+    np.multiply(over, -poles.imag[:, None], out=found[:, len(poles) :])
+    return found
+
+
+Solved = Modes | Star
