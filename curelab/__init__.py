@@ -8,8 +8,10 @@ tables and widgets.
 >>> piece = curelab.Piece(thickness="4 cm", weight="1 kg")
 >>> cure = curelab.Brine(bath=curelab.Bath(water="1 kg", salt="45 g"), temperature="3 degC", lasts="7 d")
 >>> history = curelab.simulate(piece, cure)
->>> bool(history.core("salt") < history.average("salt") < history.surface("salt"))
+>>> bool(history.core("salt", "3 d") < history.core("salt") < history.average("salt") < history.surface("salt"))
 True
+>>> f"{curelab.matter.solutes.diffusivity('salt', 276.15, 'lean beef'):.3g}"
+'2.71e-10'
 """
 
 from typing import TYPE_CHECKING

@@ -2,6 +2,18 @@
 
 A result says `lines` and `rows`, plain data both; what shows them comes from here. pandas and plotly are loaded when a table or a picture is
 asked for.
+
+>>> import curelab
+>>> cure = curelab.Brine(bath=curelab.Bath(water="1 kg", salt="45 g"), temperature="3 degC", lasts="7 d", lying=False)
+>>> history = curelab.simulate(curelab.Piece(thickness="4 cm", weight="1 kg"), cure)
+>>> print(history.profile("salt", "5 d"))  # doctest: +ELLIPSIS
+Profile of salt (meat) through 4 cm: ... % to ... %, ... values
+>>> list(history.profile("salt", "5 d").to_frame().columns)
+['time_s', 'depth_m', 'fraction']
+>>> list(curelab.limits.check_all(history).to_frame().columns)[:4]
+['name', 'outcome', 'statistic', 'limit']
+>>> type(history.plot("salt")).__name__
+'Figure'
 """
 
 from __future__ import annotations

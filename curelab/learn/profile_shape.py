@@ -14,8 +14,10 @@ import numpy as np
 
 from .. import units
 from ..bodies import Body, layered
+from ..fields import refuse
 from ..matter.tissue import partition, tissue
 from ..recipe.piece import Piece
+from ..recipe.stages import Bath, Stage
 from ..sources import Numbers
 from ..transport.modes import Modes, modes_of
 from ..transport.network import Contact, Part, assemble
@@ -41,9 +43,8 @@ def shape_of(
         ends = (2 * np.log(near / 10) - np.log(spent), 2 * np.log(20 * deep) - np.log(spent))
         return lambda d: at(1.0 - depth / (FAR * np.sqrt(d * spent))), ends, f"{days}, half-space"
     length = piece.thickness * (1.0 if piece.shape == "slab" and wet == "one face" else 0.5)
-    own = getattr(bath, "put_in", bath)
-    ample = own is None or getattr(bath, "running", False)
-    ratio = np.inf if ample else own.water / (partition(numbers) * piece.water(numbers))
+    water = np.inf if bath is None else _bath(bath)[0]
+    ratio = water / (partition(numbers) * piece.water(numbers))
     solved = _solved("half slab" if piece.shape == "slab" else piece.shape, float(ratio))
     least, most = (float(np.log(clock * length**2 / spent)) for clock in CLOCKS)
     place = 1.0 - np.where(depth > length, 2 * length - depth, depth) / length
@@ -91,6 +92,16 @@ def linear(basis: str):
     return (lambda v: v), (lambda w: w)
 
 
+def _bath(bath: Bath | Stage) -> tuple[float, float]:
+    """(kg of water, inf where it never changes; salt per water) of a bath, or of the first one of a stage."""
+    if isinstance(bath, Bath):
+        return bath.water, bath.salt / bath.water
+    first = bath.stretches[0]
+    if first.water is None:
+        raise refuse("bath", f"the {first.label} has no bath of known water; give the level at the face as surface")
+    return np.inf if first.endless else first.water, first.brings["salt"] / first.water
+
+
 def level_at_face(
     bath: Any, surface: Any, basis: str, to: Any, piece: Piece | None, numbers: Numbers | None
 ) -> float | None:
@@ -99,7 +110,6 @@ def level_at_face(
         return float(to(units.si(surface, "fraction")))
     if bath is None:
         return None
-    own = getattr(bath, "put_in", bath)
-    inside = partition(numbers) * own.salt / own.water
+    inside = partition(numbers) * _bath(bath)[1]
     lean = tissue(piece.tissue if piece is not None else "lean beef", numbers)
     return float(inside if basis == "water phase" else inside * lean.water)

@@ -174,6 +174,11 @@ def update(
     wanted = tuple(dict.fromkeys([*(parameters or ()), *asked_for(batch, readings)]))
     if parameters is not None and PACE not in parameters:
         wanted = tuple(key for key in wanted if key != PACE)
+    if PACE in wanted and PACE not in {row.key for row in inputs}:
+        raise refuse(
+            "log",
+            "how fast this meat takes salt is given as its diffusivity, so the log cannot tell it; take that out of the tissue to learn it",
+        )
     try:
         found = fitted(batch, readings, wanted, inputs, usual, base)
     except ValueError as error:

@@ -7,13 +7,16 @@ import tomllib
 import numpy as np
 import pytest
 
-from curelab import Bath, Brine, InputError, Piece, Tissue, simulate
-from curelab.batch import Batch, dumps
+from curelab import Bath, Brine, InputError, Piece, Tissue, outcome, simulate
+from curelab.batch import Batch, Reading, dumps
+from curelab.engine.cases import Cases
+from curelab.engine.clock import Clock
 from curelab.engine.drawn import drawn_case
 from curelab.fields import from_plain
 from curelab.matter import solutes
 from curelab.matter.tissue import cooked, obstruction
 from curelab.proof import series
+from curelab.show import report
 from curelab.sources import default_numbers
 from curelab.spread import spread
 
@@ -83,6 +86,13 @@ def test_under_a_log_the_end_of_a_bare_slab_has_the_mean_of_its_own_diffusivity(
     assert off(core(tissue, running(log))[-1], crank(mean)[-1]) < NEAR
 
 
+def test_a_mean_over_a_log_is_weighted_by_time():
+    """1 d at 2 degC, a straight line to 12 degC over 1 d, 2 d there: (2 + 7 + 2 * 12) / 4."""
+    log = ((0.0, 275.15), (DAY, 275.15), (2 * DAY, 285.15))
+    clock = Clock.of(log, 4 * DAY, Cases(default_numbers()))
+    assert clock.mean(lambda kelvin: kelvin - 273.15) == pytest.approx([33 / 4], rel=1e-12)
+
+
 def test_it_is_read_back():
     assert solutes.diffusivity("salt", 278.15, own()) == pytest.approx(D, rel=1e-12)
     assert solutes.diffusivity("nitrite", 278.15, own()) == pytest.approx(D * solutes.ratio("nitrite"), rel=1e-12)
@@ -122,6 +132,15 @@ def test_what_is_given_is_known_and_said():
     ]
     said = " ".join(many.usual.assumptions)
     assert "2.2e-10 m2/s at 5 °C" in said and "40 kJ/mol" in said and "mean over the log" in said
+
+
+def test_a_whole_batch_runs_and_its_log_is_told_why_it_teaches_nothing():
+    reading = Reading(at="2 d", what="average salt", value="1.2 %", error="0.2 %")
+    piece = Piece(name="loin", thickness="4 cm", weight="1 kg", tissue=own())
+    batch = Batch(schema=1, name="own", pieces=piece, stages=running(running=False), log=[reading])
+    said = outcome.run(batch, draws=16)
+    assert len(said.said) == 1 and "is given as its diffusivity" in said.said[0]
+    assert "my loin" in report.words(said)
 
 
 def test_its_ph_is_that_of_the_piece():
