@@ -46,7 +46,7 @@ def assumptions(
     if any(stage.put_in is not None and stage.put_in.nitrate for stage in stages):
         said.append("Nitrate is carried as it is; what bacteria turn into nitrite over weeks is not counted.")
     said += nitrite_lost(pieces, stages, numbers, loss)
-    said += own_tissues(pieces)
+    said += _own_tissues(pieces)
     return tuple(dict.fromkeys(said))
 
 
@@ -146,7 +146,7 @@ def nitrite_lost(pieces: Sequence[Piece], stages: Sequence[Stage], numbers: Numb
                     yield caution
 
 
-def own_tissues(pieces: Sequence[Piece]) -> tuple[str, ...]:
+def _own_tissues(pieces: Sequence[Piece]) -> tuple[str, ...]:
     """What is taken for granted of tissues that came with a diffusivity of their own, one sentence each."""
     said = []
     for part in dict.fromkeys(piece.tissue for piece in pieces):

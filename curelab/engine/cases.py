@@ -25,7 +25,7 @@ CONDITIONS = (
     "activation energy", "water uptake", "temperature", "meat weight", "water weight", "salt weight", "cure weight",
 )  # fmt: skip
 NUMBERS = (
-    "obstruction.lean", "ratio.nitrite", "ratio.nitrate", "ratio.sugar", "fat.relative_diffusivity",
+    "obstruction.lean", *(f"ratio.{name}" for name in solutes.SOLUTES if name != "salt"), "fat.relative_diffusivity",
     "frozen_thawed.multiplier", "partition.water_phase", "nitrite.loss_multiplier", "nitrite.takagi.half_life",
     "ph.beef", "ph.pork", "film.stirred", "film.still", "film.contact", "purge.sealed_cure",
 )  # fmt: skip

@@ -20,7 +20,7 @@ from ..sources import Number
 from ..threads import on_one_thread
 from ..transport.memory import Kept
 from . import looks
-from .assumptions import assumptions, own_tissues
+from .assumptions import assumptions
 from .cases import Cases
 from .readout import Profile, Ran, Times, mean_within, whole_depth
 from .run import FREE, QUANTITIES, SECOND, TRACERS, Run
@@ -436,7 +436,7 @@ class History(Shown):
     def assumptions(self) -> tuple[str, ...]:
         """What was taken for granted, one sentence each."""
         spans = [self.span(number) if self.has(number) else None for number in range(len(self.stages))]
-        return (*assumptions(self.pieces, self.stages, self.numbers, self.loss, spans), *own_tissues(self.pieces))
+        return assumptions(self.pieces, self.stages, self.numbers, self.loss, spans)
 
     @property
     def sources(self) -> tuple[Number, ...]:

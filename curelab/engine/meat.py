@@ -91,7 +91,7 @@ class Meat:
         for number in own:
             grown = partial(self.parts[number].own, water=cases.water_diffusivity)
             conductivity[:, number] = self.storage[:, number] * clock.mean(grown) / free
-        return replace(self, conductivity=conductivity)
+        return self if np.array_equal(conductivity, self.conductivity) else replace(self, conductivity=conductivity)
 
     def dried(self, left: np.ndarray) -> Meat:
         """After giving up water, with `left` (d,) of it left: the piece keeps its thickness and shrinks in area."""

@@ -11,6 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
+from ..matter.solutes import SOLUTES
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
@@ -20,7 +21,7 @@ from .clock import Clock
 from .meat import Meat
 from .track import Track
 
-TRACERS = ("salt", "sugar", "nitrate", "nitrite")
+TRACERS = tuple(SOLUTES)
 FREE = "free nitrite"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first

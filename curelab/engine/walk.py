@@ -88,7 +88,9 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     else:
         water = np.ones(cases.count) if stretch.water is None else stretch.water * factors["water"]
     clock = Clock.of(stretch.temperature, stretch.longest, cases)
-    state.meats = tuple(meat.over(clock, cases) for meat in state.meats)
+    meats = tuple(meat.over(clock, cases) for meat in state.meats)
+    if any(now is not before for now, before in zip(meats, state.meats, strict=True)):
+        state.meats = meats  # the vessel knows the pieces again only by the tuple they stand in
     bath = np.full(cases.count, np.inf) if stretch.endless else water
     lying = tuple(
         state.vessel.lying(state.meats, bath, stretch, cases, turned)

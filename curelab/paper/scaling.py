@@ -14,8 +14,9 @@ from typing import Any
 from .. import units
 from ..batch import Batch
 from ..fields import InputError, Problem, refuse
+from ..matter.solutes import SOLUTES
 from ..recipe.piece import Piece
-from ..recipe.stages import SOLUTES, Bath
+from ..recipe.stages import Bath
 from ..weighing import EquilibriumBrine, StrongBrine, on_scale
 from ..weighing.vessel import brine_volume, fits, footprint
 

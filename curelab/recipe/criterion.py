@@ -9,9 +9,10 @@ from typing import Any
 from .. import units
 from ..fields import Choice, InputError, Problem, Rule, refuse
 from ..letters import quoted
+from ..matter.solutes import SOLUTES
 
 PLACES = ("core", "average", "surface")
-QUANTITIES = ("free nitrite", "salt", "sugar", "nitrate", "nitrite")
+QUANTITIES = ("free nitrite", *SOLUTES)
 BASES = {
     "equilibrium": "of equilibrium",
     "water phase": "of the water phase",

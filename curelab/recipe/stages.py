@@ -14,11 +14,11 @@ import numpy as np
 from .. import units
 from ..fields import Flag, Part, Problem, Record, Several, quantity, refuse, ruled, unchecked
 from ..matter import brine as brine_properties
+from ..matter.solutes import SOLUTES
 from .criterion import Criterion, CriterionRule
 from .stage import Ending, Stage, Stretch, several_times
 from .times import TIME, Log, TemperatureRule, TimesRule, constant, warmed
 
-SOLUTES = ("salt", "sugar", "nitrate", "nitrite")
 MOST_SEALED = {"nitrite": 1e-3, "nitrate": 3e-3}  # of the green weight: far above anything that is cured
 
 
@@ -296,6 +296,6 @@ def require_bath(stage: Brine) -> Bath:
 
 
 __all__ = [
-    "SOLUTES", "STAGES", "Bath", "Brine", "Log", "Rest", "SealedCure", "Soak", "Stage", "Stretch", "Water", "constant", "in_order",
+    "STAGES", "Bath", "Brine", "Log", "Rest", "SealedCure", "Soak", "Stage", "Stretch", "Water", "constant", "in_order",
     "require_bath",
 ]  # fmt: skip

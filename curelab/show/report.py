@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from .. import __version__, files, units
-from ..engine.run import FREE
+from ..engine.run import FREE, QUANTITIES
 from ..fields import InputError, Problem, refuse, to_plain
 from ..forecast import Answer
 from ..limits import CAUTIONS, Verdict
@@ -191,7 +191,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
                 "begin_s": begin, "end_s": end, "ended": history.ending(index),
                 "weight_kg": history.weight(end, piece.name), "weight band_kg": _three(outcome.spread.weight((end,), piece.name)),
             }  # fmt: skip
-            for quantity in ("salt", "sugar", "nitrate", "nitrite", FREE):
+            for quantity in QUANTITIES:
                 for place in ("core", "average", "surface"):
                     middle, low, high = outcome.band(place, quantity, index, piece.name)
                     usual = history.at(place, quantity, end, piece.name)

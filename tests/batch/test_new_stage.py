@@ -12,11 +12,12 @@ import pytest
 from curelab import Bath, Brine, Piece, Rest, simulate
 from curelab.batch import Batch, Reading, dumps, from_table
 from curelab.fields import Part, quantity, ruled, unchecked
+from curelab.matter.solutes import SOLUTES
 from curelab.outcome import run
 from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.sheet import sheet
 from curelab.recipe.criterion import Criterion
-from curelab.recipe.stages import SOLUTES, Log, Stage, Stretch, TemperatureRule
+from curelab.recipe.stages import Log, Stage, Stretch, TemperatureRule
 from curelab.show.report import words
 
 DAY = 86400.0

@@ -13,9 +13,10 @@ from curelab.batch import Batch
 from curelab.engine.drawn import drawn_case
 from curelab.fields import quantity, ruled, unchecked
 from curelab.limits import check_all
+from curelab.matter.solutes import SOLUTES
 from curelab.outcome import run
 from curelab.paper.schedule import schedule
-from curelab.recipe.stages import SOLUTES, Log, Stage, Stretch, TemperatureRule
+from curelab.recipe.stages import Log, Stage, Stretch, TemperatureRule
 from curelab.sources import default_numbers
 from curelab.spread import spread
 from curelab.spread.draws import draw

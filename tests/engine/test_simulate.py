@@ -816,3 +816,13 @@ def test_a_trace_too_small_for_arithmetic_is_no_fault():
         Piece(thickness="4 cm", weight="1 kg"), Brine(bath=bath, temperature="3 degC", lasts="3 d", lying=False)
     )
     assert 0 <= history.core("sugar") < 1e-300 and history.budget
+
+
+def test_equal_waters_of_a_soak_are_solved_once():
+    """With draws as well, where nothing else remembers: five waters, and the modes of two (the brine's and theirs)."""
+    soak = Soak(waters=[Water(amount="5 kg", lasts="40 min", temperature="5 degC")] * 5)
+    cure = Brine(bath=Bath(water="2 kg", salt="90 g"), temperature="3 degC", lasts="4 d")
+    steak = Piece(thickness="5 cm", weight="1 kg")
+    for draws in (None, {"temperature": np.array([-0.5, 0.5])}):
+        runs = simulate(steak, (cure, soak), draws=draws).runs
+        assert len(runs) == 6 and len({id(run.lying[0].modes(None)) for run in runs}) == 2
