@@ -115,6 +115,11 @@ def shapes(pieces: Sequence[Piece], stages: Sequence[Stage]) -> Iterator[str]:
         yield "The ends of a cylinder are left out, so a short piece is cured somewhat sooner than shown."
     if any(stage.lies for stage in stages) and any(p.shape != "slab" for p in pieces):
         yield "Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here."
+    if any(stretch.quick for stage in stages for stretch in stage.stretches):
+        yield (
+            "Turns every half hour or oftener, or more than 400 of them, are not followed one by one: both faces have the mean of lying and "
+            "free. That is up to 2 % too much salt, where turns are hours apart up to 5 %, and twice as much at the faces."
+        )
     if any(stretch.purge is not None for stage in stages for stretch in stage.stretches):
         yield "The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves."
         if len(pieces) > 1:

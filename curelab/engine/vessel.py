@@ -13,6 +13,7 @@ from .cases import Cases
 from .meat import Meat
 from .run import Lying
 
+Films = tuple[tuple[str, ...], tuple[str, ...]]  # what lies at the first and at the second face, in turn
 Shares = tuple[np.ndarray, ...] | None
 
 
@@ -33,16 +34,18 @@ class Vessel:
         self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool = False
     ) -> Lying:
         """The pieces in a bath of capacity (d,), inf where it is held, as they lie in a stretch, or after they were turned over."""
-        moved = "stirred" if stretch.stirred else "still"
-        films = None if stretch.sealed else (moved, "contact" if stretch.lying else moved)
+        moved, below = ("stirred" if stretch.stirred else "still",), ("contact",)
+        films: Films | None = None if stretch.sealed else (moved, below if stretch.lying else moved)
+        if stretch.quick:
+            films = (moved + below,) * 2  # the limit of ever quicker turns: each film for half of the time
         if not turned or films is None or films[0] == films[1]:
             return self._in(meats, bath, films, cases)
-        over = films[::-1]
+        over = (films[1], films[0])
         if self._sign is None:
             return self._in(meats, bath, over, cases)
         return Lying(self._way(meats, over, cases)[0], self._flipped(self._in(meats, bath, films, cases)))
 
-    def _way(self, meats: Sequence[Meat], films: tuple[str, str] | None, cases: Cases) -> tuple[Shares, Spokes]:
+    def _way(self, meats: Sequence[Meat], films: Films | None, cases: Cases) -> tuple[Shares, Spokes]:
         """How the pieces meet a bath with these films at their first and second face, None: sealed."""
         key = (id(meats), films)
         if key not in self._ways:
@@ -50,13 +53,13 @@ class Vessel:
             if films is None:
                 self._ways[key] = meats, None, Spokes(parts, ())
             else:
-                first, second = (cases.film(kind) for kind in films)
+                first, second = (np.mean([cases.film(kind) for kind in kinds], axis=0) for kinds in films)
                 made = [meat.contact(number, (first, second)) for number, meat in enumerate(meats)]
                 shares = tuple(share for _, share in made)
                 self._ways[key] = meats, shares, Spokes(parts, tuple(contact for contact, _ in made))
         return self._ways[key][1:]
 
-    def _in(self, meats: Sequence[Meat], bath: np.ndarray, films: tuple[str, str] | None, cases: Cases) -> Lying:
+    def _in(self, meats: Sequence[Meat], bath: np.ndarray, films: Films | None, cases: Cases) -> Lying:
         shares, spokes = self._way(meats, films, cases)
         key = (id(meats), films, bath.tobytes())
         if key not in self._solved:

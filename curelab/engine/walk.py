@@ -75,7 +75,7 @@ def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segment
 
 
 def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases, loss: str, segments: int) -> Run:
-    factors = cases.factors()
+    factors, turns = cases.factors(), () if stretch.quick else stretch.turns
     longest = np.full(cases.count, stretch.longest)
     brings = {name: stretch.brings.get(name, 0.0) * factors[name] for name in TRACERS}
     saturation, water_before, begin = None, state.water_change(), cases.full(state.time)
@@ -94,7 +94,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     bath = np.full(cases.count, np.inf) if stretch.endless else water
     lying = tuple(
         state.vessel.lying(state.meats, bath, stretch, cases, turned)
-        for turned in ((False, True) if stretch.turns else (False,))
+        for turned in ((False, True) if turns else (False,))
     )
     start = {
         name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
@@ -107,12 +107,12 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         tracks.append(_dissolving(start["salt"], saturation, water, lying[0], clock, state, stretch, cases))
     if names:
         ratios = np.stack([cases.ratio(name) for name in names], axis=1)
-        ends = (*stretch.turns, stretch.longest)
+        ends = (*turns, stretch.longest)
         solved = [each.modes(None) for each in lying]
         modes = [solved[n % len(solved)] for n in range(len(ends))]
         tracks.append(chained(names, np.stack([start[name] for name in names], axis=1), ends, modes, ratios, clock))
     run = Run(
-        stage, stretch, index, begin, longest, longest, water, lying, np.array(stretch.turns), state.meats,
+        stage, stretch, index, begin, longest, longest, water, lying, np.array(turns), state.meats,
         state.vessel.slices, tuple(tracks), clock, water_before,
     )  # fmt: skip
     if start["nitrite"].any():
