@@ -16,7 +16,7 @@ import traceback
 from collections.abc import Sequence
 from pathlib import Path
 
-from . import __version__
+from . import __version__, progress
 from .fields import InputError, refuse
 from .letters import clipped, visible
 from .paper.commands import add_paper
@@ -32,7 +32,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if arguments is None else arguments)
     given, printed = argparse.Namespace(), io.StringIO()
     try:
-        with contextlib.redirect_stdout(printed):
+        with progress.shown(), contextlib.redirect_stdout(printed):
             given = _parser().parse_args(words)
             code = given.act(given) if given.act is not _open else 0
         return _open(given) if given.act is _open else _print(printed.getvalue(), given) or code
@@ -143,7 +143,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _run(given) -> int:
     from .batch import load
-    from .outcome import REPORT_DRAWS, run
+    from .outcome import REPORT_DRAWS, run_for
     from .show import report
 
     batch = load(given.file)
@@ -152,14 +152,15 @@ def _run(given) -> int:
     draws = REPORT_DRAWS if given.draws is None else given.draws
     if not 16 <= draws <= 20_000:
         raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {REPORT_DRAWS} is a good number")
+    say = report.as_json if given.json else lambda outcome: report.words(outcome, given.long)
     if given.csv:
         report.refuse_folder(given.csv)  # before the work, not after it
-    outcome = run(batch, draws=draws)
+    outcome = run_for(say, batch, draws)
     if given.csv:
         written = report.write_csv(outcome, given.csv)
         given.done = f"wrote {', '.join(path.name for path in written)} to {given.csv}"
         _complain(given.done)
-    print(report.as_json(outcome) if given.json else report.words(outcome, given.long), end="")
+    print(say(outcome), end="")
     return 0
 
 

@@ -5,14 +5,14 @@ Longer than others because all that follows from a batch is one record, whose pa
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
-from . import units
+from . import progress, units
 from .batch import Batch
 from .engine.history import History
 from .engine.simulate import simulate
@@ -29,6 +29,7 @@ from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten, ordered
 from .spread.draws import Learned, usual_case
 from .spread.sensitivity import Importance, how_long, what_matters
+from .spread.spread import CHUNK
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
@@ -321,3 +322,21 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = REPORT_DRA
     return Outcome(
         batch, batch.weighed, usual, both.of(0), both.of(1), judged, base, draws, learned, tuple(said), update
     )
+
+
+def run_for(ask: Callable[[Outcome], Any], batch: Batch, draws: int) -> Outcome:
+    """`run`, with all that `ask` asks for computed in one pass over the draws: a report asks forty questions, and draws beyond CHUNK
+    are solved again for each. `ask` is tried on few draws first. Same digits as `run`; shows progress.
+    """
+    if draws <= CHUNK:
+        return run(batch, draws=draws)
+    outcome = run(batch, draws=CHECKED)
+    ask(outcome)
+    update = outcome.update
+    asked = [outcome.spread, outcome.unread, *([update.planned, update.spread] if update is not None else [])]
+    passes = sum(each.passes for each in {id(each.known): each for each in asked}.values())
+    with progress.counted(f"simulating {draws} draws", passes * -(-draws // CHUNK) + CHECKED) as step:
+        for latest in outcome.settled(draws, CHUNK):
+            outcome = latest
+            step()
+    return outcome

@@ -10,6 +10,7 @@ from itertools import product
 from numbers import Real
 from typing import TYPE_CHECKING, Any
 
+from .. import progress as shown
 from .. import units
 from ..engine.history import History
 from ..engine.simulate import CELLS, simulate
@@ -62,7 +63,7 @@ def sweep(
     ask: questions, or a name for each. A criterion gives the time [s] from the start at which it holds in every piece, inf where it does not
     within the batch; the text of a reading its value in SI, of `piece`, at the end or "at 5 d"; anything else is called with the History.
     executor: any `concurrent.futures.Executor`, with the same digits; what it sends to other processes must be picklable. progress: show a
-    bar on stderr (None: where that is a terminal). loss, cells, numbers: as `simulate`.
+    percentage on stderr after a second (None: in a command, on a terminal). loss, cells, numbers: as `simulate`.
     Raises InputError, before anything is computed, for a key or value that does not go, each with one sentence.
 
     >>> from curelab import Bath, Brine, Piece
@@ -73,7 +74,6 @@ def sweep(
     (['thickness', 'days', 'core salt', 'core salt >= 1 %'], 4, False)
     """
     import pandas
-    from tqdm import tqdm
 
     start: Case = (
         (pieces,) if isinstance(pieces, Piece) else tuple(pieces),
@@ -85,7 +85,11 @@ def sweep(
     cases = _cases(start, values)
     work = _Work(tuple(questions.values()), piece, loss, cells)
     done = map(work, cases) if executor is None else executor.map(work, cases)
-    rows = list(tqdm(done, total=len(cases), desc="sweep", disable=None if progress is None else not progress))
+    rows = []
+    with shown.counted("sweep", len(cases), progress) as step:
+        for row in done:
+            rows.append(row)
+            step()
     inputs = pandas.DataFrame(list(product(*values.values())), columns=list(values))
     return pandas.concat([inputs, pandas.DataFrame(rows, columns=list(questions))], axis=1)
 

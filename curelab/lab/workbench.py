@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from typing import Any
@@ -13,12 +14,12 @@ from ..show.ranking import what_matters
 from ..spread import Spread, sensitivity
 from .bars import BarPicture
 from .boxes import column, row
-from .controls import Switch
+from .controls import Press, Switch
 from .depthmap import DepthMap
 from .dials import units_pick
 from .picture import Picture
 from .say import Say
-from .state import State
+from .state import QUICK, State
 
 CAUTION = (
     "It is still raw. Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
@@ -28,6 +29,7 @@ CAUTION = (
 
 REST = 0.35  # s without a change, after which the sliders are taken to rest
 GAP = 0.002  # s left between two steps for what the user does meanwhile
+UNSEEN = 0.5  # s of computing before the page says so
 
 
 class Bench(ABC):
@@ -49,7 +51,12 @@ class Bench(ABC):
         self.build()
         for picture in self.pictures.values():
             picture.follow(*(control for control in self.controls.values() if hasattr(control, "dragging")))
-        self.box = self.layout()
+        self.running, self.stop = Say("", "note"), Press("Stop")
+        self.stop.on_press(lambda pressed: self.stop_settling())
+        # Keeps its room while it is hidden, so that the page does not jump.
+        self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
+        self.at_work.layout.visibility = "hidden"
+        self.box = column(self.at_work, self.layout())
         state.observe(lambda change: self.redraw(), "revision")
         self.redraw()
 
@@ -96,9 +103,7 @@ class Bench(ABC):
 
     def _settle_when_at_rest(self) -> None:
         """While a slider moves there are few draws, at once; all of them follow shortly after it rests."""
-        if self._settling is not None:
-            self._settling.cancel()
-            self._settling = None
+        self.stop_settling()
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:  # no kernel behind it: a script or a test settles by itself
@@ -107,11 +112,25 @@ class Bench(ABC):
 
     async def _at_rest(self) -> None:
         await asyncio.sleep(REST)
+        begun = time.monotonic()
         try:
             for _ in self.settle():
+                if time.monotonic() - begun > UNSEEN and self.at_work.layout.visibility == "hidden":
+                    self.running.text = f"Working out the ranges from more draws. Until then they rest on {QUICK}."
+                    self.at_work.layout.visibility = "visible"
                 await asyncio.sleep(GAP)
         except Exception as error:
             self.fail(f"This could not be computed: {error}")
+        finally:
+            if self._settling is asyncio.current_task():
+                self.at_work.layout.visibility = "hidden"
+
+    def stop_settling(self) -> None:
+        """Leave the bands as they are, with the draws that stand behind them now; the next change begins anew."""
+        if self._settling is not None:
+            self._settling.cancel()
+            self._settling = None
+            self.at_work.layout.visibility = "hidden"
 
     def warn(self, words: str) -> None:
         """Show a warning beside the answer; `draw` says it anew each time."""

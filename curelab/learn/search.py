@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from .. import progress
 from ..engine.history import History
 from ..matter.tissue import water_change_band
 from ..sources import Numbers, default_numbers
@@ -80,7 +81,13 @@ class Search:
 
         low, high = self.ends
         start = np.clip(np.zeros(len(low)), low + 1e-6, high - 1e-6)
-        return least_squares(lambda x: self(x)[0], start, lambda x: self(x)[1], bounds=(low, high), **SETTLED)
+        with progress.counted("fitting the model to the readings") as done:
+
+            def off(x: np.ndarray) -> np.ndarray:
+                done()
+                return self(x)[0]
+
+            return least_squares(off, start, lambda x: self(x)[1], bounds=(low, high), **SETTLED)
 
     def stuck(self, x: np.ndarray, wanted: int) -> bool:
         """Whether one of the first `wanted` inputs lies at the end of where it was looked for."""

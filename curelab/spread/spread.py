@@ -11,7 +11,7 @@ Longer than others because every reading of a history has its band here.
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from .. import units
+from .. import progress, units
 from ..batch import Batch
 from ..engine.history import History, Profile
 from ..engine.run import QUANTITIES
@@ -192,6 +192,12 @@ class Spread(Shown):
             columns = [self.draws.part(part) for part in parts]
             found = list(self.executor.map(_work, [self.case] * len(parts), columns, [tuple(requests)] * len(parts)))
             return [np.concatenate([one[k] for one in found]) for k in range(len(requests))]
+        with progress.counted(f"simulating {self.count} draws", len(parts) * len(requests)) as done:
+            return self._read_in(parts, requests, done)
+
+    def _read_in(
+        self, parts: Sequence[slice], requests: Sequence[Request], done: Callable[[], Any]
+    ) -> list[np.ndarray]:
         result: list[np.ndarray] = []
         for part in parts:
             solved = self._first if part.start == 0 else self.case.solve(self.draws.part(part))
@@ -206,6 +212,7 @@ class Spread(Shown):
                     # The draws stand next to each other in memory, as `quantiles` wants them.
                     result.append(np.moveaxis(np.empty((*shape[1:], self.count), value.dtype), -1, 0))
                 result[k][part] = value
+                done()
             if part.start:
                 solved.release()
         return result
@@ -226,9 +233,16 @@ class Spread(Shown):
         for (index, at_most), theirs in like._followed.items():
             yield from self.followed(index, at_most).prepared(theirs, step)
 
+    @property
+    def passes(self) -> int:
+        """How often `prepared` goes through all draws for what was asked of these."""
+        return bool(self.known) + sum(each.passes for each in self._followed.values())
+
     def _remembered(self, requests: Sequence[Request], step: int) -> Iterator[None]:
         wanted = [request for request in dict.fromkeys(requests) if request not in self.known]
         parts: list[list[np.ndarray]] = []
+        if not wanted:
+            return
         for begin in range(0, self.count, step):
             parts.append(_work(self.case, self.draws.part(slice(begin, begin + step)), wanted))
             yield
@@ -471,7 +485,11 @@ class Spread(Shown):
 
         `more`: method and pick_up, as `check_all` takes them. Order: as the checks come, most often failed first.
         """
-        *_, last = self.judged(rules, product, draws=draws, **more)
+        last: tuple[Chance, ...] = ()
+        with progress.counted("checking", min(draws, self.count)) as done:
+            for each in self.judged(rules, product, draws=draws, **more):
+                last = each
+                done()
         return last
 
     def judged(

@@ -13,12 +13,12 @@ from pathlib import Path
 
 import pytest
 
-from curelab import __version__, files
+from curelab import __version__, files, progress
 from curelab.__main__ import main
 from curelab.batch import load
 from curelab.fields import InputError
 from curelab.letters import refused_letter
-from curelab.outcome import run
+from curelab.outcome import run, run_for
 from curelab.show import report
 from curelab.sources import datasets_folder
 
@@ -186,6 +186,54 @@ def test_ctrl_c_is_one_line_and_130(tmp_path):
         running.send_signal(signal.SIGINT)
         out, err = running.communicate(timeout=60)
     assert (running.returncode, out, err) == (130, b"", b"curelab: stopped.\n")
+
+
+def on_a_terminal(arguments, folder, stop):
+    """(exit code, what was printed, what stood on the terminal) of a command; stopped when the pattern `stop` stands on it."""
+    import pty
+
+    ours, theirs = pty.openpty()
+    words = [sys.executable, "-m", "curelab", *arguments]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=theirs, cwd=folder, text=True) as running:
+        os.close(theirs)
+        seen = b""
+        try:
+            while got := os.read(ours, 4096):
+                seen += got
+                if stop and re.search(stop, seen):
+                    running.send_signal(signal.SIGINT)
+                    stop = None
+        except OSError:  # how a terminal ends
+            pass
+        out = running.stdout.read()
+    os.close(ours)
+    return running.returncode, out, seen.decode(errors="replace")
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="terminals of a Unix")
+def test_draws_show_a_percentage_on_a_terminal_and_stop_at_ctrl_c_with_nothing_written(tmp_path):
+    words = ["run", str(DEMO), "--draws", "20000", "--csv", "tables"]
+    code, out, seen = on_a_terminal(words, tmp_path, stop=rb"simulating 20000 draws: +\d+ %")
+    assert re.search(r"simulating 20000 draws: +\d+ %", seen)
+    assert (code, out, list(tmp_path.iterdir())) == (130, "", [])
+    assert seen.splitlines()[-1].split("\r")[-1] == "curelab: stopped." and "Traceback" not in seen
+
+
+def test_no_progress_goes_into_a_pipe_or_out_of_the_library(monkeypatch, capfd):
+    monkeypatch.setattr("curelab.progress.DELAY", 0.0)
+    assert main(["run", str(DEMO), "--draws", "600"]) == 0
+    assert capfd.readouterr().err == ""
+    with progress.shown(True), progress.counted("at work", 2) as step:
+        step()
+    assert "at work" in capfd.readouterr().err
+    with progress.counted("at work", 2) as step:
+        step()
+    assert capfd.readouterr().err == ""
+
+
+def test_a_report_from_many_draws_asks_them_once_and_says_the_same():
+    batch = load(DEMO.with_name("demo_brisket.toml"))
+    assert report.words(run_for(report.words, batch, 520)) == report.words(run(batch, draws=520))
 
 
 # -- a fault of ours -------------------------------------------------------------------------------------------------------------------

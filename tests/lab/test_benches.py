@@ -1,10 +1,13 @@
 """State and benches in this process, with exceptions in callbacks fatal: what the sliders write is what the file says and what runs."""
 
+import asyncio
+
 import numpy as np
 import pytest
 
 from curelab import Brine, InputError, Problem, Soak, Water
 from curelab.batch import dumps, load
+from curelab.lab import workbench
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import PAGE_DRAWS, QUICK, State, opened, starting_batch
 from curelab.outcome import run
@@ -284,6 +287,37 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
         for ours, theirs in zip(*both, strict=True):
             assert ours == pytest.approx(theirs, rel=1e-8, abs=1e-12)
     assert not list(page.settle()) or name == "batch"  # settled once is settled
+
+
+def test_a_page_that_computes_says_so_and_can_be_stopped(monkeypatch):
+    """Hidden at first, shown while it computes, hidden again when stopped, when a slider moves, and when it is done."""
+    monkeypatch.setattr(workbench, "UNSEEN", 0.0)
+    monkeypatch.setattr(workbench, "REST", 0.0)
+    _, page = made("thick point")
+    look = page.at_work.layout
+
+    async def until(seen):
+        while look.visibility != seen:
+            await asyncio.sleep(0.001)
+
+    async def driven():
+        page.redraw()
+        await asyncio.wait_for(until("visible"), 20)
+        assert f"rest on {QUICK}" in page.running.text
+        page.stop.press()
+        assert look.visibility == "hidden" and page._settling is None
+        await asyncio.sleep(0.3)
+        assert look.visibility == "hidden" and f"{QUICK} draws" in page.says["rests"].text
+        page.redraw()
+        await asyncio.wait_for(until("visible"), 20)
+        page.redraw()
+        assert look.visibility == "hidden"
+        await asyncio.wait_for(until("visible"), 20)
+        await asyncio.wait_for(until("hidden"), 60)
+        assert f"{PAGE_DRAWS} draws" in page.says["rests"].text
+
+    assert look.visibility == "hidden"
+    asyncio.run(driven())
 
 
 def bands_of(page):

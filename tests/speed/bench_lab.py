@@ -31,6 +31,10 @@ WATCH = """event => {
   const what = { attributes: true, attributeFilter: ['data-revision'] };
   for (const drawing of document.querySelectorAll('.cl-drawing')) seen.observe(drawing, what);
 }"""
+ANSWERED = """() => {
+  const log = window.curelabLog, begun = log.begun[0], shown = log.shown.find(when => when > begun);
+  return shown === undefined ? null : shown - begun;
+}"""
 QUIET = """since => {
   const now = performance.now(), log = window.curelabLog, last = log.shown.at(-1);
   return log.shown.length && last > log.begun.at(-1) && now - last > since;
@@ -49,6 +53,40 @@ def steps(page, slider, count: int) -> list[float]:
         log = page.evaluate("window.curelabLog")
         waited.append(log["shown"][-1] - log["begun"][0])
     return waited
+
+
+def again(page, slider, count: int, gap: float) -> list[float]:
+    """Milliseconds from each of `count` key presses to the first repaint after it, each pressed `gap` s after the answer to the one before:
+    so it meets the draws that settle. An answer that the settled bands bring counts as well, as it shows the new value.
+    """
+    slider.focus()
+    page.evaluate(WATCH, "keydown")
+    waited = []
+    for number in range(count):
+        page.evaluate("() => { window.curelabLog.begun.length = window.curelabLog.shown.length = 0; }")
+        page.keyboard.press("ArrowRight" if (number // 5) % 2 == 0 else "ArrowLeft")
+        page.wait_for_function(ANSWERED, timeout=10_000)
+        waited.append(page.evaluate(ANSWERED))
+        page.wait_for_timeout(1000 * gap)
+    page.wait_for_timeout(3000)  # all settled, before the next row
+    return waited
+
+
+def disturbed(page, slider, count: int = 20) -> list[dict[str, float]]:
+    """A row for every gap: the median and the worst answer over those of a move that nothing disturbs (2.5 s after the one before)."""
+    calm = again(page, slider, count, 2.5)
+    usual = statistics.median(calm)
+    rows = [{"gap_s": 2.5, "median_ms": round(usual), "worst_ratio": round(max(calm) / usual, 2)}]
+    for gap in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7):
+        waited = again(page, slider, count, gap)
+        rows.append(
+            {
+                "gap_s": gap,
+                "median_ratio": round(statistics.median(waited) / usual, 2),
+                "worst_ratio": round(max(waited) / usual, 2),
+            }
+        )
+    return rows
 
 
 def drag(page, slider) -> dict[str, float | bool]:
@@ -83,6 +121,7 @@ def main() -> int:
     parser.add_argument("--notebook", help="a notebook of curelab, by name, or a file")
     parser.add_argument("--slider", default="Strength", help="the slider to move, by its name on the page")
     parser.add_argument("--steps", type=int, default=40)
+    parser.add_argument("--again", action="store_true", help="also move it again 0.1 to 0.7 s after it rested (3 min)")
     parser.add_argument("--screenshot", type=Path, help="write a picture of the page here")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
@@ -105,6 +144,8 @@ def main() -> int:
                 waited = sorted(steps(page, slider, given.steps))
                 page.wait_for_timeout(800)
                 moved = drag(page, slider)
+                page.wait_for_timeout(3000)
+                again_rows = disturbed(page, slider) if given.again else []
                 if given.screenshot:
                     page.screenshot(path=given.screenshot, full_page=True)
                 figures = {
@@ -114,6 +155,7 @@ def main() -> int:
                     "step_median_ms": round(statistics.median(waited)),
                     "step_p95_ms": round(waited[int(0.95 * (len(waited) - 1))]),
                     "drag": moved,
+                    "moved_again": again_rows,
                     "errors_on_the_page": page.problems,
                     "asked_of_other_machines": page.outside,
                 }
