@@ -101,7 +101,9 @@ def moved_by(*keys: str) -> str | None:
     for key in keys:
         value = default_numbers()[key].value
         # parts of a tissue must not sum to more than the whole, and pH has a narrow range
-        changed[key] = value * (0.97 if key.startswith(("tissue.", "ph.")) else 0.9) if value else 1.0
+        other = value * (0.97 if key.startswith(("tissue.", "ph.")) else 0.9) if value else 1.0
+        least, most = default_numbers().bounds(key)
+        changed[key] = min(max(other, least), most)
     moved = default_numbers().with_values(changed)
     return next((name for name, ask in PANEL.items() if differs(base(name), ask(moved))), None)
 
