@@ -124,7 +124,8 @@ def _why_not(d: float, share: np.ndarray, stuck: bool, deviation: float, count: 
     """Why there is no interval, in one sentence; "" where there is one. `share` (n,) of the level at the face that has come there."""
     if count < unknowns + (not known):
         return (
-            f"No interval: {count} value{'s' if count > 1 else ''} for {unknowns} unknown{'s' if unknowns > 1 else ''} leave nothing to tell the "
+            f"No interval: {count} value{'s' if count > 1 else ''} for {unknowns} unknown{'s' if unknowns > 1 else ''} "
+            f"leave{'' if count > 1 else 's'} nothing to tell the "
             "error from; measure at more depths, or give the error."
         )
     if deviation < LOOSE and not stuck:

@@ -53,6 +53,7 @@ LONG = "9" * 5000
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
+        (["log", "FILE", "brine strength", " ", "--after", "1 d"], 'value: "brine strength" has no value; write it like "4.1 %"'),
         (["log", "FILE", ""], "what: nothing is named; say one of weight"),
         (["log", "FILE", "weight", "2.2 kg*9**9**9", "--after", "1 d"], 'value: "2.2 kg*9**9**9" is not a mass'),
         (["log", "FILE", "weight", "10 lb{", "--after", "1 d"], 'value: "10 lb{" is not a mass'),
