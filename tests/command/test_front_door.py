@@ -279,3 +279,10 @@ def test_a_folder_that_takes_none_is_refused_before_the_work(capsys, monkeypatch
     monkeypatch.setattr("curelab.outcome.run", lambda *given, **more: pytest.fail("it was run"))
     code, _, err = said(["run", str(DEMO), "--csv", "/proc/version/tables"], capsys)
     assert code == 2 and "is a file; name a folder" in err
+
+
+def test_a_word_that_is_none_of_ours_is_told_with_those_that_are(capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["what-if"])
+    assert ended.value.code == 2
+    assert "no such word: what-if; the words are run, check, new, plan" in capsys.readouterr().err
