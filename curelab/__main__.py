@@ -10,6 +10,7 @@ import contextlib
 import io
 import json
 import os
+import re
 import sys
 import textwrap
 import traceback
@@ -94,6 +95,11 @@ def _done(given: argparse.Namespace) -> str:
 
 class _Parser(argparse.ArgumentParser):
     def error(self, message):
+        wrong = re.fullmatch(r"argument : invalid choice: (.*) \(choose from (.*)\)", message, re.DOTALL)
+        if wrong:
+            message = (
+                f"no such word: {clipped(wrong[1].strip(chr(39)), 100)}; the words are {wrong[2].replace(chr(39), '')}"
+            )
         super().error(visible(clipped(message, 300)))
 
 

@@ -54,6 +54,7 @@ READINGS = {
     "turned": "",
     "note": "",
 }
+_LIKE = {"mass": '"2.4 kg"', "fraction": '"4.1 %"', "plain": '"38"', "word": '"right"', "temperature": '"3 degC"'}
 # Salt that a reading can hold at most: a saturated brine, and meat far saltier than any ham (judgement).
 MOST_SALT = {"brine strength": STRONGEST, "core salt": 0.15, "average salt": 0.15}
 YEARS = (1900, 2199)  # in which a batch may stand; at both ends of the calendar no clock can be told
@@ -61,6 +62,12 @@ _BARE = re.compile(r"\s*[-+]?[\d.,]+\s*")
 TASTE_WORDS = ("bland", "right", "salty", "too salty")
 _DEGREES = re.compile(r"\s*([^\s%°a-z][^%°a-z]*?)\s*(?:°|deg(?:rees?)?)?\s*", re.IGNORECASE)
 _DIFFERENCE = re.compile(r"(.*?)\s*(K|°?C|degC|°?F|degF)?\s*")
+
+
+class _What(Choice):
+    @property
+    def like(self) -> str:
+        return ', like "brine strength"; or delete this empty [[log]]'
 
 
 class Reading(Record):
@@ -71,7 +78,7 @@ class Reading(Record):
     """
 
     at: float = quantity("time", "0 s", "400 d", 'say how long after the start, like "4 d"')
-    what: str = ruled(Choice(tuple(READINGS)))
+    what: str = ruled(_What(tuple(READINGS)))
     value: str = ruled(Words(120), "")
     error: str = ruled(Words(40), "")
     piece: str = ruled(Words(60), "")
@@ -85,7 +92,9 @@ class Reading(Record):
                 yield Problem(name, f'"{self.what}" has no {name}; put words into the note')
             elif kind and (given or name == "value"):
                 try:
-                    if name == "value":
+                    if name == "value" and not given.strip():
+                        yield Problem(name, f'"{self.what}" has no value; write it like {_LIKE[kind]}')
+                    elif name == "value":
                         self._value()
                     elif not self._off() > 0:
                         yield Problem(name, f"{quoted(given)} is not above zero; leave it out if you do not know it")

@@ -73,6 +73,11 @@ class Rule(ABC):
 
     lines: ClassVar[bool] = False  # whether a text may have new lines and tabs
 
+    @property
+    def like(self) -> str:
+        """How it may look, behind "give it" where it is missing."""
+        return ""
+
     @abstractmethod
     def read(self, given: Any, strict: bool) -> Any:
         """The value to keep. Raises InputError with what is wrong."""
@@ -118,6 +123,10 @@ class Quantity(Rule):
     high: str
     remedy: str = ""
     above_low: bool = False
+
+    @property
+    def like(self) -> str:
+        return f', like "{units.KINDS[self.kind].example}"'
 
     def read(self, given, strict):
         try:
@@ -333,8 +342,7 @@ def from_plain(record: type[R], table: Any) -> R:
     for name, spec in specs.items():
         if spec.default is MISSING and name not in table:
             rule = spec.metadata["rule"]
-            like = f', like "{units.KINDS[rule.kind].example}"' if isinstance(rule, Quantity) else ""
-            problems.append(Problem(name, f"missing; give it{like}"))
+            problems.append(Problem(name, f"missing; give it{rule.like}"))
     if problems:
         raise InputError(problems)
     return record(**values)

@@ -55,6 +55,15 @@ def _unit(unit: str) -> tuple[Decimal, str]:
     return power, bare
 
 
+def behind(unit: str) -> str:
+    """A printed unit as it stands behind a number: nothing for a ratio or a pH.
+
+    >>> behind("%"), behind("ratio")
+    (' %', '')
+    """
+    return "" if unit in ("ratio", "pH") else f" {unit}"
+
+
 def to_si(value: float, unit: str) -> float:
     """A value in a printed unit as the nearest SI float. Raises ValueError for a unit that is not in UNITS.
 
@@ -110,7 +119,7 @@ class Number:
     def describe(self) -> str:
         """One line: value, unit, range, how it was obtained, and the source."""
         power, bare = _unit(self.unit)
-        unit = "" if bare in ("ratio", "pH") else f" {bare}"
+        unit = behind(bare)
         text = f"{self.value * float(power):.6g}{unit}"
         if self.low is not None and self.high is not None:
             text += f" ({self.low * float(power):.6g} to {self.high * float(power):.6g})"
@@ -171,7 +180,7 @@ class Numbers(Mapping[str, Number]):
 
         >>> default_numbers().with_values({"obstruction.lean": 5})
         Traceback (most recent call last):
-        ValueError: obstruction.lean: 5 ratio lies outside 0.01 to 1 ratio; give a value within these bounds
+        ValueError: obstruction.lean: 5 lies outside 0.01 to 1; give a value within these bounds
         """
         rows, si = dict(self._rows), dict(self._si)
         for key in values:
@@ -220,7 +229,7 @@ def _out_of_bounds(row: Number, value: float) -> str | None:
     if row.least <= value <= row.most:
         return None
     return (
-        f"{row.key}: {value:g} {row.unit} lies outside {row.least:g} to {row.most:g} {row.unit}; "
+        f"{row.key}: {value:g}{behind(row.unit)} lies outside {row.least:g} to {row.most:g}{behind(row.unit)}; "
         "give a value within these bounds"
     )
 

@@ -18,6 +18,12 @@ _PARTS = {2: "half", 3: "third", 4: "quarter", 5: "fifth", 6: "sixth", 7: "seven
 _NEAR = (
     0.1  # relative: how far a number may lie from the words that stand for it (judgement; the numbers are known worse)
 )
+CHILLED = "The meat is taken to be as cold as its fridge from the start. Chill it through before it goes in."
+ALWAYS = (
+    "The brine is mixed and equally strong everywhere.",
+    "Salt moves alike along and across the fibre, and at every strength.",
+    "Swelling does not change the thickness.",
+)  # of every batch; for who asks for the whole
 WEAK = (0.03, 0.04)  # kg salt per kg brine: where equilibrium brines come to rest (judgement)
 STRONG = 0.25  # kg salt per kg brine: the strongest at which the change of water is published
 
@@ -35,7 +41,9 @@ def assumptions(
     "The meat's own salt (near 0.2 %) is not counted."
     """
     numbers = numbers.tracked()  # looking a number up for a sentence is not resting on it
-    said = [pace(numbers), water_moved(numbers), "The meat's own salt (near 0.2 %) is not counted."]
+    own = all(not isinstance(piece.tissue, str) and piece.tissue.diffusivity is not None for piece in pieces)
+    said = [] if own else [pace(numbers)]
+    said += [water_moved(numbers), "The meat's own salt (near 0.2 %) is not counted.", CHILLED]
     said += [sentence for piece in pieces if (sentence := edges(piece, numbers))]
     said += shapes(pieces, stages)
     said += [
@@ -54,16 +62,16 @@ def pace(numbers: Numbers) -> str:
     """How fast salt moves in lean meat, and what that means for the days.
 
     >>> pace(default_numbers().with_values({"obstruction.lean": 0.5}))
-    'Salt in lean meat is taken to move at half of its pace in water; experiments lie between a fifth and three fifths.'
+    'Salt in lean meat is taken to move at half of its pace in water; most experiments lie between a fifth and three fifths; single ones lie far outside.'
     """
     row = numbers["obstruction.lean"]
     assert row.low is not None and row.high is not None
-    published = f"between {part(row.low)} and {part(row.high)}"
+    published = f"most experiments lie between {part(row.low)} and {part(row.high)}; single ones lie far outside"
     if row.how == "given":
-        return f"Salt in lean meat is taken to move at {part(row.value)} of its pace in water; experiments lie {published}."
+        return f"Salt in lean meat is taken to move at {part(row.value)} of its pace in water; {published}."
     return (
-        f"Salt in lean meat moves at {part(row.value)} of its pace in water, {published} by different experiments: "
-        f"days can be {part(row.value / row.high)} or {times(row.value / row.low)} as long."
+        f"Salt in lean meat moves at {part(row.value)} of its pace in water; {published}. "
+        f"Days can be {part(row.value / row.high)} or {times(row.value / row.low)} as long."
     )
 
 
@@ -105,7 +113,7 @@ def edges(piece: Piece, numbers: Numbers) -> str | None:
     sooner = 1 - 1 / (1 + 2 * (through / across) ** 2)
     return (
         f"The edges of {piece.name} are left out. If it is about as long as it is broad ({units.show(across, 'length', digits=2)}), salt "
-        f"that enters there brings the middle on up to {100 * sooner:.0f} % sooner than shown."
+        f"that enters there brings the middle on about {100 * sooner:.0f} % sooner than shown; in a long strip, more."
     )
 
 
@@ -218,4 +226,4 @@ def count(number: float) -> str:
     return _COUNTS[whole] if abs(number - whole) < 1e-9 and 0 < whole < len(_COUNTS) else f"{number:.2g}"
 
 
-__all__ = ["assumptions"]
+__all__ = ["ALWAYS", "assumptions"]

@@ -17,7 +17,7 @@ from ..engine.simulate import simulate
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..results import Shown
-from ..sources import Numbers, default_numbers
+from ..sources import Numbers, behind, default_numbers
 from ..spread.draws import Learned
 from ..spread.uncertain import POINT_95, Uncertain, inputs_for
 from ..units import capital, day
@@ -274,7 +274,7 @@ def _told(rows, x, ends, deviation, covariance, data) -> tuple[list[bool], list[
         if min(x[k] - ends[0, k], ends[1, k] - x[k]) < NEAR_END:
             told[k] = False
             notes.append(
-                f"{capital(row.label)} is stuck at the end of its range ({row.scored(x[k]):.3g} {row.unit}): the readings ask "
+                f"{capital(row.label)} is stuck at the end of its range ({row.scored(x[k]):.3g}{behind(row.unit)}): the readings ask "
                 "for more than the model allows."
             )
         if deviation[k] > LITTLE:

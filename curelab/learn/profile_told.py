@@ -12,6 +12,8 @@ from ..results import Shown
 LEVEL = 0.9  # of an interval
 LOOSE = 1.2  # deviation of ln D from which an interval, a factor of seven either way, says nothing (judgement)
 NOTHING = 0.02  # of the level at the face: next to nothing has come, or all but next to nothing (judgement)
+FREE_WATER = 1.6e-9  # m2/s: salt in free water at 25 degC; a fit knows no temperature
+FASTER = "Faster than salt in free water: brine flowed or swelled in, or the depths are off."
 QUARREL = 0.01  # values that are so unlikely for their errors do not fit (judgement)
 
 
@@ -56,17 +58,18 @@ class ProfileFit(Shown):
         return next(each for each in self.found if each.name == name)
 
     def lines(self) -> list[str]:
-        chi = (
-            f"chi square {self.chi_square:.3g} with {self.freedom} degrees of freedom"
-            if self.chi_square is not None
-            else f"the error of a value, {self.error.mean():.2g}, is estimated from how they scatter"
-        )
+        if self.chi_square is not None:
+            chi = [f"chi square {self.chi_square:.3g} with {self.freedom} degrees of freedom"]
+        elif self.freedom > 0:
+            chi = [f"the error of a value, {self.error.mean():.2g}, is estimated from how they scatter"]
+        else:
+            chi = []  # too few values to see a scatter; the notes say so
         tied = (
             [f"correlation of diffusivity and surface level: {self.correlation[0, 1]:+.2f}"]
             if len(self.found) > 1
             else []
         )
-        return [f"Fit of a profile: {self.of}", *map(str, self.found), chi, *tied, *self.notes]
+        return [f"Fit of a profile: {self.of}", *map(str, self.found), *chi, *tied, *self.notes]
 
     def rows(self) -> list[dict[str, Any]]:
         return [{name: getattr(each, name) for name in ("name", "value", "low", "high", "unit")} for each in self.found]
@@ -102,6 +105,7 @@ def told(
     stuck = min(made.x[0] - ends[0], ends[1] - made.x[0]) < 1e-3 * (ends[1] - ends[0])
     why = _why_not(diffusivity, share, stuck, deviation[0], count, unknowns, off is not None)
     notes += [why] if why else []
+    notes += [FASTER] if diffusivity > FREE_WATER else []
     reach = None if why else float(np.exp(quantile * deviation[0]))
     low, high = (None, None) if reach is None else (diffusivity / reach, diffusivity * reach)
     found = [Found("diffusivity", diffusivity, low, high, "m2/s")]
@@ -111,7 +115,8 @@ def told(
         found.append(Found("surface level", float(back(made.x[1])), low, high, ""))
     tied = covariance / np.outer(deviation, deviation)
     return ProfileFit(
-        tuple(found), tied, depth, given, fitted, errors, None if off is None else square, freedom, tuple(notes), f"{count} values, {of}"
+        tuple(found), tied, depth, given, fitted, errors, None if off is None else square, freedom, tuple(notes),
+        f"{count} value{'' if count == 1 else 's'}, {of}",
     )  # fmt: skip
 
 
@@ -119,7 +124,8 @@ def _why_not(d: float, share: np.ndarray, stuck: bool, deviation: float, count: 
     """Why there is no interval, in one sentence; "" where there is one. `share` (n,) of the level at the face that has come there."""
     if count < unknowns + (not known):
         return (
-            f"No interval: {count} value{'s' if count > 1 else ''} for {unknowns} unknown{'s' if unknowns > 1 else ''} leave nothing to tell the "
+            f"No interval: {count} value{'s' if count > 1 else ''} for {unknowns} unknown{'s' if unknowns > 1 else ''} "
+            f"leave{'' if count > 1 else 's'} nothing to tell the "
             "error from; measure at more depths, or give the error."
         )
     if deviation < LOOSE and not stuck:

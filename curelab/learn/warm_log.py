@@ -42,7 +42,7 @@ def judged_log(batch: Batch, numbers: Numbers | None = None) -> tuple[Verdict, .
         )
         said += f" Curing sooner does not save meat that was warm: {'' if long else known}throw it away."
     elif outcome == "unknown":
-        said += " A thermometer may be off by as much: read it again, and set the fridge colder."
+        said += " A thermometer may be off by as much: read it again, and set the fridge to 2 °C (36 °F)."
     shown = units.convert(limit, "temperature", "degC"), units.convert(warmest, "temperature", "degC")
     return (Verdict("temperature in the log", outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
 

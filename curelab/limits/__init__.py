@@ -2,11 +2,11 @@
 
 from .checks import CAUTIONS, check_all, check_ingoing, check_residual, check_taken_up
 from .exposure import long_cold_time, uncovered_time, unprotected_time
-from .process import check_process
+from .process import DISCARD, UNPROTECTED, check_process
 from .rule_sets import RULE_SETS, Limit, Pick, RuleSet, find, picks
 from .verdict import Verdict, Verdicts, worst_first
 
 __all__ = [
-    "CAUTIONS", "RULE_SETS", "Limit", "Pick", "RuleSet", "Verdict", "Verdicts", "check_all", "check_ingoing", "check_process", "check_residual",
+    "CAUTIONS", "DISCARD", "RULE_SETS", "UNPROTECTED", "Limit", "Pick", "RuleSet", "Verdict", "Verdicts", "check_all", "check_ingoing", "check_process", "check_residual",
     "check_taken_up", "find", "long_cold_time", "picks", "uncovered_time", "unprotected_time", "worst_first",
 ]  # fmt: skip

@@ -203,7 +203,10 @@ def check_taken_up(history: History, rule_set: str = "US", product: str = "cured
             continue
         remark = ""
         if least and value < limit.value:
-            remark = "The rule counts by a formula, this is a model: cut it thinner, or was it meant to be so weak? Never add cure to a tub by eye."
+            remark = (
+                f"Only {value:.0f} of {limit.value:.0f} has got in: leave it longer, cold, or cut it thinner. The rule counts by a formula, "
+                "this is a model. Never add cure to a tub by eye."
+            )
         elif value > limit.value and not least:
             remark = "Do not eat it like this: use less, or take it out sooner."
         name = f"{rule_set} {limit.agent}, {'least' if least else 'most'}, as simulated"

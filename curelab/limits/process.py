@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,9 +15,13 @@ from .. import units
 from ..engine.history import History
 from ..matter import brine
 from ..recipe.stages import Stage
+from ..recipe.times import KEEP_COLD
 from ..sources import Number, Numbers, default_numbers, read_table
 from .exposure import Exposure, exposures, uncovered_time
 from .verdict import ROUNDING, Verdict, Verdicts, judge, undecided, unknown
+
+UNPROTECTED = "unprotected and warm"
+DISCARD = "Do not do this. If it has happened, throw the meat away; cooking does not make it safe."
 
 
 @dataclass(frozen=True)
@@ -110,7 +114,7 @@ def _kept_cold(kept: _Kept) -> list[Verdict]:
         return []
     limit, source, how = _fahrenheit("FB2265-06")
     above = _seconds_above(spans, ends, limit)
-    remark = f"It was above for {units.show(above, 'time')}: make the fridge colder." if above else ""
+    remark = f"It was above for {units.show(above, 'time')}: keep it at {KEEP_COLD}." if above else ""
     warmest = _celsius(float(ends.max()))
     found = judge("kept cold", warmest, "<=", _celsius(limit), "°C", "warmest while curing", source, how, remark)
     return [kept.as_logged(found)]
@@ -180,8 +184,8 @@ def _unprotected(each: Sequence[Exposure], row: Number, numbers: Numbers) -> Ver
         f"Protected: free nitrite with salt in the water, {pairs}, at every depth, below {no_more:.3g} degC ({source})."
     )
     what = f"time above {_celsius(numbers.si('protection.cold')):.3g} degC with some of the meat unprotected"
-    return judge(
-        "unprotected and warm",
+    found = judge(
+        UNPROTECTED,
         hours,
         "<=",
         row.si / units.HOUR,
@@ -191,6 +195,7 @@ def _unprotected(each: Sequence[Exposure], row: Number, numbers: Numbers) -> Ver
         row.how,
         remark if hours else "",
     )
+    return found if found.outcome == "pass" else replace(found, sentence=f"{DISCARD} {found.sentence}")
 
 
 def _long_cold(each: Sequence[Exposure], numbers: Numbers) -> Verdict:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from curelab import units
 from curelab.fields import (
     Choice,
     InputError,
@@ -121,7 +122,8 @@ class Tissue(Record):
         elif self.diffusivity > (most := float(water_diffusivity(self.reference))):
             yield Problem(
                 "diffusivity",
-                f"{self.diffusivity:.3g} m2/s is more than in free water ({most:.3g}); check the power of ten",
+                f"{self.diffusivity:.3g} m2/s is more than in free water at {units.show(self.reference, 'temperature')} ({most:.2g}); "
+                "check the power of ten and `measured_at`",
             )
 
     @cached_property

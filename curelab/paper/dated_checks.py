@@ -132,9 +132,13 @@ class _Teller:
         hourly = max(known) - min(known) < 60 * HOURLY
         first = self.first_open(min(known))
         last = self.first_open(max(known)) if len(known) == len(spans) else None
-        half = "no day looked at" if spans[0] is None else self.words(self.first_open(spans[0]), hourly)
-        nine = "no day looked at" if last is None else self.words(last, hourly)
-        said = f"{what}: 1 case of 10 by {self.words(first, hourly)}, half by {half}, 9 of 10 by {nine}."
+        said = f"{what}: 1 case of 10 {self.by(first, hourly)}"
+        if spans[0] is not None:
+            said += f", half {self.by(self.first_open(spans[0]), hourly)}"
+        if last is not None:
+            said += f", 9 of 10 {self.by(last, hourly)}."
+        else:
+            said += f"; {'half' if spans[0] is None else '9 of 10'} not within the time looked at."
         for span, cases in ((min(known), "any of these"), (spans[0], "half are there")):
             if span is None or self.begin + span / 60 > self.end:
                 said += f" The plan ends this stage {self.on(self.end)}, before {cases}."
@@ -153,6 +157,9 @@ class _Teller:
         if last < self.end:
             said += f" The plan takes it out {self.on(self.end)}, later than that: only a soak can bring it back."
         return Check(key, self.index, "too salty", "too much salt", None, self.day(last), said)
+
+    def by(self, instant: int, hourly: bool) -> str:
+        return f"by {self.words(instant, hourly)}" if self.clock else self.words(instant)
 
     def on(self, instant: int) -> str:
         return f"on {self.words(instant)}" if self.clock else self.words(instant)

@@ -18,6 +18,7 @@ from ..batch import Batch
 from ..engine.history import FREE
 from ..fields import refuse
 from ..learn.warm_log import warm_log
+from ..limits import UNPROTECTED
 from ..outcome import Outcome, run
 from ..units import MINUTES_A_DAY
 from . import say_time
@@ -303,6 +304,9 @@ def plan_words(found: Schedule, width: int = 96) -> str:
     warm = warm_log(batch)
     if warm:
         out += ["", *textwrap.wrap(f"NOT IN ORDER: {warm}", width)]
+    for verdict in found.planned.verdicts:
+        if verdict.name == UNPROTECTED and verdict.outcome == "fail":
+            out += ["", *textwrap.wrap(f"NOT IN ORDER: {verdict.sentence}", width)]
     out.append("")
     day: date | None = None
     for task in found.tasks:

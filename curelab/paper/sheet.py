@@ -8,7 +8,7 @@ import dataclasses
 from dataclasses import dataclass
 
 from .. import __version__, units
-from ..limits import CAUTIONS
+from ..limits import CAUTIONS, DISCARD
 from ..recipe.piece import Piece
 from ..show import pictures
 from ..show.in_short import brackets
@@ -128,7 +128,7 @@ def sheet(found: Schedule) -> Sheet:
         effects=found.effects,
         checks=tuple(check.sentence for check in found.checks),
         pictures=drawn,
-        verdicts=tuple(Judged(verdict.outcome, capital(_first(verdict.sentence))) for verdict in worrying),
+        verdicts=tuple(Judged(verdict.outcome, capital(_in_short(verdict.sentence))) for verdict in worrying),
         passed=tuple(dict.fromkeys(verdict.name.partition(" (")[0] for verdict in fine)),
         rules=batch.rules,
         cautions=tuple(_typed(caution) for caution in cautions),
@@ -272,6 +272,12 @@ def _pictures(found: Schedule) -> tuple[Lines, ...]:
             dataclasses.replace(lines, sentence=lines.sentence.replace(units.hour_or_day(end), day), marks=marks)
         )
     return tuple(drawn)
+
+
+def _in_short(words: str) -> str:
+    """The first sentence of a verdict; before it, that the meat is to be thrown away."""
+    rest = words.removeprefix(DISCARD)
+    return f"{DISCARD} {_first(rest.lstrip())}" if rest != words else _first(words)
 
 
 def _first(words: str) -> str:

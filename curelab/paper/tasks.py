@@ -11,6 +11,7 @@ from ..batch import Batch
 from ..outcome import Outcome
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Log
+from ..recipe.times import COLD
 from ..units import capital
 from . import say_time
 from .timeline import Link
@@ -106,7 +107,7 @@ def _end_words(batch: Batch, out: str) -> str:
     """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
     if batch.plan and batch.plan.serve:
         return f"{out}; serve" if out else "Serve"
-    done = "still raw: cook it, or keep it below 4 °C"
+    done = f"still raw: cook it, or keep it at {COLD[batch.units]}"
     return f"{out}: {done}" if out else done.capitalize()
 
 

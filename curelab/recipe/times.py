@@ -7,10 +7,36 @@ import itertools
 from .. import units
 from ..fields import InputError, Problem, Quantity, Rule, refuse
 
-_COLD = Quantity("temperature", "-3 degC", "25 degC", "keep the cure in a fridge, 1 to 4 degC")
+COLD = {
+    "metric": "1 to 3 °C",
+    "us": "34 to 37 °F",
+}  # where raw meat in cure is kept (judgement; above ice, below 40 degF)
+KEEP_COLD = f"{COLD['metric']} ({COLD['us']})"
 TIME = ("1 min", "400 d")  # least and longest time of a stage
 
 Log = tuple[tuple[float, float], ...]  # ((s, K), ...), straight lines between the points
+
+
+class _Kept(Quantity):
+    """How warm raw meat is kept; one that is too warm is told so before anything else."""
+
+    def read(self, given, strict):
+        try:
+            return super().read(given, strict)
+        except InputError as error:
+            raise InputError(
+                [Problem(each.where, self._too_warm(given, each.sentence)) for each in error.problems]
+            ) from None
+
+    def _too_warm(self, given, sentence: str) -> str:
+        said, out, rest = sentence.partition(f" is out of range (from {self.low} to {self.high}); ")
+        if not out or units.read(given, self.kind) <= units.read(self.high, self.kind):
+            return sentence
+        hint = f"; {rest}" if rest != self.remedy else ""
+        return f"{said} is too warm for raw meat: {self.remedy} (stages run from {self.low} to {self.high}){hint}"
+
+
+_COLD = _Kept("temperature", "-3 degC", "25 degC", f"keep it at {KEEP_COLD}")
 
 
 class TemperatureRule(Rule):

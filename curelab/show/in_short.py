@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
-from ..limits import Verdict
+from ..limits import UNPROTECTED, Verdict
 from ..limits.verdict import SIGNS
 from ..outcome import DO_NOT_WAIT, Outcome
 from ..spread import Chance
@@ -30,8 +30,9 @@ def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> l
             "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite. It is still raw."
         )
     counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
-    failed = [verdict.sentence for verdict in outcome.verdicts if verdict.outcome == "fail" and verdict is not logged]
-    said += [f"NOT IN ORDER: {sentence}" for sentence in failed[:MOST_FAILED]]
+    failed = [verdict for verdict in outcome.verdicts if verdict.outcome == "fail" and verdict is not logged]
+    failed.sort(key=lambda verdict: verdict.name != UNPROTECTED)  # meat to be thrown away comes first
+    said += [f"NOT IN ORDER: {verdict.sentence}" for verdict in failed[:MOST_FAILED]]
     if not warm:
         said += [found.told for found in outcome.windows]
         said += _watch(outcome, outcome.chances if chances is None else chances)
@@ -44,17 +45,32 @@ def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> l
 
 def _watch(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
     """The checks that are in order as planned and are missed, or unknown, in a case of ten and more."""
-    some = []
+    some: list[str] = []
+    names: list[str] = []
     for name in dict.fromkeys(verdict.name for verdict in outcome.verdicts if verdict.outcome == "pass"):
         chance = chances.get(name)
         if chance is not None and round(10 * (1 - chance.passes)) >= 1:
+            names.append(name)
             some.append(f"{name} (not {in_ten(1 - chance.passes)})")
     if not some:
         return []
     return [
-        f"WATCH: in order as planned, but not in every case: {'; '.join(some)}, of {checked(chances)} draws. Where it is about cold, set the fridge "
-        "colder and put a thermometer into the vessel."
+        f"WATCH: in order as planned, but not in every case: {'; '.join(some)}, of {checked(chances)} draws.{_advice(names)}"
     ]
+
+
+def _advice(names: Sequence[str]) -> str:
+    """What to do about checks that are missed in some cases: for cold one sentence that serves both ways, and for nitrite one each."""
+    said = []
+    if {"kept cold", "not too cold", UNPROTECTED, "long in the cold"} & set(names):
+        said.append("Set the fridge to 2 °C (36 °F), not below 1 °C (34 °F), and put a thermometer into the vessel.")
+    for end, advice in (
+        ("least", "For too little nitrite, weigh more cure, on a finer scale, but not above the limit."),
+        ("most", "For too much nitrite, weigh less cure, on a finer scale."),
+    ):
+        if any("nitrite" in name and f", {end}" in name for name in names):
+            said.append(advice)
+    return "".join(f" {sentence}" for sentence in said)
 
 
 def checked(chances: Mapping[str, Chance]) -> int:

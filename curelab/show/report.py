@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from .. import __version__, files, units
+from ..engine.assumptions import ALWAYS
 from ..engine.run import FREE, QUANTITIES
 from ..fields import InputError, Problem, refuse, to_plain
 from ..forecast import Answer
@@ -53,7 +54,7 @@ def words(outcome: Outcome, long: bool = False) -> str:
     out += ["", "HOW SURE", *_points(how_sure(outcome))]
     if outcome.said:
         out += ["", "WHAT THE LOG SAYS", *_points(outcome.said)]
-    out += ["", "WHAT IT RESTS ON", *_points((*outcome.history.assumptions, _numbers_used(outcome, long)))]
+    out += ["", "WHAT IT RESTS ON", *_points((*_rests_on(outcome, long), _numbers_used(outcome, long)))]
     out.append(f"  curelab {__version__}")
     return "\n".join(out) + "\n"
 
@@ -115,6 +116,10 @@ def _meaning_lines(outcome: Outcome) -> list[str]:
         if len(meaning.nitrite) > 1 and any(row.value for row in meaning.nitrite):
             out += _wrapped(WHY_METHODS_DIFFER, "    ")
     return out
+
+
+def _rests_on(outcome: Outcome, long: bool) -> tuple[str, ...]:
+    return (*outcome.history.assumptions, *(ALWAYS if long else ()))
 
 
 def _numbers_used(outcome: Outcome, long: bool) -> str:
@@ -214,7 +219,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "answers": [_answer(answer) for answer in outcome.answers],
         "verdicts": [asdict(verdict) | {"chance": _chance(outcome, verdict)} for verdict in outcome.verdicts],
         "budget": [dict(row) for row in history.budget],
-        "assumptions": list(history.assumptions),
+        "assumptions": list(_rests_on(outcome, long=True)),
         "sources": [
             {"key": n.key, "value": n.value, "unit": n.unit, "how": n.how, "source": n.source} for n in history.sources
         ],

@@ -7,6 +7,7 @@ import numpy as np
 from .. import units
 from ..engine.run import FREE
 from ..outcome import CURED, CURED_SHARE, SURE
+from ..recipe.times import COLD
 from ..spread import Spread
 from ..spread.answers import in_ten
 
@@ -46,9 +47,8 @@ def warmth(kelvin: float, system: str = "metric") -> str:
     """A warning for a fridge that is too warm, or nothing."""
     if kelvin <= 277.15 + 0.3:
         return ""
-    limit = "1 to 4 °C" if system == "metric" else "34 to 39 °F"
     return (
-        f"Too warm: {units.show(kelvin, 'temperature', system)}. Salt moves faster, and so do the germs: keep it at {limit}, and do not use "
+        f"Too warm: {units.show(kelvin, 'temperature', system)}. Salt moves faster, and so do the germs: keep it at {COLD[system]}, and do not use "
         "meat on the strength of this page that was warmer for more than 4 hours."
     )
 

@@ -193,11 +193,11 @@ THICK = "2 mm to 40 cm); measure the thickest point with a ruler or a skewer, in
         ),
         (
             lambda: Rest(temperature="38 degC", lasts="1 d"),
-            'temperature: "38 degC" is out of range (from -3 degC to 25 degC); if it was read in Fahrenheit, write "38 degF" (3.3 °C)',
+            'temperature: "38 degC" is too warm for raw meat: keep it at 1 to 3 °C (34 to 37 °F) (stages run from -3 degC to 25 degC); if it was read in Fahrenheit, write "38 degF" (3.3 °C)',
         ),
         (
             lambda: Rest(temperature="99 degC", lasts="1 d"),
-            'temperature: "99 degC" is out of range (from -3 degC to 25 degC); keep the cure in a fridge, 1 to 4 degC',
+            'temperature: "99 degC" is too warm for raw meat: keep it at 1 to 3 °C (34 to 37 °F) (stages run from -3 degC to 25 degC)',
         ),
         (
             lambda: Rest(temperature="3 degC"),

@@ -53,6 +53,7 @@ LONG = "9" * 5000
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
+        (["log", "FILE", "brine strength", " ", "--after", "1 d"], 'value: "brine strength" has no value; write it like "4.1 %"'),
         (["log", "FILE", ""], "what: nothing is named; say one of weight"),
         (["log", "FILE", "weight", "2.2 kg*9**9**9", "--after", "1 d"], 'value: "2.2 kg*9**9**9" is not a mass'),
         (["log", "FILE", "weight", "10 lb{", "--after", "1 d"], 'value: "10 lb{" is not a mass'),
@@ -326,3 +327,10 @@ def test_a_folder_that_takes_none_is_refused_before_the_work(capsys, monkeypatch
     monkeypatch.setattr("curelab.outcome.run", lambda *given, **more: pytest.fail("it was run"))
     code, _, err = said(["run", str(DEMO), "--csv", "/proc/version/tables"], capsys)
     assert code == 2 and "is a file; name a folder" in err
+
+
+def test_a_word_that_is_none_of_ours_is_told_with_those_that_are(capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["what-if"])
+    assert ended.value.code == 2
+    assert "no such word: what-if; the words are run, check, new, plan" in capsys.readouterr().err

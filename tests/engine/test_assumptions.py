@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from curelab import Bath, Brine, Piece, SealedCure, Soak, simulate
+from curelab import Bath, Brine, Piece, SealedCure, Soak, Tissue, simulate
 from curelab.engine import assumptions as module
 from curelab.engine.assumptions import assumptions, beyond_log, pace, part, replaced, times, water_moved
 from curelab.recipe.stages import Water
@@ -34,8 +34,18 @@ def said(pieces=(POINT,), stages=(CURE,), numbers=NUMBERS, loss="nordin", spans=
 def test_the_pace_is_that_of_the_number_in_use(value, words):
     """The words lie within a tenth of the number, and the published range stays beside it."""
     sentence = pace(NUMBERS.with_values({"obstruction.lean": value}))
-    assert f"at {words} of its pace in water" in sentence and "a fifth and three fifths" in sentence
+    assert (
+        f"at {words} of its pace in water" in sentence
+        and "most experiments lie between a fifth and three fifths" in sentence
+    )
     assert "a third" not in sentence
+
+
+def test_the_pace_is_left_out_where_every_piece_has_its_own():
+    mine = Tissue(name="mine", water="72 %", protein="22 %", fat="5 %", diffusivity="2.2e-10 m2/s")
+    own = POINT.but(name="flat", tissue=mine)
+    assert "of its pace in water" not in said((own,)) and "of its pace in water" in said((own, POINT))
+    assert "Chill it through before it goes in" in said((own,)) and "Chill it through before it goes in" in said()
 
 
 def test_a_changed_number_reaches_the_history():

@@ -178,7 +178,11 @@ def test_a_file_may_say_it_in_one_line():
         ({"diffusivity": "2.2e-10 m/s"}, "diffusivity", "is not a diffusivity; write it like"),
         ({"diffusivity": "2.2e-1 m2/s"}, "diffusivity", "out of range"),
         ({"diffusivity": float("nan")}, "diffusivity", "out of range"),
-        ({"diffusivity": 2e-9}, "diffusivity", "more than in free water (8.8e-10)"),
+        (
+            {"diffusivity": 2e-9},
+            "diffusivity",
+            "more than in free water at 5 °C (8.8e-10); check the power of ten and `measured_at`",
+        ),
         ({"activation_energy": "30"}, "activation_energy", "is not an activation energy"),
         (
             {"diffusivity": None, "measured_at": None, "activation_energy": 30},

@@ -101,7 +101,9 @@ def moved_by(*keys: str) -> str | None:
     for key in keys:
         value = default_numbers()[key].value
         # parts of a tissue must not sum to more than the whole, and pH has a narrow range
-        changed[key] = value * (0.97 if key.startswith(("tissue.", "ph.")) else 0.9) if value else 1.0
+        other = value * (0.97 if key.startswith(("tissue.", "ph.")) else 0.9) if value else 1.0
+        least, most = default_numbers().bounds(key)
+        changed[key] = min(max(other, least), most)
     moved = default_numbers().with_values(changed)
     return next((name for name, ask in PANEL.items() if differs(base(name), ask(moved))), None)
 
@@ -239,7 +241,8 @@ def test_constants_read_at_import(monkeypatch):
     number = next(n for n, row in enumerate(rows) if row["key"] == "molar.Cl")
     default_numbers.cache_clear()
     try:
-        moved = fresh(solutes, "numbers.csv", number, "value", monkeypatch)
+        # The hard bounds of a molar mass lie 1 % to either side.
+        moved = fresh(solutes, "numbers.csv", number, "value", monkeypatch, lambda value: 0.991 * value)
     finally:
         default_numbers.cache_clear()
     assert moved.SOLUTES["salt"].molar_mass < 0.995 * solutes.SOLUTES["salt"].molar_mass

@@ -167,3 +167,15 @@ def test_bad_input_gets_one_sentence_each(changes, where, sentence):
     with pytest.raises(InputError) as refused:
         fit_profile(given.pop("depths"), given.pop("values"), given.pop("time"), **given)
     assert [problem.where for problem in refused.value.problems] == [where] and sentence in str(refused.value)
+
+
+def test_one_value_tells_no_error_and_faster_than_water_is_told():
+    one = str(fit_profile(["3 mm"], ["3 %"], "1 d", surface="5 %", basis="relative"))
+    assert (
+        "1 value, 24 h" in one
+        and "nan" not in one
+        and "1 value for 1 unknown leaves nothing" in one
+        and "free water" not in one
+    )
+    fast = fit_profile(["10 mm", "20 mm"], ["3 %", "2 %"], "10 h", surface="5 %", basis="relative")
+    assert fast.diffusivity.value > 1.6e-9 and fast.notes[-1].startswith("Faster than salt in free water")

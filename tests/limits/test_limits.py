@@ -12,6 +12,7 @@ from curelab.batch import Batch
 from curelab.forecast import corners
 from curelab.limits import (
     CAUTIONS,
+    DISCARD,
     RULE_SETS,
     Verdict,
     check_all,
@@ -535,14 +536,25 @@ def test_an_ordinary_cure_does_not_fail():
     assert only.outcome == "unknown" and "only nitrate" in only.sentence
 
 
-def test_growth_limits_decide(kept_cold):
+def test_growth_limits_decide():
     numbers = default_numbers()
     name = "salt in the water of the meat"
-    low = numbers.with_values({"growth.nonproteolytic.water_phase_salt": 1.0})
-    verdict = by_name(check_process(kept_cold, low))[name]
+    salty = simulate(LITTLE, SealedCure(salt="60 g", temperature="4 degC", lasts="60 d"))  # 7 % of its water
+    verdict = by_name(check_process(salty, numbers))[name]
     assert verdict.outcome == "pass" and "from 10 degC" in verdict.sentence
-    lower = low.with_values({"growth.proteolytic.water_phase_salt": 1.1})
-    assert "from 10 degC" not in by_name(check_process(kept_cold, lower))[name].sentence
+    lower = numbers.with_values({"growth.proteolytic.water_phase_salt": 6})
+    assert "from 10 degC" not in by_name(check_process(salty, lower))[name].sentence
+    higher = numbers.with_values({"growth.nonproteolytic.water_phase_salt": 9})
+    assert by_name(check_process(salty, higher))[name].outcome == "unknown"
+
+
+def test_meat_that_was_warm_and_unprotected_is_thrown_away():
+    warm = check_process(simulate(POINT, (dry(150).but(lasts="2 d"), Rest(temperature="20 degC", lasts="3 d"))))
+    verdict = by_name(warm)["unprotected and warm"]
+    assert verdict.outcome == "fail" and verdict.sentence.startswith(DISCARD) and "throw the meat away" in DISCARD
+    assert "colder" not in by_name(warm)["kept cold"].sentence and "1 to 3 °C" in by_name(warm)["kept cold"].sentence
+    fine = check_process(simulate(POINT, dry(150)))
+    assert not any(DISCARD in each.sentence for each in fine)
 
 
 @pytest.mark.parametrize(

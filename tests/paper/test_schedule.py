@@ -319,6 +319,26 @@ def test_days_to_check_are_those_of_the_forecast():
     assert all(check.kind == "ready" for check in mild.checks)
 
 
+def test_a_day_that_was_not_found_is_told_plainly():
+    point = {"name": "point", "thickness": "7 cm", "weight": "2.1 kg"}
+    for most, ending in (
+        ("26 d", "half not within the time looked at."),
+        ("35 d", "9 of 10 not within the time looked at."),
+    ):
+        cure = batch_stage() | {
+            "bath": {"water": "5 kg", "salt": "150 g"},
+            "until": "core salt >= 1.2 %",
+            "at_most": most,
+        }
+        said = schedule(batch(start=None, stages=[cure], pieces=[point])).checks[0].sentence
+        assert "1 case of 10 after" in said and ending in said and "no day" not in said and "by after" not in said
+
+
+def test_the_last_task_is_told_in_the_units_of_the_batch():
+    ends = [schedule(batch(units=system)).tasks[-1].title for system in ("metric", "us")]
+    assert "1 to 3 °C" in ends[0] and "34 to 37 °F" in ends[1] and "°C" not in ends[1]
+
+
 # -- the record ------------------------------------------------------------------------------------
 
 

@@ -1,0 +1,66 @@
+"""What a cook is told first about a batch."""
+
+import pytest
+
+from curelab.batch import from_table
+from curelab.limits import DISCARD
+from curelab.outcome import run
+from curelab.show.in_short import in_short
+from curelab.show.report import words
+from curelab.spread import Chance
+
+TABLE = {
+    "schema": 1,
+    "name": "made up",
+    "pieces": [{"name": "loin", "thickness": "4 cm", "weight": "1 kg"}],
+    "weigh_out": {
+        "method": "equilibrium brine",
+        "water": "2 kg",
+        "salt": "2.4 %",
+        "nitrite": "125 ppm",
+        "cure": {"name": "mix", "nitrite": "6.25 %"},
+    },
+}
+CURE = {"do": "brine", "temperature": "3 degC", "lasts": "8 d"}
+
+
+def made(*stages):
+    return run(from_table({**TABLE, "stages": [CURE, *stages]}), draws=16)
+
+
+@pytest.fixture(scope="module")
+def plain():
+    return made()
+
+
+def watched(outcome, *names) -> str:
+    """The line on checks that are missed in half of the cases."""
+    half = {name: Chance(name, 0.5, 0.5, 0.0, 64, "") for name in names}
+    return next((said for said in in_short(outcome, half) if said.startswith("WATCH")), "")
+
+
+def test_cold_both_ways_has_one_advice_that_serves_both(plain):
+    for names in (("kept cold",), ("not too cold",), ("kept cold", "not too cold")):
+        said = watched(plain, *names)
+        assert said.count("Set the fridge to 2 °C (36 °F), not below 1 °C") == 1 and "colder" not in said
+        assert "nitrite" not in said
+
+
+def test_too_little_nitrite_has_its_own_advice(plain):
+    said = watched(plain, "US nitrite, least")
+    assert "weigh more cure" in said and "not above the limit" in said and "fridge" not in said
+    assert "weigh less cure" in watched(plain, "US nitrite, most")
+
+
+def test_meat_that_was_warm_is_thrown_away_before_all_else():
+    outcome = made({"do": "rest", "temperature": "20 degC", "lasts": "3 d"})
+    failed = [said for said in in_short(outcome) if said.startswith("NOT IN ORDER")]
+    assert failed[0].startswith(f"NOT IN ORDER: {DISCARD}")
+    assert not any(DISCARD in said for said in failed[1:])
+
+
+def test_what_is_assumed_of_every_batch_stands_in_the_long_report(plain):
+    short, long = (" ".join(words(plain, each).split()) for each in (False, True))
+    for said in ("mixed and equally strong", "along and across the fibre", "Swelling does not change the thickness"):
+        assert said in long and said not in short
+    assert "Chill it through before it goes in." in short
