@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -25,6 +25,7 @@ from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten, ordered
 from .spread.draws import Learned, usual_case
 from .spread.sensitivity import Importance, how_long, what_matters
+from .spread.spread import waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
@@ -175,27 +176,49 @@ class Outcome:
         self, place: str, quantity: str, stage: int, piece: str, basis: str | None = None
     ) -> tuple[float, float, float]:
         """(middle, low, high) of the draws, of a reading when a stage (from 0) ends by the plan."""
-        while (
-            stage > 0 and np.ptp(self.history.span(stage)) < 1.0
-        ):  # not needed: the meat is as the stage before left it
-            stage -= 1
-        found = self.spread.at_end(place, quantity, stage, piece, basis)
+        found = self.spread.at_end(place, quantity, self._last_needed(stage), piece, basis)
         return float(found.middle[0]), float(found.low[0]), float(found.high[0])
+
+    def _last_needed(self, stage: int) -> int:
+        """The stage, or the one that left the meat as it is then."""
+        while stage > 0 and np.ptp(self.history.span(stage)) < 1.0:
+            stage -= 1
+        return stage
+
+    def look_ahead(self, wanted: Iterable[tuple[str, str, int, str]], weighed: bool = False) -> None:
+        """Read in one pass what `band` is about to be asked, one after the other: (place, quantity, stage, piece); `weighed`: and the
+        weight of every piece when a stage ends. A large batch is then gone through once and not for each of them.
+        """
+        asked = [self.spread.asked_at_end(p, q, self._last_needed(stage), piece) for p, q, stage, piece in wanted]
+        ends = [self.history.span(n)[1] for n in range(len(self.history.stages)) if weighed and self.history.has(n)]
+        pieces = range(len(self.batch.pieces))
+        self.spread.readings(
+            asked + [Request.of("weight", times=(end,), piece=piece) for end in ends for piece in pieces]
+        )
 
     @cached_property
     def cured(self) -> tuple[Cured, ...]:
         """For every cure and piece: how far the middle has come when the cure ends, and how long it would need."""
         found = []
-        for index, stage in enumerate(self.history.stages):
-            if not stage.cures or not self.history.has(index):
-                continue
+        names = [piece.name for piece in self.batch.pieces]
+        cures = [n for n, stage in enumerate(self.history.stages) if stage.cures and self.history.has(n)]
+        self.spread.readings([request for index in cures for request in self._asked_of_cure(index)])  # in one pass
+        for index in cures:
             begin, end = self.history.span(index)
-            names = [piece.name for piece in self.batch.pieces]
             for piece, needs in zip(self.batch.pieces, self.spread.times_to(CURED, index, names), strict=True):
                 share = self.band("core", "salt", index, piece.name, "equilibrium")
                 chance = self.spread.chance_at_end(CURED, index, piece.name)
                 found.append(Cured(index, piece, end - begin, share, chance, needs, self._ends_too_salty(index)))
         return tuple(found)
+
+    def _asked_of_cure(self, index: int) -> list[Request]:
+        """What `cured` reads of a cure."""
+        wanted, stage = Criterion.parse(CURED), self._last_needed(index)
+        asked = [Request.of("begin", stage=index)]
+        for number, piece in enumerate(self.batch.pieces):
+            asked += [self.spread.asked_at_end("core", "salt", n, piece.name, "equilibrium") for n in (stage, index)]
+            asked.append(waited_for(wanted, index, number))
+        return asked
 
     @cached_property
     def windows(self) -> tuple[Windows, ...]:
@@ -238,6 +261,12 @@ class Outcome:
         if the log had not been read.
         """
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
+        number, wanted = self.unread.number(thickest), Criterion.parse(CURED)
+        for_each = [
+            (waited_for(wanted, stage, number), Request.of("begin", stage=stage))
+            for stage in dict.fromkeys(each.stage for each in self.cured)
+        ]
+        self.unread.readings([request for pair in for_each for request in pair])  # in one pass
         return tuple(
             what_matters(
                 self.unread, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank"

@@ -19,7 +19,7 @@ from .assumptions import assumptions
 from .cases import Cases
 from .readout import Profile, Ran, Times, mean_within, whole_depth
 from .run import FREE, QUANTITIES, SECOND, TRACERS, Run
-from .walk import State
+from .walk import State, walk
 
 if TYPE_CHECKING:
     import pandas
@@ -73,6 +73,20 @@ class History:
         return History(
             self.pieces, self.stages, self.state, self.cases, self.loss, self.cells, self.segments, drawn=True
         )
+
+    def lasting(self, stage: int, seconds: float) -> History:
+        """The same up to a stage, which then lasts so many s, and nothing after it. The last one made is remembered."""
+        last = self.__dict__.get("_lasting")
+        if last is None or last[0] != (stage, seconds):
+            stages = (*self.stages[:stage], self.stages[stage].lasting(seconds))
+            state = self.state.before(stage)
+            walk(stages[-1:], state, self.cases, self.loss, self.segments, first=stage)
+            last = (
+                (stage, seconds),
+                History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn),
+            )
+            self.__dict__["_lasting"] = last
+        return last[1]
 
     def release(self) -> None:
         """Let go of the modes now: a batch of them is large."""

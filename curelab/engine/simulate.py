@@ -19,6 +19,7 @@ from ..sources import Numbers, default_numbers
 from .cases import Cases
 from .history import History
 from .meat import meat_of
+from .size import check_size
 from .walk import State, walk
 
 CELLS = 60
@@ -71,7 +72,9 @@ def simulate(
     tracked = (numbers or default_numbers()).tracked()
     cases = Cases(tracked, draws)
     most = segments or (SEGMENTS if draws is None else SEGMENTS_DRAWN)
-    state = State.fresh([meat_of(piece, cells, draws is not None if few is None else few, cases) for piece in pieces])
+    terms = draws is not None if few is None else few
+    check_size(pieces, line, cells, terms)
+    state = State.fresh([meat_of(piece, cells, terms, cases) for piece in pieces])
     walk(line, state, cases, loss, most)
     return History(pieces, line, state, cases, loss, cells, most, drawn=draws is not None)
 

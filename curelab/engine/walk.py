@@ -25,20 +25,26 @@ SOLUBLE = (273.15, 313.15)  # K over which the solubility of salt is known
 
 @dataclass
 class State:
-    """Where the pieces stand: the pieces as they are now, the vessel that knows their networks, and the runs so far."""
+    """Where the pieces stand: the pieces as they are now and as they were, the vessel that knows their networks, and the runs so far."""
 
     meats: tuple[Meat, ...]
+    raw: tuple[Meat, ...]
     vessel: Vessel
     runs: list[Run] = field(default_factory=list)
 
     @classmethod
     def fresh(cls, meats: Sequence[Meat]) -> State:
         """Raw meat, with nothing in it."""
-        return cls(tuple(meats), Vessel(meats))
+        return cls(tuple(meats), tuple(meats), Vessel(meats))
 
     def copied(self) -> State:
         """The same, to go on from without touching this one."""
         return replace(self, runs=list(self.runs))
+
+    def before(self, stage: int) -> State:
+        """As it stood when the stage with this number began."""
+        runs = [run for run in self.runs if run.index < stage]
+        return replace(self, runs=runs, meats=runs[-1].meats if runs else self.raw)
 
     @property
     def time(self) -> np.ndarray | float:

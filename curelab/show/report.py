@@ -14,11 +14,12 @@ from typing import Any
 import numpy as np
 
 from .. import __version__, units
-from ..engine.run import FREE
+from ..engine.run import FREE, QUANTITIES
 from ..fields import InputError, Problem, to_plain
 from ..forecast import Answer
 from ..limits import CAUTIONS, Verdict
 from ..outcome import DO_NOT_WAIT, Cured, Outcome
+from ..recipe.criterion import PLACES
 from ..spread import Band, Chance, Windows
 from ..spread.answers import in_ten, ordered
 from ..spread.sensitivity import Importance
@@ -213,7 +214,10 @@ def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
 def _stage_lines(outcome: Outcome) -> list[str]:
     history, system = outcome.history, outcome.batch.units
     out = []
-    for index in [n for n in range(len(history.stages)) if history.has(n)]:
+    every = [n for n in range(len(history.stages)) if history.has(n)]
+    read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
+    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    for index in every:
         begin, end = history.span(index)
         days = f"day {begin / 86400:.2g} to {end / 86400:.2g}" if end - begin > 43200 else f"on day {begin / 86400:.2g}"
         if end - begin < 1.0:
@@ -255,7 +259,10 @@ def plain(outcome: Outcome) -> dict[str, Any]:
     """Everything in SI, for machines; the same floats the benches show."""
     history = outcome.history
     rows = []
-    for index in [n for n in range(len(history.stages)) if history.has(n)]:
+    every = [n for n in range(len(history.stages)) if history.has(n)]
+    read = [(place, quantity) for quantity in QUANTITIES for place in PLACES]
+    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    for index in every:
         begin, end = history.span(index)
         for piece in outcome.batch.pieces:
             row: dict[str, Any] = {
@@ -263,11 +270,10 @@ def plain(outcome: Outcome) -> dict[str, Any]:
                 "begin_s": begin, "end_s": end, "ended": history.ending(index),
                 "weight_kg": history.weight(end, piece.name), "weight band_kg": _three(outcome.spread.weight((end,), piece.name)),
             }  # fmt: skip
-            for quantity in ("salt", "sugar", "nitrate", "nitrite", FREE):
-                for place in ("core", "average", "surface"):
-                    middle, low, high = outcome.band(place, quantity, index, piece.name)
-                    usual = history.at(place, quantity, end, piece.name)
-                    row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
+            for place, quantity in read:
+                middle, low, high = outcome.band(place, quantity, index, piece.name)
+                usual = history.at(place, quantity, end, piece.name)
+                row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
             rows.append(row)
     return {
         "curelab": __version__,
