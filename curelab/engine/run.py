@@ -14,7 +14,8 @@ import numpy as np
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
-from ..transport.modes import UNCOUPLED
+from ..transport.modes import UNCOUPLED, Asked
+from ..transport.rows import Rows
 from ..transport.star import Solved
 from .clock import Clock
 from .meat import Meat
@@ -103,11 +104,12 @@ class Run:
 
     # -- sums over the nodes -------------------------------------------------------------------------------------------
 
-    def states(self, name: str, times: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+    def states(self, name: str, times: np.ndarray, rows: Asked = None) -> np.ndarray:
         """Terms of w (d, t, n), bath last; or sums `rows` over the nodes, (d, t, k)."""
+        rows = Rows.of(rows)
         home = self.home(name)
         if home is None:
-            return np.zeros((*times.shape, self.size if rows is None else rows.shape[-2]))
+            return np.zeros((*times.shape, self.size if rows is None else rows.count))
         return home[0].states(times, home[1], rows)
 
     def start(self, name: str) -> np.ndarray:
@@ -115,13 +117,11 @@ class Run:
         home = self.home(name)
         return np.zeros((len(self.begin), self.size)) if home is None else home[0].legs[0].start[:, home[1]]
 
-    def _row(self, piece: int, inner: np.ndarray) -> np.ndarray:
-        """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece."""
-        rows = np.zeros((*inner.shape[:-1], self.size))
-        rows[..., self.slices[piece]] = inner
-        return rows
+    def _row(self, piece: int, inner: np.ndarray, bath: np.ndarray | None = None) -> Rows:
+        """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
+        return Rows(self.size, inner, self.slices[piece].start, bath)
 
-    def _kept(self, key: tuple, times: np.ndarray, rows: Callable[[], np.ndarray]) -> np.ndarray:
+    def _kept(self, key: tuple, times: np.ndarray, rows: Callable[[], Rows]) -> np.ndarray:
         """States of a quantity, key[0], summed by `rows`, no lower than 0; remembered, because most questions ask at the same times."""
         full = (*key, times.shape, times.tobytes())
         found = self.kept.get(full)
@@ -137,7 +137,9 @@ class Run:
 
     def bath_w(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath."""
-        return self._kept((name, "bath"), times, lambda: np.eye(self.size)[-1:])[..., 0]
+        return self._kept((name, "bath"), times, lambda: self._row(0, self.meats[0].body.rows[:1] * 0.0, np.ones(1)))[
+            ..., 0
+        ]
 
     def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the bath, dry salt included; zero for an endless bath, which is counted by what it gives."""
@@ -265,8 +267,8 @@ class Run:
         """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only."""
         meat, body = self.meats[piece], self.meats[piece].body
         numbers = np.arange(len(body.depth))[places]
-        rows = np.concatenate([self._row(piece, body.rows[numbers]), np.eye(self.size)[-1:]])
-        w = self.states(name, times, rows)
+        inner = np.concatenate([body.rows[numbers], np.zeros((1, body.count))])
+        w = self.states(name, times, self._row(piece, inner, np.append(np.zeros(len(numbers)), 1.0)))
         share = self._share(times, piece)
         for point, face in body.at_face.items():
             for place in np.flatnonzero(numbers == point):

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..transport.memory import Kept
+from ..transport.modes import Asked
+from ..transport.rows import Rows
 from ..transport.star import Solved
 from .clock import Clock
 
@@ -35,7 +37,7 @@ class Track:
     reserve: np.ndarray | None = None
     kept: Kept = field(default_factory=Kept, repr=False)
 
-    def states(self, times: np.ndarray, place: int, rows: np.ndarray | None = None) -> np.ndarray:
+    def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs
         belongs to the earlier one.
 
@@ -50,7 +52,8 @@ class Track:
             groups.setdefault(id(leg.modes), []).append(number)
         if len(groups) == 1:
             return self._group(list(range(len(self.legs))), times, owner, place, rows)
-        width = self.legs[0].start.shape[2] if rows is None else rows.shape[-2]
+        rows = Rows.of(rows)
+        width = self.legs[0].start.shape[2] if rows is None else rows.count
         result = np.empty((*times.shape, width))
         for numbers in groups.values():
             mine = np.isin(owner, numbers)

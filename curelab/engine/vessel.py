@@ -40,7 +40,7 @@ class Vessel:
         over = films[::-1]
         if self._sign is None:
             return self._in(meats, bath, over, cases)
-        return Lying(self._way(meats, over, cases)[0], self._flipped(self._in(meats, bath, films, cases)))
+        return Lying(self._way(meats, over, cases)[0], _flipped(self._in(meats, bath, films, cases), self._sign))
 
     def _way(self, meats: Sequence[Meat], films: tuple[str, str] | None, cases: Cases) -> tuple[Shares, Spokes]:
         """How the pieces meet a bath with these films at their first and second face, None: sealed."""
@@ -73,22 +73,23 @@ class Vessel:
 
         return Lying(shares, solve)
 
-    def _flipped(self, lying: Lying) -> Callable[[np.ndarray | None], Solved]:
-        """Makes the modes of pieces that lie the other way round."""
-        made: dict[int, Solved] = {}
-
-        def solve(loss: np.ndarray | None) -> Solved:
-            modes = lying.modes(loss)
-            if id(modes) not in made:  # one object for each, so that legs on the same modes are known by it
-                made[id(modes)] = modes.flipped(self._sign)
-            return made[id(modes)]
-
-        return solve
-
     def release(self) -> None:
         """Let go of the modes: a batch of them is large."""
         self._solved.clear()
         self._ways.clear()
+
+
+def _flipped(lying: Lying, sign: np.ndarray) -> Callable[[np.ndarray | None], Solved]:
+    """Makes the modes of pieces that lie the other way round: the nodes with sign -1 count the other way."""
+    made: dict[int, Solved] = {}
+
+    def solve(loss: np.ndarray | None) -> Solved:
+        modes = lying.modes(loss)
+        if id(modes) not in made:  # one object for each, so that legs on the same modes are known by it
+            made[id(modes)] = modes.flipped(sign)
+        return made[id(modes)]
+
+    return solve
 
 
 def dried(meats: Sequence[Meat], purge: np.ndarray) -> tuple[Meat, ...]:

@@ -5,7 +5,7 @@ Each part has its own modes, found once whatever the bath (`Part`); only the bat
 
 - at a few clock readings the best rational approximation of exp on the negative axis, RATIONAL, good to 3e-10 of what there is;
 - at many readings a hyperbola around the spectrum, whose points serve a whole window of readings, the last of them WINDOW times the first
-  (Weideman and Trefethen, Mathematics of Computation 76, 2007): to 8e-10, or 6e-7 where parts have so few nodes that they are coarse themselves.
+  (Weideman and Trefethen, Mathematics of Computation 76, 2007): to 6e-10, or 2e-6 where parts have so few nodes that they are coarse themselves.
 
 So time grows with the number of nodes, where an eigenproblem grows with its cube. A bath that changes nothing leaves a closed star's
 amounts as they are, which is put right by hand. `Star` answers as `Modes` does.
@@ -15,19 +15,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 
 import numpy as np
 
 from .memory import Kept
-from .modes import Modes, Part, modes_of
+from .modes import Asked, Modes, Part, modes_of
 from .network import Contact, assemble
 from .network import Part as Nodes
+from .rows import Rows
 
 MANY = 4  # parts from which on a star is quicker than the modes of the whole, in one case and in many (measured, tests/speed)
 FEW = 8  # clock readings that are answered one by one
-WINDOW = 8.0
-POINTS, POINTS_COARSE = 20, 14  # of a hyperbola: 8e-10, 6e-7
+WINDOW = 64.0
+POINTS, POINTS_COARSE = 32, 20  # of a hyperbola: 6e-10, 2e-6
 COARSE = 30  # nodes; parts that have no more are themselves off by more than 1e-4
 AT_ONCE = 200_000  # numbers that are worked on at once, so that they stay near the processor
 # exp(-x) on x >= 0 as the real part of sum(weight / (x + pole)), to 3e-10: the poles and weights of the Caratheodory-Fejer approximation of
@@ -84,7 +85,7 @@ class Spokes:
             matrix = matrix / root[:, :, None] / root[:, None, :]
             stays = None if self.contacts else part.equilibrium
             nodes = np.arange(begin, begin + len(part.equilibrium))
-            found.append(Part(nodes, lambda matrix=matrix: matrix, root, feed if self.contacts else None, stays))
+            found.append(Part(nodes, partial(np.asarray, matrix), root, feed if self.contacts else None, stays))
             begin += len(nodes)
         return tuple(found)
 
@@ -138,48 +139,45 @@ class Star:
         """Modal amounts (d, s, f) of states (d, s, f) or (d, s, n)."""
         return np.concatenate([part.amounts(start[..., part.nodes]) for part in self.parts], axis=2)
 
-    def at(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+    def at(self, start: np.ndarray, clock: np.ndarray, rows: Asked = None) -> np.ndarray:
         """As `Modes.at`."""
         return self._each(start, clock, rows, integral=False)
 
-    def integral(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+    def integral(self, start: np.ndarray, clock: np.ndarray, rows: Asked = None) -> np.ndarray:
         """As `Modes.integral`."""
         return self._each(start, clock, rows, integral=True)
 
-    def _each(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None, integral: bool) -> np.ndarray:
+    def _each(self, start: np.ndarray, clock: np.ndarray, rows: Asked, integral: bool) -> np.ndarray:
         d, s, t = clock.shape
         begun = np.repeat(self._amounts(start), t, axis=1)
         now, bath = self._reached(begun, np.repeat(start[..., -1], t, axis=1), clock.reshape(d, s * t), integral)
-        return self._summed(now, bath, rows).reshape(d, s, t, -1)
+        return self._summed(now, bath, Rows.of(rows)).reshape(d, s, t, -1)
 
     def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """As `Modes.supplied`: no node is held."""
         return np.zeros(clock.shape)
 
     def along(
-        self,
-        starts: np.ndarray,
-        owner: np.ndarray | None,
-        clock: np.ndarray,
-        rows: np.ndarray | None,
-        kept: dict | Kept,
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept
     ) -> np.ndarray:
         """As `Modes.along`."""
+        asked_of = Rows.of(rows)
         amounts, bath = kept.get("begun") or (self._amounts(starts), starts[..., -1])
         kept["begun"] = amounts, bath
-        if clock.shape[1] > FEW:
-            return self._windows(amounts, bath, owner, clock, rows, kept)
+        legs = 1 if owner is None else len(np.unique(owner))
+        if clock.shape[1] > FEW * legs:
+            return self._windows(amounts, bath, owner, clock, asked_of, kept)
         asked = clock.tobytes(), None if owner is None else owner.tobytes()
-        last, reached = kept.get("reached") or (None, None)
+        last, (now, level) = kept.get("reached") or (None, (amounts, bath))
         if last != asked:
             if owner is None:
                 begun, held = (np.repeat(each, clock.shape[1], axis=1) for each in (amounts, bath))
             else:
                 begun = np.take_along_axis(amounts, owner[:, :, None], axis=1)
                 held = np.take_along_axis(bath, owner, axis=1)
-            reached = self._reached(begun, held, clock, integral=False)
-            kept["reached"] = asked, reached
-        return self._summed(reached[0], reached[1], rows)
+            now, level = self._reached(begun, held, clock, integral=False)
+            kept["reached"] = asked, (now, level)
+        return self._summed(now, level, asked_of)
 
     # -- sums of resolvents --------------------------------------------------------------------------------------------
 
@@ -229,13 +227,13 @@ class Star:
             number = np.ceil(np.log(clock) / np.log(WINDOW) - 1e-12)
         moved = np.isfinite(number)
         asked = clock.tobytes()
-        last, waves = kept.get("waves") or (None, None)
+        last, waves = kept.get("waves") or (None, clock)
         if last != asked:  # other places are often read at the same times
             share = np.where(moved, clock / WINDOW ** np.where(moved, number, 0.0), 1.0)[..., None]
             now = np.exp(poles * share) * weights
             waves = np.concatenate([now.real, -now.imag], axis=2)
             kept["waves"] = asked, waves
-        result = np.zeros((*clock.shape, self.size if rows is None else rows.shape[-2]))
+        result = np.zeros((*clock.shape, self.size if rows is None else rows.count))
         for leg in [0] if owner is None else np.unique(owner):
             here = moved if owner is None else moved & (owner == leg)
             for window in np.unique(number[here]):
@@ -267,7 +265,7 @@ class Star:
                 found = _resolvent(tau[draws] * self.rates[draws], poles)
                 u[draws] = self._bath(found, tau[draws], amounts[draws], bath[draws], poles, draws)
             kept["bath", leg, window] = u
-        width = self.size if rows is None else rows.shape[-2]
+        width = self.size if rows is None else rows.count
         lines = np.zeros((len(tau), p, width), complex)
         for nodes, part, shapes in self._asked(rows):
             found = _resolvent(tau * self.rates[:, nodes], poles)
@@ -279,11 +277,11 @@ class Star:
                 lines += here
         if rows is None:
             lines[..., -1] = u
-        elif rows[..., -1].any():
-            lines += u[:, :, None] * (rows[:, -1] if rows.ndim == 2 else rows[:, None, :, -1])
+        else:
+            lines += rows.of_bath(u)
         return np.concatenate([lines.real, lines.imag], axis=1)
 
-    def _asked(self, rows: np.ndarray | None) -> Iterator[tuple[slice, Part, np.ndarray]]:
+    def _asked(self, rows: Rows | None) -> Iterator[tuple[slice, Part, np.ndarray]]:
         """(its modes, part, what each mode adds to the sums (d, k, m)) of the parts that `rows` (None: all nodes) reach."""
         begin = 0
         for part in self.parts:
@@ -291,12 +289,12 @@ class Star:
             begin = nodes.stop
             if rows is None:
                 yield nodes, part, part.inside
-            elif (mine := rows[..., part.nodes]).any():
+            elif (mine := rows.over(part.nodes)) is not None:
                 yield nodes, part, part.shapes(mine)
 
-    def _summed(self, now: np.ndarray, bath: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
+    def _summed(self, now: np.ndarray, bath: np.ndarray, rows: Rows | None) -> np.ndarray:
         """(d, m, k) sums `rows` over the nodes, None: all nodes, of modal amounts (d, m, f) and bath (d, m)."""
-        result = np.zeros((*bath.shape, self.size if rows is None else rows.shape[-2]))
+        result = np.zeros((*bath.shape, self.size if rows is None else rows.count))
         for nodes, part, shapes in self._asked(rows):
             found = now[..., nodes] @ shapes.swapaxes(1, 2)
             if rows is None:
@@ -305,8 +303,8 @@ class Star:
                 result += found
         if rows is None:
             result[..., -1] = bath
-        elif rows[..., -1].any():
-            result += bath[..., None] * (rows[:, -1] if rows.ndim == 2 else rows[:, None, :, -1])
+        else:
+            result += rows.of_bath(bath)
         return result
 
     # -- like it -------------------------------------------------------------------------------------------------------
