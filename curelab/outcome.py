@@ -215,10 +215,10 @@ class Outcome:
         """What `cured` reads of a cure."""
         wanted, stage = Criterion.parse(CURED), self._last_needed(index)
         asked = [Request.of("begin", stage=index)]
-        for number, piece in enumerate(self.batch.pieces):
+        for piece in self.batch.pieces:
             asked += [self.spread.asked_at_end("core", "salt", n, piece.name, "equilibrium") for n in (stage, index)]
-            asked.append(waited_for(wanted, index, number))
-        return asked
+        pieces = range(len(self.batch.pieces))
+        return [*asked, waited_for(wanted, index, tuple(pieces) if len(pieces) > 1 else 0)]
 
     @cached_property
     def windows(self) -> tuple[Windows, ...]:

@@ -18,7 +18,7 @@ from . import looks
 from .assumptions import assumptions
 from .cases import Cases
 from .readout import Profile, Ran, Times, mean_within, whole_depth
-from .run import FREE, QUANTITIES, SECOND, TRACERS, Run
+from .run import FREE, QUANTITIES, SECOND, TRACERS, Run, Where
 from .walk import State, walk
 
 if TYPE_CHECKING:
@@ -382,16 +382,21 @@ class History:
         return self._read(("margin", wanted, where), times, lambda run, t: run.margin(wanted, t, where))
 
     def first_time(
-        self, criterion: Criterion | str, stage: int = 0, where: int | str = "every", near: float = SECOND
+        self, criterion: Criterion | str, stage: int = 0, where: Where = "every", near: float = SECOND
     ) -> Any:
-        """s since the start when a criterion first holds, from the beginning of stage number `stage` on, found to `near` s; inf: never."""
+        """s since the start when a criterion first holds, from the beginning of stage number `stage` on, found to `near` s; inf: never.
+        `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
+        """
         wanted = Criterion.of(criterion)
-        found = np.full(self.count, np.inf)
+        every = where if isinstance(where, tuple) else (where,)
+        found = np.full((self.count, len(every)), np.inf)
         for run in self._runs:
             if run.index >= stage and np.isinf(found).any() and np.any(run.length > 0):
-                first = np.where(run.length > 0, run.begin + run.first_time(wanted, where, near), np.inf)
-                found = np.minimum(found, first)
-        return self._plain(found)
+                first = run.begin[:, None] + run.first_time(wanted, every, near)
+                found = np.minimum(found, np.where(run.length[:, None] > 0, first, np.inf))
+        if isinstance(where, tuple):
+            return found if self.drawn else found[0]
+        return self._plain(found[:, 0])
 
     def ending(self, stage: int) -> str:
         """Why a stage stopped, in words; with draws, in the first."""

@@ -19,7 +19,7 @@ import numpy as np
 
 from ..batch import Batch
 from ..engine.history import History, Profile
-from ..engine.run import QUANTITIES
+from ..engine.run import QUANTITIES, Where
 from ..engine.simulate import CELLS, LEAST_CELLS, simulate
 from ..engine.size import bytes_of_case
 from ..forecast import DAY
@@ -71,8 +71,10 @@ class Request:
         return found.values if isinstance(found, Profile) else found
 
 
-def waited_for(criterion: Criterion, stage: int, where: int | str, at_most: float = LONGEST) -> Request:
-    """When a criterion first holds if a stage lasts as long as `at_most` s: in "every" piece, in "any", or in the piece with a number."""
+def waited_for(criterion: Criterion, stage: int, where: Where, at_most: float = LONGEST) -> Request:
+    """When a criterion first holds if a stage lasts as long as `at_most` s: in "every" piece, in "any", in the piece with a number, or in
+    several of them.
+    """
     asked = Request.of("first_time", near=NEAR, criterion=criterion, stage=stage, where=where)
     return replace(asked, lasting=(stage, at_most))
 
@@ -457,9 +459,13 @@ class Spread:
 
     def _until(self, wanted, index: int, where, at_most: float) -> list[np.ndarray]:
         """Seconds (d,) from the beginning of stage `index` until each criterion holds, at most `at_most`, inf: not."""
+        begin = Request.of("begin", stage=index)
+        if len(where) > 1 and len(set(wanted)) == 1:  # one pass for all pieces
+            times, began = self.readings([waited_for(wanted[0], index, tuple(where), at_most), begin])
+            return list((times - began[:, None]).T)
         requests = [waited_for(c, index, w, at_most) for c, w in zip(wanted, where, strict=True)]
-        *times, begin = self.readings([*requests, Request.of("begin", stage=index)])
-        return [values - begin for values in times]
+        *each, began = self.readings([*requests, begin])
+        return [values - began for values in each]
 
     def verdicts(
         self, rules: str = "US", product: str = "cured meat", *, draws: int = 64, **more: Any
