@@ -26,7 +26,8 @@ FREE = "free nitrite"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
 AT_ONCE = 16  # times that are read at once in many pieces
-HALVINGS = 4  # of a search that are read at once: fifteen times in one reading cost little more than a single one
+AROUND = 4  # of the times to which halving would come: so many on both sides of a guess are read
+EVEN = np.linspace(0.0, 1.0, 2 * AROUND + 4)[1:-1]  # where a step is read when a guess was wrong
 SECOND = 1.0  # s to which the time of a criterion is found
 
 
@@ -305,59 +306,63 @@ class Run:
         """s (d,) since the stretch began when the criterion first holds, found to `near` s on the side where it holds; inf: it does not.
         `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
 
-        Looked for on times that grow by 4 %, then by halving.
+        Looked for on times that grow by 4 %, then within one of their steps.
         """
         every = where if isinstance(where, tuple) else (where,)
         times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, COARSE)]) * self.length[:, None]
-        found = np.stack(
-            [
-                self._halved(criterion, each, near, *bracket)
-                for each, bracket in zip(every, self._brackets(criterion, times, every), strict=True)
-            ],
-            axis=1,
-        )
-        return found if isinstance(where, tuple) else found[:, 0]
+        found = [
+            self._narrowed(criterion, each, near, times, margins)
+            for each, margins in zip(every, self._margins(criterion, times, every), strict=True)
+        ]
+        return np.stack(found, axis=1) if isinstance(where, tuple) else found[0]
 
-    def _brackets(self, criterion: Criterion, times: np.ndarray, every: tuple) -> list[tuple]:
-        """For each place of `every` (low, high, ever) (d,): the neighbours among `times` (d, t) between which the criterion first holds, and
-        whether it does at all. Read in blocks, and no further than to where it holds in all.
+    def _margins(self, criterion: Criterion, times: np.ndarray, every: tuple) -> np.ndarray:
+        """(p, d, t) margins at each place of `every`; of many places read in blocks of times, and no further than to where the criterion has
+        held in all of them; -inf beyond.
         """
-        before = np.zeros((len(every), len(times)), dtype=int)
-        open_still = np.ones(before.shape, dtype=bool)
+        margins = np.full((len(every), *times.shape), -np.inf)
         step = times.shape[1] if len(every) == 1 else AT_ONCE
         for begin in range(0, times.shape[1], step):
-            block = times[:, begin : begin + step]
+            block = slice(begin, begin + step)
             for number, where in enumerate(every):
-                if open_still[number].any():
-                    holds = self.margin(criterion, block, where) >= 0
-                    first = np.where(holds.any(axis=1), np.argmax(holds, axis=1), holds.shape[1])
-                    before[number] += np.where(open_still[number], first, 0)
-                    open_still[number] &= first == holds.shape[1]
-            if not open_still.any():
+                margins[number, :, block] = self.margin(criterion, times[:, block], where)
+            if (margins >= 0).any(axis=2).all():
                 break
-        found = []
-        for first, never in zip(before, open_still, strict=True):
-            low, high = (
-                np.take_along_axis(times, np.clip(first - k, 0, times.shape[1] - 1)[:, None], axis=1)[:, 0]
-                for k in (1, 0)
-            )
-            found.append((low, high, ~never))
-        return found
+        return margins
 
-    def _halved(self, criterion: Criterion, where: int | str, near: float, low, high, ever) -> np.ndarray:
-        """s (d,) at which the criterion first holds between low and high (d,), by halving; inf where it never does."""
-        steps = np.linspace(0.0, 1.0, 2**HALVINGS + 1)
-        while np.any(open_still := ever & (high - low > near)):
-            asked = low[:, None] + (high - low)[:, None] * steps
-            held = self.margin(criterion, asked, where) >= 0
-            left, right = np.zeros(len(low), dtype=int), np.full(len(low), len(steps) - 1)
-            for _ in range(HALVINGS):  # as if every middle were asked for in turn
-                middle = (left + right) // 2
-                go = open_still & (right - left > 1) & ((right - left) / (len(steps) - 1) * (high - low) > near)
-                there = np.take_along_axis(held, middle[:, None], axis=1)[:, 0]
-                right, left = np.where(go & there, middle, right), np.where(go & ~there, middle, left)
-            low, high = (np.take_along_axis(asked, side[:, None], axis=1)[:, 0] for side in (left, right))
-        return np.where(ever, high, np.inf)
+    def _narrowed(self, criterion: Criterion, where, near: float, times, margins) -> np.ndarray:
+        """s (d,) at which the criterion first holds, from its margins at times (d, t); inf where it never does.
+
+        The step in which it begins to hold is cut into cells as halving would cut it. Where the cell is, a cubic says; the cells around are
+        read, and where it was not there, even steps and then the cubic again.
+        """
+        holds = margins >= 0
+        ever, first = holds.any(axis=1), np.argmax(holds, axis=1)
+        begin, end = (_taken(times, np.maximum(first - back, 0)) for back in (1, 0))
+        cells = 2.0 ** np.ceil(np.log2(np.maximum((end - begin) / near, 1.0)))
+        size = (end - begin) / cells
+        low, high = np.zeros(len(cells)), cells
+        below, above = (_taken(margins, np.maximum(first - back, 0)) for back in (1, 0))
+        numbers = np.maximum(first[:, None] + np.arange(-3, 1), 0)
+        place, value = (np.take_along_axis(each, numbers, axis=1) for each in (times, margins))
+        place = (place - begin[:, None]) / np.where(size > 0, size, 1.0)[:, None]
+        guess = True
+        while np.any(ever & (high - low > 1)):
+            if guess:
+                cell = np.floor(_crossing(place, value, low, high))
+                asked = cell[:, None] + np.arange(-AROUND, AROUND + 2)
+            else:
+                asked = np.round(low[:, None] + (high - low)[:, None] * EVEN)
+            asked = np.clip(asked, low[:, None], high[:, None])
+            found = self.margin(criterion, begin[:, None] + asked * size[:, None], where)
+            asked = np.concatenate([low[:, None], asked, high[:, None]], axis=1)
+            found = np.concatenate([below[:, None], found, above[:, None]], axis=1)
+            at = np.maximum(np.argmax(found >= 0, axis=1), 1)
+            low, high, below, above = (_taken(each, at - back) for each in (asked, found) for back in (1, 0))
+            numbers = np.clip(at - 2, 0, asked.shape[1] - 4)[:, None] + np.arange(4)
+            place, value = (np.take_along_axis(each, numbers, axis=1) for each in (asked, found))
+            guess = not guess
+        return np.where(ever, begin + high * size, np.inf)
 
     # -- what went where -----------------------------------------------------------------------------------------------
 
@@ -381,3 +386,21 @@ class Run:
             "in meat before": before, "added": added, "supplied": supplied, "in meat": in_meat, "in bath": in_bath, "lost": lost,
             "residual": (brought - taken - in_meat - in_bath - lost) / scale,
         }  # fmt: skip
+
+
+def _taken(values: np.ndarray, numbers: np.ndarray) -> np.ndarray:
+    """(d,) the value of each row (d, t) with this number (d,)."""
+    return np.take_along_axis(values, numbers[:, None], axis=1)[:, 0]
+
+
+def _crossing(t: np.ndarray, m: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """(d,) where the cubic through m (d, 4) at t (d, 4) crosses 0 between low and high (d,); anywhere between them where it does not."""
+    apart = t[:, :, None] - t[:, None, :]
+    weight = np.where(np.isfinite(m), m, 0.0) / np.where(apart == 0, 1.0, apart).prod(axis=2)
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        away = middle[:, None] - t
+        others = np.stack([np.delete(away, k, axis=1).prod(axis=1) for k in range(4)], axis=1)
+        above = (weight * others).sum(axis=1) >= 0
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    return 0.5 * (low + high)

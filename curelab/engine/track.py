@@ -60,15 +60,23 @@ class Track:
             columns = np.flatnonzero(mine.any(axis=0))
             if len(columns):
                 inside = np.searchsorted(numbers, owner[:, columns]).clip(0, len(numbers) - 1)
-                value = self._group(numbers, times[:, columns], inside, place, rows)
                 every = mine[:, columns]
+                value = self._group(numbers, times[:, columns], inside, place, rows, every)
                 for run in np.split(np.arange(len(columns)), np.flatnonzero(np.diff(columns) > 1) + 1):
                     into = result[:, columns[run[0]] : columns[run[-1]] + 1]
                     here = slice(run[0], run[-1] + 1)
                     np.copyto(into, value[:, here], where=True if every[:, here].all() else every[:, here, None])
         return result
 
-    def _group(self, numbers: list[int], times: np.ndarray, owner: np.ndarray | None, place: int, rows) -> np.ndarray:
+    def _group(
+        self,
+        numbers: list[int],
+        times: np.ndarray,
+        owner: np.ndarray | None,
+        place: int,
+        rows,
+        wanted: np.ndarray | None = None,
+    ) -> np.ndarray:
         """States at `times` (d, t), each in the leg number `owner` (d, t) of those that are named, which share their modes."""
         legs = [self.legs[number] for number in numbers]
         begin, end = (np.stack([getattr(leg, name) for leg in legs], axis=1) for name in ("begin", "end"))
@@ -80,7 +88,7 @@ class Track:
         starts, kept = self.kept.get(key) or (np.stack([leg.start[:, place] for leg in legs], axis=1), Kept())
         self.kept[key] = starts, kept
         tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
-        return legs[0].modes.along(starts, owner if len(legs) > 1 else None, tau, rows, kept)
+        return legs[0].modes.along(starts, owner if len(legs) > 1 else None, tau, rows, kept, wanted)
 
     def supplied(self, place: int, length: np.ndarray) -> np.ndarray:
         """(d,) kg of one solute that the held bath has given by `length` (d,) s."""

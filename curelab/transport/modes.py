@@ -201,11 +201,13 @@ class Modes:
         return self._gathered((d, s * t), start, held, rows, now, level).reshape(d, s, t, -1)
 
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept
-    ) -> np.ndarray:
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
+        wanted: np.ndarray | None = None,
+    ) -> np.ndarray:  # fmt: skip
         """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
         owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts of these
-        starts, and those at the clock readings last asked for, part by part, filled at one reading and used at the next.
+        starts, and those at the clock readings last asked for, part by part, filled at one reading and used at the next. wanted (d, t): where
+        anyone looks at the answer, None: everywhere.
         """
         held = None
         if self.drain is not None:

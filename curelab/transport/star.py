@@ -149,8 +149,8 @@ class Star:
 
     def _each(self, start: np.ndarray, clock: np.ndarray, rows: Asked, integral: bool) -> np.ndarray:
         d, s, t = clock.shape
-        begun = np.repeat(self._amounts(start), t, axis=1)
-        now, bath = self._reached(begun, np.repeat(start[..., -1], t, axis=1), clock.reshape(d, s * t), integral)
+        which = np.broadcast_to(np.repeat(np.arange(s), t), (d, s * t))
+        now, bath = self._reached(self._amounts(start), start[..., -1], which, clock.reshape(d, s * t), None, integral)
         return self._summed(now, bath, Rows.of(rows)).reshape(d, s, t, -1)
 
     def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
@@ -158,59 +158,64 @@ class Star:
         return np.zeros(clock.shape)
 
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept
-    ) -> np.ndarray:
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
+        wanted: np.ndarray | None = None,
+    ) -> np.ndarray:  # fmt: skip
         """As `Modes.along`."""
         asked_of = Rows.of(rows)
         amounts, bath = kept.get("begun") or (self._amounts(starts), starts[..., -1])
         kept["begun"] = amounts, bath
-        legs = 1 if owner is None else len(np.unique(owner))
-        if clock.shape[1] > FEW * legs:
-            return self._windows(amounts, bath, owner, clock, asked_of, kept)
-        asked = clock.tobytes(), None if owner is None else owner.tobytes()
+        which = np.zeros(clock.shape, dtype=int) if owner is None else owner
+        if clock.shape[1] > FEW * len(np.unique(which)):
+            return self._windows(amounts, bath, which, clock, asked_of, kept)
+        asked = clock.tobytes(), which.tobytes(), None if wanted is None else wanted.tobytes()
         last, (now, level) = kept.get("reached") or (None, (amounts, bath))
         if last != asked:
-            if owner is None:
-                begun, held = (np.repeat(each, clock.shape[1], axis=1) for each in (amounts, bath))
-            else:
-                begun = np.take_along_axis(amounts, owner[:, :, None], axis=1)
-                held = np.take_along_axis(bath, owner, axis=1)
-            now, level = self._reached(begun, held, clock, integral=False)
+            now, level = self._reached(amounts, bath, which, clock, wanted, integral=False)
             kept["reached"] = asked, (now, level)
         return self._summed(now, level, asked_of)
 
     # -- sums of resolvents --------------------------------------------------------------------------------------------
 
-    def _reached(self, begun, bath, clock: np.ndarray, integral: bool) -> tuple[np.ndarray, np.ndarray]:
-        """Modal amounts (d, m, f) and bath (d, m) at clock readings (d, m), each from its own amounts and bath; or their integrals."""
+    def _reached(self, amounts, bath, which, clock, wanted, integral: bool) -> tuple[np.ndarray, np.ndarray]:
+        """Modal amounts (d, m, f) and bath (d, m) at clock readings (d, m), each from the start `which` (d, m) of amounts (d, g, f) and bath
+        (d, g), where `wanted` (d, m), None: everywhere; or their integrals.
+        """
         poles, weights = hyperbola(14, 1.0) if integral else RATIONAL
         if integral:
             weights = weights * np.exp(poles) / poles
-        now, into = np.empty_like(begun), np.empty_like(bath)
+        now, into = (np.zeros((*clock.shape, amounts.shape[2])), np.zeros(clock.shape))
+        draws, columns = np.nonzero(np.ones(clock.shape, dtype=bool) if wanted is None else wanted)
+        row = np.concatenate([weights.real, -weights.imag])
         step = max(1, AT_ONCE // (2 * len(poles) * self.rates.shape[1]))
-        for m in range(clock.shape[1]):
-            for draws in (slice(a, a + step) for a in range(0, len(clock), step)):
-                tau, fed, start = clock[draws, m, None], self.fed[draws], begun[draws, m]
-                found = _resolvent(tau * self.rates[draws], poles)
-                u = self._bath(found, tau, start, bath[draws, m], poles, draws)
-                # One row for what each mode began with, one for what the bath fed into it.
-                row = np.broadcast_to(np.concatenate([weights.real, -weights.imag]), (len(u), 2 * len(poles)))
-                rows = np.stack([row, np.concatenate([(weights * u).real, -(weights * u).imag], axis=1)], axis=1)
-                own, other = np.moveaxis(rows @ found, 1, 0)
-                now[draws, m] = own * start + tau * other * fed
-                into[draws, m] = (u @ weights).real
-        if integral:
-            return now * clock[..., None], into * clock
-        if self.loss is None:
-            held = (self._even**2).sum(axis=1) + self.bath
-            off = ((begun - now) * self._even[:, None]).sum(axis=2) + (bath - into) * self.bath[:, None]
-            now += (off / held[:, None])[..., None] * self._even[:, None]
-            into += off / held[:, None]
-        return now, into
+        for begin in range(0, len(draws), step):
+            d, m = draws[begin : begin + step], columns[begin : begin + step]
+            tau, fed = clock[d, m][:, None], self.fed[d]
+            start, held = amounts[d, which[d, m]], bath[d, which[d, m]]
+            found = _resolvent(tau * self.rates[d], poles)
+            u = self._bath(found, tau, fed, start, held, poles, d)
+            # One row for what each mode began with, one for what the bath fed into it.
+            rows = np.empty((len(d), 2, len(row)))
+            rows[:, 0] = row
+            rows[:, 1, : len(poles)], rows[:, 1, len(poles) :] = (weights * u).real, -(weights * u).imag
+            both = rows @ found
+            into[d, m] = (u @ weights).real
+            both[:, 0] *= start
+            both[:, 1] *= tau * fed
+            reached = both.sum(axis=1)
+            if integral:
+                reached *= tau
+            elif self.loss is None:  # nothing leaves, so the sum is known
+                even, holds = self._even[d], self.bath[d]
+                off = ((start - reached) * even).sum(axis=1) + (held - into[d, m]) * holds
+                off /= (even**2).sum(axis=1) + holds
+                reached += off[:, None] * even
+                into[d, m] += off
+            now[d, m] = reached
+        return now, into * clock if integral else into
 
-    def _bath(self, found, tau, start, bath, poles, draws) -> np.ndarray:
+    def _bath(self, found, tau, fed, start, bath, poles, draws) -> np.ndarray:
         """(d, p) of the bath in (pole + tau A)^-1 applied to amounts (d, f) and bath (d,)."""
-        fed = self.fed[draws]
         sums = found @ np.stack([fed * start, fed * fed], axis=2)
         p = len(poles)
         from_start, back = np.moveaxis(sums[:, :p] + 1j * sums[:, p:], 2, 0)
@@ -219,7 +224,7 @@ class Star:
             holds * poles + tau * self.total[draws, None] - tau**2 * back
         )
 
-    def _windows(self, amounts, bath, owner, clock: np.ndarray, rows, kept: dict | Kept) -> np.ndarray:
+    def _windows(self, amounts, bath, which, clock: np.ndarray, rows, kept: dict | Kept) -> np.ndarray:
         """Sums (d, t, k) at many clock readings, window by window."""
         poles, weights = self._points
         with np.errstate(divide="ignore"):
@@ -234,8 +239,8 @@ class Star:
             waves = np.concatenate([now.real, -now.imag], axis=2)
             kept["waves"] = asked, waves
         result = np.zeros((*clock.shape, self.size if rows is None else rows.count))
-        for leg in [0] if owner is None else np.unique(owner):
-            here = moved if owner is None else moved & (owner == leg)
+        for leg in np.unique(which):
+            here = moved & (which == leg)
             for window in np.unique(number[here]):
                 mine = here & (number == window)
                 within = np.flatnonzero(mine.any(axis=0))
@@ -243,8 +248,7 @@ class Star:
                 lines = self._lines(amounts[:, leg], bath[:, leg], leg, window, rows, kept)
                 np.copyto(result[:, columns], waves[:, columns] @ lines, where=mine[:, columns, None])
         if not moved.all():
-            every = np.zeros(clock.shape, dtype=int) if owner is None else owner
-            began = np.take_along_axis(self._summed(amounts, bath, rows), every[:, :, None], axis=1)
+            began = np.take_along_axis(self._summed(amounts, bath, rows), which[:, :, None], axis=1)
             np.copyto(result, began, where=~moved[:, :, None])
         return result
 
@@ -263,7 +267,7 @@ class Star:
             step = max(1, AT_ONCE // (2 * p * self.rates.shape[1]))
             for draws in (slice(a, a + step) for a in range(0, len(tau), step)):
                 found = _resolvent(tau[draws] * self.rates[draws], poles)
-                u[draws] = self._bath(found, tau[draws], amounts[draws], bath[draws], poles, draws)
+                u[draws] = self._bath(found, tau[draws], self.fed[draws], amounts[draws], bath[draws], poles, draws)
             kept["bath", leg, window] = u
         width = self.size if rows is None else rows.count
         lines = np.zeros((len(tau), p, width), complex)
