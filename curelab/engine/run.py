@@ -154,6 +154,24 @@ class Run:
         dry = home[0].undissolved(times) if home is not None else 0.0
         return self.bath_w(name, times) * self.water[:, None] + dry
 
+    @cached_property
+    def totals(self) -> np.ndarray:
+        """(d, n) kg of solute in all pieces for each node at 1, nothing for the bath."""
+        none = np.zeros((len(self.begin), 1))
+        return np.concatenate([*[meat.total for meat in self.meats], none], axis=1)
+
+    @cached_property
+    def held(self) -> np.ndarray:
+        """(d,) kg of water, brine side, in all pieces."""
+        return np.sum([meat.held for meat in self.meats], axis=0)
+
+    def ended(self, name: str) -> np.ndarray:
+        """Terms of w (d, n) as the stretch ends."""
+        found = self.kept.get(("ended", name))
+        if found is None:
+            found = self.kept["ended", name] = self.states(name, self.length[:, None])[:, 0]
+        return found
+
     def start_amount(self, name: str, piece: int) -> np.ndarray:
         """kg (d,) in one piece as the stretch begins."""
         return (self.start(name)[:, self.slices[piece]] * self.meats[piece].total).sum(axis=1)
@@ -172,11 +190,9 @@ class Run:
         start = self.start(name)
         if self.stretch.endless:
             return start[:, -1]
-        numbers = [piece] if self.sealed else range(len(self.meats))
-        amount = np.sum([self.start_amount(name, n) for n in numbers], axis=0)
-        held = np.sum([self.meats[n].held for n in numbers], axis=0)
         if self.sealed:
-            return amount / held
+            return self.start_amount(name, piece) / self.meats[piece].held
+        amount, held = (start * self.totals).sum(axis=1), self.held
         home = self.home(name)
         dry = home[0].reserve if home is not None and home[0].reserve is not None else np.zeros(len(start))
         w = (amount + start[:, -1] * self.water + dry) / (held + self.water)
@@ -196,13 +212,26 @@ class Run:
         before = self.water_before[piece][:, None]
         if self.water_target is None:
             return np.broadcast_to(before, times.shape)
+        return self._taken_up(piece, self.amount("salt", times, piece))
+
+    def water_ended(self) -> tuple[np.ndarray, ...]:
+        """`water_change` (d,) of every piece as the stretch ends."""
+        if self.water_target is None:
+            return self.water_before
+        kg = np.maximum(
+            np.add.reduceat(self.ended("salt") * self.totals, [nodes.start for nodes in self.slices], axis=1), 0.0
+        )
+        return tuple(self._taken_up(piece, kg[:, piece : piece + 1])[:, 0] for piece in range(len(self.meats)))
+
+    def _taken_up(self, piece: int, amount: np.ndarray) -> np.ndarray:
+        """`water_change` (d, t) where so much salt (d, t) is in a piece."""
+        assert self.water_target is not None
+        before = self.water_before[piece][:, None]
         held = self.meats[piece].held
         first = self.start_amount("salt", piece) / held
         goal = self.equilibrium("salt", piece) - first
         flat = np.abs(goal) < 1e-12
-        share = (self.amount("salt", times, piece) / held[:, None] - first[:, None]) / np.where(flat, 1.0, goal)[
-            :, None
-        ]
+        share = (amount / held[:, None] - first[:, None]) / np.where(flat, 1.0, goal)[:, None]
         gone = np.where(flat[:, None], 0.0, np.clip(share, 0.0, 1.0))
         return before + (self.water_target[:, None] - before) * gone
 
@@ -377,8 +406,7 @@ class Run:
         if home is not None and self.stretch.endless:
             supplied = home[0].supplied(home[1], self.length)
         if name == FREE and self._free is not None:
-            total = np.concatenate([*[meat.total for meat in self.meats], none[:, None]], axis=1)
-            lost = self._free[0].lost(0, self.length, self._free[1], total)
+            lost = self._free[0].lost(0, self.length, self._free[1], self.totals)
         brought = before + added + np.maximum(supplied, 0.0)
         taken = np.maximum(-supplied, 0.0)
         scale = np.where(brought > 1e-250, brought, 1.0)

@@ -55,15 +55,14 @@ class State:
         """(d,) water taken up or given off by each piece, as a fraction of the green weight."""
         if not self.runs:
             return tuple(np.zeros_like(meat.weight) for meat in self.meats)
-        last = self.runs[-1]
-        return tuple(last.water_change(n, last.length[:, None])[:, 0] for n in range(len(self.meats)))
+        return self.runs[-1].water_ended()
 
     def handed_on(self, name: str, meats: Sequence[Meat]) -> list[np.ndarray]:
         """Terms of w (d, r) of a solute in each piece as the next stretch begins, with the water that `meats` hold then."""
         last = self.runs[-1] if self.runs else None
         if last is None or last.home(name) is None:
             return [np.zeros_like(meat.capacity) for meat in meats]
-        w = last.states(name, last.length[:, None])[:, 0]
+        w = last.ended(name)
         return [
             w[:, nodes] * (old.capacity / meat.capacity) if old is not meat else w[:, nodes]
             for nodes, old, meat in zip(last.slices, last.meats, meats, strict=True)
@@ -216,8 +215,12 @@ def _mean_loss(run: Run, begin: float, end: float, ratio: np.ndarray, cases: Cas
     both = run.clock(np.broadcast_to([begin, end], (cases.count, 2)))
     pace = ratio * (both[:, 1] - both[:, 0]) / (end - begin)
     found = np.zeros((cases.count, run.size))
+    alike: dict[tuple, np.ndarray] = {}
     for nodes, meat in zip(run.slices, run.meats, strict=True):
-        found[:, nodes] = (cases.loss_rate(kelvin, meat.piece, loss) @ weights / pace)[:, None]
+        kind = (meat.piece.ph, meat.piece.tissue)  # all that the loss in a piece hangs on
+        if kind not in alike:
+            alike[kind] = (cases.loss_rate(kelvin, meat.piece, loss) @ weights / pace)[:, None]
+        found[:, nodes] = alike[kind]
     return found
 
 

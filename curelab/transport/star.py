@@ -89,6 +89,60 @@ class Spokes:
             begin += len(nodes)
         return tuple(found)
 
+    @cached_property
+    def alike(self) -> tuple[tuple[np.ndarray, np.ndarray, np.ndarray], ...]:
+        """Parts with equally many nodes together, (nodes (p, r), into modes (d, p, r, r), out of modes (d, p, r, r)): what takes amounts of the
+        nodes, and gives their w.
+        """
+        found = []
+        for size in dict.fromkeys(len(part.nodes) for part in self.own):
+            same = [part for part in self.own if len(part.nodes) == size]
+            into = np.stack(
+                [np.broadcast_to(part.solved[1] * part.root[:, :, None], part.inside.shape) for part in same], axis=1
+            )
+            out = np.stack([part.inside.swapaxes(1, 2) for part in same], axis=1)
+            found.append((np.stack([part.nodes for part in same]), into, out))
+        return tuple(found)
+
+    @cached_property
+    def rates(self) -> np.ndarray:
+        """(d, f) of the modes of all parts, the bath being held."""
+        return np.concatenate([part.solved[0] for part in self.own], axis=1)
+
+    @cached_property
+    def fed(self) -> np.ndarray:
+        """(d, f) what the bath at 1 feeds into each mode."""
+        return np.concatenate([part.fed for part in self.own], axis=1)
+
+    @cached_property
+    def even(self) -> np.ndarray:
+        """(d, f) amounts of the state that is 1 everywhere."""
+        flat = np.concatenate([part.equilibrium for part in self.parts])
+        return self.amounts(np.broadcast_to(flat, (len(self.rates), 1, len(flat))))[:, 0]
+
+    def amounts(self, start: np.ndarray) -> np.ndarray:
+        """Modal amounts (d, s, f) of states (d, s, f) or (d, s, n)."""
+        found = np.empty((*start.shape[:2], self.rates.shape[1]))
+        for nodes, into, _ in self.alike:
+            found[:, :, nodes] = (start[:, :, nodes].swapaxes(1, 2) @ into).swapaxes(1, 2)
+        return found
+
+    def states(self, amounts: np.ndarray) -> np.ndarray:
+        """States (d, m, f) of modal amounts (d, m, f)."""
+        found = np.empty_like(amounts)
+        for nodes, _, out in self.alike:
+            found[:, :, nodes] = (amounts[:, :, nodes].swapaxes(1, 2) @ out).swapaxes(1, 2)
+        return found
+
+    def of(self, draws: np.ndarray) -> Spokes:
+        """Some of the networks, already solved."""
+        parts = tuple(
+            replace(part, capacity=part.capacity[draws], stiffness=part.stiffness[draws]) for part in self.parts
+        )
+        made = Spokes(parts, self.contacts)
+        made.__dict__["own"] = tuple(part.of(draws) for part in self.own)
+        return made
+
     def in_bath(self, bath: np.ndarray) -> Modes | Star:
         """In a bath of capacity (d,), inf where it is held."""
         if len(self.parts) < MANY:
@@ -102,42 +156,31 @@ class Spokes:
         total = np.sum([contact.total for contact in self.contacts], axis=0)
         if np.isinf(bath[0]):
             return Modes(size, self.own, total)
-        flat = np.concatenate([part.equilibrium for part in self.parts])
-        return Star(size, self.own, bath, total, flat)
+        return Star(size, self, bath, total)
 
 
 @dataclass(frozen=True, eq=False)
 class Star:
-    """Parts in a bath of capacity `bath` (d,), to which conductances `total` (d,) lead in all; flat (n - 1,): the state of the parts that
-    is 1 everywhere; loss (d, n), alike within a part, None for none. The bath is the last of the `size` nodes.
+    """Spokes in a bath of capacity `bath` (d,), to which conductances `total` (d,) lead in all, the last of `size` nodes. loss (d, n), alike
+    within a part, None for none; sign (n - 1,): -1 for nodes that count the other way round, None where all count as they are.
     """
 
     size: int
-    parts: tuple[Part, ...]
+    spokes: Spokes
     bath: np.ndarray
     total: np.ndarray
-    flat: np.ndarray
     loss: np.ndarray | None = None
+    sign: np.ndarray | None = None
 
     @cached_property
     def rates(self) -> np.ndarray:
         """(d, f) of the modes of all parts, f = n - 1, the bath being held."""
-        rates = np.concatenate([part.solved[0] for part in self.parts], axis=1)
-        return rates if self.loss is None else rates + self.loss[:, :-1]
-
-    @cached_property
-    def fed(self) -> np.ndarray:
-        """(d, f) what the bath at 1 feeds into each mode."""
-        return np.concatenate([part.fed for part in self.parts], axis=1)
-
-    @cached_property
-    def _even(self) -> np.ndarray:
-        """(d, f) amounts of the state that is 1 everywhere."""
-        return self._amounts(np.broadcast_to(self.flat, (len(self.bath), 1, self.size - 1)))[:, 0]
+        return self.spokes.rates if self.loss is None else self.spokes.rates + self.loss[:, :-1]
 
     def _amounts(self, start: np.ndarray) -> np.ndarray:
-        """Modal amounts (d, s, f) of states (d, s, f) or (d, s, n)."""
-        return np.concatenate([part.amounts(start[..., part.nodes]) for part in self.parts], axis=2)
+        """Modal amounts (d, s, f) of states (d, s, n)."""
+        inside = start[..., :-1]
+        return self.spokes.amounts(inside if self.sign is None else inside * self.sign)
 
     def at(self, start: np.ndarray, clock: np.ndarray, rows: Asked = None) -> np.ndarray:
         """As `Modes.at`."""
@@ -190,7 +233,7 @@ class Star:
         step = max(1, AT_ONCE // (2 * len(poles) * self.rates.shape[1]))
         for begin in range(0, len(draws), step):
             d, m = draws[begin : begin + step], columns[begin : begin + step]
-            tau, fed = clock[d, m][:, None], self.fed[d]
+            tau, fed = clock[d, m][:, None], self.spokes.fed[d]
             start, held = amounts[d, which[d, m]], bath[d, which[d, m]]
             found = _resolvent(tau * self.rates[d], poles)
             u = self._bath(found, tau, fed, start, held, poles, d)
@@ -206,7 +249,7 @@ class Star:
             if integral:
                 reached *= tau
             elif self.loss is None:  # nothing leaves, so the sum is known
-                even, holds = self._even[d], self.bath[d]
+                even, holds = self.spokes.even[d], self.bath[d]
                 off = ((start - reached) * even).sum(axis=1) + (held - into[d, m]) * holds
                 off /= (even**2).sum(axis=1) + holds
                 reached += off[:, None] * even
@@ -254,7 +297,7 @@ class Star:
 
     @cached_property
     def _points(self) -> tuple[np.ndarray, np.ndarray]:
-        coarse = all(len(part.nodes) <= COARSE for part in self.parts)
+        coarse = all(len(part.nodes) <= COARSE for part in self.spokes.own)
         return hyperbola(POINTS_COARSE if coarse else POINTS, WINDOW)
 
     def _lines(self, amounts, bath, leg: int, window: float, rows, kept: dict | Kept) -> np.ndarray:
@@ -267,16 +310,21 @@ class Star:
             step = max(1, AT_ONCE // (2 * p * self.rates.shape[1]))
             for draws in (slice(a, a + step) for a in range(0, len(tau), step)):
                 found = _resolvent(tau[draws] * self.rates[draws], poles)
-                u[draws] = self._bath(found, tau[draws], self.fed[draws], amounts[draws], bath[draws], poles, draws)
+                u[draws] = self._bath(
+                    found, tau[draws], self.spokes.fed[draws], amounts[draws], bath[draws], poles, draws
+                )
             kept["bath", leg, window] = u
         width = self.size if rows is None else rows.count
         lines = np.zeros((len(tau), p, width), complex)
-        for nodes, part, shapes in self._asked(rows):
+        for numbers, shapes in self._asked(rows):
+            nodes = slice(numbers[0], numbers[-1] + 1)
             found = _resolvent(tau * self.rates[:, nodes], poles)
-            own, other = (found @ (shapes * each[:, None, nodes]).swapaxes(1, 2) for each in (amounts, tau * self.fed))
+            own, other = (
+                found @ (shapes * each[:, None, nodes]).swapaxes(1, 2) for each in (amounts, tau * self.spokes.fed)
+            )
             here = own[:, :p] + 1j * own[:, p:] + u[:, :, None] * (other[:, :p] + 1j * other[:, p:])
             if rows is None:
-                lines[..., part.nodes] = here
+                lines[..., numbers] = here
             else:
                 lines += here
         if rows is None:
@@ -285,49 +333,41 @@ class Star:
             lines += rows.of_bath(u)
         return np.concatenate([lines.real, lines.imag], axis=1)
 
-    def _asked(self, rows: Rows | None) -> Iterator[tuple[slice, Part, np.ndarray]]:
-        """(its modes, part, what each mode adds to the sums (d, k, m)) of the parts that `rows` (None: all nodes) reach."""
-        begin = 0
-        for part in self.parts:
-            nodes = slice(begin, begin + len(part.nodes))
-            begin = nodes.stop
+    def _asked(self, rows: Rows | None) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+        """(nodes, what each mode of the part adds to the sums (d, k, m)) of the parts that `rows` (None: all nodes) reach."""
+        for part in self.spokes.own:
             if rows is None:
-                yield nodes, part, part.inside
+                sign = 1.0 if self.sign is None else self.sign[part.nodes][:, None]
+                yield part.nodes, part.inside * sign
             elif (mine := rows.over(part.nodes)) is not None:
-                yield nodes, part, part.shapes(mine)
+                yield part.nodes, part.shapes(mine if self.sign is None else mine * self.sign[part.nodes])
 
     def _summed(self, now: np.ndarray, bath: np.ndarray, rows: Rows | None) -> np.ndarray:
         """(d, m, k) sums `rows` over the nodes, None: all nodes, of modal amounts (d, m, f) and bath (d, m)."""
-        result = np.zeros((*bath.shape, self.size if rows is None else rows.count))
-        for nodes, part, shapes in self._asked(rows):
-            found = now[..., nodes] @ shapes.swapaxes(1, 2)
-            if rows is None:
-                result[..., part.nodes] = found
-            else:
-                result += found
         if rows is None:
-            result[..., -1] = bath
-        else:
-            result += rows.of_bath(bath)
-        return result
+            states = self.spokes.states(now)
+            return np.concatenate([states if self.sign is None else states * self.sign, bath[..., None]], axis=2)
+        result = np.zeros((*bath.shape, rows.count))
+        for nodes, shapes in self._asked(rows):
+            result += now[..., nodes[0] : nodes[-1] + 1] @ shapes.swapaxes(1, 2)
+        return result + rows.of_bath(bath)
 
     # -- like it -------------------------------------------------------------------------------------------------------
 
     def flipped(self, sign: np.ndarray) -> Star:
         """As `Modes.flipped`."""
-        return replace(self, parts=tuple(part.flipped(sign) for part in self.parts), flat=self.flat * sign[:-1])
+        return replace(self, sign=sign[:-1] if self.sign is None else self.sign * sign[:-1])
 
     def losing(self, loss: np.ndarray) -> Star:
         """As `Modes.losing`; raises ValueError for a loss that is not alike within each part, or in the bath."""
-        if loss[:, -1].any() or any(np.ptp(loss[:, part.nodes], axis=1).any() for part in self.parts):
+        if loss[:, -1].any() or any(np.ptp(loss[:, part.nodes], axis=1).any() for part in self.spokes.own):
             raise ValueError("a star loses alike within each part, and nothing in the bath")
         return replace(self, loss=loss) if loss.any() else self
 
     def of(self, draws: np.ndarray) -> Star:
         """As `Modes.of`."""
         loss = None if self.loss is None else self.loss[draws]
-        parts = tuple(part.of(draws) for part in self.parts)
-        return Star(self.size, parts, self.bath[draws], self.total[draws], self.flat, loss)
+        return Star(self.size, self.spokes.of(draws), self.bath[draws], self.total[draws], loss, self.sign)
 
 
 def _resolvent(x: np.ndarray, poles: np.ndarray) -> np.ndarray:
