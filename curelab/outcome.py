@@ -13,6 +13,7 @@ from . import units
 from .batch import Batch
 from .engine.history import History
 from .engine.simulate import simulate
+from .engine.size import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
@@ -24,14 +25,16 @@ from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten, ordered
 from .spread.draws import Learned, usual_case
-from .spread.sensitivity import Importance, how_long, what_matters
+from .spread.sensitivity import Importance, enough, how_long, what_matters
 from .spread.spread import waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
 DRAWS = 256  # behind every band of a report, where the caller asks for no other number
+DRAWS_LARGE = 64  # the same for a batch that is LARGE, so that it takes seconds and not minutes
+LARGE = 500  # pieces times baths and turns
 SURE = 0.9  # of the draws: what is cured less often is not called cured (judgement)
-CHECKED = 64  # draws in which the checks are run again
+CHECKED, CHECKED_LARGE = 64, 16  # draws in which the checks are run again
 DO_NOT_WAIT = (
     "Do not just leave it in that long: until salt and nitrite have come to the middle, cold alone keeps it from botulism. Cut it thinner if you "
     "can: half as thick needs a quarter of the time."
@@ -167,7 +170,9 @@ class Outcome:
             full.__dict__[name] = few.widened(count)
             for _ in full.__dict__[name].prepared(few, step):
                 yield full
-        for chances in full.spread.judged(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted):
+        for chances in full.spread.judged(
+            self.batch.rules, self.batch.product, draws=_checked(self.batch), **self._counted
+        ):
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
         yield full
@@ -261,23 +266,22 @@ class Outcome:
         if the log had not been read.
         """
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
-        number, wanted = self.unread.number(thickest), Criterion.parse(CURED)
+        many = enough(self.unread)
+        number, wanted = many.number(thickest), Criterion.parse(CURED)
         for_each = [
             (waited_for(wanted, stage, number), Request.of("begin", stage=stage))
             for stage in dict.fromkeys(each.stage for each in self.cured)
         ]
-        self.unread.readings([request for pair in for_each for request in pair])  # in one pass
+        many.readings([request for pair in for_each for request in pair])  # in one pass
         return tuple(
-            what_matters(
-                self.unread, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank"
-            )
+            what_matters(many, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank")
             for stage in dict.fromkeys(each.stage for each in self.cured)
         )
 
     @cached_property
     def chances(self) -> dict[str, Chance]:
-        """By the name of each verdict, in how many of the first CHECKED draws it comes out how."""
-        found = self.spread.verdicts(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted)
+        """By the name of each verdict, in how many of the first draws it comes out how."""
+        found = self.spread.verdicts(self.batch.rules, self.batch.product, draws=_checked(self.batch), **self._counted)
         return {chance.name: chance for chance in found}
 
     @property
@@ -310,13 +314,23 @@ class Outcome:
         return fits(self.batch.vessel, self.batch.pieces, baths[0]) if self.batch.vessel and baths else None
 
 
-def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = DRAWS, log: bool = True) -> Outcome:
+def is_large(batch: Batch) -> bool:
+    """Whether so many pieces go into so many baths that fewer draws must do."""
+    return len(batch.pieces) * legs_of(batch.filled()) > LARGE
+
+
+def _checked(batch: Batch) -> int:
+    return CHECKED_LARGE if is_large(batch) else CHECKED
+
+
+def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = None, log: bool = True) -> Outcome:
     """Simulate a batch as it stands, with what its log taught; its draws wait until a band is asked for.
 
-    log: False leaves the log out, as if it had not been kept. What the log taught moves everything but the two ends of what is published.
+    draws: behind every band; None: DRAWS, or DRAWS_LARGE where the batch is large. log: False leaves the log out, as if it had not been kept. What the log taught moves everything but the two ends of what is published.
     Raises InputError for what cannot be run.
     """
     base = numbers or default_numbers()
+    draws = draws or (DRAWS_LARGE if is_large(batch) else DRAWS)
     said, update = heard(batch, draws, base) if log else ((), None)
     learned = update.taken_up if update is not None else None
     given = (batch.pieces, batch.filled(), base, batch.meat_and_fridge)

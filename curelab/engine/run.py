@@ -26,8 +26,8 @@ FREE = "free nitrite"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
 AT_ONCE = 16  # times that are read at once in many pieces
-AROUND = 4  # of the times to which halving would come: so many on both sides of a guess are read
-EVEN = np.linspace(0.0, 1.0, 2 * AROUND + 4)[1:-1]  # where a step is read when a guess was wrong
+AROUND = 1  # of the times to which halving would come: so many on both sides of a guess are read
+EVEN = np.linspace(0.0, 1.0, 10)[1:-1]  # where a step is read when a guess was wrong
 SECOND = 1.0  # s to which the time of a criterion is found
 
 

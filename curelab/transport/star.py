@@ -3,7 +3,7 @@
 Each part has its own modes, found once whatever the bath (`Part`); only the bath couples them. For a complex z the resolvent
 (z + A)^-1 of such a network takes as many steps as there are nodes, and exp(-clock A) is a short sum of resolvents:
 
-- at a few clock readings the best rational approximation of exp on the negative axis, RATIONAL, good to 3e-10 of what there is;
+- at a few clock readings the best rational approximation of exp on the negative axis, RATIONAL, good to 3e-10 of what there is, or 3e-8;
 - at many readings a hyperbola around the spectrum, whose points serve a whole window of readings, the last of them WINDOW times the first
   (Weideman and Trefethen, Mathematics of Computation 76, 2007): to 6e-10, or 2e-6 where parts have so few nodes that they are coarse themselves.
 
@@ -30,9 +30,9 @@ FEW = 8  # clock readings that are answered one by one
 WINDOW = 64.0
 POINTS, POINTS_COARSE = 32, 20  # of a hyperbola: 6e-10, 2e-6
 COARSE = 30  # nodes; parts that have no more are themselves off by more than 1e-4
-AT_ONCE = 200_000  # numbers that are worked on at once, so that they stay near the processor
-# exp(-x) on x >= 0 as the real part of sum(weight / (x + pole)), to 3e-10: the poles and weights of the Caratheodory-Fejer approximation of
-# type (10, 10) (Trefethen, Weideman and Schmelzer, BIT 46, 2006), one of each conjugate pair.
+AT_ONCE = 100_000  # numbers that are worked on at once, so that they stay near the processor
+# exp(-x) on x >= 0 as the real part of sum(weight / (x + pole)), to 3e-10, and coarse to 3e-8: the poles and weights of the
+# Caratheodory-Fejer approximations of type (10, 10) and (8, 8) (Trefethen, Weideman and Schmelzer, BIT 46, 2006), one of each conjugate pair.
 RATIONAL = (
     np.array(
         [
@@ -46,6 +46,20 @@ RATIONAL = (
             -4.8183820590063329 - 21.054597597144859j, 7.1171652095003077 + 8.8195333231058921j,
             -2.5655849971270768 - 1.2163857358593981j, 0.27258698546166249 + 0.014211728317987423j,
             -0.0057849039773353378 + 0.00068585070451673315j,
+        ]
+    ),
+)  # fmt: skip
+RATIONAL_COARSE = (
+    np.array(
+        [
+            3.2209452450543408 + 1.1936196054193322j, 2.2922491478210563 + 3.6007714960771353j,
+            0.26949098736749649 + 6.082032592700096j, -3.4085395014618016 + 8.7730345644080945j,
+        ]
+    ),
+    -2 * np.array(
+        [
+            -1.8317717106328966 - 9.5256081299437376j, 2.436240732924865 + 3.7167556408605296j,
+            -0.63258805373268545 - 0.44392310270015201j, 0.028129757161818793 + 0.011577384568874135j,
         ]
     ),
 )  # fmt: skip
@@ -224,7 +238,7 @@ class Star:
         """Modal amounts (d, m, f) and bath (d, m) at clock readings (d, m), each from the start `which` (d, m) of amounts (d, g, f) and bath
         (d, g), where `wanted` (d, m), None: everywhere; or their integrals.
         """
-        poles, weights = hyperbola(14, 1.0) if integral else RATIONAL
+        poles, weights = hyperbola(14, 1.0) if integral else RATIONAL_COARSE if self._coarse else RATIONAL
         if integral:
             weights = weights * np.exp(poles) / poles
         now, into = (np.zeros((*clock.shape, amounts.shape[2])), np.zeros(clock.shape))
@@ -297,8 +311,11 @@ class Star:
 
     @cached_property
     def _points(self) -> tuple[np.ndarray, np.ndarray]:
-        coarse = all(len(part.nodes) <= COARSE for part in self.spokes.own)
-        return hyperbola(POINTS_COARSE if coarse else POINTS, WINDOW)
+        return hyperbola(POINTS_COARSE if self._coarse else POINTS, WINDOW)
+
+    @property
+    def _coarse(self) -> bool:
+        return all(len(part.equilibrium) <= COARSE for part in self.spokes.parts)
 
     def _lines(self, amounts, bath, leg: int, window: float, rows, kept: dict | Kept) -> np.ndarray:
         """(d, 2 p, k) sums `rows` of the resolvents of one start in one window, real and imaginary parts."""
