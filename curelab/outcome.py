@@ -13,7 +13,7 @@ from . import units
 from .batch import Batch
 from .engine.history import History
 from .engine.simulate import simulate
-from .engine.size import legs_of
+from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
@@ -316,7 +316,7 @@ class Outcome:
 
 def is_large(batch: Batch) -> bool:
     """Whether so many pieces go into so many baths that fewer draws must do."""
-    return len(batch.pieces) * legs_of(batch.filled()) > LARGE
+    return len(batch.pieces) * legs_of(batch.pieces, batch.filled()) > LARGE
 
 
 def _checked(batch: Batch) -> int:

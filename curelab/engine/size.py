@@ -10,6 +10,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..transport.star import MANY
 from .run import QUANTITIES
+from .turning import legs_of
 
 MOST_BYTES = 400_000_000  # of the states of one case; more is refused, so that a batch needs less than 1 GB in all
 WORDS = 8 * len(QUANTITIES)  # bytes of a node in every quantity
@@ -21,14 +22,9 @@ def nodes_of(piece: Piece, cells: int, few: bool) -> int:
     return TERMS + TERMS_THIN * (layers - 1) if few else (2 if piece.shape == "slab" else 1) * cells
 
 
-def legs_of(stages: Sequence[Stage]) -> int:
-    """Times at which the pieces are put into a bath or turned over."""
-    return sum(1 + len(stretch.turns) for stage in stages for stretch in stage.stretches)
-
-
 def bytes_of_case(pieces: Sequence[Piece], stages: Sequence[Stage], cells: int, few: bool) -> int:
     """What one case takes: a state for each leg, and the modes where they are those of the whole."""
-    nodes, legs = sum(nodes_of(piece, cells, few) for piece in pieces) + 1, legs_of(stages)
+    nodes, legs = sum(nodes_of(piece, cells, few) for piece in pieces) + 1, legs_of(pieces, stages)
     stretches = sum(len(stage.stretches) for stage in stages)
     each = nodes if len(pieces) < MANY else max(nodes_of(piece, cells, few) for piece in pieces)
     return WORDS * nodes * legs + 24 * each * nodes * (stretches if len(pieces) < MANY else 4)
@@ -39,7 +35,7 @@ def check_size(pieces: Sequence[Piece], stages: Sequence[Stage], cells: int, few
     size = bytes_of_case(pieces, stages, cells, few)
     if size <= MOST_BYTES:
         return
-    nodes, legs = sum(nodes_of(piece, cells, few) for piece in pieces) + 1, legs_of(stages)
+    nodes, legs = sum(nodes_of(piece, cells, few) for piece in pieces) + 1, legs_of(pieces, stages)
     raise refuse(
         "stages",
         f"{len(pieces)} piece{'s' if len(pieces) > 1 else ''} of {nodes} places in all, put into a bath or turned {legs} times, with "

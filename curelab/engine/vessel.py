@@ -30,11 +30,15 @@ class Vessel:
         self.slices = tuple(slice(int(a), int(b)) for a, b in pairwise(starts))
 
     def lying(
-        self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool = False
+        self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool | None = False
     ) -> Lying:
-        """The pieces in a bath of capacity (d,), inf where it is held, as they lie in a stretch, or after they were turned over."""
+        """The pieces in a bath of capacity (d,), inf where it is held, as they lie in a stretch, after they were turned over, or (None) on
+        average of both ways.
+        """
         moved = "stirred" if stretch.stirred else "still"
         films = None if stretch.sealed else (moved, "contact" if stretch.lying else moved)
+        if turned is None and films is not None:
+            return self._in(meats, bath, (" and ".join(films),) * 2, cases)
         if not turned or films is None or films[0] == films[1]:
             return self._in(meats, bath, films, cases)
         over = films[::-1]
@@ -43,14 +47,14 @@ class Vessel:
         return Lying(self._way(meats, over, cases)[0], _flipped(self._in(meats, bath, films, cases), self._sign))
 
     def _way(self, meats: Sequence[Meat], films: tuple[str, str] | None, cases: Cases) -> tuple[Shares, Spokes]:
-        """How the pieces meet a bath with these films at their first and second face, None: sealed."""
+        """How the pieces meet a bath with these films at their first and second face ("still and contact": the mean), None: sealed."""
         key = (id(meats), films)
         if key not in self._ways:
             parts = tuple(meat.part for meat in meats)
             if films is None:
                 self._ways[key] = meats, None, Spokes(parts, ())
             else:
-                first, second = (cases.film(kind) for kind in films)
+                first, second = (np.mean([cases.film(kind) for kind in both.split(" and ")], axis=0) for both in films)
                 made = [meat.contact(number, (first, second)) for number, meat in enumerate(meats)]
                 shares = tuple(share for _, share in made)
                 self._ways[key] = meats, shares, Spokes(parts, tuple(contact for contact, _ in made))

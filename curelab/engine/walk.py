@@ -18,6 +18,7 @@ from .clock import Clock
 from .meat import Meat
 from .run import FREE, TRACERS, Lying, Run
 from .track import Leg, Track, chained, onwards
+from .turning import averaged, thinnest
 from .vessel import Vessel, dried
 
 SOLUBLE = (273.15, 313.15)  # K over which the solubility of salt is known
@@ -94,10 +95,10 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         water = np.ones(cases.count) if stretch.water is None else stretch.water * factors["water"]
     clock = Clock.of(stretch.temperature, stretch.longest, cases)
     bath = np.full(cases.count, np.inf) if stretch.endless else water
-    lying = tuple(
-        state.vessel.lying(state.meats, bath, stretch, cases, turned)
-        for turned in ((False, True) if stretch.turns else (False,))
-    )
+    mean = averaged(stretch, thinnest(meat.piece for meat in state.meats))
+    turns = () if mean else stretch.turns
+    ways = (None,) if mean else (False, True) if turns else (False,)
+    lying = tuple(state.vessel.lying(state.meats, bath, stretch, cases, turned) for turned in ways)
     start = {
         name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
@@ -109,12 +110,12 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         tracks.append(_dissolving(start["salt"], saturation, water, lying[0], clock, state, stretch, cases))
     if names:
         ratios = np.stack([cases.ratio(name) for name in names], axis=1)
-        ends = (*stretch.turns, stretch.longest)
+        ends = (*turns, stretch.longest)
         solved = [each.modes(None) for each in lying]
         modes = [solved[n % len(solved)] for n in range(len(ends))]
         tracks.append(chained(names, np.stack([start[name] for name in names], axis=1), ends, modes, ratios, clock))
     run = Run(
-        stage, stretch, index, begin, longest, longest, water, lying, np.array(stretch.turns), state.meats,
+        stage, stretch, index, begin, longest, longest, water, lying, np.array(turns), state.meats,
         state.vessel.slices, tuple(tracks), clock, water_before,
     )  # fmt: skip
     if start["nitrite"].any():

@@ -35,7 +35,7 @@ from .draws import Draws, Learned, draw
 from .uncertain import Uncertain, inputs_for, with_known
 
 CHUNK = 512
-PART_BYTES = 64_000_000  # of the draws that are computed together
+PART_BYTES = 128_000_000  # of the draws that are computed together
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
 LONGEST = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
