@@ -155,8 +155,8 @@ def _run(given) -> int:
     batch = load(given.file)
     if given.units:
         batch = batch.but(units=given.units)
-    draws = REPORT_DRAWS if given.draws is None else given.draws
-    if not 16 <= draws <= 20_000:
+    draws = given.draws
+    if draws is not None and not 16 <= draws <= 20_000:
         raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {REPORT_DRAWS} is a good number")
     say = report.as_json if given.json else lambda outcome: report.words(outcome, given.long)
     if given.csv:

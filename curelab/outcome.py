@@ -5,7 +5,7 @@ Longer than others because all that follows from a batch is one record, whose pa
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -16,6 +16,7 @@ from . import progress, units
 from .batch import Batch
 from .engine.history import History
 from .engine.simulate import simulate
+from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
@@ -28,14 +29,16 @@ from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import LEVELS, in_ten, ordered
 from .spread.draws import Learned, usual_case
-from .spread.sensitivity import Importance, how_long, what_matters
-from .spread.spread import CHUNK
+from .spread.sensitivity import Importance, enough, how_long, what_matters
+from .spread.spread import CHUNK, waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
 REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for no other number
+DRAWS_LARGE = 64  # the same for a batch that is LARGE, so that it takes seconds and not minutes
+LARGE = 500  # pieces times baths and turns
 SURE = 0.9  # of the draws: what is cured less often is not called cured (judgement)
-CHECKED = 64  # draws in which the checks are run again
+CHECKED, CHECKED_LARGE = 64, 16  # draws in which the checks are run again
 DO_NOT_WAIT = (
     "Do not just leave it in that long: until salt and nitrite have come to the middle, cold alone keeps it from botulism. Cut it thinner if you "
     "can: half as thick needs a quarter of the time."
@@ -185,7 +188,9 @@ class Outcome(Shown):
             full.__dict__[name] = wide
             for _ in wide.prepared(few, step):
                 yield full
-        for chances in full.spread.judged(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted):
+        for chances in full.spread.judged(
+            self.batch.rules, self.batch.product, draws=_checked(self.batch), **self._counted
+        ):
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
         yield full
@@ -194,27 +199,49 @@ class Outcome(Shown):
         self, place: str, quantity: str, stage: int, piece: str, basis: str | None = None
     ) -> tuple[float, float, float]:
         """(middle, low, high) of the draws, of a reading when a stage (from 0) ends by the plan."""
-        while (
-            stage > 0 and np.ptp(self.history.span(stage)) < 1.0
-        ):  # not needed: the meat is as the stage before left it
-            stage -= 1
-        found = self.spread.at_end(place, quantity, stage, piece, basis)
+        found = self.spread.at_end(place, quantity, self._last_needed(stage), piece, basis)
         return float(found.middle[0]), float(found.low[0]), float(found.high[0])
+
+    def _last_needed(self, stage: int) -> int:
+        """The stage, or the one that left the meat as it is then."""
+        while stage > 0 and np.ptp(self.history.span(stage)) < 1.0:
+            stage -= 1
+        return stage
+
+    def look_ahead(self, wanted: Iterable[tuple[str, str, int, str]], weighed: bool = False) -> None:
+        """Read in one pass what `band` is about to be asked, one after the other: (place, quantity, stage, piece); `weighed`: and the
+        weight of every piece when a stage ends. A large batch is then gone through once and not for each of them.
+        """
+        asked = [self.spread.asked_at_end(p, q, self._last_needed(stage), piece) for p, q, stage, piece in wanted]
+        ends = [self.history.span(n)[1] for n in range(len(self.history.stages)) if weighed and self.history.has(n)]
+        pieces = range(len(self.batch.pieces))
+        self.spread.readings(
+            asked + [Request.of("weight", times=(end,), piece=piece) for end in ends for piece in pieces]
+        )
 
     @cached_property
     def cured(self) -> tuple[Cured, ...]:
         """For every cure and piece: how far the middle has come when the cure ends, and how long it would need."""
         found = []
-        for index, stage in enumerate(self.history.stages):
-            if not stage.cures or not self.history.has(index):
-                continue
+        names = [piece.name for piece in self.batch.pieces]
+        cures = [n for n, stage in enumerate(self.history.stages) if stage.cures and self.history.has(n)]
+        self.spread.readings([request for index in cures for request in self._asked_of_cure(index)])  # in one pass
+        for index in cures:
             begin, end = self.history.span(index)
-            names = [piece.name for piece in self.batch.pieces]
             for piece, needs in zip(self.batch.pieces, self.spread.times_to(CURED, index, names), strict=True):
                 share = self.band("core", "salt", index, piece.name, "equilibrium")
                 chance = self.spread.chance_at_end(CURED, index, piece.name)
                 found.append(Cured(index, piece, end - begin, share, chance, needs, self._ends_too_salty(index)))
         return tuple(found)
+
+    def _asked_of_cure(self, index: int) -> list[Request]:
+        """What `cured` reads of a cure."""
+        wanted, stage = Criterion.parse(CURED), self._last_needed(index)
+        asked = [Request.of("begin", stage=index)]
+        for piece in self.batch.pieces:
+            asked += [self.spread.asked_at_end("core", "salt", n, piece.name, "equilibrium") for n in (stage, index)]
+        pieces = range(len(self.batch.pieces))
+        return [*asked, waited_for(wanted, index, tuple(pieces) if len(pieces) > 1 else 0)]
 
     @cached_property
     def windows(self) -> tuple[Windows, ...]:
@@ -257,17 +284,22 @@ class Outcome(Shown):
         if the log had not been read.
         """
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
+        many = enough(self.unread)
+        number, wanted = many.number(thickest), Criterion.parse(CURED)
+        for_each = [
+            (waited_for(wanted, stage, number), Request.of("begin", stage=stage))
+            for stage in dict.fromkeys(each.stage for each in self.cured)
+        ]
+        many.readings([request for pair in for_each for request in pair])  # in one pass
         return tuple(
-            what_matters(
-                self.unread, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank"
-            )
+            what_matters(many, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank")
             for stage in dict.fromkeys(each.stage for each in self.cured)
         )
 
     @cached_property
     def chances(self) -> dict[str, Chance]:
-        """By the name of each verdict, in how many of the first CHECKED draws it comes out how."""
-        found = self.spread.verdicts(self.batch.rules, self.batch.product, draws=CHECKED, **self._counted)
+        """By the name of each verdict, in how many of the first draws it comes out how."""
+        found = self.spread.verdicts(self.batch.rules, self.batch.product, draws=_checked(self.batch), **self._counted)
         return {chance.name: chance for chance in found}
 
     @property
@@ -300,13 +332,23 @@ class Outcome(Shown):
         return fits(self.batch.vessel, self.batch.pieces, baths[0]) if self.batch.vessel and baths else None
 
 
-def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = REPORT_DRAWS, log: bool = True) -> Outcome:
+def is_large(batch: Batch) -> bool:
+    """Whether so many pieces go into so many baths that fewer draws must do."""
+    return len(batch.pieces) * legs_of(batch.pieces, batch.filled()) > LARGE
+
+
+def _checked(batch: Batch) -> int:
+    return CHECKED_LARGE if is_large(batch) else CHECKED
+
+
+def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = None, log: bool = True) -> Outcome:
     """Simulate a batch as it stands, with what its log taught; its draws wait until a band is asked for.
 
-    log: False leaves the log out, as if it had not been kept. What the log taught moves everything but the two ends of what is published.
+    draws: behind every band; None: REPORT_DRAWS, or DRAWS_LARGE where the batch is large. log: False leaves the log out, as if it had not been kept. What the log taught moves everything but the two ends of what is published.
     Raises InputError for what cannot be run.
     """
     base = numbers or default_numbers()
+    draws = draws or (DRAWS_LARGE if is_large(batch) else REPORT_DRAWS)
     said, update = heard(batch, draws, base) if log else ((), None)
     learned = update.taken_up if update is not None else None
     given = (batch.pieces, batch.filled(), base, batch.meat_and_fridge)
@@ -324,11 +366,11 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int = REPORT_DRA
     )
 
 
-def run_for(ask: Callable[[Outcome], Any], batch: Batch, draws: int) -> Outcome:
+def run_for(ask: Callable[[Outcome], Any], batch: Batch, draws: int | None) -> Outcome:
     """`run`, with all that `ask` asks for computed in one pass over the draws: a report asks forty questions, and draws beyond CHUNK
     are solved again for each. `ask` is tried on few draws first. Same digits as `run`; shows progress.
     """
-    if draws <= CHUNK:
+    if draws is None or draws <= CHUNK:
         return run(batch, draws=draws)
     outcome = run(batch, draws=CHECKED)
     ask(outcome)

@@ -10,6 +10,7 @@ from ..matter import solutes, tissue
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Number, Numbers, default_numbers
+from .turning import assumed
 
 Span = tuple[float, float]
 
@@ -55,6 +56,7 @@ def assumptions(
         said.append("Nitrate is carried as it is; what bacteria turn into nitrite over weeks is not counted.")
     said += nitrite_lost(pieces, stages, numbers, loss)
     said += _own_tissues(pieces)
+    said += assumed(pieces, stages)
     return tuple(dict.fromkeys(said))
 
 
@@ -123,11 +125,6 @@ def shapes(pieces: Sequence[Piece], stages: Sequence[Stage]) -> Iterator[str]:
         yield "The ends of a cylinder are left out, so a short piece is cured somewhat sooner than shown."
     if any(stage.lies for stage in stages) and any(p.shape != "slab" for p in pieces):
         yield "Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here."
-    if any(stretch.quick for stage in stages for stretch in stage.stretches):
-        yield (
-            "Turns every half hour or oftener, or more than 400 of them, are not followed one by one: both faces have the mean of lying and "
-            "free. That is up to 2 % too much salt, where turns are hours apart up to 5 %, and twice as much at the faces."
-        )
     if any(stretch.purge is not None for stage in stages for stretch in stage.stretches):
         yield "The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves."
         if len(pieces) > 1:

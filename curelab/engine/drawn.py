@@ -77,7 +77,7 @@ class OneOfMany(History):
         """Everything cut out of what holds for all draws; needed to go on from here."""
         cut = _Cut(self.cases, np.array([self._draw]))
         meats = tuple(map(cut.meat, self.many.state.meats))
-        return State(meats, Vessel(meats), cut.runs(self.many.state.runs, self.stages))
+        return State(meats, meats, Vessel(meats), cut.runs(self.many.state.runs, self.stages))
 
     def _gathered(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:  # fmt: skip
         asked = None if times is None else np.asarray(times, dtype=float)

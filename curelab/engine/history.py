@@ -23,8 +23,8 @@ from . import looks
 from .assumptions import assumptions
 from .cases import Cases
 from .readout import Profile, Ran, Times, mean_within, whole_depth
-from .run import FREE, QUANTITIES, SECOND, TRACERS, Run
-from .walk import State
+from .run import FREE, QUANTITIES, SECOND, TRACERS, Run, Where
+from .walk import State, walk
 
 if TYPE_CHECKING:
     import pandas
@@ -81,6 +81,20 @@ class History(Shown):
         return History(
             self.pieces, self.stages, self.state, self.cases, self.loss, self.cells, self.segments, drawn=True
         )
+
+    def lasting(self, stage: int, seconds: float) -> History:
+        """The same up to a stage, which then lasts so many s, and nothing after it. The last one made is remembered."""
+        last = self.__dict__.get("_lasting")
+        if last is None or last[0] != (stage, seconds):
+            stages = (*self.stages[:stage], self.stages[stage].lasting(seconds))
+            state = self.state.before(stage)
+            walk(stages[-1:], state, self.cases, self.loss, self.segments, first=stage)
+            last = (
+                (stage, seconds),
+                History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn),
+            )
+            self.__dict__["_lasting"] = last
+        return last[1]
 
     def release(self) -> None:
         """Let go of the modes now: a batch of them is large."""
@@ -389,16 +403,21 @@ class History(Shown):
         return self._read(("margin", wanted, where), times, lambda run, t: run.margin(wanted, t, where))
 
     def first_time(
-        self, criterion: Criterion | str, stage: int = 0, where: int | str = "every", near: float = SECOND
+        self, criterion: Criterion | str, stage: int = 0, where: Where = "every", near: float = SECOND
     ) -> Any:
-        """s since the start when a criterion first holds, from the beginning of stage number `stage` on, found to `near` s; inf: never."""
+        """s since the start when a criterion first holds, from the beginning of stage number `stage` on, found to `near` s; inf: never.
+        `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
+        """
         wanted = Criterion.of(criterion)
-        found = np.full(self.count, np.inf)
+        every = where if isinstance(where, tuple) else (where,)
+        found = np.full((self.count, len(every)), np.inf)
         for run in self.runs:
             if run.index >= stage and np.isinf(found).any() and np.any(run.length > 0):
-                first = np.where(run.length > 0, run.begin + run.first_time(wanted, where, near), np.inf)
-                found = np.minimum(found, first)
-        return self._plain(found)
+                first = run.begin[:, None] + run.first_time(wanted, every, near)
+                found = np.minimum(found, np.where(run.length[:, None] > 0, first, np.inf))
+        if isinstance(where, tuple):
+            return found if self.drawn else found[0]
+        return self._plain(found[:, 0])
 
     def ending(self, stage: int) -> str:
         """Why a stage stopped, in words; with draws, in the first."""

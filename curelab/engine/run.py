@@ -15,7 +15,8 @@ from ..matter.solutes import SOLUTES
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
-from ..transport.modes import UNCOUPLED
+from ..transport.modes import UNCOUPLED, Asked
+from ..transport.rows import Rows
 from ..transport.star import Solved
 from .clock import Clock
 from .meat import Meat
@@ -25,8 +26,13 @@ TRACERS = tuple(SOLUTES)
 FREE = "free nitrite"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
-HALVINGS = 4  # of a search that are read at once: fifteen times in one reading cost little more than a single one
+AT_ONCE = 16  # times that are read at once in many pieces
+AROUND = 1  # of the times to which halving would come: so many on both sides of a guess are read
+EVEN = np.linspace(0.0, 1.0, 10)[1:-1]  # where a step is read when a guess was wrong
 SECOND = 1.0  # s to which the time of a criterion is found
+
+
+Where = int | str | tuple[int | str, ...]  # a piece by its number, "every", "any"; or several of them
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,11 +110,12 @@ class Run:
 
     # -- sums over the nodes -------------------------------------------------------------------------------------------
 
-    def states(self, name: str, times: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+    def states(self, name: str, times: np.ndarray, rows: Asked = None) -> np.ndarray:
         """Terms of w (d, t, n), bath last; or sums `rows` over the nodes, (d, t, k)."""
+        rows = Rows.of(rows)
         home = self.home(name)
         if home is None:
-            return np.zeros((*times.shape, self.size if rows is None else rows.shape[-2]))
+            return np.zeros((*times.shape, self.size if rows is None else rows.count))
         return home[0].states(times, home[1], rows)
 
     def start(self, name: str) -> np.ndarray:
@@ -116,13 +123,11 @@ class Run:
         home = self.home(name)
         return np.zeros((len(self.begin), self.size)) if home is None else home[0].legs[0].start[:, home[1]]
 
-    def _row(self, piece: int, inner: np.ndarray) -> np.ndarray:
-        """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece."""
-        rows = np.zeros((*inner.shape[:-1], self.size))
-        rows[..., self.slices[piece]] = inner
-        return rows
+    def _row(self, piece: int, inner: np.ndarray, bath: np.ndarray | None = None) -> Rows:
+        """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
+        return Rows(self.size, inner, self.slices[piece].start, bath)
 
-    def _kept(self, key: tuple, times: np.ndarray, rows: Callable[[], np.ndarray]) -> np.ndarray:
+    def _kept(self, key: tuple, times: np.ndarray, rows: Callable[[], Rows]) -> np.ndarray:
         """States of a quantity, key[0], summed by `rows`, no lower than 0; remembered, because most questions ask at the same times."""
         full = (*key, times.shape, times.tobytes())
         found = self.kept.get(full)
@@ -138,7 +143,9 @@ class Run:
 
     def bath_w(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath."""
-        return self._kept((name, "bath"), times, lambda: np.eye(self.size)[-1:])[..., 0]
+        return self._kept((name, "bath"), times, lambda: self._row(0, self.meats[0].body.rows[:1] * 0.0, np.ones(1)))[
+            ..., 0
+        ]
 
     def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the bath, dry salt included; zero for an endless bath, which is counted by what it gives."""
@@ -147,6 +154,24 @@ class Run:
         home = self.home(name)
         dry = home[0].undissolved(times) if home is not None else 0.0
         return self.bath_w(name, times) * self.water[:, None] + dry
+
+    @cached_property
+    def totals(self) -> np.ndarray:
+        """(d, n) kg of solute in all pieces for each node at 1, nothing for the bath."""
+        none = np.zeros((len(self.begin), 1))
+        return np.concatenate([*[meat.total for meat in self.meats], none], axis=1)
+
+    @cached_property
+    def held(self) -> np.ndarray:
+        """(d,) kg of water, brine side, in all pieces."""
+        return np.sum([meat.held for meat in self.meats], axis=0)
+
+    def ended(self, name: str) -> np.ndarray:
+        """Terms of w (d, n) as the stretch ends."""
+        found = self.kept.get(("ended", name))
+        if found is None:
+            found = self.kept["ended", name] = self.states(name, self.length[:, None])[:, 0]
+        return found
 
     def start_amount(self, name: str, piece: int) -> np.ndarray:
         """kg (d,) in one piece as the stretch begins."""
@@ -166,11 +191,9 @@ class Run:
         start = self.start(name)
         if self.stretch.endless:
             return start[:, -1]
-        numbers = [piece] if self.sealed else range(len(self.meats))
-        amount = np.sum([self.start_amount(name, n) for n in numbers], axis=0)
-        held = np.sum([self.meats[n].held for n in numbers], axis=0)
         if self.sealed:
-            return amount / held
+            return self.start_amount(name, piece) / self.meats[piece].held
+        amount, held = (start * self.totals).sum(axis=1), self.held
         home = self.home(name)
         dry = home[0].reserve if home is not None and home[0].reserve is not None else np.zeros(len(start))
         w = (amount + start[:, -1] * self.water + dry) / (held + self.water)
@@ -190,13 +213,26 @@ class Run:
         before = self.water_before[piece][:, None]
         if self.water_target is None:
             return np.broadcast_to(before, times.shape)
+        return self._taken_up(piece, self.amount("salt", times, piece))
+
+    def water_ended(self) -> tuple[np.ndarray, ...]:
+        """`water_change` (d,) of every piece as the stretch ends."""
+        if self.water_target is None:
+            return self.water_before
+        kg = np.maximum(
+            np.add.reduceat(self.ended("salt") * self.totals, [nodes.start for nodes in self.slices], axis=1), 0.0
+        )
+        return tuple(self._taken_up(piece, kg[:, piece : piece + 1])[:, 0] for piece in range(len(self.meats)))
+
+    def _taken_up(self, piece: int, amount: np.ndarray) -> np.ndarray:
+        """`water_change` (d, t) where so much salt (d, t) is in a piece."""
+        assert self.water_target is not None
+        before = self.water_before[piece][:, None]
         held = self.meats[piece].held
         first = self.start_amount("salt", piece) / held
         goal = self.equilibrium("salt", piece) - first
         flat = np.abs(goal) < 1e-12
-        share = (self.amount("salt", times, piece) / held[:, None] - first[:, None]) / np.where(flat, 1.0, goal)[
-            :, None
-        ]
+        share = (amount / held[:, None] - first[:, None]) / np.where(flat, 1.0, goal)[:, None]
         gone = np.where(flat[:, None], 0.0, np.clip(share, 0.0, 1.0))
         return before + (self.water_target[:, None] - before) * gone
 
@@ -266,8 +302,8 @@ class Run:
         """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only."""
         meat, body = self.meats[piece], self.meats[piece].body
         numbers = np.arange(len(body.depth))[places]
-        rows = np.concatenate([self._row(piece, body.rows[numbers]), np.eye(self.size)[-1:]])
-        w = self.states(name, times, rows)
+        inner = np.concatenate([body.rows[numbers], np.zeros((1, body.count))])
+        w = self.states(name, times, self._row(piece, inner, np.append(np.zeros(len(numbers)), 1.0)))
         share = self._share(times, piece)
         for point, face in body.at_face.items():
             for place in np.flatnonzero(numbers == point):
@@ -296,31 +332,67 @@ class Run:
         ]
         return np.max(margins, axis=0) if where == "any" else np.min(margins, axis=0)
 
-    def first_time(self, criterion: Criterion, where: int | str = "every", near: float = SECOND) -> np.ndarray:
+    def first_time(self, criterion: Criterion, where: Where = "every", near: float = SECOND) -> np.ndarray:
         """s (d,) since the stretch began when the criterion first holds, found to `near` s on the side where it holds; inf: it does not.
+        `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
 
-        Looked for on times that grow by 4 %, then by halving.
+        Looked for on times that grow by 4 %, then within one of their steps.
         """
+        every = where if isinstance(where, tuple) else (where,)
         times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, COARSE)]) * self.length[:, None]
-        holds = np.greater_equal(self.margin(criterion, times, where), 0.0)
-        ever = np.any(holds, axis=1)
-        first = np.argmax(holds, axis=1)
-        if not ever.any():
-            return np.full(len(ever), np.inf)
-        low = np.take_along_axis(times, np.maximum(first - 1, 0)[:, None], axis=1)[:, 0]
-        high = np.take_along_axis(times, first[:, None], axis=1)[:, 0]
-        steps = np.linspace(0.0, 1.0, 2**HALVINGS + 1)
-        while np.any(open_still := ever & (high - low > near)):
-            asked = low[:, None] + (high - low)[:, None] * steps
-            held = self.margin(criterion, asked, where) >= 0
-            left, right = np.zeros(len(low), dtype=int), np.full(len(low), len(steps) - 1)
-            for _ in range(HALVINGS):  # as if every middle were asked for in turn
-                middle = (left + right) // 2
-                go = open_still & (right - left > 1) & ((right - left) / (len(steps) - 1) * (high - low) > near)
-                there = np.take_along_axis(held, middle[:, None], axis=1)[:, 0]
-                right, left = np.where(go & there, middle, right), np.where(go & ~there, middle, left)
-            low, high = (np.take_along_axis(asked, side[:, None], axis=1)[:, 0] for side in (left, right))
-        return np.where(ever, high, np.inf)
+        found = [
+            self._narrowed(criterion, each, near, times, margins)
+            for each, margins in zip(every, self._margins(criterion, times, every), strict=True)
+        ]
+        return np.stack(found, axis=1) if isinstance(where, tuple) else found[0]
+
+    def _margins(self, criterion: Criterion, times: np.ndarray, every: tuple) -> np.ndarray:
+        """(p, d, t) margins at each place of `every`; of many places read in blocks of times, and no further than to where the criterion has
+        held in all of them; -inf beyond.
+        """
+        margins = np.full((len(every), *times.shape), -np.inf)
+        step = times.shape[1] if len(every) == 1 else AT_ONCE
+        for begin in range(0, times.shape[1], step):
+            block = slice(begin, begin + step)
+            for number, where in enumerate(every):
+                margins[number, :, block] = self.margin(criterion, times[:, block], where)
+            if (margins >= 0).any(axis=2).all():
+                break
+        return margins
+
+    def _narrowed(self, criterion: Criterion, where, near: float, times, margins) -> np.ndarray:
+        """s (d,) at which the criterion first holds, from its margins at times (d, t); inf where it never does.
+
+        The step in which it begins to hold is cut into cells as halving would cut it. Where the cell is, a cubic says; the cells around are
+        read, and where it was not there, even steps and then the cubic again.
+        """
+        holds = margins >= 0
+        ever, first = holds.any(axis=1), np.argmax(holds, axis=1)
+        begin, end = (_taken(times, np.maximum(first - back, 0)) for back in (1, 0))
+        cells = 2.0 ** np.ceil(np.log2(np.maximum((end - begin) / near, 1.0)))
+        size = (end - begin) / cells
+        low, high = np.zeros(len(cells)), cells
+        below, above = (_taken(margins, np.maximum(first - back, 0)) for back in (1, 0))
+        numbers = np.maximum(first[:, None] + np.arange(-3, 1), 0)
+        place, value = (np.take_along_axis(each, numbers, axis=1) for each in (times, margins))
+        place = (place - begin[:, None]) / np.where(size > 0, size, 1.0)[:, None]
+        guess = True
+        while np.any(ever & (high - low > 1)):
+            if guess:
+                cell = np.floor(_crossing(place, value, low, high))
+                asked = cell[:, None] + np.arange(-AROUND, AROUND + 2)
+            else:
+                asked = np.round(low[:, None] + (high - low)[:, None] * EVEN)
+            asked = np.clip(asked, low[:, None], high[:, None])
+            found = self.margin(criterion, begin[:, None] + asked * size[:, None], where)
+            asked = np.concatenate([low[:, None], asked, high[:, None]], axis=1)
+            found = np.concatenate([below[:, None], found, above[:, None]], axis=1)
+            at = np.maximum(np.argmax(found >= 0, axis=1), 1)
+            low, high, below, above = (_taken(each, at - back) for each in (asked, found) for back in (1, 0))
+            numbers = np.clip(at - 2, 0, asked.shape[1] - 4)[:, None] + np.arange(4)
+            place, value = (np.take_along_axis(each, numbers, axis=1) for each in (asked, found))
+            guess = not guess
+        return np.where(ever, begin + high * size, np.inf)
 
     # -- what went where -----------------------------------------------------------------------------------------------
 
@@ -335,8 +407,7 @@ class Run:
         if home is not None and self.stretch.endless:
             supplied = home[0].supplied(home[1], self.length)
         if name == FREE and self._free is not None:
-            total = np.concatenate([*[meat.total for meat in self.meats], none[:, None]], axis=1)
-            lost = self._free[0].lost(0, self.length, self._free[1], total)
+            lost = self._free[0].lost(0, self.length, self._free[1], self.totals)
         brought = before + added + np.maximum(supplied, 0.0)
         taken = np.maximum(-supplied, 0.0)
         scale = np.where(brought > 1e-250, brought, 1.0)
@@ -344,3 +415,21 @@ class Run:
             "in meat before": before, "added": added, "supplied": supplied, "in meat": in_meat, "in bath": in_bath, "lost": lost,
             "residual": (brought - taken - in_meat - in_bath - lost) / scale,
         }  # fmt: skip
+
+
+def _taken(values: np.ndarray, numbers: np.ndarray) -> np.ndarray:
+    """(d,) the value of each row (d, t) with this number (d,)."""
+    return np.take_along_axis(values, numbers[:, None], axis=1)[:, 0]
+
+
+def _crossing(t: np.ndarray, m: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """(d,) where the cubic through m (d, 4) at t (d, 4) crosses 0 between low and high (d,); anywhere between them where it does not."""
+    apart = t[:, :, None] - t[:, None, :]
+    weight = np.where(np.isfinite(m), m, 0.0) / np.where(apart == 0, 1.0, apart).prod(axis=2)
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        away = middle[:, None] - t
+        others = np.stack([np.delete(away, k, axis=1).prod(axis=1) for k in range(4)], axis=1)
+        above = (weight * others).sum(axis=1) >= 0
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    return 0.5 * (low + high)

@@ -20,6 +20,7 @@ from ..threads import on_one_thread
 from .cases import THICKNESS, Cases
 from .history import History
 from .meat import meat_of
+from .size import check_size
 from .walk import State, walk
 
 CELLS = 60
@@ -77,7 +78,9 @@ def simulate(
     if strange:
         raise refuse("draws", f"{', '.join(strange)}: there is no such piece; there is {', '.join(sorted(names))}")
     most = segments or (SEGMENTS if draws is None else SEGMENTS_DRAWN)
-    state = State.fresh([meat_of(piece, cells, draws is not None if few is None else few, cases) for piece in pieces])
+    terms = draws is not None if few is None else few
+    check_size(pieces, line, cells, terms)
+    state = State.fresh([meat_of(piece, cells, terms, cases) for piece in pieces])
     walk(line, state, cases, loss, most)
     return History(pieces, line, state, cases, loss, cells, most, drawn=draws is not None)
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..transport.memory import Kept
+from ..transport.modes import Asked
+from ..transport.rows import Rows
 from ..transport.star import Solved
 from .clock import Clock
 
@@ -35,7 +37,7 @@ class Track:
     reserve: np.ndarray | None = None
     kept: Kept = field(default_factory=Kept, repr=False)
 
-    def states(self, times: np.ndarray, place: int, rows: np.ndarray | None = None) -> np.ndarray:
+    def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs
         belongs to the earlier one.
 
@@ -50,22 +52,31 @@ class Track:
             groups.setdefault(id(leg.modes), []).append(number)
         if len(groups) == 1:
             return self._group(list(range(len(self.legs))), times, owner, place, rows)
-        width = self.legs[0].start.shape[2] if rows is None else rows.shape[-2]
+        rows = Rows.of(rows)
+        width = self.legs[0].start.shape[2] if rows is None else rows.count
         result = np.empty((*times.shape, width))
         for numbers in groups.values():
             mine = np.isin(owner, numbers)
             columns = np.flatnonzero(mine.any(axis=0))
             if len(columns):
                 inside = np.searchsorted(numbers, owner[:, columns]).clip(0, len(numbers) - 1)
-                value = self._group(numbers, times[:, columns], inside, place, rows)
                 every = mine[:, columns]
+                value = self._group(numbers, times[:, columns], inside, place, rows, every)
                 for run in np.split(np.arange(len(columns)), np.flatnonzero(np.diff(columns) > 1) + 1):
                     into = result[:, columns[run[0]] : columns[run[-1]] + 1]
                     here = slice(run[0], run[-1] + 1)
                     np.copyto(into, value[:, here], where=True if every[:, here].all() else every[:, here, None])
         return result
 
-    def _group(self, numbers: list[int], times: np.ndarray, owner: np.ndarray | None, place: int, rows) -> np.ndarray:
+    def _group(
+        self,
+        numbers: list[int],
+        times: np.ndarray,
+        owner: np.ndarray | None,
+        place: int,
+        rows,
+        wanted: np.ndarray | None = None,
+    ) -> np.ndarray:
         """States at `times` (d, t), each in the leg number `owner` (d, t) of those that are named, which share their modes."""
         legs = [self.legs[number] for number in numbers]
         begin, end = (np.stack([getattr(leg, name) for leg in legs], axis=1) for name in ("begin", "end"))
@@ -77,7 +88,7 @@ class Track:
         starts, kept = self.kept.get(key) or (np.stack([leg.start[:, place] for leg in legs], axis=1), Kept())
         self.kept[key] = starts, kept
         tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
-        return legs[0].modes.along(starts, owner if len(legs) > 1 else None, tau, rows, kept)
+        return legs[0].modes.along(starts, owner if len(legs) > 1 else None, tau, rows, kept, wanted)
 
     def supplied(self, place: int, length: np.ndarray) -> np.ndarray:
         """(d,) kg of one solute that the held bath has given by `length` (d,) s."""

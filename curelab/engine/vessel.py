@@ -13,7 +13,6 @@ from .cases import Cases
 from .meat import Meat
 from .run import Lying
 
-Films = tuple[tuple[str, ...], tuple[str, ...]]  # what lies at the first and at the second face, in turn
 Shares = tuple[np.ndarray, ...] | None
 
 
@@ -31,35 +30,37 @@ class Vessel:
         self.slices = tuple(slice(int(a), int(b)) for a, b in pairwise(starts))
 
     def lying(
-        self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool = False
+        self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool | None = False
     ) -> Lying:
-        """The pieces in a bath of capacity (d,), inf where it is held, as they lie in a stretch, or after they were turned over."""
-        moved, below = ("stirred" if stretch.stirred else "still",), ("contact",)
-        films: Films | None = None if stretch.sealed else (moved, below if stretch.lying else moved)
-        if stretch.quick:
-            films = (moved + below,) * 2  # the limit of ever quicker turns: each film for half of the time
+        """The pieces in a bath of capacity (d,), inf where it is held, as they lie in a stretch, after they were turned over, or (None) on
+        average of both ways.
+        """
+        moved = "stirred" if stretch.stirred else "still"
+        films = None if stretch.sealed else (moved, "contact" if stretch.lying else moved)
+        if turned is None and films is not None:
+            return self._in(meats, bath, (" and ".join(films),) * 2, cases)
         if not turned or films is None or films[0] == films[1]:
             return self._in(meats, bath, films, cases)
-        over = (films[1], films[0])
+        over = films[::-1]
         if self._sign is None:
             return self._in(meats, bath, over, cases)
-        return Lying(self._way(meats, over, cases)[0], self._flipped(self._in(meats, bath, films, cases)))
+        return Lying(self._way(meats, over, cases)[0], _flipped(self._in(meats, bath, films, cases), self._sign))
 
-    def _way(self, meats: Sequence[Meat], films: Films | None, cases: Cases) -> tuple[Shares, Spokes]:
-        """How the pieces meet a bath with these films at their first and second face, None: sealed."""
+    def _way(self, meats: Sequence[Meat], films: tuple[str, str] | None, cases: Cases) -> tuple[Shares, Spokes]:
+        """How the pieces meet a bath with these films at their first and second face ("still and contact": the mean), None: sealed."""
         key = (id(meats), films)
         if key not in self._ways:
             parts = tuple(meat.part for meat in meats)
             if films is None:
                 self._ways[key] = meats, None, Spokes(parts, ())
             else:
-                first, second = (np.mean([cases.film(kind) for kind in kinds], axis=0) for kinds in films)
+                first, second = (np.mean([cases.film(kind) for kind in both.split(" and ")], axis=0) for both in films)
                 made = [meat.contact(number, (first, second)) for number, meat in enumerate(meats)]
                 shares = tuple(share for _, share in made)
                 self._ways[key] = meats, shares, Spokes(parts, tuple(contact for contact, _ in made))
         return self._ways[key][1:]
 
-    def _in(self, meats: Sequence[Meat], bath: np.ndarray, films: Films | None, cases: Cases) -> Lying:
+    def _in(self, meats: Sequence[Meat], bath: np.ndarray, films: tuple[str, str] | None, cases: Cases) -> Lying:
         shares, spokes = self._way(meats, films, cases)
         key = (id(meats), films, bath.tobytes())
         if key not in self._solved:
@@ -76,24 +77,23 @@ class Vessel:
 
         return Lying(shares, solve)
 
-    def _flipped(self, lying: Lying) -> Callable[[np.ndarray | None], Solved]:
-        """Makes the modes of pieces that lie the other way round."""
-        made: dict[int, Solved] = {}
-        sign = self._sign
-        assert sign is not None  # where there is none, they are solved anew
-
-        def solve(loss: np.ndarray | None) -> Solved:
-            modes = lying.modes(loss)
-            if id(modes) not in made:  # one object for each, so that legs on the same modes are known by it
-                made[id(modes)] = modes.flipped(sign)
-            return made[id(modes)]
-
-        return solve
-
     def release(self) -> None:
         """Let go of the modes: a batch of them is large."""
         self._solved.clear()
         self._ways.clear()
+
+
+def _flipped(lying: Lying, sign: np.ndarray) -> Callable[[np.ndarray | None], Solved]:
+    """Makes the modes of pieces that lie the other way round: the nodes with sign -1 count the other way."""
+    made: dict[int, Solved] = {}
+
+    def solve(loss: np.ndarray | None) -> Solved:
+        modes = lying.modes(loss)
+        if id(modes) not in made:  # one object for each, so that legs on the same modes are known by it
+            made[id(modes)] = modes.flipped(sign)
+        return made[id(modes)]
+
+    return solve
 
 
 def dried(meats: Sequence[Meat], purge: np.ndarray) -> tuple[Meat, ...]:

@@ -18,6 +18,7 @@ from .clock import Clock
 from .meat import Meat
 from .run import FREE, TRACERS, Lying, Run
 from .track import Leg, Track, chained, onwards
+from .turning import averaged, thinnest
 from .vessel import Vessel, dried
 
 SOLUBLE = (273.15, 313.15)  # K over which the solubility of salt is known
@@ -25,20 +26,26 @@ SOLUBLE = (273.15, 313.15)  # K over which the solubility of salt is known
 
 @dataclass
 class State:
-    """Where the pieces stand: the pieces as they are now, the vessel that knows their networks, and the runs so far."""
+    """Where the pieces stand: the pieces as they are now and as they were, the vessel that knows their networks, and the runs so far."""
 
     meats: tuple[Meat, ...]
+    raw: tuple[Meat, ...]
     vessel: Vessel
     runs: list[Run] = field(default_factory=list)
 
     @classmethod
     def fresh(cls, meats: Sequence[Meat]) -> State:
         """Raw meat, with nothing in it."""
-        return cls(tuple(meats), Vessel(meats))
+        return cls(tuple(meats), tuple(meats), Vessel(meats))
 
     def copied(self) -> State:
         """The same, to go on from without touching this one."""
         return replace(self, runs=list(self.runs))
+
+    def before(self, stage: int) -> State:
+        """As it stood when the stage with this number began."""
+        runs = [run for run in self.runs if run.index < stage]
+        return replace(self, runs=runs, meats=runs[-1].meats if runs else self.raw)
 
     @property
     def time(self) -> np.ndarray | float:
@@ -49,15 +56,14 @@ class State:
         """(d,) water taken up or given off by each piece, as a fraction of the green weight."""
         if not self.runs:
             return tuple(np.zeros_like(meat.weight) for meat in self.meats)
-        last = self.runs[-1]
-        return tuple(last.water_change(n, last.length[:, None])[:, 0] for n in range(len(self.meats)))
+        return self.runs[-1].water_ended()
 
     def handed_on(self, name: str, meats: Sequence[Meat]) -> list[np.ndarray]:
         """Terms of w (d, r) of a solute in each piece as the next stretch begins, with the water that `meats` hold then."""
         last = self.runs[-1] if self.runs else None
         if last is None or last.home(name) is None:
             return [np.zeros_like(meat.capacity) for meat in meats]
-        w = last.states(name, last.length[:, None])[:, 0]
+        w = last.ended(name)
         return [
             w[:, nodes] * (old.capacity / meat.capacity) if old is not meat else w[:, nodes]
             for nodes, old, meat in zip(last.slices, last.meats, meats, strict=True)
@@ -75,7 +81,7 @@ def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segment
 
 
 def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases, loss: str, segments: int) -> Run:
-    factors, turns = cases.factors(), () if stretch.quick else stretch.turns
+    factors = cases.factors()
     longest = np.full(cases.count, stretch.longest)
     brings = {name: stretch.brings.get(name, 0.0) * factors[name] for name in TRACERS}
     saturation, water_before, begin = None, state.water_change(), cases.full(state.time)
@@ -92,10 +98,10 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     if any(now is not before for now, before in zip(meats, state.meats, strict=True)):
         state.meats = meats  # the vessel knows the pieces again only by the tuple they stand in
     bath = np.full(cases.count, np.inf) if stretch.endless else water
-    lying = tuple(
-        state.vessel.lying(state.meats, bath, stretch, cases, turned)
-        for turned in ((False, True) if turns else (False,))
-    )
+    mean = averaged(stretch, thinnest(meat.piece for meat in state.meats))
+    turns = () if mean else stretch.turns
+    ways = (None,) if mean else (False, True) if turns else (False,)
+    lying = tuple(state.vessel.lying(state.meats, bath, stretch, cases, turned) for turned in ways)
     start = {
         name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
@@ -213,8 +219,12 @@ def _mean_loss(run: Run, begin: float, end: float, ratio: np.ndarray, cases: Cas
     both = run.clock(np.broadcast_to([begin, end], (cases.count, 2)))
     pace = ratio * (both[:, 1] - both[:, 0]) / (end - begin)
     found = np.zeros((cases.count, run.size))
+    alike: dict[tuple, np.ndarray] = {}
     for nodes, meat in zip(run.slices, run.meats, strict=True):
-        found[:, nodes] = (cases.loss_rate(kelvin, meat.piece, loss) @ weights / pace)[:, None]
+        kind = (meat.piece.ph, meat.piece.tissue)  # all that the loss in a piece hangs on
+        if kind not in alike:
+            alike[kind] = (cases.loss_rate(kelvin, meat.piece, loss) @ weights / pace)[:, None]
+        found[:, nodes] = alike[kind]
     return found
 
 

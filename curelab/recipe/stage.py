@@ -9,18 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
-from .. import units
 from ..fields import Problem, Record, quantity, ruled, unchecked
 from .criterion import Criterion, CriterionRule
 from .times import TIME, Log, TemperatureRule, warmed
-
-# Turns as quick as that, or more than so many in a stretch, are not followed one by one: both faces have the mean of the two films, the limit
-# of ever quicker turns. Measured against every turn, 2 to 8 cm thick, parts of the strongest value: half an hour 1.7 % on average and 3.8 % at
-# the faces, seven hours 5.4 and 8.2 %, too much salt in both (tests/engine/test_turns.py).
-QUICK_TURN, MOST_TURNS = 0.5 * units.HOUR, 400
 
 
 @dataclass(frozen=True)
@@ -43,13 +36,6 @@ class Stretch:
     stirred: bool = False
     lying: bool = False
     turns: tuple[float, ...] = ()
-
-    @property
-    def quick(self) -> bool:
-        """Whether the pieces are turned too often for each turn to be followed."""
-        if len(self.turns) < 2:
-            return False
-        return len(self.turns) > MOST_TURNS or max(b - a for a, b in pairwise((0.0, *self.turns))) <= QUICK_TURN
 
     @property
     def sealed(self) -> bool:

@@ -22,6 +22,7 @@ from ..forecast import Answer
 from ..limits import CAUTIONS, Verdict
 from ..limits.verdict import SIGNS
 from ..outcome import Cured, Outcome
+from ..recipe.criterion import PLACES
 from ..spread import Band, Windows
 from ..spread.answers import ordered
 from ..spread.sensitivity import Importance
@@ -142,7 +143,10 @@ def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
 def _stage_lines(outcome: Outcome) -> list[str]:
     history, system = outcome.history, outcome.batch.units
     out = []
-    for index in [n for n in range(len(history.stages)) if history.has(n)]:
+    every = [n for n in range(len(history.stages)) if history.has(n)]
+    read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
+    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    for index in every:
         begin, end = history.span(index)
         days = (
             f"{units.day(begin, 2)} to {units.day_number(end, 2)}"
@@ -188,7 +192,10 @@ def plain(outcome: Outcome) -> dict[str, Any]:
     """Everything in SI, for machines; the same floats the benches show."""
     history = outcome.history
     rows = []
-    for index in [n for n in range(len(history.stages)) if history.has(n)]:
+    every = [n for n in range(len(history.stages)) if history.has(n)]
+    read = [(place, quantity) for quantity in QUANTITIES for place in PLACES]
+    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    for index in every:
         begin, end = history.span(index)
         for piece in outcome.batch.pieces:
             row: dict[str, Any] = {
@@ -196,11 +203,10 @@ def plain(outcome: Outcome) -> dict[str, Any]:
                 "begin_s": begin, "end_s": end, "ended": history.ending(index),
                 "weight_kg": history.weight(end, piece.name), "weight band_kg": _three(outcome.spread.weight((end,), piece.name)),
             }  # fmt: skip
-            for quantity in QUANTITIES:
-                for place in ("core", "average", "surface"):
-                    middle, low, high = outcome.band(place, quantity, index, piece.name)
-                    usual = history.at(place, quantity, end, piece.name)
-                    row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
+            for place, quantity in read:
+                middle, low, high = outcome.band(place, quantity, index, piece.name)
+                usual = history.at(place, quantity, end, piece.name)
+                row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
             rows.append(row)
     return {
         "curelab": __version__,

@@ -221,8 +221,8 @@ def what_matters(many: Spread, ask: Ask, answer: str, *, method: str = "sobol", 
         raise ValueError(f"draws must be a power of two from {2 * FOLDS} up, not {draws}")
     if many.draws.learned is not None:
         raise ValueError("readings have tied these inputs together; ask the draws from before they were read")
-    if method == "rank" and many.count < PER_INPUT * (len(many.inputs) + 1):
-        many = many.widened(int(np.ceil(PER_INPUT * (len(many.inputs) + 1))))
+    if method == "rank":
+        many = enough(many)
     values = _asked(many, ask)
     if np.ptp(values) <= 1e-9 * max(float(np.abs(values).max()), 1e-300):
         unknown = None if method == "rank" else 0.0
@@ -235,6 +235,12 @@ def what_matters(many: Spread, ask: Ask, answer: str, *, method: str = "sobol", 
     base, other, mixed = _saltelli(many, ask, draws)
     estimates = _folded(draws, lambda keep: _indices(base[keep], other[keep], mixed[:, keep]))
     return _ranked(many, answer, method, estimates, draws * (len(many.inputs) + 2))
+
+
+def enough(many: Spread) -> Spread:
+    """The spread, or the same in as many draws as ranks need."""
+    least = int(np.ceil(PER_INPUT * (len(many.inputs) + 1)))
+    return many if many.count >= least else many.widened(least)
 
 
 def _asked(many: Spread, ask: Ask) -> np.ndarray:

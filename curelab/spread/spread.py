@@ -1,8 +1,8 @@
 """Bands and probabilities: the same batch in many draws of what is not known exactly.
 
 A `Spread` holds the draws (scrambled Sobol points, seed kept), asks the histories of these draws, and answers with quantiles, probabilities
-and distributions of times. No answer comes without the number of draws and the inputs that were varied. Draws are computed in fixed parts
-of CHUNK, in this process or by any `concurrent.futures.Executor`, with the same result to the last digit. With bands off there is one
+and distributions of times. No answer comes without the number of draws and the inputs that were varied. Draws are computed in parts
+of at most CHUNK, in this process or by any `concurrent.futures.Executor`, with the same result to the last digit. With bands off there is one
 draw, the usual case.
 
 Longer than others because every reading of a history has its band here.
@@ -22,8 +22,9 @@ import numpy as np
 from .. import progress, units
 from ..batch import Batch
 from ..engine.history import History, Profile
-from ..engine.run import QUANTITIES
-from ..engine.simulate import LEAST_CELLS, simulate
+from ..engine.run import QUANTITIES, Where
+from ..engine.simulate import CELLS, LEAST_CELLS, simulate
+from ..engine.size import bytes_of_case
 from ..forecast import DAY
 from ..forecast.answer import reaching
 from ..limits import check_all
@@ -39,22 +40,26 @@ from .draws import Draws, Learned, draw
 from .uncertain import Uncertain, inputs_for, with_known
 
 CHUNK = 512
+PART_BYTES = 128_000_000  # of the draws that are computed together
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
 LONGEST_WAIT = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
 NEAR = 10.0  # s to which a time is found in a draw: days are told of them
 SMALL = 4_000_000  # bytes of a reading that is remembered
+MOST_KNOWN = 64_000_000  # bytes of all that are remembered
 MOST_BYTES = 1_000_000_000  # of one answer; more is refused, with the arithmetic
 
 
 @dataclass(frozen=True)
 class Request:
     """One reading of every draw: `name` of a method of `History`, and its arguments as (name, value) pairs, arrays as tuples and times in
-    seconds.
+    seconds; lasting: of the history in which a stage (its number, from 0) lasts so many s and nothing comes after it, None: of the history
+    as it is.
     """
 
     name: str
     given: tuple[tuple[str, Any], ...] = ()
+    lasting: tuple[int, float] | None = None
 
     @classmethod
     def of(cls, name: str, **given: Any) -> Request:
@@ -67,8 +72,18 @@ class Request:
 
     def read(self, history: History) -> np.ndarray:
         """Values (d, ...) of a history."""
+        if self.lasting is not None:
+            history = history.lasting(*self.lasting)
         found = getattr(history, self.name)(**dict(self.given))
         return found.values if isinstance(found, Profile) else found
+
+
+def waited_for(criterion: Criterion, stage: int, where: Where, at_most: float = LONGEST_WAIT) -> Request:
+    """When a criterion first holds if a stage lasts as long as `at_most` s: in "every" piece, in "any", in the piece with a number, or in
+    several of them.
+    """
+    asked = Request.of("first_time", near=NEAR, criterion=criterion, stage=stage, where=where)
+    return replace(asked, lasting=(stage, at_most))
 
 
 @dataclass(frozen=True)
@@ -181,13 +196,28 @@ class Spread(Shown):
         Raises MemoryError, with the arithmetic, for more than MOST_BYTES.
         """
         fresh = [request for request in dict.fromkeys(requests) if request not in self.known]
+        fresh.sort(
+            key=lambda request: request.lasting or (-1, 0.0)
+        )  # what is asked of one history, one after the other
         found = dict(zip(fresh, self._computed(fresh), strict=True)) if fresh else {}
-        self.known.update({request: value for request, value in found.items() if value.nbytes <= SMALL})
+        bytes_known = sum(value.nbytes for value in self.known.values())
+        for request, value in found.items():
+            bytes_known += value.nbytes
+            if value.nbytes <= SMALL and bytes_known <= MOST_KNOWN:
+                self.known[request] = value
         return [found[request] if request in found else self.known[request] for request in requests]
+
+    @cached_property
+    def _step(self) -> int:
+        """Draws that are computed together: as many as go into PART_BYTES, at most CHUNK."""
+        cells = dict(self.case.more).get("cells", CELLS)
+        return int(
+            np.clip(PART_BYTES // bytes_of_case(self.case.pieces, self.case.stages, cells, self.banded), 1, CHUNK)
+        )
 
     @on_one_thread
     def _computed(self, requests: Sequence[Request]) -> list[np.ndarray]:
-        parts = [slice(begin, begin + CHUNK) for begin in range(0, self.count, CHUNK)]
+        parts = [slice(begin, begin + self._step) for begin in range(0, self.count, self._step)]
         if self.executor is not None:
             columns = [self.draws.part(part) for part in parts]
             found = list(self.executor.map(_work, [self.case] * len(parts), columns, [tuple(requests)] * len(parts)))
@@ -200,7 +230,7 @@ class Spread(Shown):
     ) -> list[np.ndarray]:
         result: list[np.ndarray] = []
         for part in parts:
-            solved = self._first if part.start == 0 else self.case.solve(self.draws.part(part))
+            solved = self._first if len(parts) == 1 else self.case.solve(self.draws.part(part))
             for k, value in enumerate(request.read(solved) for request in requests):
                 if part.start == 0:
                     shape = (self.count, *value.shape[1:])
@@ -213,7 +243,7 @@ class Spread(Shown):
                     result.append(np.moveaxis(np.empty((*shape[1:], self.count), value.dtype), -1, 0))
                 result[k][part] = value
                 done()
-            if part.start:
+            if len(parts) > 1:
                 solved.release()
         return result
 
@@ -251,10 +281,8 @@ class Spread(Shown):
 
     @cached_property
     def _first(self) -> History:
-        """The first part, kept: a page asks one small spread many questions."""
-        if not self.banded:
-            return self.usual.as_drawn()
-        return self.case.solve(self.draws.part(slice(0, CHUNK)))
+        """All draws, kept where they are one part: a page asks one small spread many questions."""
+        return self.case.solve(self.draws.columns) if self.banded else self.usual.as_drawn()
 
     @cached_property
     def _outline(self) -> History:
@@ -288,16 +316,19 @@ class Spread(Shown):
 
     def at_end(self, place: str, quantity: str, stage: int, piece: int | str = 0, basis: str | None = None) -> Band:
         """Band (1,) of a fraction when a stage (from 0) ends, at whatever time that is in each draw."""
-        return self.band(
-            Request.of("at_end", place=place, quantity=quantity, stage=stage, piece=self.number(piece), basis=basis)
-        )
+        return self.band(self.asked_at_end(place, quantity, stage, piece, basis))
+
+    def asked_at_end(
+        self, place: str, quantity: str, stage: int, piece: int | str, basis: str | None = None
+    ) -> Request:
+        """What `at_end` reads, for whoever asks many things in one pass."""
+        number = self.number(piece)
+        return Request.of("at_end", place=place, quantity=quantity, stage=stage, piece=number, basis=basis)
 
     def chance_at_end(self, criterion: str | Criterion, stage: int, piece: int | str) -> float:
         """Share of the draws in which a criterion holds in a piece when a stage ends."""
         wanted = Criterion.of(criterion)
-        request = Request.of(
-            "at_end", place=wanted.place, quantity=wanted.quantity, stage=stage, piece=self.number(piece), basis=wanted.basis,
-        )  # fmt: skip
+        request = self.asked_at_end(wanted.place, wanted.quantity, stage, piece, wanted.basis)
         return float(np.mean(wanted.margin(self.readings([request])[0][:, 0]) >= 0))
 
     def weight(self, times=None, piece: int | str = 0) -> Band:
@@ -471,12 +502,13 @@ class Spread(Shown):
 
     def _until(self, wanted, index: int, where, at_most: float) -> list[np.ndarray]:
         """Seconds (d,) from the beginning of stage `index` until each criterion holds, at most `at_most`, inf: not."""
-        requests = [
-            Request.of("first_time", near=NEAR, criterion=c, stage=index, where=w)
-            for c, w in zip(wanted, where, strict=True)
-        ]
-        *times, begin = self.followed(index, at_most).readings([*requests, Request.of("begin", stage=index)])
-        return [values - begin for values in times]
+        begin = Request.of("begin", stage=index)
+        if len(where) > 1 and len(set(wanted)) == 1:  # one pass for all pieces
+            times, began = self.readings([waited_for(wanted[0], index, tuple(where), at_most), begin])
+            return list((times - began[:, None]).T)
+        requests = [waited_for(c, index, w, at_most) for c, w in zip(wanted, where, strict=True)]
+        *each, began = self.readings([*requests, begin])
+        return [values - began for values in each]
 
     def verdicts(
         self, rules: str = "US", product: str = "cured meat", *, draws: int = 64, **more: Any

@@ -17,7 +17,9 @@ import numpy as np
 
 from .memory import Kept
 from .network import Network
+from .rows import Rows
 
+Asked = Rows | np.ndarray | None  # sums over the nodes; None: every node
 ALIKE = 1e-12  # relative; matrices in proportion to within this share a basis
 MOST_KEPT = 8  # sums over the nodes that a part remembers
 UNCOUPLED = 1e-13  # of the largest entry; what is smaller is rounding
@@ -30,8 +32,8 @@ class Part:
     """Nodes that are coupled to each other and to no others, f of them, in every network.
 
     make: makes `matrix`, which only an eigenproblem asks for; root (d, f): square root of the capacities; feed (d, f): conductance from the
-    held node, None where there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source:
-    makes `solved` out of that of a part which differs by a sign or a shift alone, None where there is no such part.
+    held node, None where there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source: makes
+    `solved` out of that of a part which differs by a sign or a shift alone, None where there is no such part.
     """
 
     nodes: np.ndarray
@@ -174,71 +176,67 @@ class Modes:
     parts: tuple[Part, ...]
     drain: np.ndarray | None = None
 
-    def at(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+    def at(self, start: np.ndarray, clock: np.ndarray, rows: Asked = None) -> np.ndarray:
         """States (d, s, t, n) of s solutes that begin as start (d, s, n), at clock readings (d, s, t) >= 0.
 
-        `rows` (k, n) or (d, k, n): sums over the nodes to return instead, (d, s, t, k).
+        `rows`, or an array (k, n) or (d, k, n): sums over the nodes to return instead, (d, s, t, k).
         """
-        return self._each(start, clock, rows, Part.evolved, 1.0)
+        return self._each(start, clock, Rows.of(rows), Part.evolved, 1.0)
 
-    def integral(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+    def integral(self, start: np.ndarray, clock: np.ndarray, rows: Asked = None) -> np.ndarray:
         """Integral of `at` over the clock from 0, exact: what is lost and supplied is counted from it."""
-        return self._each(start, clock, rows, Part.integrated, clock[..., None])
+        return self._each(start, clock, Rows.of(rows), Part.integrated, clock)
 
-    def _each(self, start, clock, rows, one, held_for) -> np.ndarray:
+    def _each(self, start, clock, rows: Rows | None, one, held_for) -> np.ndarray:
         """`one` of the parts in which something moves, summed over nodes; a held node counts `held_for` times its value."""
-        width = self.size if rows is None else rows.shape[-2]
+        d, s, t = clock.shape
         held = None if self.drain is None else start[..., -1]
-        result = np.zeros((*clock.shape, width))
-        for part in self._moving(start, held):
-            mine = None if rows is None else rows[..., part.nodes]
-            if mine is not None and not mine.any():
-                continue
+
+        def now(part: Part) -> np.ndarray:
             begun = part.amounts(start[..., part.nodes])[:, :, None, :]
-            now = one(part, begun, clock, None if held is None else held[..., None])
-            d, s, t, m = now.shape
-            found = part.summed(now.reshape(d, s * t, m), mine).reshape(d, s, t, -1)
-            if rows is None:
-                result[..., part.nodes] = found
-            else:
-                result += found
-        if held is not None:
-            if rows is None:
-                result[..., -1] = held[..., None] * (held_for if np.isscalar(held_for) else held_for[..., 0])
-            else:
-                share = rows[..., -1] if rows.ndim == 2 else rows[:, None, None, :, -1]
-                result += held[..., None, None] * held_for * share
-        return result
+            found = one(part, begun, clock, None if held is None else held[..., None])
+            return found.reshape(d, s * t, -1)
+
+        level = None if held is None else np.broadcast_to(held[..., None] * held_for, clock.shape).reshape(d, s * t)
+        return self._gathered((d, s * t), start, held, rows, now, level).reshape(d, s, t, -1)
 
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: Kept
-    ) -> np.ndarray:
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
+        wanted: np.ndarray | None = None,
+    ) -> np.ndarray:  # fmt: skip
         """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
         owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts of these
-        starts, and those at the clock readings last asked for, part by part, filled at one reading and used at the next.
+        starts, and those at the clock readings last asked for, part by part, filled at one reading and used at the next. wanted (d, t): where
+        anyone looks at the answer, None: everywhere.
         """
-        result = np.zeros((*clock.shape, self.size if rows is None else rows.shape[-2]))
         held = None
         if self.drain is not None:
             held = starts[:, :1, -1] if owner is None else np.take_along_axis(starts[..., -1], owner, axis=1)
-        for part in self._moving(starts, None if held is None else starts[..., -1]):
-            mine = None if rows is None else rows[..., part.nodes]
-            if mine is not None and not mine.any():
-                continue
-            found = part.summed(self._evolved(part, starts, owner, clock, held, kept), mine)
+
+        def now(part: Part) -> np.ndarray:
+            return self._evolved(part, starts, owner, clock, held, kept)
+
+        level = None if held is None else np.broadcast_to(held, clock.shape)
+        return self._gathered(clock.shape, starts, None if held is None else starts[..., -1], Rows.of(rows), now, level)
+
+    def _gathered(self, shape, start, held, rows: Rows | None, now, level: np.ndarray | None) -> np.ndarray:
+        """(d, m, n) or (d, m, k) of modal amounts `now(part)` (d, m, f) of all parts in which something moves; level (d, m): of the held node."""
+        result = np.zeros((*shape, self.size if rows is None else rows.count))
+        for part in self._moving(start, held):
+            mine = None if rows is None else rows.over(part.nodes)
             if rows is None:
-                result[..., part.nodes] = found
-            else:
-                result += found
-        if held is not None:
+                result[..., part.nodes] = part.summed(now(part), None)
+            elif mine is not None:
+                result += part.summed(now(part), mine)
+        if level is not None:
             if rows is None:
-                result[..., -1] = held
+                result[..., -1] = level
             else:
-                result += held[..., None] * (rows[..., -1] if rows.ndim == 2 else rows[:, None, :, -1])
+                result += rows.of_bath(level)
         return result
 
     @staticmethod
-    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: Kept) -> np.ndarray:
+    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: dict | Kept) -> np.ndarray:
         """Modal amounts (d, t, m) of a part as `along`: other places are often asked for at the same times."""
         place = int(part.nodes[0])
         asked = clock.tobytes(), None if owner is None else owner.tobytes()
@@ -334,14 +332,10 @@ def _made(network: Network) -> Modes:
         # A part that is fed has no state of its own that stays.
         stays = (fed is None or not fed.any()) and network.equilibrium[nodes].any()
         parts.append(
-            Part(nodes, partial(_same, inside), root[:, nodes], fed, network.equilibrium[nodes] if stays else None)
+            Part(nodes, partial(np.asarray, inside), root[:, nodes], fed, network.equilibrium[nodes] if stays else None)
         )
     modes = Modes(size, tuple(parts), network.laplacian[:, -1, -1] if held else None)
     return modes if network.loss is None else modes.losing(network.loss)
-
-
-def _same(matrix: np.ndarray) -> np.ndarray:
-    return matrix
 
 
 def _coupled(matrix: np.ndarray, blocks: tuple[np.ndarray, ...]) -> list[np.ndarray]:

@@ -3,9 +3,9 @@
 Each part has its own modes, found once whatever the bath (`Part`); only the bath couples them. For a complex z the resolvent
 (z + A)^-1 of such a network takes as many steps as there are nodes, and exp(-clock A) is a short sum of resolvents:
 
-- at a few clock readings the best rational approximation of exp on the negative axis, RATIONAL, good to 3e-10 of what there is;
+- at a few clock readings the best rational approximation of exp on the negative axis, RATIONAL, good to 3e-10 of what there is, or 3e-8;
 - at many readings a hyperbola around the spectrum, whose points serve a whole window of readings, the last of them WINDOW times the first
-  (Weideman and Trefethen, Mathematics of Computation 76, 2007): to 8e-10, or 6e-7 where parts have so few nodes that they are coarse themselves.
+  (Weideman and Trefethen, Mathematics of Computation 76, 2007): to 6e-10, or 2e-6 where parts have so few nodes that they are coarse themselves.
 
 So time grows with the number of nodes, where an eigenproblem grows with its cube. A bath that changes nothing leaves a closed star's
 amounts as they are, which is put right by hand. `Star` answers as `Modes` does.
@@ -20,18 +20,19 @@ from functools import cache, cached_property, partial
 import numpy as np
 
 from .memory import Kept
-from .modes import Modes, Part, modes_of
+from .modes import Asked, Modes, Part, modes_of
 from .network import Contact, assemble
 from .network import Part as Nodes
+from .rows import Rows
 
 MANY = 4  # parts from which on a star is quicker than the modes of the whole, in one case and in many (measured, tests/speed)
 FEW = 8  # clock readings that are answered one by one
-WINDOW = 8.0
-POINTS, POINTS_COARSE = 20, 14  # of a hyperbola: 8e-10, 6e-7
+WINDOW = 64.0
+POINTS, POINTS_COARSE = 32, 20  # of a hyperbola: 6e-10, 2e-6
 COARSE = 30  # nodes; parts that have no more are themselves off by more than 1e-4
-AT_ONCE = 200_000  # numbers that are worked on at once, so that they stay near the processor
-# exp(-x) on x >= 0 as the real part of sum(weight / (x + pole)), to 3e-10: the poles and weights of the Caratheodory-Fejer approximation of
-# type (10, 10) (Trefethen, Weideman and Schmelzer, BIT 46, 2006), one of each conjugate pair.
+AT_ONCE = 100_000  # numbers that are worked on at once, so that they stay near the processor
+# exp(-x) on x >= 0 as the real part of sum(weight / (x + pole)), to 3e-10, and coarse to 3e-8: the poles and weights of the
+# Caratheodory-Fejer approximations of type (10, 10) and (8, 8) (Trefethen, Weideman and Schmelzer, BIT 46, 2006), one of each conjugate pair.
 RATIONAL = (
     np.array(
         [
@@ -45,6 +46,20 @@ RATIONAL = (
             -4.8183820590063329 - 21.054597597144859j, 7.1171652095003077 + 8.8195333231058921j,
             -2.5655849971270768 - 1.2163857358593981j, 0.27258698546166249 + 0.014211728317987423j,
             -0.0057849039773353378 + 0.00068585070451673315j,
+        ]
+    ),
+)  # fmt: skip
+RATIONAL_COARSE = (
+    np.array(
+        [
+            3.2209452450543408 + 1.1936196054193322j, 2.2922491478210563 + 3.6007714960771353j,
+            0.26949098736749649 + 6.082032592700096j, -3.4085395014618016 + 8.7730345644080945j,
+        ]
+    ),
+    -2 * np.array(
+        [
+            -1.8317717106328966 - 9.5256081299437376j, 2.436240732924865 + 3.7167556408605296j,
+            -0.63258805373268545 - 0.44392310270015201j, 0.028129757161818793 + 0.011577384568874135j,
         ]
     ),
 )  # fmt: skip
@@ -81,11 +96,66 @@ class Spokes:
             for contact in self.contacts:
                 if contact.part == number:
                     matrix, feed = matrix + contact.matrix, feed + contact.column
+            matrix = matrix / root[:, :, None] / root[:, None, :]
             stays = None if self.contacts else part.equilibrium
             nodes = np.arange(begin, begin + len(part.equilibrium))
-            found.append(Part(nodes, partial(_scaled, matrix, root), root, feed if self.contacts else None, stays))
+            found.append(Part(nodes, partial(np.asarray, matrix), root, feed if self.contacts else None, stays))
             begin += len(nodes)
         return tuple(found)
+
+    @cached_property
+    def alike(self) -> tuple[tuple[np.ndarray, np.ndarray, np.ndarray], ...]:
+        """Parts with equally many nodes together, (nodes (p, r), into modes (d, p, r, r), out of modes (d, p, r, r)): what takes amounts of the
+        nodes, and gives their w.
+        """
+        found = []
+        for size in dict.fromkeys(len(part.nodes) for part in self.own):
+            same = [part for part in self.own if len(part.nodes) == size]
+            into = np.stack(
+                [np.broadcast_to(part.solved[1] * part.root[:, :, None], part.inside.shape) for part in same], axis=1
+            )
+            out = np.stack([part.inside.swapaxes(1, 2) for part in same], axis=1)
+            found.append((np.stack([part.nodes for part in same]), into, out))
+        return tuple(found)
+
+    @cached_property
+    def rates(self) -> np.ndarray:
+        """(d, f) of the modes of all parts, the bath being held."""
+        return np.concatenate([part.solved[0] for part in self.own], axis=1)
+
+    @cached_property
+    def fed(self) -> np.ndarray:
+        """(d, f) what the bath at 1 feeds into each mode."""
+        return np.concatenate([part.fed for part in self.own], axis=1)
+
+    @cached_property
+    def even(self) -> np.ndarray:
+        """(d, f) amounts of the state that is 1 everywhere."""
+        flat = np.concatenate([part.equilibrium for part in self.parts])
+        return self.amounts(np.broadcast_to(flat, (len(self.rates), 1, len(flat))))[:, 0]
+
+    def amounts(self, start: np.ndarray) -> np.ndarray:
+        """Modal amounts (d, s, f) of states (d, s, f) or (d, s, n)."""
+        found = np.empty((*start.shape[:2], self.rates.shape[1]))
+        for nodes, into, _ in self.alike:
+            found[:, :, nodes] = (start[:, :, nodes].swapaxes(1, 2) @ into).swapaxes(1, 2)
+        return found
+
+    def states(self, amounts: np.ndarray) -> np.ndarray:
+        """States (d, m, f) of modal amounts (d, m, f)."""
+        found = np.empty_like(amounts)
+        for nodes, _, out in self.alike:
+            found[:, :, nodes] = (amounts[:, :, nodes].swapaxes(1, 2) @ out).swapaxes(1, 2)
+        return found
+
+    def of(self, draws: np.ndarray) -> Spokes:
+        """Some of the networks, already solved."""
+        parts = tuple(
+            replace(part, capacity=part.capacity[draws], stiffness=part.stiffness[draws]) for part in self.parts
+        )
+        made = Spokes(parts, self.contacts)
+        made.__dict__["own"] = tuple(part.of(draws) for part in self.own)
+        return made
 
     def in_bath(self, bath: np.ndarray) -> Modes | Star:
         """In a bath of capacity (d,), inf where it is held."""
@@ -100,118 +170,109 @@ class Spokes:
         total = np.sum([contact.total for contact in self.contacts], axis=0)
         if np.isinf(bath[0]):
             return Modes(size, self.own, total)
-        flat = np.concatenate([part.equilibrium for part in self.parts])
-        return Star(size, self.own, bath, total, flat)
-
-
-def _scaled(matrix: np.ndarray, root: np.ndarray) -> np.ndarray:
-    return matrix / root[:, :, None] / root[:, None, :]
+        return Star(size, self, bath, total)
 
 
 @dataclass(frozen=True, eq=False)
 class Star:
-    """Parts in a bath of capacity `bath` (d,), to which conductances `total` (d,) lead in all; flat (n - 1,): the state of the parts that
-    is 1 everywhere; loss (d, n), alike within a part, None for none. The bath is the last of the `size` nodes.
+    """Spokes in a bath of capacity `bath` (d,), to which conductances `total` (d,) lead in all, the last of `size` nodes. loss (d, n), alike
+    within a part, None for none; sign (n - 1,): -1 for nodes that count the other way round, None where all count as they are.
     """
 
     size: int
-    parts: tuple[Part, ...]
+    spokes: Spokes
     bath: np.ndarray
     total: np.ndarray
-    flat: np.ndarray
     loss: np.ndarray | None = None
+    sign: np.ndarray | None = None
 
     @cached_property
     def rates(self) -> np.ndarray:
         """(d, f) of the modes of all parts, f = n - 1, the bath being held."""
-        rates = np.concatenate([part.solved[0] for part in self.parts], axis=1)
-        return rates if self.loss is None else rates + self.loss[:, :-1]
-
-    @cached_property
-    def fed(self) -> np.ndarray:
-        """(d, f) what the bath at 1 feeds into each mode."""
-        return np.concatenate([part.fed for part in self.parts], axis=1)
-
-    @cached_property
-    def _even(self) -> np.ndarray:
-        """(d, f) amounts of the state that is 1 everywhere."""
-        return self._amounts(np.broadcast_to(self.flat, (len(self.bath), 1, self.size - 1)))[:, 0]
+        return self.spokes.rates if self.loss is None else self.spokes.rates + self.loss[:, :-1]
 
     def _amounts(self, start: np.ndarray) -> np.ndarray:
-        """Modal amounts (d, s, f) of states (d, s, f) or (d, s, n)."""
-        return np.concatenate([part.amounts(start[..., part.nodes]) for part in self.parts], axis=2)
+        """Modal amounts (d, s, f) of states (d, s, n)."""
+        inside = start[..., :-1]
+        return self.spokes.amounts(inside if self.sign is None else inside * self.sign)
 
-    def at(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+    def at(self, start: np.ndarray, clock: np.ndarray, rows: Asked = None) -> np.ndarray:
         """As `Modes.at`."""
         return self._each(start, clock, rows, integral=False)
 
-    def integral(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
+    def integral(self, start: np.ndarray, clock: np.ndarray, rows: Asked = None) -> np.ndarray:
         """As `Modes.integral`."""
         return self._each(start, clock, rows, integral=True)
 
-    def _each(self, start: np.ndarray, clock: np.ndarray, rows: np.ndarray | None, integral: bool) -> np.ndarray:
+    def _each(self, start: np.ndarray, clock: np.ndarray, rows: Asked, integral: bool) -> np.ndarray:
         d, s, t = clock.shape
-        begun = np.repeat(self._amounts(start), t, axis=1)
-        now, bath = self._reached(begun, np.repeat(start[..., -1], t, axis=1), clock.reshape(d, s * t), integral)
-        return self._summed(now, bath, rows).reshape(d, s, t, -1)
+        which = np.broadcast_to(np.repeat(np.arange(s), t), (d, s * t))
+        now, bath = self._reached(self._amounts(start), start[..., -1], which, clock.reshape(d, s * t), None, integral)
+        return self._summed(now, bath, Rows.of(rows)).reshape(d, s, t, -1)
 
     def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """As `Modes.supplied`: no node is held."""
         return np.zeros(clock.shape)
 
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: np.ndarray | None, kept: Kept
-    ) -> np.ndarray:
+        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
+        wanted: np.ndarray | None = None,
+    ) -> np.ndarray:  # fmt: skip
         """As `Modes.along`."""
+        asked_of = Rows.of(rows)
         amounts, bath = kept.get("begun") or (self._amounts(starts), starts[..., -1])
         kept["begun"] = amounts, bath
-        if clock.shape[1] > FEW:
-            return self._windows(amounts, bath, owner, clock, rows, kept)
-        asked = clock.tobytes(), None if owner is None else owner.tobytes()
-        last, reached = kept.get("reached") or (None, None)
+        which = np.zeros(clock.shape, dtype=int) if owner is None else owner
+        if clock.shape[1] > FEW * len(np.unique(which)):
+            return self._windows(amounts, bath, which, clock, asked_of, kept)
+        asked = clock.tobytes(), which.tobytes(), None if wanted is None else wanted.tobytes()
+        last, (now, level) = kept.get("reached") or (None, (amounts, bath))
         if last != asked:
-            if owner is None:
-                begun, held = (np.repeat(each, clock.shape[1], axis=1) for each in (amounts, bath))
-            else:
-                begun = np.take_along_axis(amounts, owner[:, :, None], axis=1)
-                held = np.take_along_axis(bath, owner, axis=1)
-            reached = self._reached(begun, held, clock, integral=False)
-            kept["reached"] = asked, reached
-        assert reached is not None
-        return self._summed(reached[0], reached[1], rows)
+            now, level = self._reached(amounts, bath, which, clock, wanted, integral=False)
+            kept["reached"] = asked, (now, level)
+        return self._summed(now, level, asked_of)
 
     # -- sums of resolvents --------------------------------------------------------------------------------------------
 
-    def _reached(self, begun, bath, clock: np.ndarray, integral: bool) -> tuple[np.ndarray, np.ndarray]:
-        """Modal amounts (d, m, f) and bath (d, m) at clock readings (d, m), each from its own amounts and bath; or their integrals."""
-        poles, weights = hyperbola(14, 1.0) if integral else RATIONAL
+    def _reached(self, amounts, bath, which, clock, wanted, integral: bool) -> tuple[np.ndarray, np.ndarray]:
+        """Modal amounts (d, m, f) and bath (d, m) at clock readings (d, m), each from the start `which` (d, m) of amounts (d, g, f) and bath
+        (d, g), where `wanted` (d, m), None: everywhere; or their integrals.
+        """
+        poles, weights = hyperbola(14, 1.0) if integral else RATIONAL_COARSE if self._coarse else RATIONAL
         if integral:
             weights = weights * np.exp(poles) / poles
-        now, into = np.empty_like(begun), np.empty_like(bath)
+        now, into = (np.zeros((*clock.shape, amounts.shape[2])), np.zeros(clock.shape))
+        draws, columns = np.nonzero(np.ones(clock.shape, dtype=bool) if wanted is None else wanted)
+        row = np.concatenate([weights.real, -weights.imag])
         step = max(1, AT_ONCE // (2 * len(poles) * self.rates.shape[1]))
-        for m in range(clock.shape[1]):
-            for draws in (slice(a, a + step) for a in range(0, len(clock), step)):
-                tau, fed, start = clock[draws, m, None], self.fed[draws], begun[draws, m]
-                found = _resolvent(tau * self.rates[draws], poles)
-                u = self._bath(found, tau, start, bath[draws, m], poles, draws)
-                # One row for what each mode began with, one for what the bath fed into it.
-                row = np.broadcast_to(np.concatenate([weights.real, -weights.imag]), (len(u), 2 * len(poles)))
-                rows = np.stack([row, np.concatenate([(weights * u).real, -(weights * u).imag], axis=1)], axis=1)
-                own, other = np.moveaxis(rows @ found, 1, 0)
-                now[draws, m] = own * start + tau * other * fed
-                into[draws, m] = (u @ weights).real
-        if integral:
-            return now * clock[..., None], into * clock
-        if self.loss is None:
-            held = (self._even**2).sum(axis=1) + self.bath
-            off = ((begun - now) * self._even[:, None]).sum(axis=2) + (bath - into) * self.bath[:, None]
-            now += (off / held[:, None])[..., None] * self._even[:, None]
-            into += off / held[:, None]
-        return now, into
+        for begin in range(0, len(draws), step):
+            d, m = draws[begin : begin + step], columns[begin : begin + step]
+            tau, fed = clock[d, m][:, None], self.spokes.fed[d]
+            start, held = amounts[d, which[d, m]], bath[d, which[d, m]]
+            found = _resolvent(tau * self.rates[d], poles)
+            u = self._bath(found, tau, fed, start, held, poles, d)
+            # One row for what each mode began with, one for what the bath fed into it.
+            rows = np.empty((len(d), 2, len(row)))
+            rows[:, 0] = row
+            rows[:, 1, : len(poles)], rows[:, 1, len(poles) :] = (weights * u).real, -(weights * u).imag
+            both = rows @ found
+            into[d, m] = (u @ weights).real
+            both[:, 0] *= start
+            both[:, 1] *= tau * fed
+            reached = both.sum(axis=1)
+            if integral:
+                reached *= tau
+            elif self.loss is None:  # nothing leaves, so the sum is known
+                even, holds = self.spokes.even[d], self.bath[d]
+                off = ((start - reached) * even).sum(axis=1) + (held - into[d, m]) * holds
+                off /= (even**2).sum(axis=1) + holds
+                reached += off[:, None] * even
+                into[d, m] += off
+            now[d, m] = reached
+        return now, into * clock if integral else into
 
-    def _bath(self, found, tau, start, bath, poles, draws) -> np.ndarray:
+    def _bath(self, found, tau, fed, start, bath, poles, draws) -> np.ndarray:
         """(d, p) of the bath in (pole + tau A)^-1 applied to amounts (d, f) and bath (d,)."""
-        fed = self.fed[draws]
         sums = found @ np.stack([fed * start, fed * fed], axis=2)
         p = len(poles)
         from_start, back = np.moveaxis(sums[:, :p] + 1j * sums[:, p:], 2, 0)
@@ -220,7 +281,7 @@ class Star:
             holds * poles + tau * self.total[draws, None] - tau**2 * back
         )
 
-    def _windows(self, amounts, bath, owner, clock: np.ndarray, rows, kept: Kept) -> np.ndarray:
+    def _windows(self, amounts, bath, which, clock: np.ndarray, rows, kept: dict | Kept) -> np.ndarray:
         """Sums (d, t, k) at many clock readings, window by window."""
         poles, weights = self._points
         with np.errstate(divide="ignore"):
@@ -228,16 +289,15 @@ class Star:
             number = np.ceil(np.log(clock) / np.log(WINDOW) - 1e-12)
         moved = np.isfinite(number)
         asked = clock.tobytes()
-        last, waves = kept.get("waves") or (None, None)
+        last, waves = kept.get("waves") or (None, clock)
         if last != asked:  # other places are often read at the same times
             share = np.where(moved, clock / WINDOW ** np.where(moved, number, 0.0), 1.0)[..., None]
             now = np.exp(poles * share) * weights
             waves = np.concatenate([now.real, -now.imag], axis=2)
             kept["waves"] = asked, waves
-        assert waves is not None
-        result = np.zeros((*clock.shape, self.size if rows is None else rows.shape[-2]))
-        for leg in [0] if owner is None else np.unique(owner):
-            here = moved if owner is None else moved & (owner == leg)
+        result = np.zeros((*clock.shape, self.size if rows is None else rows.count))
+        for leg in np.unique(which):
+            here = moved & (which == leg)
             for window in np.unique(number[here]):
                 mine = here & (number == window)
                 within = np.flatnonzero(mine.any(axis=0))
@@ -245,17 +305,19 @@ class Star:
                 lines = self._lines(amounts[:, leg], bath[:, leg], leg, window, rows, kept)
                 np.copyto(result[:, columns], waves[:, columns] @ lines, where=mine[:, columns, None])
         if not moved.all():
-            every = np.zeros(clock.shape, dtype=int) if owner is None else owner
-            began = np.take_along_axis(self._summed(amounts, bath, rows), every[:, :, None], axis=1)
+            began = np.take_along_axis(self._summed(amounts, bath, rows), which[:, :, None], axis=1)
             np.copyto(result, began, where=~moved[:, :, None])
         return result
 
     @cached_property
     def _points(self) -> tuple[np.ndarray, np.ndarray]:
-        coarse = all(len(part.nodes) <= COARSE for part in self.parts)
-        return hyperbola(POINTS_COARSE if coarse else POINTS, WINDOW)
+        return hyperbola(POINTS_COARSE if self._coarse else POINTS, WINDOW)
 
-    def _lines(self, amounts, bath, leg: int, window: float, rows, kept: Kept) -> np.ndarray:
+    @property
+    def _coarse(self) -> bool:
+        return all(len(part.equilibrium) <= COARSE for part in self.spokes.parts)
+
+    def _lines(self, amounts, bath, leg: int, window: float, rows, kept: dict | Kept) -> np.ndarray:
         """(d, 2 p, k) sums `rows` of the resolvents of one start in one window, real and imaginary parts."""
         tau, poles = np.full((len(self.bath), 1), WINDOW**window), self._points[0]
         p = len(poles)
@@ -265,67 +327,64 @@ class Star:
             step = max(1, AT_ONCE // (2 * p * self.rates.shape[1]))
             for draws in (slice(a, a + step) for a in range(0, len(tau), step)):
                 found = _resolvent(tau[draws] * self.rates[draws], poles)
-                u[draws] = self._bath(found, tau[draws], amounts[draws], bath[draws], poles, draws)
+                u[draws] = self._bath(
+                    found, tau[draws], self.spokes.fed[draws], amounts[draws], bath[draws], poles, draws
+                )
             kept["bath", leg, window] = u
-        width = self.size if rows is None else rows.shape[-2]
+        width = self.size if rows is None else rows.count
         lines = np.zeros((len(tau), p, width), complex)
-        for nodes, part, shapes in self._asked(rows):
+        for numbers, shapes in self._asked(rows):
+            nodes = slice(numbers[0], numbers[-1] + 1)
             found = _resolvent(tau * self.rates[:, nodes], poles)
-            own, other = (found @ (shapes * each[:, None, nodes]).swapaxes(1, 2) for each in (amounts, tau * self.fed))
+            own, other = (
+                found @ (shapes * each[:, None, nodes]).swapaxes(1, 2) for each in (amounts, tau * self.spokes.fed)
+            )
             here = own[:, :p] + 1j * own[:, p:] + u[:, :, None] * (other[:, :p] + 1j * other[:, p:])
             if rows is None:
-                lines[..., part.nodes] = here
+                lines[..., numbers] = here
             else:
                 lines += here
         if rows is None:
             lines[..., -1] = u
-        elif rows[..., -1].any():
-            lines += u[:, :, None] * (rows[:, -1] if rows.ndim == 2 else rows[:, None, :, -1])
+        else:
+            lines += rows.of_bath(u)
         return np.concatenate([lines.real, lines.imag], axis=1)
 
-    def _asked(self, rows: np.ndarray | None) -> Iterator[tuple[slice, Part, np.ndarray]]:
-        """(its modes, part, what each mode adds to the sums (d, k, m)) of the parts that `rows` (None: all nodes) reach."""
-        begin = 0
-        for part in self.parts:
-            nodes = slice(begin, begin + len(part.nodes))
-            begin = nodes.stop
+    def _asked(self, rows: Rows | None) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+        """(nodes, what each mode of the part adds to the sums (d, k, m)) of the parts that `rows` (None: all nodes) reach."""
+        for part in self.spokes.own:
             if rows is None:
-                yield nodes, part, part.inside
-            elif (mine := rows[..., part.nodes]).any():
-                yield nodes, part, part.shapes(mine)
+                sign = 1.0 if self.sign is None else self.sign[part.nodes][:, None]
+                yield part.nodes, part.inside * sign
+            elif (mine := rows.over(part.nodes)) is not None:
+                yield part.nodes, part.shapes(mine if self.sign is None else mine * self.sign[part.nodes])
 
-    def _summed(self, now: np.ndarray, bath: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
+    def _summed(self, now: np.ndarray, bath: np.ndarray, rows: Rows | None) -> np.ndarray:
         """(d, m, k) sums `rows` over the nodes, None: all nodes, of modal amounts (d, m, f) and bath (d, m)."""
-        result = np.zeros((*bath.shape, self.size if rows is None else rows.shape[-2]))
-        for nodes, part, shapes in self._asked(rows):
-            found = now[..., nodes] @ shapes.swapaxes(1, 2)
-            if rows is None:
-                result[..., part.nodes] = found
-            else:
-                result += found
         if rows is None:
-            result[..., -1] = bath
-        elif rows[..., -1].any():
-            result += bath[..., None] * (rows[:, -1] if rows.ndim == 2 else rows[:, None, :, -1])
-        return result
+            states = self.spokes.states(now)
+            return np.concatenate([states if self.sign is None else states * self.sign, bath[..., None]], axis=2)
+        result = np.zeros((*bath.shape, rows.count))
+        for nodes, shapes in self._asked(rows):
+            result += now[..., nodes[0] : nodes[-1] + 1] @ shapes.swapaxes(1, 2)
+        return result + rows.of_bath(bath)
 
     # -- like it -------------------------------------------------------------------------------------------------------
 
     def flipped(self, sign: np.ndarray) -> Star:
         """As `Modes.flipped`."""
-        return replace(self, parts=tuple(part.flipped(sign) for part in self.parts), flat=self.flat * sign[:-1])
+        return replace(self, sign=sign[:-1] if self.sign is None else self.sign * sign[:-1])
 
     def losing(self, loss: np.ndarray) -> Star:
         """As `Modes.losing`; raises ValueError for a loss that is not alike within each part, or in the bath."""
-        if loss[:, -1].any() or any(np.ptp(loss[:, part.nodes], axis=1).any() for part in self.parts):
+        if loss[:, -1].any() or any(np.ptp(loss[:, part.nodes], axis=1).any() for part in self.spokes.own):
             raise ValueError("a star loses alike within each part, and nothing in the bath")
         return replace(self, loss=loss) if loss.any() else self
 
     def of(self, draws: np.ndarray) -> Star:
         """As `Modes.of`."""
         loss = None if self.loss is None else self.loss[draws]
-        parts = tuple(part.of(draws) for part in self.parts)
-        return Star(self.size, parts, self.bath[draws], self.total[draws], self.flat, loss)
+        return Star(self.size, self.spokes.of(draws), self.bath[draws], self.total[draws], loss, self.sign)
 
 
 def _resolvent(x: np.ndarray, poles: np.ndarray) -> np.ndarray:

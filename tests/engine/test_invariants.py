@@ -93,8 +93,9 @@ def in_cells(run, name, times) -> np.ndarray:
     """w (t, n) in every cell, and of the bath last but where the pieces lie sealed, for then it is no part of the network. What is below
     zero must be rounding, and is cut as every reading cuts it.
     """
-    rows = [run._row(0, run.meats[0].body.rows)]
-    w = run.states(name, times[None], np.concatenate(rows if run.sealed else [*rows, np.eye(run.size)[-1:]]))[0]
+    terms = run.states(name, times[None])[0]
+    cells = terms[:, :-1] @ run.meats[0].body.rows.T
+    w = cells if run.sealed else np.concatenate([cells, terms[:, -1:]], axis=1)
     assert w.min() >= -1e-12 * w.max()
     return np.maximum(w, 0.0)
 

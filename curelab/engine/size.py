@@ -1,0 +1,44 @@
+"""How large a batch is, by arithmetic, before anything of it is computed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..bodies.body import TERMS, TERMS_THIN
+from ..fields import refuse
+from ..recipe.piece import Piece
+from ..recipe.stages import Stage
+from ..transport.star import MANY
+from .run import QUANTITIES
+from .turning import legs_of
+
+MOST_BYTES = 400_000_000  # of the states of one case; more is refused, so that a batch needs less than 1 GB in all
+WORDS = 8 * len(QUANTITIES)  # bytes of a node in every quantity
+
+
+def nodes_of(piece: Piece, cells: int, few: bool) -> int:
+    """Nodes of a piece, at most."""
+    layers = 1 if not piece.fat_cap else 2 if piece.capped == "one face" else 3
+    return TERMS + TERMS_THIN * (layers - 1) if few else (2 if piece.shape == "slab" else 1) * cells
+
+
+def bytes_of_case(pieces: Sequence[Piece], stages: Sequence[Stage], cells: int, few: bool) -> int:
+    """What one case takes: a state for each leg, and the modes where they are those of the whole."""
+    nodes, legs = sum(nodes_of(piece, cells, few) for piece in pieces) + 1, legs_of(pieces, stages)
+    stretches = sum(len(stage.stretches) for stage in stages)
+    each = nodes if len(pieces) < MANY else max(nodes_of(piece, cells, few) for piece in pieces)
+    return WORDS * nodes * legs + 24 * each * nodes * (stretches if len(pieces) < MANY else 4)
+
+
+def check_size(pieces: Sequence[Piece], stages: Sequence[Stage], cells: int, few: bool) -> None:
+    """Refuses a batch of which one case is larger than MOST_BYTES, with the arithmetic."""
+    size = bytes_of_case(pieces, stages, cells, few)
+    if size <= MOST_BYTES:
+        return
+    nodes, legs = sum(nodes_of(piece, cells, few) for piece in pieces) + 1, legs_of(pieces, stages)
+    raise refuse(
+        "stages",
+        f"{len(pieces)} piece{'s' if len(pieces) > 1 else ''} of {nodes} places in all, put into a bath or turned {legs} times, with "
+        f"{len(QUANTITIES)} quantities of 8 bytes each, take {size / 1e9:.1f} GB, and at most {MOST_BYTES / 1e9:g} GB are computed; turn them "
+        "less often, take fewer waters, or make two batches of it",
+    )
