@@ -386,7 +386,7 @@ def test_ceaseless_turning_is_the_mean_of_both_ways(name):
     history = simulate(piece(ph=5.6), stage, cells=4)  # cells so wide that ten minutes are short for the outermost
     run, still, below = history.state.runs[0], history.cases.film("still"), history.cases.film("contact")
     meat = run.meats[0]
-    ways = [meat.contact(0, films)[0] for films in ((still, below), (below, still))]
+    ways = [meat.contact(0, films) for films in ((still, below), (below, still))]
     mean = Contact(0, *(sum(getattr(way, part) for way in ways) / 2 for part in ("matrix", "column", "total")))
     rate = 0.0
     if name == FREE:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from curelab.spread.banded import Banded
 
 from curelab import Brine, InputError, Problem
 from curelab.batch import dumps, load
@@ -12,7 +13,6 @@ from curelab.outcome import run
 from curelab.show.report import in_short, words
 from curelab.sources import datasets_folder
 from curelab.spread import spread
-from curelab.spread.banded import Banded
 
 
 @pytest.fixture(params=list(BENCHES))

@@ -13,6 +13,7 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from curelab.spread.banded import Banded
 
 from curelab import units
 from curelab.__main__ import main
@@ -26,7 +27,6 @@ from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.sheet import label, ounces, sheet
 from curelab.show import pictures
 from curelab.sources import datasets_folder
-from curelab.spread.banded import Banded
 
 DEMO = datasets_folder() / "demo_brisket.toml"
 US = datasets_folder() / "demo_loin.toml"

@@ -38,8 +38,9 @@ from scipy.sparse import csc_array
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from curelab import Bath, Brine, Piece, Rest, simulate
 from curelab.bodies.chain import Layer, build
+
+from curelab import Bath, Brine, Piece, Rest, simulate
 from curelab.proof import series
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Contact, Network, assemble

@@ -22,12 +22,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+from curelab.bodies.chain import Layer, build
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.sparse import csc_array
 
 from curelab import Bath, Brine, Piece, simulate
-from curelab.bodies.chain import Layer, build
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Contact, Network, assemble
 

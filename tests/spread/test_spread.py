@@ -7,12 +7,12 @@ from multiprocessing import get_context
 
 import numpy as np
 import pytest
+from curelab.spread.ensemble import Ensemble
+from curelab.spread.loop import Loop
 
 from curelab import Bath, Brine, Criterion, Piece, Rest, SealedCure, Soak, Water, simulate
 from curelab.sources import default_numbers
 from curelab.spread import Request, quantiles, spread
-from curelab.spread.ensemble import Ensemble
-from curelab.spread.loop import Loop
 from curelab.spread.sensitivity import at_end, how_long, what_matters
 from curelab.spread.uncertain import draw, inputs_for, uncertain_inputs
 
