@@ -63,21 +63,26 @@ class Meat:
         pace = (self.amount / self.size**2)[:, None, None]
         return Part(self.capacity, self.body.inner(self.conductivity) * pace, self.body.mean, self.body.sign)
 
-    def contact(self, number: int, films: tuple[np.ndarray, np.ndarray]) -> tuple[Contact, np.ndarray]:
-        """What links it to a bath as part `number` of a network, and the weight (d, f) of the bath in the value at each face; `films` (d,) at
-        the first and second face. A piece with one face touches the vessel along a line at most: that face is free.
-        """
+    def _outside(self, films: tuple[np.ndarray, np.ndarray]) -> tuple[np.ndarray, ...]:
+        """The film (d,) at each face. A piece with one face touches the vessel along a line at most: that face is free."""
+        return films if self.body.two_sided else (np.maximum(*films),)
+
+    def contact(self, number: int, films: tuple[np.ndarray, np.ndarray]) -> Contact:
+        """What links it to a bath as part `number` of a network; `films` (d,) at the first and second face."""
         body = self.body
-        outside = films if body.two_sided else (np.maximum(*films),)
         matrix, column = np.zeros((len(self.amount), body.count, body.count)), np.zeros((len(self.amount), body.count))
-        total, shares = np.zeros(len(self.amount)), []
-        for face, film in zip(body.faces, outside, strict=True):
+        total = np.zeros(len(self.amount))
+        for face, film in zip(body.faces, self._outside(films), strict=True):
             conductance = self.amount * face.conductance(film, self.conductivity, self.size)
             matrix += conductance[:, None, None] * np.outer(face.row, face.row)
             column += conductance[:, None] * face.row
             total = total + conductance
-            shares.append(face.share(film, self.conductivity, self.size))
-        return Contact(number, matrix, column, total), np.stack(shares, axis=1)
+        return Contact(number, matrix, column, total)
+
+    def shares(self, films: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+        """(d, f) weight of the bath in the value at each face; `films` as for `contact`."""
+        outside = zip(self.body.faces, self._outside(films), strict=True)
+        return np.stack([face.share(film, self.conductivity, self.size) for face, film in outside], axis=1)
 
     def over(self, clock: Clock, cases: Cases) -> Meat:
         """As it conducts in a stretch. A tissue whose diffusivity grows with temperature in its own way does so there at its mean, over that

@@ -1,6 +1,7 @@
 """One stretch with one bath, in every case, readable at any time.
 
-Times here are seconds since the stretch began, (d, t), one row for each case.
+Times here are seconds since the stretch began, (d, t), one row for each case. Longer than others because a stretch is read, in every
+quantity and place, and searched, here alone.
 """
 
 from __future__ import annotations

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
 
 from ..recipe.stages import Stretch
+from ..transport.network import Contact
 from ..transport.star import Solved, Spokes
 from .cases import Cases
 from .meat import Meat
@@ -52,12 +54,12 @@ class Vessel:
         if key not in self._ways:
             parts = tuple(meat.part for meat in meats)
             if films is None:
-                self._ways[key] = meats, None, Spokes(parts, ())
+                self._ways[key] = meats, None, Spokes(parts, None)
             else:
-                first, second = (np.mean([cases.film(kind) for kind in both.split(" and ")], axis=0) for both in films)
-                made = [meat.contact(number, (first, second)) for number, meat in enumerate(meats)]
-                shares = tuple(share for _, share in made)
-                self._ways[key] = meats, shares, Spokes(parts, tuple(contact for contact, _ in made))
+                both = tuple(np.mean([cases.film(each) for each in kind.split(" and ")], axis=0) for kind in films)
+                shares = tuple(meat.shares(both) for meat in meats)
+                contacts = partial(_contacts, meats, both)
+                self._ways[key] = meats, shares, Spokes(parts, contacts)
         return self._ways[key][1:]
 
     def _in(self, meats: Sequence[Meat], bath: np.ndarray, films: tuple[str, str] | None, cases: Cases) -> Lying:
@@ -81,6 +83,11 @@ class Vessel:
         """Let go of the modes: a batch of them is large."""
         self._solved.clear()
         self._ways.clear()
+
+
+def _contacts(meats: Sequence[Meat], films: tuple[np.ndarray, np.ndarray]) -> list[Contact]:
+    """What links each piece to a bath with these films (d,) at its first and second face."""
+    return [meat.contact(number, films) for number, meat in enumerate(meats)]
 
 
 def _flipped(lying: Lying, sign: np.ndarray) -> Callable[[np.ndarray | None], Solved]:

@@ -10,6 +10,7 @@ index. A plain rank correlation will not do: among few Sobol points some inputs 
 
 How rough the shares are is found by leaving out an eighth of the draws at a time (a jackknife over FOLDS parts). On points as even
 as ours that errs on the careful side.
+Longer than others because the two methods stand side by side, with what each tells.
 """
 
 from __future__ import annotations

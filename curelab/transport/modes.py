@@ -31,7 +31,7 @@ _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it wo
 class Part:
     """Nodes that are coupled to each other and to no others, f of them, in every network.
 
-    make: makes `matrix`, which only an eigenproblem asks for; root (d, f): square root of the capacities; feed (d, f): conductance from the
+    make: makes the symmetric matrix (d, f, f), which only an eigenproblem asks for; root (d, f): square root of the capacities; feed (d, f): conductance from the
     held node, None where there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source: makes
     `solved` out of that of a part which differs by a sign or a shift alone, None where there is no such part.
     """
@@ -45,17 +45,13 @@ class Part:
     kept: dict = field(default_factory=dict, repr=False)  # shapes of the rows last asked for
 
     @cached_property
-    def matrix(self) -> np.ndarray:
-        """(d, f, f), symmetric."""
-        return self.make()
-
-    @cached_property
     def solved(self) -> tuple[np.ndarray, np.ndarray]:
         """rates (d, m), vectors (d or 1, f, m)."""
         if self.source is not None:
             return self.source()
-        pace = self._pace()
-        rates, vectors = np.linalg.eigh(self.matrix if pace is None else self.matrix[:1])
+        matrix = self.make()
+        pace = self._pace(matrix)
+        rates, vectors = np.linalg.eigh(matrix if pace is None else matrix[:1])
         if pace is not None:
             rates = rates * pace[:, None]
         rates = np.maximum(rates, 0.0)
@@ -79,15 +75,15 @@ class Part:
         assert self.feed is not None  # parts have a feed wherever a node is held
         return (self.feed[:, None, :] @ self.inside)[:, 0]
 
-    def _pace(self) -> np.ndarray | None:
+    def _pace(self, matrix: np.ndarray) -> np.ndarray | None:
         """(d,) pace of each network over that of the first, if pace is all that differs."""
-        if len(self.matrix) == 1 or np.ptp(self.root / self.root[:, :1], axis=0).max() > ALIKE:
+        if len(matrix) == 1 or np.ptp(self.root / self.root[:, :1], axis=0).max() > ALIKE:
             return None
-        size = np.abs(self.matrix[0]).max()
+        size = np.abs(matrix[0]).max()
         if size == 0:
             return None
-        pace = np.einsum("dij,ij->d", self.matrix, self.matrix[0]) / (self.matrix[0] ** 2).sum()
-        gap = np.abs(self.matrix - pace[:, None, None] * self.matrix[0]).max(axis=(1, 2))
+        pace = np.einsum("dij,ij->d", matrix, matrix[0]) / (matrix[0] ** 2).sum()
+        gap = np.abs(matrix - pace[:, None, None] * matrix[0]).max(axis=(1, 2))
         return pace if np.all(gap <= ALIKE * size * np.abs(pace)) else None
 
     def amounts(self, start: np.ndarray) -> np.ndarray:
@@ -141,7 +137,7 @@ class Part:
         mine = sign[self.nodes]
         feed = None if self.feed is None else self.feed * mine
         return Part(
-            self.nodes, lambda: self.matrix * np.outer(mine, mine), self.root, feed, self.constant,
+            self.nodes, lambda: self.make() * np.outer(mine, mine), self.root, feed, self.constant,
             lambda: (self.solved[0], self.solved[1] * mine[:, None]),
         )  # fmt: skip
 
@@ -151,7 +147,7 @@ class Part:
             return self
         alike = np.ptp(loss, axis=1).max() <= ALIKE * loss.max()
         return Part(
-            self.nodes, lambda: self.matrix + loss[:, :, None] * np.eye(len(self.nodes)), self.root, self.feed, None,
+            self.nodes, lambda: self.make() + loss[:, :, None] * np.eye(len(self.nodes)), self.root, self.feed, None,
             (lambda: (self.solved[0] + loss[:, :1], self.solved[1])) if alike else None,
         )  # fmt: skip
 
@@ -163,7 +159,7 @@ class Part:
             return rates[draws], vectors if len(vectors) == 1 else vectors[draws]
 
         feed = None if self.feed is None else self.feed[draws]
-        return Part(self.nodes, lambda: self.matrix[draws], self.root[draws], feed, self.constant, source)
+        return Part(self.nodes, lambda: self.make()[draws], self.root[draws], feed, self.constant, source)
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,12 +8,13 @@ Each part has its own modes, found once whatever the bath (`Part`); only the bat
   (Weideman and Trefethen, Mathematics of Computation 76, 2007): to 6e-10, or 2e-6 where parts have so few nodes that they are coarse themselves.
 
 So time grows with the number of nodes, where an eigenproblem grows with its cube. A bath that changes nothing leaves a closed star's
-amounts as they are, which is put right by hand. `Star` answers as `Modes` does.
+amounts as they are, which is put right by hand. `Star` answers as `Modes` does. Longer than others
+because it does all that `Modes` does, in another way.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property, partial
 
@@ -81,42 +82,51 @@ def hyperbola(points: int, window: float) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True, eq=False)
 class Spokes:
-    """Parts and what links each to a bath, whatever the bath; contacts: none where the parts are closed."""
+    """Parts and what links each to a bath, whatever the bath. make: makes the contact of each part, in order, which are large and not kept;
+    None: the parts are closed.
+    """
 
     parts: tuple[Nodes, ...]
-    contacts: tuple[Contact, ...]
+    make: Callable[[], Sequence[Contact]] | None
 
     @cached_property
     def own(self) -> tuple[Part, ...]:
         """Each part by itself, the bath being held."""
         found, begin = [], 0
+        contacts = {} if self.make is None else {contact.part: contact for contact in self.make()}
         for number, part in enumerate(self.parts):
             root = np.sqrt(part.capacity)
-            matrix, feed = part.stiffness, np.zeros_like(root)
-            for contact in self.contacts:
-                if contact.part == number:
-                    matrix, feed = matrix + contact.matrix, feed + contact.column
-            matrix = matrix / root[:, :, None] / root[:, None, :]
-            stays = None if self.contacts else part.equilibrium
+            feed = None if self.make is None else contacts[number].column
+            stays = part.equilibrium if self.make is None else None
             nodes = np.arange(begin, begin + len(part.equilibrium))
-            found.append(Part(nodes, partial(np.asarray, matrix), root, feed if self.contacts else None, stays))
+            found.append(Part(nodes, partial(_scaled, part, contacts.get(number), root), root, feed, stays))
             begin += len(nodes)
         return tuple(found)
 
     @cached_property
-    def alike(self) -> tuple[tuple[np.ndarray, np.ndarray, np.ndarray], ...]:
-        """Parts with equally many nodes together, (nodes (p, r), into modes (d, p, r, r), out of modes (d, p, r, r)): what takes amounts of the
-        nodes, and gives their w.
-        """
+    def total(self) -> np.ndarray:
+        """(d,) conductance to the bath in all."""
+        assert self.make is not None
+        return np.sum([contact.total for contact in self.make()], axis=0)
+
+    @cached_property
+    def alike(self) -> tuple[tuple[np.ndarray, np.ndarray], ...]:
+        """(nodes (p, r), vectors (d, p, r, r)) of parts with equally many nodes."""
         found = []
         for size in dict.fromkeys(len(part.nodes) for part in self.own):
             same = [part for part in self.own if len(part.nodes) == size]
-            into = np.stack(
-                [np.broadcast_to(part.solved[1] * part.root[:, :, None], part.inside.shape) for part in same], axis=1
-            )
-            out = np.stack([part.inside.swapaxes(1, 2) for part in same], axis=1)
-            found.append((np.stack([part.nodes for part in same]), into, out))
+            every = (len(self.root), len(same), size, size)
+            vectors = np.empty(every)
+            for number, part in enumerate(same):
+                vectors[:, number] = part.solved[1]
+                part.__dict__["solved"] = part.solved[0], vectors[:, number]  # the same numbers are not kept twice
+            found.append((np.stack([part.nodes for part in same]), vectors))
         return tuple(found)
+
+    @cached_property
+    def root(self) -> np.ndarray:
+        """(d, f) square root of the capacities."""
+        return np.concatenate([part.root for part in self.own], axis=1)
 
     @cached_property
     def rates(self) -> np.ndarray:
@@ -126,51 +136,56 @@ class Spokes:
     @cached_property
     def fed(self) -> np.ndarray:
         """(d, f) what the bath at 1 feeds into each mode."""
-        return np.concatenate([part.fed for part in self.own], axis=1)
+        feed = np.concatenate([np.zeros_like(p.root) if p.feed is None else p.feed for p in self.own], axis=1)
+        return self._into(feed[:, None] / self.root[:, None])[:, 0]
 
     @cached_property
     def even(self) -> np.ndarray:
         """(d, f) amounts of the state that is 1 everywhere."""
         flat = np.concatenate([part.equilibrium for part in self.parts])
-        return self.amounts(np.broadcast_to(flat, (len(self.rates), 1, len(flat))))[:, 0]
+        return self._into(flat * self.root[:, None])[:, 0]
 
     def amounts(self, start: np.ndarray) -> np.ndarray:
-        """Modal amounts (d, s, f) of states (d, s, f) or (d, s, n)."""
-        found = np.empty((*start.shape[:2], self.rates.shape[1]))
-        for nodes, into, _ in self.alike:
-            found[:, :, nodes] = (start[:, :, nodes].swapaxes(1, 2) @ into).swapaxes(1, 2)
-        return found
+        """Modal amounts (d, s, f) of states (d, s, f)."""
+        return self._into(start * self.root[:, None])
 
     def states(self, amounts: np.ndarray) -> np.ndarray:
         """States (d, m, f) of modal amounts (d, m, f)."""
         found = np.empty_like(amounts)
-        for nodes, _, out in self.alike:
-            found[:, :, nodes] = (amounts[:, :, nodes].swapaxes(1, 2) @ out).swapaxes(1, 2)
+        for nodes, vectors in self.alike:
+            found[:, :, nodes] = (amounts[:, :, nodes].swapaxes(1, 2) @ vectors.swapaxes(2, 3)).swapaxes(1, 2)
+        return found / self.root[:, None]
+
+    def _into(self, values: np.ndarray) -> np.ndarray:
+        """(d, s, f) of each mode in values (d, s, f) at the nodes."""
+        found = np.empty_like(values)
+        for nodes, vectors in self.alike:
+            found[:, :, nodes] = (values[:, :, nodes].swapaxes(1, 2) @ vectors).swapaxes(1, 2)
         return found
 
     def of(self, draws: np.ndarray) -> Spokes:
-        """Some of the networks, already solved."""
-        parts = tuple(
-            replace(part, capacity=part.capacity[draws], stiffness=part.stiffness[draws]) for part in self.parts
-        )
-        made = Spokes(parts, self.contacts)
-        made.__dict__["own"] = tuple(part.of(draws) for part in self.own)
-        return made
+        """Some of the networks, already solved; the last ones asked for are remembered, for one bath after the other asks for them."""
+        last = self.__dict__.get("_last")
+        if last is None or not np.array_equal(last[0], draws):
+            parts = tuple(
+                replace(part, capacity=part.capacity[draws], stiffness=part.stiffness[draws]) for part in self.parts
+            )
+            made = Spokes(parts, None)
+            made.__dict__["own"] = tuple(part.of(draws) for part in self.own)
+            last = self.__dict__["_last"] = draws, made
+        return last[1]
 
     def in_bath(self, bath: np.ndarray) -> Modes | Star:
         """In a bath of capacity (d,), inf where it is held."""
         if len(self.parts) < MANY:
-            return modes_of(assemble(self.parts, bath, self.contacts))
+            return modes_of(assemble(self.parts, bath, () if self.make is None else self.make()))
         size = sum(len(part.equilibrium) for part in self.parts) + 1
-        if not self.contacts:
+        if self.make is None:
             alone = Part(
                 np.array([size - 1]), lambda: np.zeros((len(bath), 1, 1)), np.sqrt(bath)[:, None], None, np.ones(1)
             )
             return Modes(size, (*self.own, alone))
-        total = np.sum([contact.total for contact in self.contacts], axis=0)
-        if np.isinf(bath[0]):
-            return Modes(size, self.own, total)
-        return Star(size, self, bath, total)
+        return Modes(size, self.own, self.total) if np.isinf(bath[0]) else Star(size, self, bath, self.total)
 
 
 @dataclass(frozen=True, eq=False)
@@ -353,11 +368,10 @@ class Star:
     def _asked(self, rows: Rows | None) -> Iterator[tuple[np.ndarray, np.ndarray]]:
         """(nodes, what each mode of the part adds to the sums (d, k, m)) of the parts that `rows` (None: all nodes) reach."""
         for part in self.spokes.own:
-            if rows is None:
-                sign = 1.0 if self.sign is None else self.sign[part.nodes][:, None]
-                yield part.nodes, part.inside * sign
-            elif (mine := rows.over(part.nodes)) is not None:
-                yield part.nodes, part.shapes(mine if self.sign is None else mine * self.sign[part.nodes])
+            mine = np.eye(len(part.nodes)) if rows is None else rows.over(part.nodes)
+            if mine is not None:
+                sign = 1.0 if self.sign is None else self.sign[part.nodes]
+                yield part.nodes, (mine * sign / part.root[:, None]) @ part.solved[1]
 
     def _summed(self, now: np.ndarray, bath: np.ndarray, rows: Rows | None) -> np.ndarray:
         """(d, m, k) sums `rows` over the nodes, None: all nodes, of modal amounts (d, m, f) and bath (d, m)."""
@@ -385,6 +399,12 @@ class Star:
         """As `Modes.of`."""
         loss = None if self.loss is None else self.loss[draws]
         return Star(self.size, self.spokes.of(draws), self.bath[draws], self.total[draws], loss, self.sign)
+
+
+def _scaled(part: Nodes, contact: Contact | None, root: np.ndarray) -> np.ndarray:
+    """(d, r, r) symmetric matrix of a part in a held bath."""
+    matrix = part.stiffness if contact is None else part.stiffness + contact.matrix
+    return matrix / root[:, :, None] / root[:, None, :]
 
 
 def _resolvent(x: np.ndarray, poles: np.ndarray) -> np.ndarray:

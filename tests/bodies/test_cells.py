@@ -70,7 +70,7 @@ def test_scaled_is_more_of_the_same():
 
     def levels(meat: Meat, bath: float) -> np.ndarray:
         films = (np.full(1, 5e4), np.full(1, 5e4))
-        network = assemble([meat.part], np.array([bath]), [meat.contact(0, films)[0]])
+        network = assemble([meat.part], np.array([bath]), [meat.contact(0, films)])
         return modes_of(network).at(np.eye(meat.body.count + 1)[None, None, -1], np.full((1, 1, 1), 2e-4))
 
     np.testing.assert_allclose(levels(one, 0.1), levels(two, 0.2), rtol=1e-12)

@@ -95,7 +95,7 @@ def test_whole_slab_from_a_piece(run, bath):
     assert body.two_sided and body.count == 120
     half = 0.04
     bare = np.full(1, np.inf)
-    network = assemble([meat.part], bath * meat.held, [meat.contact(0, (bare, bare))[0]])
+    network = assemble([meat.part], bath * meat.held, [meat.contact(0, (bare, bare))])
     begin = np.zeros((1, 1, 121))
     begin[..., -1] = 1.0 if np.isinf(bath) else (1 + bath) / bath
     diffusivity = numbers.si("obstruction.lean")  # of the clock
