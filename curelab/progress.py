@@ -38,12 +38,16 @@ def counted(doing: str, total: int | None = None, on: bool | None = None) -> Ite
     style = "{desc}: {percentage:3.0f} % |{bar}| {remaining} left" if total else "{desc}: step {n_fmt}, {elapsed}"
     shape = {"ncols": _width(), "nrows": 20}  # given, because a terminal may say 0 and tqdm then shows nothing
     with tqdm(total=total, desc=doing, bar_format=style, delay=DELAY, leave=False, **shape) as line:
-        yield line.update
+        try:
+            yield line.update
+        finally:  # tqdm takes away no line that it was about to print when Ctrl-C came
+            if sys.stderr is not None and line.format_dict["elapsed"] > DELAY:
+                sys.stderr.write("\r" + " " * shape["ncols"] + "\r")
 
 
 def _width() -> int:
-    """Letters of a line: those of the terminal, at most 80."""
+    """Letters of a line: one less than those of the terminal, at most 79."""
     try:
-        return min(os.get_terminal_size(sys.stderr.fileno()).columns or 80, 80)
+        return min(os.get_terminal_size(sys.stderr.fileno()).columns or 80, 80) - 1
     except (OSError, ValueError, AttributeError):
-        return 80
+        return 79
