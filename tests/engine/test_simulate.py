@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from curelab import Bath, Brine, Criterion, InputError, Piece, Rest, SealedCure, Soak, Water, extend, simulate
 from curelab.engine import run as engine_run
+from curelab.engine import walk
 from curelab.engine.run import FREE, QUANTITIES, TRACERS
 from curelab.matter import brine as brine_properties
 from curelab.matter import solutes
@@ -380,8 +381,9 @@ def test_turning_swaps_the_faces():
 
 
 @pytest.mark.parametrize("name", ["salt", FREE])
-def test_ceaseless_turning_is_the_mean_of_both_ways(name):
-    """A turn every ten minutes moves as one network with the mean conductances of the two ways it lies."""
+def test_ceaseless_turning_is_the_mean_of_both_ways(name, monkeypatch):
+    """A turn every ten minutes, each computed, moves as one network with the mean conductances of the two ways it lies."""
+    monkeypatch.setattr(walk, "averaged", lambda stretch, thin: False)
     stage = brine(lying=True, turn_every="10 min", lasts="1 d", temperature="3 degC")
     history = simulate(piece(ph=5.6), stage, cells=4)  # cells so wide that ten minutes are short for the outermost
     run, still, below = history.state.runs[0], history.cases.film("still"), history.cases.film("contact")
@@ -572,13 +574,50 @@ def test_until_is_when_it_holds(words):
     )
 
 
-def test_a_search_by_many_readings_is_the_search_by_one(monkeypatch):
-    stage = brine(until="core salt >= 1.5 %", at_most="20 d", lasts=None)
-    many = simulate(piece(), stage, cells=CELLS)
-    monkeypatch.setattr(engine_run, "HALVINGS", 1)
-    one = simulate(piece(), stage, cells=CELLS)
-    assert one.ran[0].held and many.length == pytest.approx(one.length, rel=1e-12)
-    assert many.core("salt", many.length - 1.0) < 0.015 <= many.core("salt")
+@pytest.mark.parametrize("wrong", ("at its beginning", "at its end"))
+def test_a_search_with_a_good_guess_is_the_search_with_a_wrong_one(monkeypatch, wrong):
+    """And that of halving, written out here."""
+    stage = brine(until="core salt >= 1.5 %", at_most="20 d", lasts=None, lying=True, turn_every="1 d")
+    good = simulate(piece(), stage, cells=CELLS)
+    monkeypatch.setattr(engine_run, "_crossing", lambda t, m, low, high: low if wrong == "at its beginning" else high)
+    assert simulate(piece(), stage, cells=CELLS).length == pytest.approx(good.length, rel=1e-12)
+    assert good.ran[0].held and good.core("salt", good.length - 1.0) < 0.015 <= good.core("salt")
+    whole = simulate(piece(), stage.but(until=None, at_most=None, lasts="20 d"), cells=CELLS)
+    times = 20 * DAY * np.concatenate([[0.0], np.geomspace(1e-3, 1.0, engine_run.COARSE)])
+    first = int(np.argmax(whole.core("salt", times) >= 0.015))
+    low, high = times[first - 1], times[first]
+    while high - low > engine_run.SECOND:
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if whole.core("salt", middle) >= 0.015 else (middle, high)
+    assert good.length == pytest.approx(high, rel=1e-12)
+
+
+def test_first_times_in_one_pass_are_those_of_each():
+    pieces = [piece(name=name, thickness=thick) for name, thick in (("thin", 0.03), ("thick", 0.05), ("vast", 0.3))]
+    history = simulate(pieces, [brine(lasts="10 d"), brine(lasts="9 d", stirred=True)], cells=CELLS)
+    wanted = "core salt >= 1.2 %"
+    each = [history.first_time(wanted, 0, where) for where in (0, 1, 2, "any", "every")]
+    assert history.first_time(wanted, 0, (0, 1, 2, "any", "every")) == pytest.approx(each, rel=1e-12)
+    assert each[0] < each[1] < each[2] == np.inf and each[3] == each[0] and each[4] == np.inf
+
+
+def test_a_history_in_which_a_stage_lasts_longer_is_that_of_a_longer_stage():
+    stages = [brine(lasts="2 d", lying=True, turn_every="1 d"), sealed(), soak(("2 kg", "1 h"))]
+    history = simulate(piece(), stages, cells=CELLS)
+    for number, stage in enumerate(stages):
+        longer = simulate(piece(), [*stages[:number], stage.lasting(30 * DAY)], cells=CELLS)
+        found = history.lasting(number, 30 * DAY)
+        assert found is history.lasting(number, 30 * DAY) and found.length == longer.length
+        for time in (1.5 * DAY, 9 * DAY):
+            assert found.core("salt", time) == pytest.approx(longer.core("salt", time), rel=1e-12)
+        assert found.weight() == pytest.approx(longer.weight(), rel=1e-12)
+
+
+def test_what_is_too_large_is_refused_with_the_arithmetic():
+    """2,400 places in 60,000 legs of five quantities are 5.6 GB, and nothing of it is begun."""
+    pieces = [piece(name=f"{n}", thickness=0.004) for n in range(20)]
+    with pytest.raises(InputError, match=r"20 pieces of 2401 places in all.* 57600 times.* 5\.6 GB.* make two batches"):
+        simulate(pieces, brine(lasts="400 d", lying=True, turn_every="10 min"))
 
 
 def test_until_not_reached_says_so():

@@ -134,7 +134,7 @@ def test_an_integrator_in_time_does_have_steps():
     history = meat.run(stage, meat.BARE, 60)
     run = history.state.runs[0]
     body, film = run.meats[0], history.cases.film("still")
-    contact, _ = body.contact(0, (film, film))
+    contact = body.contact(0, (film, film))
     laplacian = (body.part.stiffness + contact.matrix)[0]
     clock = meat.salt_diffusivity() / 0.33 * 10 * DAY
     left = np.diag(body.capacity[0]) + clock * laplacian
