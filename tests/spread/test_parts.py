@@ -29,12 +29,16 @@ WANTED = Criterion.parse("core salt >= 90 % of equilibrium")
 
 
 def questions(many: Spread) -> list[Request]:
+    last = len(many.case.pieces) - 1
     at_end = [
-        many.asked_at_end(place, "salt", stage, n) for place in ("core", "surface") for stage in (0, 3) for n in (0, 4)
+        many.asked_at_end(place, "salt", stage, n)
+        for place in ("core", "surface")
+        for stage in (0, 3)
+        for n in (0, last)
     ]
     return [
         *at_end,
-        waited_for(WANTED, 3, (0, many.number(-1))),
+        waited_for(WANTED, 3, (0, last)),
         waited_for(WANTED, 0, "every"),
         Request.of("begin", stage=3),
     ]
