@@ -37,6 +37,7 @@ from .weighing.vessel import Fit, fits
 REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for no other number
 DRAWS_LARGE = 64  # the same for a batch that is LARGE, so that it takes seconds and not minutes
 LARGE = 500  # pieces times baths and turns
+MOST_RANKED = 4  # cures of such a batch for which it is told what the days hang on
 SURE = 0.9  # of the draws: what is cured less often is not called cured (judgement)
 CHECKED, CHECKED_LARGE = 64, 16  # draws in which the checks are run again
 DO_NOT_WAIT = (
@@ -280,20 +281,18 @@ class Outcome(Shown):
 
     @cached_property
     def matters(self) -> tuple[Importance, ...]:
-        """For every cure, what the days until the thickest piece is cured hang on, by rank regression over the draws that are there; as
-        if the log had not been read.
+        """For every cure, or the first MOST_RANKED of a large batch, what the days until the thickest piece is cured hang on, by rank
+        regression over the draws that are there; as if the log had not been read.
         """
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
+        cures = list(dict.fromkeys(each.stage for each in self.cured))[: MOST_RANKED if is_large(self.batch) else None]
         many = enough(self.unread)
         number, wanted = many.number(thickest), Criterion.parse(CURED)
-        for_each = [
-            (waited_for(wanted, stage, number), Request.of("begin", stage=stage))
-            for stage in dict.fromkeys(each.stage for each in self.cured)
-        ]
+        for_each = [(waited_for(wanted, stage, number), Request.of("begin", stage=stage)) for stage in cures]
         many.readings([request for pair in for_each for request in pair])  # in one pass
         return tuple(
             what_matters(many, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank")
-            for stage in dict.fromkeys(each.stage for each in self.cured)
+            for stage in cures
         )
 
     @cached_property

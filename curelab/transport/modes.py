@@ -1,15 +1,15 @@
 """Exact evolution of a batch of linear networks: no time steps, any output times, one symmetric eigenproblem for each coupled part.
 
 With C the capacities and K the Laplacian, y = C^(1/2) w obeys y' = -(C^(-1/2) K C^(-1/2) + loss) y + source, whose matrix is symmetric:
-its modes decay independently and are evaluated at any clock reading. Nodes that nothing couples in any network of the batch fall into
-parts, which are solved alone, and only when something in them moves. A part whose networks differ only in pace shares one basis. What only
-rounding would spoil is put right by hand: a closed part conserves its amount exactly, because its constant mode is known in advance.
+its modes decay independently and are evaluated at any clock reading. Nodes that nothing couples fall into parts, which are solved alone,
+and only when something in them moves. Longer than others because the parts of a batch, and what they share, stand here. A closed part
+conserves its amount exactly, because its constant mode is known in advance.
 """
 
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
@@ -218,12 +218,15 @@ class Modes:
     def _gathered(self, shape, start, held, rows: Rows | None, now, level: np.ndarray | None) -> np.ndarray:
         """(d, m, n) or (d, m, k) of modal amounts `now(part)` (d, m, f) of all parts in which something moves; level (d, m): of the held node."""
         result = np.zeros((*shape, self.size if rows is None else rows.count))
-        for part in self._moving(start, held):
+        for part in self.parts:
             mine = None if rows is None else rows.over(part.nodes)
+            if (rows is not None and mine is None) or not self._moves(part, start, held):
+                continue
+            found = part.summed(now(part), mine)
             if rows is None:
-                result[..., part.nodes] = part.summed(now(part), None)
-            elif mine is not None:
-                result += part.summed(now(part), mine)
+                result[..., part.nodes] = found
+            else:
+                result += found
         if level is not None:
             if rows is None:
                 result[..., -1] = level
@@ -249,12 +252,11 @@ class Modes:
         kept["now", place] = asked, now
         return now
 
-    def _moving(self, start: np.ndarray, held: np.ndarray | None) -> Iterator[Part]:
-        """The parts in which there is anything."""
-        for part in self.parts:
-            fed = held is not None and part.feed is not None and part.feed.any() and held.any()
-            if fed or start[..., part.nodes].any():
-                yield part
+    @staticmethod
+    def _moves(part: Part, start: np.ndarray, held: np.ndarray | None) -> bool:
+        """Whether there is anything in a part."""
+        fed = held is not None and part.feed is not None and part.feed.any() and held.any()
+        return bool(fed or start[..., part.nodes].any())
 
     def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """Amount (d, s, t) that the held node has given to the others, less what it took; zero when no node is held."""

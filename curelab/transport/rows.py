@@ -35,7 +35,7 @@ class Rows:
         end, held = self.begin + self.inner.shape[-1], self.bath is not None and nodes[-1] == self.size - 1
         if not held and (nodes[0] >= end or nodes[-1] < self.begin):
             return None
-        if nodes[0] == self.begin and nodes[-1] == end - 1 and len(nodes) == end - self.begin:
+        if len(nodes) == end - self.begin and nodes[0] == self.begin and nodes[-1] == end - 1:
             return self.inner
         inside = (nodes >= self.begin) & (nodes < end)
         found = np.zeros((*self.inner.shape[:-1], len(nodes)))

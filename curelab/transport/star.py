@@ -104,6 +104,11 @@ class Spokes:
         return tuple(found)
 
     @cached_property
+    def ends(self) -> np.ndarray:
+        """(p,) number of the node after the last of each part."""
+        return np.cumsum([len(part.equilibrium) for part in self.parts])
+
+    @cached_property
     def total(self) -> np.ndarray:
         """(d,) conductance to the bath in all."""
         assert self.make is not None
@@ -367,7 +372,13 @@ class Star:
 
     def _asked(self, rows: Rows | None) -> Iterator[tuple[np.ndarray, np.ndarray]]:
         """(nodes, what each mode of the part adds to the sums (d, k, m)) of the parts that `rows` (None: all nodes) reach."""
-        for part in self.spokes.own:
+        own = self.spokes.own
+        if rows is not None:  # most are of one part
+            first, last = np.searchsorted(
+                self.spokes.ends, [rows.begin, rows.begin + rows.inner.shape[-1] - 1], "right"
+            )
+            own = own[first : last + 1]
+        for part in own:
             mine = np.eye(len(part.nodes)) if rows is None else rows.over(part.nodes)
             if mine is not None:
                 sign = 1.0 if self.sign is None else self.sign[part.nodes]

@@ -1,0 +1,84 @@
+"""Draws in parts that fit the memory: the same answers whatever the parts, and one pass for many questions."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from curelab import Bath, Brine, Piece, Rest, Soak, Water
+from curelab.recipe.criterion import Criterion
+from curelab.spread import spread as made
+from curelab.spread.spread import NEAR, Request, Spread, waited_for
+
+DAY = 86400.0
+CURE = Brine(
+    bath=Bath(water="6 kg", salt="260 g", nitrite="0.8 g"),
+    temperature="3 degC",
+    lasts="5 d",
+    lying=True,
+    turn_every="2 d",
+)
+STAGES = (
+    CURE,
+    Rest(temperature="4 degC", lasts="1 d"),
+    Soak(waters=(Water(amount="6 kg", lasts="1 h", temperature="4 degC"),)),
+    CURE,
+)
+PIECES = tuple(Piece(name=f"piece {n}", thickness=f"{3 + n} cm", weight="1 kg") for n in range(5))
+WANTED = Criterion.parse("core salt >= 90 % of equilibrium")
+
+
+def questions(many: Spread) -> list[Request]:
+    last = len(many.case.pieces) - 1
+    at_end = [
+        many.asked_at_end(place, "salt", stage, n)
+        for place in ("core", "surface")
+        for stage in (0, 3)
+        for n in (0, last)
+    ]
+    return [
+        *at_end,
+        waited_for(WANTED, 3, (0, last)),
+        waited_for(WANTED, 0, "every"),
+        Request.of("begin", stage=3),
+    ]
+
+
+@pytest.mark.parametrize("pieces", (PIECES[:2], PIECES))
+def test_the_answers_are_the_same_whatever_the_parts(pieces):
+    whole, parts = (made(pieces, STAGES, count=24, seed=2) for _ in range(2))
+    parts.__dict__["_step"] = 5
+    for one, other in zip(whole.readings(questions(whole)), parts.readings(questions(parts)), strict=True):
+        assert other == pytest.approx(one, rel=1e-10)
+
+
+def test_large_draws_are_computed_in_small_parts():
+    small, large = made(PIECES[:1], CURE, count=16), made(PIECES, STAGES * 10, count=16)
+    assert small._step == 512 and 16 < large._step < 512
+    assert made(PIECES, STAGES * 10, count=16, cells=60)._step == large._step
+
+
+def test_one_pass_answers_many_questions(monkeypatch):
+    """With several parts nothing is kept of them, so what is asked together is computed once, and then known."""
+    many, passes = made(PIECES, STAGES, count=24), []
+    many.__dict__["_step"] = 12
+    solve = type(many.case).solve
+    monkeypatch.setattr(
+        type(many.case), "solve", lambda case, *given, **more: passes.append(1) or solve(case, *given, **more)
+    )
+    many.readings(questions(many))
+    assert len(passes) == 2
+    assert many.at_end("core", "salt", 3, "piece 4").middle.shape == (1,)
+    times = many.times_to(WANTED, 3, [0, 4])
+    assert len(passes) == 2
+    alone = made(PIECES, STAGES, count=24).time_to(WANTED, 3, piece="piece 4")
+    assert times[1].values == pytest.approx(alone.values, rel=1e-10)
+
+
+def test_how_long_a_later_stage_takes_is_that_of_the_same_stage_written_longer():
+    many = made(PIECES, STAGES, count=16)
+    longer = made(PIECES, (*STAGES[:3], CURE.but(lasts=120 * DAY)), count=16)
+    expected = longer.readings([Request.of("first_time", near=NEAR, criterion=WANTED, stage=3, where=4)])[0]
+    found = many.time_to(WANTED, 3, piece=4).values
+    assert found == pytest.approx(expected - longer.readings([Request.of("begin", stage=3)])[0], rel=1e-9)
+    assert np.isfinite(found).all() and np.ptp(found) > DAY
