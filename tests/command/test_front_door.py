@@ -176,13 +176,19 @@ def test_no_control_letter_reaches_the_screen_even_in_the_name_of_a_file(tmp_pat
 # -- stopped ---------------------------------------------------------------------------------------------------------------------------
 
 
+def hears_ctrl_c():
+    """In the process that is about to start: what a shell puts into the background ignores Ctrl-C, and so would all that it starts."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="signals of a Unix")
 def test_ctrl_c_is_one_line_and_130(tmp_path):
     pipe = tmp_path / "pipe.toml"
     os.mkfifo(pipe)
     running = subprocess.Popen(
-        [sys.executable, "-m", "curelab", "check", str(pipe)], stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )
+        [sys.executable, "-m", "curelab", "check", str(pipe)],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=hears_ctrl_c,
+    )  # fmt: skip
     with pipe.open("wb"):  # opens once the command reads, which is when it is stopped
         running.send_signal(signal.SIGINT)
         out, err = running.communicate(timeout=60)
@@ -195,7 +201,9 @@ def on_a_terminal(arguments, folder, stop):
 
     ours, theirs = pty.openpty()
     words = [sys.executable, "-m", "curelab", *arguments]
-    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=theirs, cwd=folder, text=True) as running:
+    with subprocess.Popen(
+        words, stdout=subprocess.PIPE, stderr=theirs, cwd=folder, text=True, preexec_fn=hears_ctrl_c
+    ) as running:
         os.close(theirs)
         seen = b""
         try:
