@@ -343,7 +343,8 @@ def _checked(batch: Batch) -> int:
 def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = None, log: bool = True) -> Outcome:
     """Simulate a batch as it stands, with what its log taught; its draws wait until a band is asked for.
 
-    draws: behind every band; None: REPORT_DRAWS, or DRAWS_LARGE where the batch is large. log: False leaves the log out, as if it had not been kept. What the log taught moves everything but the two ends of what is published.
+    draws: behind every band; None: REPORT_DRAWS, or DRAWS_LARGE where the batch is large. log: False leaves the log out, as if it had
+    not been kept. What the log taught moves everything but the two ends of what is published.
     Raises InputError for what cannot be run.
     """
     base = numbers or default_numbers()
@@ -376,7 +377,9 @@ def run_for(ask: Callable[[Outcome], Any], batch: Batch, draws: int | None) -> O
     update = outcome.update
     asked = [outcome.spread, outcome.unread, *([update.planned, update.spread] if update is not None else [])]
     passes = sum(each.passes for each in {id(each.known): each for each in asked}.values())
-    with progress.counted(f"simulating {draws} draws", passes * -(-draws // CHUNK) + CHECKED) as step:
+    with progress.counted(
+        f"simulating {draws} draws", passes * -(-draws // outcome.spread.part_size) + _checked(batch)
+    ) as step:
         for latest in outcome.settled(draws, CHUNK):
             outcome = latest
             step()

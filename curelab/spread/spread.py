@@ -196,9 +196,8 @@ class Spread(Shown):
         Raises MemoryError, with the arithmetic, for more than MOST_BYTES.
         """
         fresh = [request for request in dict.fromkeys(requests) if request not in self.known]
-        fresh.sort(
-            key=lambda request: request.lasting or (-1, 0.0)
-        )  # what is asked of one history, one after the other
+        # What is asked of one history, one after the other.
+        fresh.sort(key=lambda request: request.lasting or (-1, 0.0))
         found = dict(zip(fresh, self._computed(fresh), strict=True)) if fresh else {}
         bytes_known = sum(value.nbytes for value in self.known.values())
         for request, value in found.items():
@@ -208,7 +207,7 @@ class Spread(Shown):
         return [found[request] if request in found else self.known[request] for request in requests]
 
     @cached_property
-    def _step(self) -> int:
+    def part_size(self) -> int:
         """Draws that are computed together: as many as go into PART_BYTES, at most CHUNK."""
         cells = dict(self.case.more).get("cells", CELLS)
         return int(
@@ -217,7 +216,7 @@ class Spread(Shown):
 
     @on_one_thread
     def _computed(self, requests: Sequence[Request]) -> list[np.ndarray]:
-        parts = [slice(begin, begin + self._step) for begin in range(0, self.count, self._step)]
+        parts = [slice(begin, begin + self.part_size) for begin in range(0, self.count, self.part_size)]
         if self.executor is not None:
             columns = [self.draws.part(part) for part in parts]
             found = list(self.executor.map(_work, [self.case] * len(parts), columns, [tuple(requests)] * len(parts)))
@@ -256,8 +255,8 @@ class Spread(Shown):
         return more
 
     def prepared(self, like: Spread, step: int) -> Iterator[None]:
-        """Compute and remember all that `like`, the same batch in fewer draws, was asked for, in small steps of `step` draws, so that
-        whoever drives this can do something in between.
+        """Compute and remember all that `like`, the same batch in fewer draws, was asked for, in small steps of at most `step` draws,
+        so that whoever drives this can do something in between.
         """
         yield from self._remembered(list(like.known), step)
         for (index, at_most), theirs in like._followed.items():
@@ -273,6 +272,7 @@ class Spread(Shown):
         parts: list[list[np.ndarray]] = []
         if not wanted:
             return
+        step = min(step, self.part_size)
         for begin in range(0, self.count, step):
             parts.append(_work(self.case, self.draws.part(slice(begin, begin + step)), wanted))
             yield

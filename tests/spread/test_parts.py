@@ -47,21 +47,30 @@ def questions(many: Spread) -> list[Request]:
 @pytest.mark.parametrize("pieces", (PIECES[:2], PIECES))
 def test_the_answers_are_the_same_whatever_the_parts(pieces):
     whole, parts = (made(pieces, STAGES, count=24, seed=2) for _ in range(2))
-    parts.__dict__["_step"] = 5
+    parts.__dict__["part_size"] = 5
     for one, other in zip(whole.readings(questions(whole)), parts.readings(questions(parts)), strict=True):
         assert other == pytest.approx(one, rel=1e-10)
 
 
 def test_large_draws_are_computed_in_small_parts():
     small, large = made(PIECES[:1], CURE, count=16), made(PIECES, STAGES * 10, count=16)
-    assert small._step == 512 and 16 < large._step < 512
-    assert made(PIECES, STAGES * 10, count=16, cells=60)._step == large._step
+    assert small.part_size == 512 and 16 < large.part_size < 512
+    assert made(PIECES, STAGES * 10, count=16, cells=60).part_size == large.part_size
+
+
+def test_what_is_prepared_goes_in_small_parts_as_well():
+    few, full = made(PIECES[:2], CURE, count=16), made(PIECES[:2], CURE, count=48)
+    band, full.__dict__["part_size"] = few.at_end("core", "salt", 0), 12
+    assert len(list(full.prepared(few, 512))) == 4 and band.count == 16
+    assert full.at_end("core", "salt", 0).middle == pytest.approx(
+        made(PIECES[:2], CURE, count=48).at_end("core", "salt", 0).middle, rel=1e-10
+    )
 
 
 def test_one_pass_answers_many_questions(monkeypatch):
     """With several parts nothing is kept of them, so what is asked together is computed once, and then known."""
     many, passes = made(PIECES, STAGES, count=24), []
-    many.__dict__["_step"] = 12
+    many.__dict__["part_size"] = 12
     solve = type(many.case).solve
     monkeypatch.setattr(
         type(many.case), "solve", lambda case, *given, **more: passes.append(1) or solve(case, *given, **more)
