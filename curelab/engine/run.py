@@ -18,7 +18,7 @@ from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
 from ..transport.modes import UNCOUPLED, Asked
 from ..transport.rows import Rows
-from ..transport.star import Solved
+from ..transport.star import MANY, Solved
 from .clock import Clock
 from .meat import Meat
 from .track import Track
@@ -28,7 +28,7 @@ FREE = "free nitrite"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
 AT_ONCE = 16  # times that are read at once in many pieces
-AROUND = 1  # of the times to which halving would come: so many on both sides of a guess are read
+AROUND = 6  # of the times to which halving would come: so many on both sides of a guess are read
 EVEN = np.linspace(0.0, 1.0, 10)[1:-1]  # where a step is read when a guess was wrong
 SECOND = 1.0  # s to which the time of a criterion is found
 
@@ -377,11 +377,13 @@ class Run:
         numbers = np.maximum(first[:, None] + np.arange(-3, 1), 0)
         place, value = (np.take_along_axis(each, numbers, axis=1) for each in (times, margins))
         place = (place - begin[:, None]) / np.where(size > 0, size, 1.0)[:, None]
+        # A reading of many pieces costs by the time, of few by the reading.
+        around = AROUND if len(self.meats) < MANY else 1
         guess = True
         while np.any(ever & (high - low > 1)):
             if guess:
                 cell = np.floor(_crossing(place, value, low, high))
-                asked = cell[:, None] + np.arange(-AROUND, AROUND + 2)
+                asked = cell[:, None] + np.arange(-around, around + 2)
             else:
                 asked = np.round(low[:, None] + (high - low)[:, None] * EVEN)
             asked = np.clip(asked, low[:, None], high[:, None])
@@ -425,12 +427,13 @@ def _taken(values: np.ndarray, numbers: np.ndarray) -> np.ndarray:
 
 def _crossing(t: np.ndarray, m: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """(d,) where the cubic through m (d, 4) at t (d, 4) crosses 0 between low and high (d,); anywhere between them where it does not."""
-    apart = t[:, :, None] - t[:, None, :]
-    weight = np.where(np.isfinite(m), m, 0.0) / np.where(apart == 0, 1.0, apart).prod(axis=2)
-    for _ in range(50):
+    slopes = [np.where(np.isfinite(m), m, 0.0).T]  # Newton's divided differences
+    for back in (1, 2, 3):
+        apart = t.T[back:] - t.T[:-back]
+        slopes.append(np.diff(slopes[-1], axis=0) / np.where(apart == 0, 1.0, apart))
+    first, second, third, fourth = (each[0] for each in slopes)
+    for _ in range(40):
         middle = 0.5 * (low + high)
-        away = middle[:, None] - t
-        others = np.stack([np.delete(away, k, axis=1).prod(axis=1) for k in range(4)], axis=1)
-        above = (weight * others).sum(axis=1) >= 0
-        low, high = np.where(above, low, middle), np.where(above, middle, high)
+        value = ((fourth * (middle - t[:, 2]) + third) * (middle - t[:, 1]) + second) * (middle - t[:, 0]) + first
+        low, high = np.where(value >= 0, low, middle), np.where(value >= 0, middle, high)
     return 0.5 * (low + high)

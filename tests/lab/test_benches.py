@@ -113,6 +113,18 @@ def test_the_soak_bench_builds_the_batch_an_api_would():
     assert state.batch.stages[-1].lasts == 86400.0
 
 
+def test_the_answer_to_the_soak_question_stays_while_the_bands_settle_and_goes_with_the_next_change():
+    state, page = made("soak")
+    state.set_own(target="1.2 %")
+    page.controls["ask"].press()
+    said = page.says["needed"].text
+    assert "Least water" in said
+    list(page.settle())
+    assert page.says["needed"].text == said
+    state.set_own(target="1.4 %")
+    assert "Least water" not in page.says["needed"].text
+
+
 def test_a_soak_before_another_brine_as_weighed_out_has_no_rest_to_set():
     start = starting_batch()
     soak = Soak(waters=(Water(amount="4 kg", lasts="1 h", temperature="4 degC"),))

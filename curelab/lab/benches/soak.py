@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from ... import units
 from ...batch import Batch
 from ...engine.run import FREE
@@ -41,6 +43,7 @@ class SoakBench(Bench):
 
     def build(self):
         state = self.state
+        self._answered: tuple[Any, str] | None = None  # what was asked about, and the sentence that answered it
         first = lambda batch: with_soak(batch).stages[self._soak(batch)].waters[0]  # noqa: E731
         self.controls["days"] = days_dial(state, "Days in the cure before")
         self.controls |= brine_dial(state)
@@ -121,6 +124,10 @@ class SoakBench(Bench):
 
         self.state.edit(change)
 
+    def _about(self) -> tuple[Batch, float]:
+        """What an answer to the button is true for; anything else moved makes it an old one."""
+        return self.state.batch, self.state.own.target
+
     def _ask(self) -> None:
         batch = self.state.batch
         filled = with_soak(batch).filled()
@@ -132,7 +139,9 @@ class SoakBench(Bench):
         least, _ = least_water(
             wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature
         )
-        self.says["needed"].text = answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}"
+        sentence = answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}"
+        self._answered = self._about(), sentence
+        self.says["needed"].text = sentence
 
     def draw(self):
         state = self.state
@@ -152,7 +161,12 @@ class SoakBench(Bench):
         said = " It had no more than you want before: no soak is needed." if enough else ""
         self.says["answer"].text = telling.soaked(many, number, piece) + said
         self.says["after"].text = telling.rested(many, piece)
-        self.says["needed"].text = TRIED if state.soak is None else ""
+        if (
+            self._answered is not None and self._answered[0] == self._about()
+        ):  # more draws behind the bands, and nothing else
+            self.says["needed"].text = self._answered[1]
+        else:
+            self.says["needed"].text = TRIED if state.soak is None else ""
         self.warn(telling.warmth(max(stage.warmest for stage in with_soak(batch).stages), batch.units))
         self.says["rests"].text = (
             f"Shown: the {piece}, after {units.show(begin, 'time', digits=2)} of cure and rest. The surface falls first and the middle lags. Soak "
