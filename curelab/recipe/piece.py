@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from ..fields import Choice, Flag, Part, Problem, Record, Words, quantity, ruled, unchecked
+from .. import units
+from ..fields import Choice, Flag, Part, Problem, Record, Words, quantity, refuse, ruled, unchecked
 from ..matter.tissue import Tissue, tissue
 from ..sources import Numbers, default_numbers
 from .measured import weight_problem
-from .stations import FEWEST, LEAN, MOST, Faces, Solid, Station, StationList, order_problems
+from .stations import DEEP, FEWEST, LEAN, MOST, Faces, Solid, Station, StationList, order_problems
 
 SHAPES = ("slab", "cylinder", "sphere", "block", "cut")
 # What a shape needs and what it may have, beside the weight; a cylinder of a given length has open ends, one without is endless.
@@ -66,6 +67,17 @@ class Piece(Record):
         needs = NEEDS.get(shape, ("thickness",)) if shape in SHAPES else ()
         return [name for name in needs if given.get(name, ()) == ()]
 
+    def but(self, **changes):
+        """The same piece with some fields changed, checked again; a cut of another `thickness` is so much thicker everywhere."""
+        if self.shape == "cut" and changes.get("thickness") is not None and not {"shape", "stations"} & set(changes):
+            try:
+                factor = units.read(changes["thickness"], "length") / self.thickness
+            except ValueError as error:
+                raise refuse("thickness", str(error)) from None
+            thicker = tuple(each.but(**each.times(factor, DEEP)) for each in self.stations)
+            changes = {"fat_cap": self.fat_cap * factor} | changes | {"thickness": None, "stations": thicker}
+        return super().but(**changes)
+
     def follows(self):
         return (
             {"thickness": max(each.thickness for each in self.stations)}
@@ -85,11 +97,21 @@ class Piece(Record):
             yield Problem(
                 "fat_cap", f"a {self.shape} can carry no fat cap; leave it out, trim it, or take another shape"
             )
-        problems = [*order_problems(self.stations), *self._fat_problems()]
+        problems = [*order_problems(self.stations), *self._species_problems(), *self._fat_problems()]
         yield from problems
         solid = self.solid() if not problems and all(map(given.get, NEEDS.get(self.shape, ())[1:])) else None
         if solid is not None and (problem := weight_problem(self.weight, solid)):
             yield problem
+
+    def _species_problems(self):
+        for number, station in enumerate(self.stations, 1):
+            for name in ("tissue", "below"):
+                part = getattr(station, name)
+                if part is not None and tissue(part).species != self.species:
+                    yield Problem(
+                        f"stations[{number}].{name}",
+                        f"{tissue(part)} is {tissue(part).species}, and the piece is {self.species}; one piece is of one animal",
+                    )
 
     def _fat_problems(self):
         if self.shape != "cut" and self.lean_thickness < LEAST_LEAN:
@@ -199,7 +221,7 @@ class Piece(Record):
         lengths = {
             name: size * each for name in ("thickness", "width", "length", "fat_cap") if (each := getattr(self, name))
         }
-        stations = tuple(unchecked(each, **each.scaled(size)) for each in self.stations)
+        stations = tuple(unchecked(each, **each.times(size)) for each in self.stations)
         return unchecked(self, **lengths, stations=stations, weight=self.weight * weight)
 
     @property

@@ -18,6 +18,7 @@ from ..matter.tissue import TISSUES, Tissue, TissueRule
 
 FACES = ("first", "second", "left", "right", "head", "tail")
 CONDITIONS = ("open", "skin", "cut off", "touching")
+DEEP = ("thickness", "fat_cap", "seam", "seam_thickness")  # lengths of a station that run from face to face
 FEWEST, MOST = 2, 40  # stations; a ruler laid on at every centimetre of the longest cut gives no more
 ROUNDED = 1 - math.pi / 4  # of a square on the thickness: what both half round edges of a section leave out
 STEPS = 8  # between two stations, each read at three places: sections are parabolas between them, so the sum is exact to rounding
@@ -76,10 +77,9 @@ class Station(Record):
         elif self.below is not None and self.seam is None:
             yield Problem("below", 'is the lean under a seam, and there is none here; give "seam" or leave it out')
 
-    def scaled(self, size: float) -> dict[str, float]:
-        """Every length times `size`, by the name of its field."""
-        lengths = ("at", "thickness", "width", "fat_cap", "seam", "seam_thickness")
-        return {name: size * getattr(self, name) for name in lengths if getattr(self, name) is not None}
+    def times(self, factor: float, lengths: Sequence[str] = ("at", "width", *DEEP)) -> dict[str, float]:
+        """The lengths that were given, times a factor, by the names of their fields."""
+        return {name: factor * getattr(self, name) for name in lengths if getattr(self, name) is not None}
 
 
 class StationList(Several):
