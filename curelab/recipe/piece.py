@@ -153,27 +153,26 @@ class Piece(Record):
 
     def solid(self, numbers: Numbers | None = None) -> Solid | None:
         """What it is in three dimensions; None for a slab, a sphere and an endless cylinder, which are computed across alone."""
+        whole = self.whole(numbers)
+        return whole if whole is None else whole.told_apart()
+
+    def whole(self, numbers: Numbers | None = None) -> Solid | None:
+        """The same with all five layers, those that are nowhere too: cap, lean, seam, lean under the seam, cap."""
         if self.shape not in ("block", "cut") and not (self.shape == "cylinder" and self.length):
             return None
         wide = self.thickness if self.width is None else self.width
         ends = (unchecked(_END, at=at, thickness=self.thickness, width=wide) for at in (0.0, self.length or 0.0))
         stations = self.stations or tuple(ends)
-        rounded = self.shape == "cylinder" or (self.shape == "cut" and self.edges == "rounded")
-        borders = tuple(self._borders(each, stations) for each in stations)
-        used = [number for number in range(5) if any(row[number + 1] > row[number] for row in borders)]
         fat = tissue(f"{self.species} fat", numbers)
-        kinds = []
-        for each in stations:
-            upper = tissue(each.tissue or self.tissue, numbers)
-            lower = upper if each.below is None else tissue(each.below, numbers)
-            kinds.append((fat, upper, fat, lower, fat))
+        upper = [tissue(each.tissue or self.tissue, numbers) for each in stations]
+        lower = [upper[n] if each.below is None else tissue(each.below, numbers) for n, each in enumerate(stations)]
         return Solid(
             tuple(each.at for each in stations),
             tuple(each.thickness for each in stations),
             tuple(each.width for each in stations),
-            tuple((0.0, *(row[number + 1] for number in used)) for row in borders),
-            tuple(tuple(row[number] for number in used) for row in kinds),
-            rounded,
+            tuple(self._borders(each, stations) for each in stations),
+            tuple((fat, above, fat, below, fat) for above, below in zip(upper, lower, strict=True)),
+            self.shape == "cylinder" or (self.shape == "cut" and self.edges == "rounded"),
             self.faces.closed,
         )
 
