@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from .. import units
 from ..fields import Problem
 from ..letters import quoted
-from .stations import FACES, Solid
+from .stations import Solid
 
 if TYPE_CHECKING:
     from .piece import Piece
@@ -57,7 +57,7 @@ def weight_note(piece: Piece, system: str = "metric") -> str:
 
 
 def told(piece: Piece, system: str = "metric") -> str:
-    """The measures and the fat of a piece in words.
+    """The measures, the fat and the closed faces of a piece in words.
 
     >>> from curelab import Piece
     >>> told(Piece(thickness="8 cm", weight="2 kg", fat_cap="6 mm"))
@@ -65,25 +65,27 @@ def told(piece: Piece, system: str = "metric") -> str:
     >>> told(Piece(shape="block", thickness="8 cm", width="16 cm", length="25 cm", weight="3.3 kg", faces={"head": "cut off"}))
     '8 cm thick, 16 cm wide, 25 cm long (block), the head cut off'
     """
-    show = lambda metres: units.show(metres, "length", system)  # noqa: E731
-    said, stations = [f"{show(piece.thickness)} thick"], piece.stations
-    if stations:
-        said = [f"{_span([each.thickness for each in stations], system)} thick"]
-        said += [
-            f"{_span([each.width for each in stations], system)} wide",
-            f"{show(stations[-1].at - stations[0].at)} long",
-        ]
-    said += [f"{show(piece.width)} wide"] if piece.width else []
-    said += [f"{show(piece.length)} long"] if piece.length else []
-    words = f"{', '.join(said)} ({piece.shape})"
-    caps = [each.fat_cap if each.fat_cap is not None else piece.fat_cap for each in stations] or [piece.fat_cap]
-    if max(caps):
-        words += f", {_span(caps, system)} of fat on {piece.capped}"
-    if any(each.seam for each in stations):
-        words += ", a seam of fat"
-    return words + "".join(
-        f", {_FACE[name]} {_ON[getattr(piece.faces, name)]}" for name in FACES if name in piece.faces.closed
-    )
+    thick, *others = measures(piece, system)
+    return f"{', '.join((f'{thick} thick', *others))} ({piece.shape}){with_fat(piece, system)}"
+
+
+def measures(piece: Piece, system: str = "metric") -> tuple[str, ...]:
+    """The thickness in words, and what else was measured: ("3 to 8 cm", "14 to 18 cm wide", "30 cm long")."""
+    stations = piece.stations
+    wide = [each.width for each in stations] or [piece.width]
+    long = stations[-1].at - stations[0].at if stations else piece.length
+    said = [_span([each.thickness for each in stations] or [piece.thickness], system)]
+    said += [f"{_span(wide, system)} wide"] if wide[0] else []
+    return (*said, f"{units.show(long, 'length', system)} long") if long else tuple(said)
+
+
+def with_fat(piece: Piece, system: str = "metric") -> str:
+    """The fat and the closed faces of a piece, each behind a comma; nothing where there are none."""
+    caps = [piece.fat_cap if each.fat_cap is None else each.fat_cap for each in piece.stations] or [piece.fat_cap]
+    said = [f"{_span(caps, system)} of fat on {piece.capped}"] if max(caps) else []
+    said += ["a seam of fat"] if any(each.seam for each in piece.stations) else []
+    said += [f"{_FACE[name]} {_ON[getattr(piece.faces, name)]}" for name in piece.faces.closed]
+    return "".join(f", {each}" for each in said)
 
 
 def _span(lengths: Sequence[float], system: str) -> str:
