@@ -131,7 +131,7 @@ def shapes(pieces: Sequence[Piece], stages: Sequence[Stage]) -> Iterator[str]:
             yield f"The {piece.name} is counted with its edges and ends."
     if any(piece.shape == "cylinder" and not piece.length for piece in pieces):
         yield "The ends of a cylinder are left out, so a short piece is cured somewhat sooner than shown."
-    if any(stage.lies for stage in stages) and any(p.shape in ("cylinder", "sphere") for p in pieces):
+    if any(stage.lies for stage in stages) and not all(piece.lies_flat for piece in pieces):
         yield "Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here."
     if any(stretch.purge is not None for stage in stages for stretch in stage.stretches):
         yield "The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves."

@@ -72,10 +72,10 @@ def told(piece: Piece, system: str = "metric") -> str:
 def measures(piece: Piece, system: str = "metric") -> tuple[str, ...]:
     """The thickness in words, and what else was measured: ("3 to 8 cm", "14 to 18 cm wide", "30 cm long")."""
     stations = piece.stations
-    wide = [each.width for each in stations] or [piece.width]
+    wide = [each.width for each in stations] or ([piece.width] if piece.width else [])
     long = stations[-1].at - stations[0].at if stations else piece.length
     said = [_span([each.thickness for each in stations] or [piece.thickness], system)]
-    said += [f"{_span(wide, system)} wide"] if wide[0] else []
+    said += [f"{_span(wide, system)} wide"] if wide else []
     return (*said, f"{units.show(long, 'length', system)} long") if long else tuple(said)
 
 

@@ -151,6 +151,28 @@ class Piece(Record):
         """Whether it carries fat that is told apart from the lean."""
         return bool(self.fat_cap) or any(each.fat_cap or each.seam for each in self.stations)
 
+    def ruler(self) -> tuple[float, float, float]:
+        """What an error of a metre in its thickness, in its width, and in the place of the ruler along it would do to its size, 1/m: the
+        relative change of every length that moves its slowest pace as much. Paces along three directions add up, each with the square of
+        its length (Crank 1975, product of plane sheets; from memory). Where the piece grows thicker along its length, a ruler that was
+        laid on beside the place shows another thickness.
+        """
+        solid = self.solid()
+        if solid is None or self.shape == "cylinder":
+            return 1.0 / self.thickness, 0.0, 0.0
+        at = max(range(len(solid.at)), key=lambda number: solid.thickness[number])
+        one_sided = self.faces.first != "open" or self.faces.second != "open" or not self.symmetric
+        through, across = self.thickness * (2 if one_sided else 1), solid.width[at]
+        share = across**2 / (across**2 + through**2)
+        beside = [n for n in (at - 1, at + 1) if 0 <= n < len(solid.at)]
+        slopes = [abs((solid.thickness[n] - self.thickness) / (solid.at[n] - solid.at[at])) for n in beside]
+        return share / self.thickness, (1 - share) / across, share / self.thickness * sum(slopes) / len(slopes)
+
+    @property
+    def lies_flat(self) -> bool:
+        """Whether it lies on a face; a round piece touches the vessel along a line at most."""
+        return self.shape not in ("cylinder", "sphere")
+
     def solid(self, numbers: Numbers | None = None) -> Solid | None:
         """What it is in three dimensions; None for a slab, a sphere and an endless cylinder, which are computed across alone."""
         whole = self.whole(numbers)

@@ -172,6 +172,11 @@ class Solid:
         )
 
     @property
+    def floor(self) -> float:
+        """m2 that it takes when it lies flat."""
+        return sum(0.5 * (b - a) * (u + v) for (a, u), (b, v) in pairwise(zip(self.at, self.width, strict=True)))
+
+    @property
     def volume(self) -> float:
         """m3 by its measures."""
         return sum(self.volumes().values())

@@ -202,6 +202,21 @@ def test_weight_and_measures_that_do_not_agree_are_told():
     assert weight_note(Piece(thickness="4 cm", weight="1 kg")) == ""
 
 
+def test_a_ruler_that_is_off_moves_the_slowest_pace_as_a_factor_on_all_lengths_does():
+    """Of a brick in a strong bath: the rate (pi / thickness)^2 + (pi / width)^2 + ..., length left out as it is never asked for."""
+    rate = lambda thick, wide: thick**-2 + wide**-2  # noqa: E731
+    thick, wide, place = BLOCK.ruler()
+    assert place == 0.0
+    for by in (1e-6, -1e-6):
+        assert rate(0.08 + by, 0.16) == pytest.approx(rate(0.08 * (1 + thick * by), 0.16 * (1 + thick * by)), rel=1e-9)
+        assert rate(0.08, 0.16 + by) == pytest.approx(rate(0.08 * (1 + wide * by), 0.16 * (1 + wide * by)), rel=1e-9)
+    lying = BLOCK.but(faces={"second": "skin"}).ruler()
+    assert lying[0] * 0.08 == pytest.approx(0.5)  # 16 cm through, 16 cm across
+    slope = (0.5 * (0.025 / 0.11 + 0.02 / 0.04)) * BRISKET.ruler()[0]
+    assert BRISKET.ruler()[2] == pytest.approx(slope, rel=1e-9)
+    assert Piece(thickness="5 cm", weight="1 kg").ruler() == (20.0, 0.0, 0.0)
+
+
 def test_in_words():
     assert told(BRISKET) == (
         "3 to 8 cm thick, 14 to 18 cm wide, 30 cm long (cut), 6 mm of fat on one face, a seam of fat, the second face under skin, the head "
