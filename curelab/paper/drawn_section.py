@@ -46,7 +46,7 @@ def svg_section(section: Section, width: float = 90.0, height: float = 52.0) -> 
         )
         out += [f'<polygon points="{path(area.x, area.y)}" fill="url(#{area.hatch})"/>'] if area.hatch else []
     out.append(f'<polygon points="{path(x, y)}" fill="none" stroke="{INK}" stroke-width="0.4"/>')
-    for edge in section.edges:
+    for edge in section.closed:
         out.append(f'<polyline points="{path(edge.x, edge.y)}" fill="none" stroke="{INK}" stroke-width="1.3"/>')
         out.append(_said(edge, across, up, x, y))
     out += _ticks(section, across, ground)

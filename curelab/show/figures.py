@@ -116,7 +116,7 @@ def section(picture: Section) -> go.Figure:
     figure.add_scatter(
         x=x, y=y, mode="lines", line={"color": "#1c1a17", "width": 1.5}, hoverinfo="skip", showlegend=False
     )
-    for edge in picture.edges:
+    for edge in picture.closed:
         figure.add_scatter(
             x=edge.x, y=edge.y, mode="lines", line={"color": "#1c1a17", "width": 5}, name=edge.label, showlegend=False
         )

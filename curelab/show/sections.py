@@ -5,7 +5,6 @@ The piece lies on its second face; what is half round is drawn so. Tissues are t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
@@ -57,7 +56,7 @@ class Spot:
 class Section:
     """A section to scale: one unit of x is as long as one of y.
 
-    sentence: what it shows; x_label; areas, the outline x, y (n,) around them; edges that are closed; ticks (x, words) under the stations;
+    sentence: what it shows; x_label; areas, the outline x, y (n,) around them; closed: faces that no salt crosses; ticks (x, words) under the stations;
     spots; note.
     """
 
@@ -65,7 +64,7 @@ class Section:
     x_label: str
     outline: tuple[np.ndarray, np.ndarray]
     areas: tuple[Area, ...]
-    edges: tuple[Edge, ...] = ()
+    closed: tuple[Edge, ...] = ()
     ticks: tuple[tuple[float, str], ...] = ()
     spots: tuple[Spot, ...] = ()
     note: str = ""
@@ -80,15 +79,18 @@ def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | N
     edges = np.unique(np.concatenate([at, 0.5 * (at[1:] + at[:-1])]))  # tissues change half-way
     depths = np.stack([np.interp(edges, at, column) for column in zip(*solid.borders, strict=True)])
     top = np.interp(edges, at, thick)
+    middles = [solid.at[0] + 0.5 * (a + b) for a, b in pairwise(edges)]
     areas = []
-    for layer in range(len(depths) - 1):
-        own = [solid.tissues[solid.station(solid.at[0] + 0.5 * (a + b))][layer] for a, b in pairwise(edges)]
+    for layer, (upper, lower) in enumerate(pairwise(top - depths)):
+        there = upper[1:] + upper[:-1] > lower[1:] + lower[:-1]
+        own = [
+            solid.tissues[solid.station(at)][layer] if here else None for at, here in zip(middles, there, strict=True)
+        ]
         begin = 0
         for part, group in groupby(own):
             end = begin + len(list(group))
             run = slice(begin, end + 1)
-            upper, lower = top[run] - depths[layer, run], top[run] - depths[layer + 1, run]
-            areas.append(_area(solid, part, edges[run], upper, lower, size))
+            areas += [_area(solid, part, edges[run], upper[run], lower[run], size)] if part is not None else []
             begin = end
     rim = np.concatenate([at, at[::-1]]), np.concatenate([np.zeros(len(at)), thick[::-1]])
     faces = {
@@ -99,7 +101,7 @@ def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | N
     thickness, *others = measures(piece, system)
     drawn = Section(
         f"The {piece.name}, cut along its length: {', '.join((f'{thickness} thick', *others))}.", f"{unit} from the head",
-        (size * rim[0], size * rim[1]), _merged(areas), _closed(piece, faces, size), ticks,
+        (size * rim[0], size * rim[1]), tuple(areas), _closed(piece, faces, size), ticks,
     )  # fmt: skip
     if slowest is None:
         return drawn
@@ -137,7 +139,7 @@ def across(piece: Piece, at: float, system: str = "metric", slowest: float | Non
     spots = () if slowest is None else (Spot("slowest spot", 0.0, size * (thick - slowest)),)
     return Section(
         f"{said}: {units.show(thick, 'length', system, digits=2)} thick, {units.show(wide, 'length', system, digits=2)} wide.",
-        f"{unit} from the middle", (size * rim[0], size * rim[1]), _merged(areas), _closed(piece, faces, size), (), spots,
+        f"{unit} from the middle", (size * rim[0], size * rim[1]), tuple(areas), _closed(piece, faces, size), (), spots,
     )  # fmt: skip
 
 
@@ -170,16 +172,6 @@ def _area(solid: Solid, part: Tissue, x: np.ndarray, upper: np.ndarray, lower: n
     colour, hatch = FAT if part.kind == "fat" else LEAN[min(leans.index(part.name), len(LEAN) - 1)]
     outline = size * np.concatenate([x, x[::-1]]), size * np.concatenate([upper, lower[::-1]])
     return Area("fat" if part.kind == "fat" else part.name, *outline, colour, hatch)
-
-
-def _merged(areas: Sequence[Area]) -> tuple[Area, ...]:
-    """Without those that are nowhere thicker than nothing."""
-    return tuple(each for each in areas if _size(each.x, each.y) > 1e-6)
-
-
-def _size(x: np.ndarray, y: np.ndarray) -> float:
-    """The area inside an outline, by the shoelace formula."""
-    return 0.5 * abs(float(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1))))
 
 
 def _closed(piece: Piece, faces: dict[str, tuple[np.ndarray, np.ndarray]], size: float) -> tuple[Edge, ...]:

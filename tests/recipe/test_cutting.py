@@ -42,7 +42,7 @@ def test_head_and_tail_are_the_whole(at):
     parts = volumes(head, tail)
     # A seam thinner than a tenth of a millimetre is not told apart.
     assert sum(parts.values()) == pytest.approx(sum(whole.values()), rel=1e-12)
-    assert parts == pytest.approx(whole, rel=1e-9, abs=1e-3 * sum(whole.values()))
+    assert all(abs(parts.get(name, 0.0) - share) < 5e-4 * sum(whole.values()) for name, share in whole.items())
     for part, where in ((head, 0.5 * at), (tail, 0.5 * (0.3 - at))):
         before = BRISKET.solid().section(where if part is head else at + where)
         assert part.solid().section(where)[:2] == pytest.approx(before[:2], rel=1e-12)

@@ -47,8 +47,8 @@ def test_along_by_hand():
     )
     assert [words for _, words in drawn.ticks] == ["4 cm", "6 cm", "8 cm"]
     assert [at for at, _ in drawn.ticks] == pytest.approx([0, 10, 24])
-    assert {edge.label for edge in drawn.edges} == {"skin", "cut off"}
-    assert drawn.edges[1].x == pytest.approx([24, 24])
+    assert {edge.label for edge in drawn.closed} == {"skin", "cut off"}
+    assert drawn.closed[1].x == pytest.approx([24, 24])
 
 
 def test_tissues_change_half_way():
