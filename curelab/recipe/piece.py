@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from ..fields import Choice, Flag, Part, Problem, Record, Words, quantity, ruled, unchecked
+from .. import units
+from ..fields import Choice, Flag, Part, Problem, Record, Words, quantity, refuse, ruled, unchecked
 from ..matter.tissue import Tissue, tissue
 from ..sources import Numbers, default_numbers
 from .measured import weight_problem
-from .stations import FEWEST, LEAN, MOST, Faces, Solid, Station, StationList, order_problems
+from .stations import DEEP, FEWEST, LEAN, MOST, Faces, Solid, Station, StationList, order_problems
 
 SHAPES = ("slab", "cylinder", "sphere", "block", "cut")
 # What a shape needs and what it may have, beside the weight; a cylinder of a given length has open ends, one without is endless.
@@ -66,6 +67,17 @@ class Piece(Record):
         needs = NEEDS.get(shape, ("thickness",)) if shape in SHAPES else ()
         return [name for name in needs if given.get(name, ()) == ()]
 
+    def but(self, **changes):
+        """The same piece with some fields changed, checked again; a cut of another `thickness` is so much thicker everywhere."""
+        if self.shape == "cut" and changes.get("thickness") is not None and not {"shape", "stations"} & set(changes):
+            try:
+                factor = units.read(changes["thickness"], "length") / self.thickness
+            except ValueError as error:
+                raise refuse("thickness", str(error)) from None
+            thicker = tuple(each.but(**each.times(factor, DEEP)) for each in self.stations)
+            changes = {"fat_cap": self.fat_cap * factor} | changes | {"thickness": None, "stations": thicker}
+        return super().but(**changes)
+
     def follows(self):
         return (
             {"thickness": max(each.thickness for each in self.stations)}
@@ -85,11 +97,21 @@ class Piece(Record):
             yield Problem(
                 "fat_cap", f"a {self.shape} can carry no fat cap; leave it out, trim it, or take another shape"
             )
-        problems = [*order_problems(self.stations), *self._fat_problems()]
+        problems = [*order_problems(self.stations), *self._species_problems(), *self._fat_problems()]
         yield from problems
         solid = self.solid() if not problems and all(map(given.get, NEEDS.get(self.shape, ())[1:])) else None
         if solid is not None and (problem := weight_problem(self.weight, solid)):
             yield problem
+
+    def _species_problems(self):
+        for number, station in enumerate(self.stations, 1):
+            for name in ("tissue", "below"):
+                part = getattr(station, name)
+                if part is not None and tissue(part).species != self.species:
+                    yield Problem(
+                        f"stations[{number}].{name}",
+                        f"{tissue(part)} is {tissue(part).species}, and the piece is {self.species}; one piece is of one animal",
+                    )
 
     def _fat_problems(self):
         if self.shape != "cut" and self.lean_thickness < LEAST_LEAN:
@@ -129,29 +151,50 @@ class Piece(Record):
         """Whether it carries fat that is told apart from the lean."""
         return bool(self.fat_cap) or any(each.fat_cap or each.seam for each in self.stations)
 
+    def ruler(self) -> tuple[float, float, float]:
+        """What an error of a metre in its thickness, in its width, and in the place of the ruler along it would do to its size, 1/m: the
+        relative change of every length that moves its slowest pace as much. Paces along three directions add up, each with the square of
+        its length (Crank 1975, product of plane sheets; from memory). Where the piece grows thicker along its length, a ruler that was
+        laid on beside the place shows another thickness.
+        """
+        solid = self.solid()
+        if solid is None or self.shape == "cylinder":
+            return 1.0 / self.thickness, 0.0, 0.0
+        at = max(range(len(solid.at)), key=lambda number: solid.thickness[number])
+        one_sided = self.faces.first != "open" or self.faces.second != "open" or not self.symmetric
+        through, across = self.thickness * (2 if one_sided else 1), solid.width[at]
+        share = across**2 / (across**2 + through**2)
+        beside = [n for n in (at - 1, at + 1) if 0 <= n < len(solid.at)]
+        slopes = [abs((solid.thickness[n] - self.thickness) / (solid.at[n] - solid.at[at])) for n in beside]
+        return share / self.thickness, (1 - share) / across, share / self.thickness * sum(slopes) / len(slopes)
+
+    @property
+    def lies_flat(self) -> bool:
+        """Whether it lies on a face; a round piece touches the vessel along a line at most."""
+        return self.shape not in ("cylinder", "sphere")
+
     def solid(self, numbers: Numbers | None = None) -> Solid | None:
         """What it is in three dimensions; None for a slab, a sphere and an endless cylinder, which are computed across alone."""
+        whole = self.whole(numbers)
+        return whole if whole is None else whole.told_apart()
+
+    def whole(self, numbers: Numbers | None = None) -> Solid | None:
+        """The same with all five layers, those that are nowhere too: cap, lean, seam, lean under the seam, cap."""
         if self.shape not in ("block", "cut") and not (self.shape == "cylinder" and self.length):
             return None
         wide = self.thickness if self.width is None else self.width
         ends = (unchecked(_END, at=at, thickness=self.thickness, width=wide) for at in (0.0, self.length or 0.0))
         stations = self.stations or tuple(ends)
-        rounded = self.shape == "cylinder" or (self.shape == "cut" and self.edges == "rounded")
-        borders = tuple(self._borders(each, stations) for each in stations)
-        used = [number for number in range(5) if any(row[number + 1] > row[number] for row in borders)]
         fat = tissue(f"{self.species} fat", numbers)
-        kinds = []
-        for each in stations:
-            upper = tissue(each.tissue or self.tissue, numbers)
-            lower = upper if each.below is None else tissue(each.below, numbers)
-            kinds.append((fat, upper, fat, lower, fat))
+        upper = [tissue(each.tissue or self.tissue, numbers) for each in stations]
+        lower = [upper[n] if each.below is None else tissue(each.below, numbers) for n, each in enumerate(stations)]
         return Solid(
             tuple(each.at for each in stations),
             tuple(each.thickness for each in stations),
             tuple(each.width for each in stations),
-            tuple((0.0, *(row[number + 1] for number in used)) for row in borders),
-            tuple(tuple(row[number] for number in used) for row in kinds),
-            rounded,
+            tuple(self._borders(each, stations) for each in stations),
+            tuple((fat, above, fat, below, fat) for above, below in zip(upper, lower, strict=True)),
+            self.shape == "cylinder" or (self.shape == "cut" and self.edges == "rounded"),
             self.faces.closed,
         )
 
@@ -199,7 +242,7 @@ class Piece(Record):
         lengths = {
             name: size * each for name in ("thickness", "width", "length", "fat_cap") if (each := getattr(self, name))
         }
-        stations = tuple(unchecked(each, **each.scaled(size)) for each in self.stations)
+        stations = tuple(unchecked(each, **each.times(size)) for each in self.stations)
         return unchecked(self, **lengths, stations=stations, weight=self.weight * weight)
 
     @property

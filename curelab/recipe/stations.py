@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -18,6 +18,7 @@ from ..matter.tissue import TISSUES, Tissue, TissueRule
 
 FACES = ("first", "second", "left", "right", "head", "tail")
 CONDITIONS = ("open", "skin", "cut off", "touching")
+DEEP = ("thickness", "fat_cap", "seam", "seam_thickness")  # lengths of a station that run from face to face
 FEWEST, MOST = 2, 40  # stations; a ruler laid on at every centimetre of the longest cut gives no more
 ROUNDED = 1 - math.pi / 4  # of a square on the thickness: what both half round edges of a section leave out
 STEPS = 8  # between two stations, each read at three places: sections are parabolas between them, so the sum is exact to rounding
@@ -65,7 +66,7 @@ class Station(Record):
     width: float = quantity("length", "5 mm", "1 m", "measure across the cut at this station")
     fat_cap: float | None = quantity("length", "0 mm", "10 cm", "measure the fat at this station", default=None)
     seam: float | None = quantity("length", "1 mm", "40 cm", "measure from the first face to the seam", default=None)
-    seam_thickness: float | None = quantity("length", "0.5 mm", "10 cm", "measure the fat of the seam", default=None)
+    seam_thickness: float | None = quantity("length", "0.1 mm", "10 cm", "measure the fat of the seam", default=None)
     tissue: str | Tissue | None = ruled(LEAN, None)
     below: str | Tissue | None = ruled(LEAN, None)
 
@@ -76,10 +77,9 @@ class Station(Record):
         elif self.below is not None and self.seam is None:
             yield Problem("below", 'is the lean under a seam, and there is none here; give "seam" or leave it out')
 
-    def scaled(self, size: float) -> dict[str, float]:
-        """Every length times `size`, by the name of its field."""
-        lengths = ("at", "thickness", "width", "fat_cap", "seam", "seam_thickness")
-        return {name: size * getattr(self, name) for name in lengths if getattr(self, name) is not None}
+    def times(self, factor: float, lengths: Sequence[str] = ("at", "width", *DEEP)) -> dict[str, float]:
+        """The lengths that were given, times a factor, by the names of their fields."""
+        return {name: factor * getattr(self, name) for name in lengths if getattr(self, name) is not None}
 
 
 class StationList(Several):
@@ -136,18 +136,45 @@ class Solid:
         """Places where the tissues of one station end and those of the next begin."""
         return 0.5 * (np.array(self.at[1:]) + self.at[:-1])
 
-    def volumes(self) -> dict[Tissue, float]:
-        """m3 of each tissue."""
+    def layers(self) -> np.ndarray:
+        """m3 (k, b) of each layer, as far as the tissues of each station reach."""
         places, weights = self._places()
         thick, wide = (np.interp(places, self.at, each) for each in (self.thickness, self.width))
         borders = np.stack([np.interp(places, self.at, each) for each in zip(*self.borders, strict=True)], axis=1)
         parts = (weights * area(thick, wide, self.rounded) / thick)[:, None] * np.diff(borders, axis=1)
         near = np.searchsorted(self._halfway(), places, side="right")
+        return np.array([parts[near == number].sum(axis=0) for number in range(len(self.at))])
+
+    def volumes(self) -> dict[Tissue, float]:
+        """m3 of each tissue."""
         found: dict[Tissue, float] = {}
-        for number, kinds in enumerate(self.tissues):
-            for tissue, part in zip(kinds, parts[near == number].sum(axis=0), strict=True):
-                found[tissue] = found.get(tissue, 0.0) + float(part)
+        for kinds, row in zip(self.tissues, self.layers().tolist(), strict=True):
+            for tissue, part in zip(kinds, row, strict=True):
+                found[tissue] = found.get(tissue, 0.0) + part
         return {tissue: part for tissue, part in found.items() if part > 0}
+
+    def heavy(self) -> np.ndarray:
+        """kg (b,) of each layer, by its measures."""
+        dense = np.array([[tissue.density for tissue in kinds] for kinds in self.tissues])
+        return (dense * self.layers()).sum(axis=0)
+
+    def told_apart(self) -> Solid:
+        """Without the layers that are nowhere thicker than nothing."""
+        used = [
+            number
+            for number in range(len(self.borders[0]) - 1)
+            if any(row[number + 1] > row[number] for row in self.borders)
+        ]
+        return replace(
+            self,
+            borders=tuple((0.0, *(row[number + 1] for number in used)) for row in self.borders),
+            tissues=tuple(tuple(row[number] for number in used) for row in self.tissues),
+        )
+
+    @property
+    def floor(self) -> float:
+        """m2 that it takes when it lies flat."""
+        return sum(0.5 * (b - a) * (u + v) for (a, u), (b, v) in pairwise(zip(self.at, self.width, strict=True)))
 
     @property
     def volume(self) -> float:
@@ -157,7 +184,7 @@ class Solid:
     @property
     def weight(self) -> float:
         """kg by its measures and the density of its tissues."""
-        return sum(tissue.density * part for tissue, part in self.volumes().items())
+        return float(self.heavy().sum())
 
     def _places(self) -> tuple[np.ndarray, np.ndarray]:
         """Places along the length, none at a border of tissues, and the length each stands for (Gauss, three to a step)."""
