@@ -12,10 +12,11 @@ from ..recipe.stages import Stretch
 from ..transport.network import Contact
 from ..transport.star import Solved, Spokes
 from .cases import Cases
-from .meat import Meat
+from .meat import Films, Meat
 from .run import Lying
 
 Shares = tuple[np.ndarray, ...] | None
+Names = tuple[str, str, str]  # of the films at the first, the second and all other faces
 
 
 class Vessel:
@@ -38,18 +39,18 @@ class Vessel:
         average of both ways.
         """
         moved = "stirred" if stretch.stirred else "still"
-        films = None if stretch.sealed else (moved, "contact" if stretch.lying else moved)
+        films = None if stretch.sealed else (moved, "contact" if stretch.lying else moved, moved)
         if turned is None and films is not None:
-            return self._in(meats, bath, (" and ".join(films),) * 2, cases)
+            return self._in(meats, bath, (" and ".join(films[:2]),) * 2 + (moved,), cases)
         if not turned or films is None or films[0] == films[1]:
             return self._in(meats, bath, films, cases)
-        over = films[::-1]
+        over = (films[1], films[0], films[2])
         if self._sign is None:
             return self._in(meats, bath, over, cases)
-        return Lying(self._way(meats, over, cases)[0], _flipped(self._in(meats, bath, films, cases), self._sign))
+        return Lying(self._way(meats, over, cases)[0], _flipped(self._in(meats, bath, films, cases), self._sign), False)
 
-    def _way(self, meats: Sequence[Meat], films: tuple[str, str] | None, cases: Cases) -> tuple[Shares, Spokes]:
-        """How the pieces meet a bath with these films at their first and second face ("still and contact": the mean), None: sealed."""
+    def _way(self, meats: Sequence[Meat], films: Names | None, cases: Cases) -> tuple[Shares, Spokes]:
+        """How the pieces meet a bath with these films at their first, second and other faces ("still and contact": the mean), None: sealed."""
         key = (id(meats), films)
         if key not in self._ways:
             parts = tuple(meat.part for meat in meats)
@@ -62,7 +63,7 @@ class Vessel:
                 self._ways[key] = meats, shares, Spokes(parts, contacts)
         return self._ways[key][1:]
 
-    def _in(self, meats: Sequence[Meat], bath: np.ndarray, films: tuple[str, str] | None, cases: Cases) -> Lying:
+    def _in(self, meats: Sequence[Meat], bath: np.ndarray, films: Names | None, cases: Cases) -> Lying:
         shares, spokes = self._way(meats, films, cases)
         key = (id(meats), films, bath.tobytes())
         if key not in self._solved:
@@ -77,7 +78,7 @@ class Vessel:
                 known.append((loss, modes))
             return modes
 
-        return Lying(shares, solve)
+        return Lying(shares, solve, films is None or films[0] == films[1])
 
     def release(self) -> None:
         """Let go of the modes: a batch of them is large."""
@@ -85,8 +86,8 @@ class Vessel:
         self._ways.clear()
 
 
-def _contacts(meats: Sequence[Meat], films: tuple[np.ndarray, np.ndarray]) -> list[Contact]:
-    """What links each piece to a bath with these films (d,) at its first and second face."""
+def _contacts(meats: Sequence[Meat], films: Films) -> list[Contact]:
+    """What links each piece to a bath with these films (d,) at its faces."""
     return [meat.contact(number, films) for number, meat in enumerate(meats)]
 
 
