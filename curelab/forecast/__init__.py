@@ -10,10 +10,11 @@ from .answer import CORNERS, LOOK_AHEAD, RESTS_ON, Answer, corners, in_corners
 from .how_long import Reached, reached, time_to
 from .how_much_soak import SoakPlan, least_water, soak_needed
 from .how_strong import strength_needed
+from .split_or_whole import SplitOrWhole, split_or_whole
 from .sweep import sweep
 from .window import Window, window
 
 __all__ = [
-    "CORNERS", "DAY", "LOOK_AHEAD", "RESTS_ON", "Answer", "Reached", "SoakPlan", "Window", "corners", "in_corners", "least_water", "reached",
-    "soak_needed", "strength_needed", "sweep", "time_to", "window",
+    "CORNERS", "DAY", "LOOK_AHEAD", "RESTS_ON", "Answer", "Reached", "SoakPlan", "SplitOrWhole", "Window", "corners", "in_corners", "least_water", "reached",
+    "soak_needed", "split_or_whole", "strength_needed", "sweep", "time_to", "window",
 ]  # fmt: skip
