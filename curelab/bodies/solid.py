@@ -185,7 +185,7 @@ def solid(
     values = basis.values[:, : basis.few] if few else basis.values
     elements, faces = made.elements, made.faces
     mass = np.array(ratio) @ elements.volumes
-    values = np.c_[np.ones(len(mass)), values[:, 1:]]  # the state that is 1 everywhere is a term, to the last digit
+    values = np.c_[np.ones(len(mass)), values[:, 1:].astype(float)]  # the state that is 1 everywhere is a term, to the last digit
     values = la.solve_triangular(la.cholesky(values.T @ (mass[:, None] * values), lower=True), values.T, lower=True).T
     mean = np.zeros(values.shape[1])
     mean[0] = np.sqrt(mass.sum())
