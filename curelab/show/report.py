@@ -70,7 +70,7 @@ def _what_to_do(outcome: Outcome) -> list[str]:
     system, out = outcome.batch.units, ["", "THE MEAT"]
     for piece in outcome.batch.pieces:
         raw = units.show(piece.weight, "mass", system)
-        out.append(f"  {piece.name}: {piece.tissue}, {raw} raw, {told(piece, system)}")
+        out += _wrapped(f"{piece.name}: {piece.tissue}, {raw} raw, {told(piece, system)}", "      ")
         note = weight_note(piece, system)
         out += _wrapped(note) if note else []
     if outcome.weighed is not None:
