@@ -14,6 +14,7 @@ import os
 import sys
 import zipfile
 from collections.abc import Callable
+from dataclasses import fields, replace
 from functools import cache
 from pathlib import Path
 
@@ -67,17 +68,19 @@ def _code() -> bytes:
 
 def _single(basis: Basis) -> Basis:
     """In single precision, as it is kept: made or read, the terms are the same to the last digit."""
-    return Basis(basis.values.astype(np.float32), basis.few, basis.sign, basis.error, basis.lag.astype(np.float32))
+    single = {name: getattr(basis, name).astype(np.float32) for name in ("values", "fewer", "lag")}
+    return replace(basis, **single)
 
 
 def _read(path: Path) -> Basis | None:
     """None where there is no file, or none that can be read."""
     try:
         with np.load(path, allow_pickle=False) as kept:
-            sign = kept["sign"] if kept["sign"].size else None
-            found = Basis(kept["values"], int(kept["few"]), sign, kept["error"], kept["lag"])
-        fits = found.values.ndim == 2 and len(found.lag) == len(found.values) and found.error.shape == (2, 4)
-        if not fits or not np.isfinite(found.values).all():
+            found = Basis(**{each.name: kept[each.name] for each in fields(Basis)})
+        n, r, m = len(found.lag), len(found.sign), len(found.sign_fewer)
+        if found.values.shape != (n, r) or found.fewer.shape != (n, m) or found.error.shape != (2, 4):
+            return None
+        if not all(np.isfinite(each).all() for each in (found.values, found.fewer, found.lag)):
             return None
         with contextlib.suppress(OSError):
             os.utime(path)
@@ -89,8 +92,7 @@ def _read(path: Path) -> Basis | None:
 def _write(path: Path, basis: Basis) -> None:
     """Nothing is said where it cannot be written: the next one makes it again."""
     content = io.BytesIO()
-    sign = np.zeros(0) if basis.sign is None else basis.sign
-    np.savez(content, values=basis.values, few=basis.few, sign=sign, error=basis.error, lag=basis.lag)
+    np.savez(content, **{each.name: getattr(basis, each.name) for each in fields(basis)})
     with contextlib.suppress(OSError, InputError):
         path.parent.mkdir(parents=True, exist_ok=True)
         files.write(path, content.getvalue(), overwrite=True)
