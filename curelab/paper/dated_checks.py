@@ -10,6 +10,7 @@ from datetime import date
 import numpy as np
 
 from .. import units
+from ..fields import unchecked
 from ..outcome import CURED, Outcome
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
@@ -89,7 +90,7 @@ def _alike(pieces: Sequence[Piece]) -> list[tuple[int, list[str]]]:
     """
     groups: dict[Piece, tuple[int, list[str]]] = {}
     for number, piece in enumerate(pieces, 1):
-        groups.setdefault(piece.but(name="piece", weight=1.0), (number, []))[1].append(piece.name)
+        groups.setdefault(unchecked(piece, name="piece", weight=1.0), (number, []))[1].append(piece.name)
     return list(groups.values())
 
 

@@ -267,7 +267,7 @@ def _pictures(found: Schedule) -> tuple[Lines | Section, ...]:
     end = planned.history.length
     last = next((task.at for task in found.tasks if round(end / 60) == task.minutes), None)
     thickest = pieces[order[0]]
-    section = sections.along(thickest, found.batch.units) if thickest.solid() is not None else None
+    section = sections.of(planned.history, end, thickest.name, found.batch.units)
     drawn: list[Lines | Section] = []
     for number in chosen[: PICTURES if section is None else PICTURES - 1]:
         lines = pictures.profile(planned.spread, end, ("salt",), pieces[number].name, found.batch.units)

@@ -105,7 +105,12 @@ def depth_map(picture: Map) -> go.Figure:
 def section(picture: Section) -> go.Figure:
     """A section to scale: tissues, closed faces as thick lines, the slowest spot as a cross."""
     figure, told = go.Figure(), set()
-    for area in picture.areas:
+    if picture.field is not None:
+        bar = {"title": {"text": picture.field.label, "side": "right"}}
+        figure.add_heatmap(
+            x=picture.field.x, y=picture.field.y, z=picture.field.z, colorscale="Cividis", zmin=0, colorbar=bar
+        )
+    for area in picture.areas if picture.field is None else ():
         figure.add_scatter(
             x=area.x, y=area.y, mode="lines", line={"width": 0}, fill="toself", fillcolor=area.colour, name=area.label, hoverinfo="name",
             fillpattern={"shape": _SHAPE[area.hatch], "fgcolor": "#8a6a5a", "bgcolor": area.colour, "size": 8},

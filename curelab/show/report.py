@@ -29,6 +29,7 @@ from ..spread.answers import ordered
 from ..spread.sensitivity import Importance
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER, Weighed
+from . import fields
 from .in_short import brackets, checked, how_sure, in_short, often
 
 
@@ -69,10 +70,9 @@ def _what_to_do(outcome: Outcome) -> list[str]:
     """The meat, what to weigh, and the vessel."""
     system, out = outcome.batch.units, ["", "THE MEAT"]
     for piece in outcome.batch.pieces:
-        raw = units.show(piece.weight, "mass", system)
-        out += _wrapped(f"{piece.name}: {piece.tissue}, {raw} raw, {told(piece, system)}", "      ")
-        note = weight_note(piece, system)
-        out += _wrapped(note) if note else []
+        meat = f"{piece.tissue}, {units.show(piece.weight, 'mass', system)} raw"
+        out += _wrapped(f"{piece.name}: {meat}, {told(piece, system)}", "      ")
+        out += _wrapped(note) if (note := weight_note(piece, system)) else []
     if outcome.weighed is not None:
         out += ["", "WEIGH OUT", *(f"  {line}" for line in outcome.weighed.lines(system))]
         for caution in outcome.weighed.cautions:
@@ -165,14 +165,13 @@ def _stage_lines(outcome: Outcome) -> list[str]:
                 for place, key in (("overall", "average"), ("middle", "core"), ("outside", "surface"))
             )
             out += _wrapped(f"{piece.name}: salt, % of the meat: {salt}.", "         ", "     ")
+            there = fields.slowest_words(history, end, piece.name, system)
+            out += _wrapped(there, "         ", "         ") if there else []
             if history.average("nitrite", end, piece.name) > 0:
                 taken = _band(outcome, "average", "nitrite", index, piece.name, ppm=True)
                 free = _band(outcome, "core", FREE, index, piece.name, ppm=True)
-                out += _wrapped(
-                    f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}.",
-                    "         ",
-                    "         ",
-                )
+                said = f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}."
+                out += _wrapped(said, "         ", "         ")
             weighs = outcome.spread.weight((end,), piece.name)
             middle, low, high = (
                 units.show(part[0], "mass", system, digits=2) for part in (weighs.middle, weighs.low, weighs.high)
@@ -207,6 +206,8 @@ def plain(outcome: Outcome) -> dict[str, Any]:
                 middle, low, high = outcome.band(place, quantity, index, piece.name)
                 usual = history.at(place, quantity, end, piece.name)
                 row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
+            if piece.solid() is not None:
+                row["slowest spot"] = fields.slowest(history, end, piece.name)
             rows.append(row)
     return {
         "curelab": __version__,
@@ -214,6 +215,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "weighed": None if outcome.weighed is None else _weighed(outcome.weighed),
         "in_short": in_short(outcome),
         "stages": rows,
+        "sections": fields.sections(history),
         "draws": {
             "count": outcome.draws,
             "seed": outcome.spread.draws.seed,
@@ -299,6 +301,7 @@ def as_json(outcome: Outcome) -> str:
 
 
 TABLES = ("places.csv", "bands.csv", "profiles.csv", "budget.csv", "verdicts.csv")
+FIELDS = "fields.csv"  # for pieces in three dimensions, where there are any
 
 
 def refuse_folder(folder: Path) -> None:
@@ -308,7 +311,7 @@ def refuse_folder(folder: Path) -> None:
         raise refuse("--csv", f'"{there}" is a file; name a folder')
     if not os.access(there, os.W_OK | os.X_OK):
         raise refuse("--csv", f'"{folder}" cannot be written; name another folder')
-    taken = [name for name in TABLES if (folder / name).exists()]
+    taken = [name for name in (*TABLES, FIELDS) if (folder / name).exists()]
     if taken:
         raise InputError(
             [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
@@ -316,7 +319,7 @@ def refuse_folder(folder: Path) -> None:
 
 
 def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
-    """TABLES in `folder`, all of them or none. Bands are those of the draws; the others are the batch at usual values.
+    """TABLES in `folder`, and FIELDS where a piece has a length, all of them or none. Bands are those of the draws; the others are the batch at usual values.
 
     Raises InputError where one is there already, or cannot be written; a folder that was made for them is taken away again.
     """
@@ -330,6 +333,7 @@ def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
         _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
     )
     contents = dict(zip((folder / name for name in TABLES), tables, strict=True))
+    contents |= {folder / FIELDS: _rows_csv(found)} if (found := fields.rows(history)) else {}
     files.write_new(contents, folders=True)
     return list(contents)
 
