@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import logging
 import os
 import secrets
 import signal
@@ -259,6 +260,7 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
         opening.append(asyncio.ensure_future(open_page()))
 
     def end() -> None:
+        logging.disable(logging.CRITICAL)  # what is still under way meets channels that are closed, and that is no news
         for task in opening:
             task.cancel()
         server.contents_manager.close()
@@ -274,4 +276,7 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
     for asking in _asking_to_end():
         signal.signal(asking, stopped)
     server.io_loop.add_callback(begin)
-    server.start()
+    try:
+        server.start()
+    finally:
+        logging.disable(logging.NOTSET)
