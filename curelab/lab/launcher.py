@@ -22,6 +22,7 @@ from typing import Any
 
 from ..fields import InputError
 from ..sources import datasets_folder
+from .assets import joined
 from .folder import fresh_folder, furnish, notebooks_folder, page_to_open, put_away
 
 START = "start.ipynb"
@@ -188,6 +189,9 @@ def _write_settings(private: Path) -> None:
     page.parent.mkdir(parents=True)
     left_out = dict.fromkeys(_LEFT_OUT, True)
     page.write_text(json.dumps({"disabledExtensions": left_out, **_NOT_ASKED}), encoding="utf-8")
+    css = private / "config" / "custom" / "custom.css"
+    css.parent.mkdir(parents=True)
+    css.write_text(joined("plain.css"), encoding="utf-8")
     kernel = private / "data" / "kernels" / "python3" / "kernel.json"
     kernel.parent.mkdir(parents=True)
     command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", *_KERNEL]
@@ -219,6 +223,7 @@ def _arguments(work: Path, start: str, private: Path, port: int) -> list[str]:
         f"--IdentityProvider.token={secrets.token_hex(24)}",  # given, because one it makes up is told on the terminal as well
         "--ServerApp.terminals_enabled=False",
         "--LabApp.log_level=ERROR",
+        "--LabApp.custom_css=True",
         "--no-browser",  # it is opened below, when there is something to see
         f"--LabApp.user_settings_dir={private / 'settings'}",
         f"--LabApp.workspaces_dir={private / 'workspaces'}",
