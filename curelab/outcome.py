@@ -18,16 +18,18 @@ from .engine.history import History
 from .engine.simulate import simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
+from .forecast.ready import Ready
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
 from .limits import Verdicts, check_all, worst_first
 from .recipe.criterion import Criterion
-from .recipe.piece import Piece
+from .recipe.piece import Piece, alike_pieces
 from .recipe.stages import Stage
 from .results import Shown
 from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
-from .spread.answers import LEVELS, in_ten, ordered
+from .spread.answers import in_ten, ordered
+from .spread.changes import ENOUGH, Change, changes
 from .spread.draws import Learned, usual_case
 from .spread.sensitivity import Importance, enough, how_long, what_matters
 from .spread.spread import CHUNK, waited_for
@@ -38,21 +40,17 @@ REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for n
 DRAWS_LARGE = 64  # the same for a batch that is LARGE, so that it takes seconds and not minutes
 LARGE = 500  # pieces times baths and turns
 MOST_RANKED = 4  # cures of such a batch for which it is told what the days hang on
-SURE = 0.9  # of the draws: what is cured less often is not called cured (judgement)
+MOST_CHANGED = 2  # pieces for which it is told what to change
 CHECKED, CHECKED_LARGE = 64, 16  # draws in which the checks are run again
-DO_NOT_WAIT = (
-    "Do not just leave it in that long: until salt and nitrite have come to the middle, cold alone keeps it from botulism. Cut it thinner if you "
-    "can: half as thick needs a quarter of the time."
-)
 CURED_SHARE = Criterion.parse(CURED).target
 
 
 @dataclass(frozen=True)
 class Cured:
-    """How far one cure has brought the middle of one piece.
+    """How far one cure has brought the middle of one piece, as a detail.
 
     stage: its number from 0; lasted [s]; share: (middle, low, high) of the draws, of the salt it is heading for; chance: how many of the
-    draws are cured when it ends; needs: how long it takes to nine tenths, in every draw; too_salty: whether it would end so.
+    draws have nine tenths of it when it ends; needs: how long it takes to nine tenths, in every draw.
     """
 
     stage: int
@@ -61,45 +59,6 @@ class Cured:
     share: tuple[float, float, float]
     chance: float
     needs: Times
-    too_salty: bool = False
-
-    @property
-    def enough(self) -> bool:
-        """Whether it is called cured."""
-        return self.share[0] >= CURED_SHARE and self.chance >= SURE
-
-    @property
-    def waiting_is_wrong(self) -> bool:
-        """Whether someone might be led to leave raw meat lying until it is cured."""
-        return self.share[0] < CURED_SHARE and not self.too_salty
-
-    def sentence(self, system: str = "metric") -> str:
-        """What a cook must know first: is it enough, and if not, what is."""
-        name, days = self.piece.name, units.roughly(self.lasted)
-        thick = units.show(self.piece.thickness, "length", system, digits=2)
-        middle, low, high = self.share
-        share, least, most = (
-            min(100 * part, 100.0) for part in (middle, low, high)
-        )  # early on the brine is stronger than it ends
-        there = f"its middle has {share:.0f} % ({least:.0f} to {most:.0f}) of the salt that this cure would bring it to"
-        early, needed, late = (self.needs.quantile(level) for level in LEVELS)
-        latest = units.roughly(late) if np.isfinite(late) else f"more than {units.roughly(self.needs.at_most)}"
-        if middle < CURED_SHARE:
-            need = (
-                f"It needs about {units.roughly(needed)} ({units.roughly(early)} to {latest} in 8 cases of 10)."
-                if np.isfinite(needed)
-                else f"Even {units.roughly(self.needs.at_most)} are not enough in most cases."
-            )
-            if self.too_salty:
-                need = "Left in until the middle is cured it would be far too salty: cut it thinner, or use an equilibrium brine."
-            return f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need}"
-        if self.chance < SURE:
-            longer = f"up to {latest} in 9 cases of 10" if latest != days else "longer in the others"
-            return (
-                f"{days.capitalize()} may NOT be enough for the {name} ({thick}): cured to the middle only {in_ten(self.chance)}; {there}. It takes "
-                f"{longer}."
-            )
-        return f"The {name} ({thick}) is cured to the middle after {days}, {in_ten(self.chance)}: {there}."
 
 
 @dataclass(frozen=True, repr=False)
@@ -220,6 +179,37 @@ class Outcome(Shown):
             asked + [Request.of("weight", times=(end,), piece=piece) for end in ends for piece in pieces]
         )
 
+    @property
+    def last_cure(self) -> int | None:
+        """Number of the last stage that cures, from 0; None where nothing is cured."""
+        return max(
+            (n for n, stage in enumerate(self.history.stages) if stage.cures and self.history.has(n)), default=None
+        )
+
+    @cached_property
+    def ready(self) -> tuple[Ready, ...]:
+        """When each piece is ready and what its slowest spot holds, counted on the last cure; nothing where nothing is cured."""
+        return () if self.last_cure is None else self.spread.ready(self.last_cure)
+
+    @cached_property
+    def changes(self) -> dict[str, tuple[Change, ...]]:
+        """By the name of a piece whose slowest spot stays bare in more than 1 draw of 10: what each change would give. Of pieces that take
+        salt alike the first, of others the MOST_CHANGED worst.
+        """
+        bare = sorted(
+            (each for each in self.ready if each.nitrite and each.chance < ENOUGH), key=lambda each: each.chance
+        )
+        first = {group[0] for group in alike_pieces(self.batch.pieces)}
+        names = [each.piece for each in bare if self.spread.number(each.piece) in first][:MOST_CHANGED]
+        return {name: changes(self.spread, self.last_cure or 0, name, more_nitrite=self.more_nitrite) for name in names}
+
+    @property
+    def more_nitrite(self) -> float:
+        """Times as much nitrite as is in the batch that its rules allow, at least 1."""
+        most = [each for each in self.verdicts if each.name == f"{self.batch.rules} nitrite, most"]
+        shares = [each.limit / each.statistic for each in most if each.limit and each.statistic]
+        return max(min(shares, default=1.0), 1.0)
+
     @cached_property
     def cured(self) -> tuple[Cured, ...]:
         """For every cure and piece: how far the middle has come when the cure ends, and how long it would need."""
@@ -232,7 +222,7 @@ class Outcome(Shown):
             for piece, needs in zip(self.batch.pieces, self.spread.times_to(CURED, index, names), strict=True):
                 share = self.band("core", "salt", index, piece.name, "equilibrium")
                 chance = self.spread.chance_at_end(CURED, index, piece.name)
-                found.append(Cured(index, piece, end - begin, share, chance, needs, self._ends_too_salty(index)))
+                found.append(Cured(index, piece, end - begin, share, chance, needs))
         return tuple(found)
 
     def _asked_of_cure(self, index: int) -> list[Request]:

@@ -84,7 +84,6 @@ EXEMPT = {
     "molar.Cl": "read once at import, for the molality behind the water activity; moved in test_constants_read_at_import",
     "taste.bland": "a name for readers; the thresholds that decide are taste.normal_low, taste.normal_high and taste.too_salty",
     "taste.salty": "a name for readers; as taste.bland",
-    "colour.nitrite_minimum": "a figure for readers: no verdict on colour exists, so nothing in the library looks at it",
     "taste.normal_low": "decides what a taste means in a batch log; moved in tests of the log, not by a run",
 }
 KEYS = [key for key in default_numbers() if not key.startswith("rival.")]

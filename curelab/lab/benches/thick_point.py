@@ -5,6 +5,7 @@ from __future__ import annotations
 from ...engine.run import FREE
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
+from ...show.answer import answer, ranges
 from ...spread.sensitivity import within
 from ...units import DAY
 from ..bars import BarPicture
@@ -57,7 +58,6 @@ class ThickPoint(Bench):
         self.pictures["matters"] = BarPicture()
         self.says |= {
             "answer": Say("", "answer"),
-            "detail": Say("", "answer"),
             "nitrite": Say("", "answer"),
             "rests": Say("", "note"),
         }
@@ -87,22 +87,24 @@ class ThickPoint(Bench):
             self.pictures["map"],
             pictures.depth_map(many.usual, "salt", pieces[0].name, level, "cured down to here", system),
         )
-        self.says["answer"].text = " ".join(telling.enough(many, now, piece.name) for piece in pieces[:2])
-        self.says["detail"].text = " ".join(telling.cured(many, piece.name) for piece in pieces[:2])
+        ready = many.ready(state.cure, range(len(pieces[:2])), at_most=many.usual.length - many.usual.begin(state.cure))
+        told = [
+            answer(found, piece, many.usual.numbers, now, system) for found, piece in zip(ready, pieces, strict=False)
+        ]
+        self.says["answer"].text = "\n".join(line for lines in told for line in lines)
         first = pieces[0].name
         show_matters(self.pictures["matters"], many, within(CURED, first), f"the days that the {first} needs")
         nitrite = pictures.profile(many, now, ("nitrite", FREE), pieces[0].name, system)
         show_lines(self.pictures["nitrite"], nitrite)
         self.says["nitrite"].text = telling.nitrite(many, now, pieces[0].name)
         self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
-        cured = "Cured here means salted through; pink and protection need nitrite too."
-        self.says["rests"].text = "\n".join((many.meaning, cured, *many.usual.assumptions))
+        self.says["rests"].text = "\n".join((ranges(many.count), many.meaning, *many.usual.assumptions))
 
     def layout(self):
         controls = list(self.controls.values())
         profiles = [self.pictures[name] for name in ("profile 1", "profile 2") if name in self.pictures]
         return column(
-            self.says["trouble"], self.says["answer"], self.says["detail"], row(*controls, self.units, self.bands, at_least=300),
+            self.says["trouble"], self.says["answer"], row(*controls, self.units, self.bands, at_least=300),
             self.says["caution"], row(*profiles, at_least=320), self.says["nitrite"], row(self.pictures["nitrite"], self.pictures["middle"], at_least=320),
             row(self.pictures["map"], self.pictures["matters"], at_least=320),
             self.says["rests"],
