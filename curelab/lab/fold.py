@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import ipywidgets
@@ -22,13 +22,26 @@ class Fold(ipywidgets.VBox):
 
     opened = T.Bool(False)
 
-    def __init__(self, words: str, inside: Any, on_open: Callable[[], Any] | None = None) -> None:
-        self._words, self._on_open = words, on_open
+    def __init__(
+        self,
+        words: str,
+        inside: Sequence[Any],
+        draw: Callable[[], Any] | None = None,
+        on_open: Callable[[], Any] | None = None,
+        opened: bool = False,
+    ) -> None:
+        self._words, self._draw, self._on_open = words, draw, None
         self.button = Press(words)
         self.button.on_press(lambda pressed: self.set_trait("opened", not self.opened))
         self.inside = column(*inside)
+        super().__init__(children=[self.button, self.inside], opened=opened)
         self._look()
-        super().__init__(children=[self.button, self.inside])
+        self._on_open = on_open
+
+    def draw(self) -> None:
+        """Draw what is in it, if anybody sees it."""
+        if self.opened and self._draw is not None:
+            self._draw()
 
     def press(self) -> None:
         """Open or close it, as the button does."""

@@ -23,7 +23,7 @@ class Nav(anywidget.AnyWidget):
     _esm = joined("page.js", "nav.js")
     _css = joined("page.css", "nav.css")
 
-    pages = T.List().tag(sync=True)
+    pages: T.List = T.List().tag(sync=True)
     here = T.Unicode("").tag(sync=True)
     batch = T.Unicode("").tag(sync=True)
 

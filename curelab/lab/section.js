@@ -114,16 +114,19 @@ function sectionView(part, say = () => {}) {
   const at = array => now(array, 1)[0];
   const day = () => at(data.days);
   const dayWords = value => value < 1.5 && meta.pieces.length && data.days.at(-1) < 3 ? `${reading(value * 24, 24)} h` : `day ${reading(value, 40).replace(/\.?0+$/, '')}`;
+  function frameOf(wanted) {
+    let k = 0;
+    while (k < meta.frames - 2 && data.days[k + 1] < wanted) k++;
+    return Math.max(0, Math.min(meta.frames - 1, k + (wanted - data.days[k]) / (data.days[k + 1] - data.days[k] || 1)));
+  }
   const stageNow = () => (meta.stages.find(([, first, end]) => frame <= end + 1e-6) || meta.stages.at(-1))[0];
 
   function show(message, buffer) {
-    const before = meta;
-    meta = message; data = unpacked(message, buffer); made += 1;
+    const before = meta, was = before ? day() : 0;
+    meta = message; made += 1;
     if (!meta.quantities.some(each => each.key === key)) key = meta.quantities[0].key;
-    const share = before ? frame / (before.frames - 1) : 1;
-    if (!before) frame = meta.opens;
-    else if (before.frames !== meta.frames) frame = share * (meta.frames - 1);
-    frame = Math.min(frame, meta.frames - 1);
+    data = unpacked(message, buffer);
+    frame = frameOf(before && before.opens === meta.opens ? was : meta.opens);
     if (!before || touched.piece >= data.pieces.length) touched = { piece: 0, row: 0, column: 0 };
     const piece = data.pieces[touched.piece];
     if (!before) touched = { piece: 0, column: Math.floor(piece.columns / 2), row: Math.floor(piece.rows / 2) };
@@ -203,9 +206,11 @@ function sectionView(part, say = () => {}) {
           if (reached && width(reached, `600 12.5px ${FONT}`) < box.w - 16) words(reached, { x: box.x + 8, y: Math.min(box.y + box.h - 6, right[1] + 16), class: 'cl-cut-on' }, front);
         }
       }
-      const spot = slowest(piece, value), [sx, sy] = place([piece.x[spot], piece.y[spot]]);
-      svg('circle', { cx: sx, cy: sy, r: 5, fill: '#fff', stroke: '#000', 'stroke-width': 2 }, front);
-      svg('circle', { cx: sx, cy: sy, r: 1.6, fill: '#000' }, front);
+      if (meta.spot) {
+        const spot = slowest(piece, value), [sx, sy] = place([piece.x[spot], piece.y[spot]]);
+        svg('circle', { cx: sx, cy: sy, r: 5, fill: '#fff', stroke: '#000', 'stroke-width': 2 }, front);
+        svg('circle', { cx: sx, cy: sy, r: 1.6, fill: '#000' }, front);
+      }
       const line = [piece.name, ...own.courses.map(each => `${each.name} ${reading(at(each.parts.length > 1 ? each.parts[1] : each.parts[0]), most)}`)];
       sentences.push(`${line[0]}: ${line.slice(1).join(', ')} ${unit}`);
     });

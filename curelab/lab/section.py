@@ -17,8 +17,10 @@ class SectionPicture(Drawing):
     _esm = joined("page.js", "drawing.js", "section.js", "section_widget.js")
     _css = joined("page.css", "picture.css", "section.css")
 
-    def show(self, section: Section, opens: int | None = None, system: str = "metric") -> None:
-        """Draw a section in place of what was there. opens: number of the time that is shown first; later the page keeps its own."""
+    def show(self, section: Section, opens: float | None = None, system: str = "metric") -> None:
+        """Draw a section in place of what was there. opens: the day that is shown, until somebody chooses another (None: the last);
+        while it stays as it is the page keeps the day it shows.
+        """
         banded = bool(section.pieces[0].low)
         arrays = [section.days]
         for piece in section.pieces:
@@ -34,9 +36,10 @@ class SectionPicture(Drawing):
         factor, unit = (10.0, "depth, mm") if system == "metric" else (1 / 2.54, "depth, in")
         meta = {
             "frames": len(section.days),
-            "opens": len(section.days) - 1 if opens is None else opens,
+            "opens": float(section.days[-1] if opens is None else opens),
             "banded": banded,
             "doubt": DOUBT,
+            "spot": section.spot,
             "length": {"factor": factor, "name": unit},
             "stages": [list(each) for each in section.stages],
             "quantities": [vars(quantity) for quantity in section.quantities],

@@ -6,6 +6,7 @@ slab needs the values of one line across it, and a body of any other shape one f
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,7 @@ from ..spread import Spread
 from ..units import DAY, show
 from .pictures import NAMES, scale
 
+LONGER = "left longer"
 FRAMES = 96  # times of the whole batch that are drawn; between two of them the page goes in a straight line
 LEAST = 8  # of them in a stretch, however short
 ACROSS, ROUND = 13, 33  # columns of nodes: along a slab, and round a round piece
@@ -62,40 +64,70 @@ class Quantity:
 
 @dataclass(frozen=True)
 class Section:
-    """Pieces on one scale, over the same times (t,) in days; stages: (words, number of the first time, of the last)."""
+    """Pieces on one scale, over the same times (t,) in days; stages: (words, number of the first time, of the last); spot: whether the place that
+    has least is marked, which is the slowest one while meat is cured.
+    """
 
     pieces: tuple[Drawn, ...]
     quantities: tuple[Quantity, ...]
     days: np.ndarray
     stages: tuple[tuple[str, int, int], ...]
+    spot: bool = True
 
 
-def section(many: Spread, pieces: tuple[str, ...], quantities: tuple[str, ...] = ("salt", FREE), system: str = "metric") -> Section:
-    """The section of `pieces` over a whole history. Raises ValueError for a piece that is not there."""
-    usual = many.usual
-    times, stages = _times(usual)
-    drawn = tuple(_drawn(many, name, quantities, times, system) for name in pieces)
-    asked = tuple(_quantity(key, drawn) for key in quantities)
-    return Section(drawn, asked, times / DAY, stages)
+def section(
+    shown: Sequence[tuple[Spread, str, str]],
+    quantities: tuple[str, ...] = ("salt", FREE),
+    system: str = "metric",
+    planned: float | None = None,
+    wanted: tuple[float, str] | None = None,
+) -> Section:
+    """The section of pieces over a whole history: `shown` lists (draws, name of the piece, words above it); histories are of one length.
+
+    planned [s]: when a stage that goes on here was to end. wanted: a fraction of salt and what the line at it says, in the place of
+    what counts as cured. Raises ValueError for a piece that is not there.
+    """
+    times, stages = _times(shown[0][0].usual, planned)
+    level, core = (None, "slowest spot") if wanted is None else (wanted[0], "middle")
+    drawn = tuple(_drawn(many, name, words, quantities, times, system, level, core) for many, name, words in shown)
+    reached = {"salt": "cured to here" if wanted is None else wanted[1], FREE: "enough nitrite to here"}
+    asked = tuple(_quantity(key, drawn, reached.get(key, "")) for key in quantities)
+    return Section(drawn, asked, times / DAY, stages, wanted is None)
 
 
-def _times(history: History) -> tuple[np.ndarray, tuple[tuple[str, int, int], ...]]:
-    """(times (t,), stages): even within a stretch; a long stretch gets more of them, yet a short one is not lost."""
-    lengths = np.sqrt([ran.length for ran in history.ran])
-    counts = np.maximum(LEAST, np.round(FRAMES * lengths / lengths.sum()).astype(int))
-    times, stages, first = [np.zeros(1)], [], 0
-    for ran, count in zip(history.ran, counts, strict=True):
-        times.append(ran.begin + ran.length * np.arange(1, count + 1) / count)
-        if stages and stages[-1][0] == ran.stage:
-            stages[-1][2] = first + int(count)
+def _times(history: History, planned: float | None) -> tuple[np.ndarray, tuple[tuple[str, int, int], ...]]:
+    """(times (t,), stages): even within a part; a long part gets more of them, yet a short one is not lost."""
+    parts = []
+    for ran in history.ran:
+        words = history.stages[ran.stage].tag
+        if planned is not None and ran.begin < planned < ran.end:
+            parts += [(words, ran.begin, planned), (LONGER, planned, ran.end)]
         else:
-            stages.append([ran.stage, first, first + int(count)])
-        first += int(count)
-    words = tuple((history.stages[stage].tag, begin, end) for stage, begin, end in stages)
-    return np.minimum(np.concatenate(times), history.length), words
+            parts.append((words, ran.begin, ran.end))
+    roots = np.sqrt([end - begin for _, begin, end in parts])
+    counts = np.maximum(LEAST, np.round(FRAMES * roots / roots.sum()).astype(int))
+    times = [np.zeros(1)]
+    stages: list[tuple[str, int, int]] = []
+    for (words, begin, end), count in zip(parts, counts.tolist(), strict=True):
+        first = sum(len(each) for each in times) - 1
+        times.append(begin + (end - begin) * np.arange(1, count + 1) / count)
+        if stages and stages[-1][0] == words:
+            stages[-1] = (words, stages[-1][1], first + count)
+        else:
+            stages.append((words, first, first + count))
+    return np.minimum(np.concatenate(times), history.length), tuple(stages)
 
 
-def _drawn(many: Spread, name: str, quantities: tuple[str, ...], times: np.ndarray, system: str) -> Drawn:
+def _drawn(
+    many: Spread,
+    name: str,
+    words: str,
+    quantities: tuple[str, ...],
+    times: np.ndarray,
+    system: str,
+    wanted: float | None,
+    core: str,
+) -> Drawn:
     usual = many.usual
     number = usual.piece_number(name)
     piece = usual.pieces[number]
@@ -110,14 +142,15 @@ def _drawn(many: Spread, name: str, quantities: tuple[str, ...], times: np.ndarr
         values[key] = factor * middle
         if many.banded:
             low[key], high[key] = factor * below, factor * above
-        level[key] = factor * _level(usual, key, name, times)
+        own = wanted if key == "salt" and wanted is not None else _level(usual, key, name)
+        level[key] = np.full(len(times), factor * own)
         courses[key] = {
-            words: tuple(factor * part for part in many.at(place, key, times, name).parts if part is not None)
-            for place, words in (("average", "average"), ("core", "slowest spot"))
+            line: tuple(factor * part for part in many.at(place, key, times, name).parts if part is not None)
+            for place, line in (("average", "average"), ("core", core))
         }
     lying = any(stage.lies for stage in usual.stages) and piece.shape == "slab"
-    words = show(piece.thickness, "length", system)
-    return Drawn(name, x, y, value, fat, piece.shape == "slab", lying, words, values, low, high, level, courses)
+    thickness = show(piece.thickness, "length", system)
+    return Drawn(words, x, y, value, fat, piece.shape == "slab", lying, thickness, values, low, high, level, courses)
 
 
 def _slab(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -132,28 +165,29 @@ def _slab(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:
 
 def _round(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:
     """A round piece cut through: from its middle outwards, the same all round."""
-    outer = depth >= 0.5
+    outer = np.flatnonzero(depth >= 0.5)
+    outer = np.concatenate([outer[:1], outer])  # the innermost reading stands for the middle itself
     radius = (depth[outer] - 0.5) * 100 * piece.thickness
+    radius[0] = 0.0
     angle = np.linspace(0.0, 2 * np.pi, ROUND)
     middle = 50 * piece.thickness
     x, y = middle + radius[:, None] * np.sin(angle), middle - radius[:, None] * np.cos(angle)
-    return x, y, np.broadcast_to(np.flatnonzero(outer)[:, None], x.shape), np.zeros(len(radius), bool)
+    return x, y, np.broadcast_to(outer[:, None], x.shape), np.zeros(len(radius), bool)
 
 
-def _level(history: History, key: str, piece: str, times: np.ndarray) -> np.ndarray:
-    """(t,) fraction from which on a place counts as reached: of salt, a share of where the first cure ends; of nitrite, what keeps colour."""
+def _level(history: History, key: str, piece: str) -> float:
+    """The fraction from which on a place counts as reached: of salt, a share of where the last cure ends; of nitrite, what keeps colour."""
     if key == FREE:
-        return np.full(len(times), history.numbers.si("colour.nitrite_minimum"))
+        return history.numbers.si("colour.nitrite_minimum")
     cures = [number for number, stage in enumerate(history.stages) if stage.cures and history.has(number)]
-    if not cures:
-        return np.full(len(times), np.inf)
-    return np.full(len(times), CURED_SHARE * history.resting(key, cures[-1], piece))
+    return CURED_SHARE * history.resting(key, cures[-1], piece) if cures else np.inf
 
 
-def _quantity(key: str, drawn: tuple[Drawn, ...]) -> Quantity:
+def _quantity(key: str, drawn: tuple[Drawn, ...], reached: str) -> Quantity:
     top = max(float(np.quantile(piece.values[key], 0.995)) for piece in drawn)
     top = max([top, *(1.15 * float(level) for piece in drawn for level in piece.level[key][:1] if np.isfinite(level))])
     step = 10.0 ** np.floor(np.log10(top)) if top > 0 else 1.0
-    most = next(step * k for k in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * k >= top * (1 - 1e-9)) if top > 0 else 1.0
-    reached = "cured to here" if key == "salt" else "enough nitrite to here" if key == FREE else ""
+    most = (
+        next(step * k for k in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * k >= top * (1 - 1e-9)) if top > 0 else 1.0
+    )
     return Quantity(key, NAMES.get(key, key), scale(key)[1], float(most), reached)

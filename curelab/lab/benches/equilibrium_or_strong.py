@@ -6,19 +6,24 @@ from ... import units
 from ...fields import refuse
 from ...outcome import CURED_SHARE
 from ...show import pictures, telling
+from ...show.section import section
 from ...spread import Spread
+from ...units import DAY
 from ...weighing import EquilibriumBrine, StrongBrine, weigh
 from ..controls import Press
 from ..dials import STRENGTH, TARGET, THICKNESS, days_dial, dial
 from ..picture import Picture
 from ..say import Say
-from ..workbench import Bench, column, row, show_lines
+from ..section import SectionPicture
+from ..workbench import Bench, column, row, show_lines, show_section
 
 HORIZON = 60 * units.DAY
 
 
 class EquilibriumOrStrong(Bench):
     """Two cures of the same pieces: the batch's own equilibrium brine, and a strong one in the same water that waits to be chosen."""
+
+    here = "equilibrium_or_strong.ipynb"
 
     def build(self):
         state = self.state
@@ -42,6 +47,7 @@ class EquilibriumOrStrong(Bench):
         choose = Press("Put the strong brine into my batch")
         choose.on_press(lambda button: self._choose())
         self.controls["choose"] = choose
+        self.pictures["section"] = SectionPicture()
         for name in ("equilibrium salt", "strong salt", "equilibrium nitrite", "strong nitrite"):
             self.pictures[name] = Picture()
         self.says |= {
@@ -99,6 +105,10 @@ class EquilibriumOrStrong(Bench):
         windows = {
             name: many.window(cured=f"core salt >= {100 * wanted:.3g} %", at_most=None) for name, many in both.items()
         }
+        drawn = section(
+            [(many, piece, f"{name} brine") for name, many in both.items()], system=batch.units, planned=now
+        )
+        show_section(self.pictures["section"], drawn, now / DAY, batch.units)
         for name, many in both.items():
             ends = windows[name]
             show_lines(
@@ -129,8 +139,13 @@ class EquilibriumOrStrong(Bench):
             )
             for name in ("equilibrium", "strong")
         ]
-        return column(
-            self.says["trouble"], self.says["answer"], self.says["window"],
-            row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["chosen"], self.says["caution"],
-            row(*sides, at_least=320), self.says["rests"],
-        )  # fmt: skip
+        self.fold(
+            "Salt and nitrite over the days, and what three days too early or late do",
+            row(*sides, at_least=320),
+            opened=True,
+        )
+        self.fold(
+            "How sure: what was varied", self.says["rests"], row(self.units, self.bands, at_least=250), opened=True
+        )
+        lead = [self.says["answer"], self.says["window"]]
+        return self.page(lead, self.pictures["section"], list(self.controls.values()), [self.says["chosen"]])
