@@ -15,7 +15,7 @@ import numpy as np
 from . import progress, units
 from .batch import Batch
 from .engine.history import History
-from .engine.simulate import simulate
+from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready
@@ -191,6 +191,10 @@ class Outcome(Shown):
         """When each piece is ready and what its slowest spot holds, counted on the last cure; nothing where nothing is cured."""
         return () if self.last_cure is None else self.spread.ready(self.last_cure)
 
+    def stands(self, piece: str) -> float:
+        """Salt on the whole when the last cure ends by the plan, over where that cure would come to rest, in the middle draw."""
+        return self.band("average", "salt", self.last_cure or 0, piece, "equilibrium")[0]
+
     @cached_property
     def changes(self) -> dict[str, tuple[Change, ...]]:
         """By the name of a piece whose slowest spot stays bare in more than 1 draw of 10: what each change would give. Of pieces that take
@@ -342,15 +346,16 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = Non
     said, update = heard(batch, draws, base) if log else ((), None)
     learned = update.taken_up if update is not None else None
     given = (batch.pieces, batch.filled(), base, batch.meat_and_fridge)
+    check(batch.pieces, batch.filled(), batch.loss)  # what was typed; what is drawn from it may lie beyond
     pieces, stages, usually = usual_case(*given, learned)
-    usual = simulate(pieces, stages, loss=batch.loss, numbers=usually)
+    usual = simulate(pieces, stages, loss=batch.loss, numbers=usually, checked=False)
     _, checked, _ = usual_case(*given, learned, cold=True)
-    judged = usual if checked == stages else simulate(pieces, checked, loss=batch.loss, numbers=usually)
+    judged = usual if checked == stages else simulate(pieces, checked, loss=batch.loss, numbers=usually, checked=False)
     # The two ends know of the log what makes them warmer, and nothing else.
     ends, warmed, published = usual_case(
         *given, learned.only("temperature") if learned is not None else None, cold=True
     )
-    both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False, few=True)
+    both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False, few=True, checked=False)
     return Outcome(
         batch, batch.weighed, usual, both.of(0), both.of(1), judged, base, draws, learned, tuple(said), update
     )

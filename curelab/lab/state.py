@@ -16,7 +16,7 @@ import traitlets as T
 from .. import batch as batches
 from .. import outcome as outcomes
 from ..batch import Batch, Reading
-from ..engine.simulate import simulate
+from ..engine.simulate import check, simulate
 from ..fields import InputError, refuse
 from ..paper.logbook import append_reading, save_keeping_log, undo
 from ..recipe.piece import Piece
@@ -185,7 +185,8 @@ class State(T.HasTraits):
             if len(self._kept) >= 8:
                 self._kept.clear()
             case = usual_case(meat, wanted, default_numbers(), self.batch.meat_and_fridge)
-            usual = simulate(case[0], case[1], loss=self.batch.loss, numbers=case[2])
+            check(meat, wanted, self.batch.loss)
+            usual = simulate(case[0], case[1], loss=self.batch.loss, numbers=case[2], checked=False)
             self._kept[key] = spread(
                 meat,
                 wanted,

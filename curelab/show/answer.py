@@ -6,6 +6,7 @@ Numbers in brackets hold 8 of 10 simulated batches; `RANGES` says so where the p
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,6 +24,7 @@ from ..weighing import Weighed
 
 SOME = 0.25  # of the simulated batches in which a day does, from which it is a chance and not an error (judgement)
 SURE = 0.9  # of the simulated batches: what holds less often is not promised (judgement)
+OVER = 1.05  # of where a cure ends: more is told (judgement)
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
 
@@ -66,13 +68,23 @@ def span(seconds: np.ndarray, middle: float | None = None) -> str:
     return f"{number} {word}{'' if number == '1' else 's'}{_bracket(early, late, size)}"
 
 
+@dataclass(frozen=True)
+class Planned:
+    """What a plan does: when it takes a piece out [s since the start], and where its salt on the whole then stands over where the cure
+    would come to rest.
+    """
+
+    out: float
+    stands: float = 1.0
+
+
 def in_and_out(
-    found: Ready, piece: Piece, planned: float | None = None, system: str = "metric", dated: Dated | None = None
+    found: Ready, piece: Piece, plan: Planned | None = None, system: str = "metric", dated: Dated | None = None
 ) -> str:
-    """(a): whether the `planned` time of taking out [s since the start] will do, when to take out, how long to rest, when to cook."""
+    """(a): whether the plan will do, when to take out, how long to rest, when to cook."""
     told = f"{capital(piece.name)}, {units.show(piece.thickness, 'length', system, digits=2)}:"
-    if planned is not None:
-        told += f" {_planned(found, planned)}"
+    if plan is not None:
+        told += f" {_planned(found, plan)}"
     pull, ready = (ordered(each)[1] for each in (found.pull, found.ready))
     if not np.isfinite(pull):
         return f"{told} Even {LOOKED / DAY:.0f} days do not bring it its salt."
@@ -87,9 +99,9 @@ def in_and_out(
     return f"{told} Take it out on {day(found.pull, dated)}, then rest it {rest}. It is ready to cook on {day(found.ready, dated)}."
 
 
-def _planned(found: Ready, planned: float) -> str:
+def _planned(found: Ready, plan: Planned) -> str:
     """ "10 days is too short." """
-    days, passed = capital(units.roughly(planned)), float(np.mean(found.pull <= planned))
+    days, passed = capital(units.roughly(plan.out)), float(np.mean(found.pull <= plan.out))
     if found.wanted.basis != "equilibrium":  # a brine that ends too salty: only one day is right
         mark = units.show(found.wanted.target, "fraction")
         if passed >= SURE:
@@ -99,6 +111,8 @@ def _planned(found: Ready, planned: float) -> str:
             if passed <= 1 - SURE
             else f"{days} is past {mark} salt in {of_ten(passed)} batches."
         )
+    if passed >= SURE and plan.stands > OVER:
+        return f"{days} is enough. It stands at {100 * plan.stands:.0f} % of where this cure ends, and comes back as the rest catches up."
     if passed >= SURE:
         return f"{days} is enough."
     return f"{days} is too short." if passed < SOME else f"{days} may be too short: enough in {of_ten(passed)} batches."
@@ -119,10 +133,10 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> 
 
 
 def answer(
-    found: Ready, piece: Piece, numbers: Numbers, planned: float | None = None, system: str = "metric", dated: Dated | None = None
+    found: Ready, piece: Piece, numbers: Numbers, plan: Planned | None = None, system: str = "metric", dated: Dated | None = None
 ) -> list[str]:  # fmt: skip
     """(a) and (b) of one piece."""
-    return [in_and_out(found, piece, planned, system, dated), slowest_spot(found, numbers, dated)]
+    return [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated)]
 
 
 def to_change(made: Sequence[Change], weighed: Weighed | None = None, system: str = "metric") -> str:
@@ -159,7 +173,9 @@ def answers(outcome: Outcome, dated: Dated | None = None) -> dict[str, list[str]
     for alike in alike_pieces(batch.pieces):
         found, piece = outcome.ready[alike[0]], batch.pieces[alike[0]]
         names = ", ".join(batch.pieces[number].name for number in alike)
-        said[names] = answer(found, unchecked(piece, name=names), numbers, out, batch.units, dated)
+        said[names] = answer(
+            found, unchecked(piece, name=names), numbers, Planned(out, outcome.stands(piece.name)), batch.units, dated
+        )
         if piece.name in outcome.changes:
             said[names].append(to_change(outcome.changes[piece.name], outcome.weighed, batch.units))
     return said

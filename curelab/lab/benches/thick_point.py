@@ -5,7 +5,7 @@ from __future__ import annotations
 from ...engine.run import FREE
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import answer, ranges
+from ...show.answer import Planned, answer, ranges
 from ...spread.sensitivity import within
 from ...units import DAY
 from ..bars import BarPicture
@@ -88,10 +88,11 @@ class ThickPoint(Bench):
             pictures.depth_map(many.usual, "salt", pieces[0].name, level, "cured down to here", system),
         )
         ready = many.ready(state.cure, range(len(pieces[:2])), at_most=many.usual.length - many.usual.begin(state.cure))
-        told = [
-            answer(found, piece, many.usual.numbers, now, system) for found, piece in zip(ready, pieces, strict=False)
-        ]
-        self.says["answer"].text = "\n".join(line for lines in told for line in lines)
+        told = []
+        for found, piece in zip(ready, pieces, strict=False):
+            stands = float(many.at("average", "salt", [now], piece.name, "equilibrium").middle[0])
+            told += answer(found, piece, many.usual.numbers, Planned(now, stands), system)
+        self.says["answer"].text = "\n".join(told)
         first = pieces[0].name
         show_matters(self.pictures["matters"], many, within(CURED, first), f"the days that the {first} needs")
         nitrite = pictures.profile(many, now, ("nitrite", FREE), pieces[0].name, system)
