@@ -19,6 +19,7 @@ from ..recipe.stages import Rest
 from ..units import DAY
 
 SHARE = 0.9  # of the end that counts as salted, and of the average that counts as even (convention; trade days come out at it)
+ENOUGH = 0.9  # of the draws in which the slowest spot must hold
 LOOKED = 120 * DAY  # the longest rest that is looked at (judgement: nobody rests raw meat longer)
 WAY_IN = np.linspace(0.0, 1.0, 41)[1:] ** 2  # shares of the cure at which the slowest spot is read
 WAY_ON = np.append(1.0, np.geomspace(0.02, 1.0, 44) ** 1.5 * LOOKED)  # s of rest
@@ -61,6 +62,11 @@ class Ready:
     def chance(self) -> float:
         """Share of the draws in which it holds."""
         return float(np.mean(self.holds))
+
+    @property
+    def bare(self) -> bool:
+        """Whether there is nitrite, and it fails in more than 1 of 10 all the same: something is to be changed."""
+        return self.nitrite and self.chance < ENOUGH
 
 
 def wanted_of(history: History, stage: int, piece: int | str, salt: float | None = None) -> Criterion:

@@ -5,7 +5,7 @@ Numbers in brackets hold 8 of 10 simulated batches; `RANGES` says so where the p
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +26,7 @@ SOME = 0.25  # of the simulated batches in which a day does, from which it is a 
 SURE = 0.9  # of the simulated batches: what holds less often is not promised (judgement)
 OVER = 1.05  # of where a cure ends: more is told (judgement)
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
+NOT_YET = "To change that, cut it thinner; `curelab run` and a page at rest work out how thin."
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
 
 
@@ -139,8 +140,12 @@ def answer(
     return [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated)]
 
 
-def to_change(made: Sequence[Change], weighed: Weighed | None = None, system: str = "metric") -> str:
-    """(c): what each change would give for the slowest spot: in how many batches it then holds, and the day the piece is ready."""
+def to_change(made: Sequence[Change] | None, weighed: Weighed | None = None, system: str = "metric") -> str:
+    """(c): what each change would give for the slowest spot: in how many batches it then holds, and the day the piece is ready. None: not
+    worked out.
+    """
+    if made is None:
+        return NOT_YET
     said = []
     for change in made:
         if change.kind == "nitrite":
@@ -161,23 +166,26 @@ def to_change(made: Sequence[Change], weighed: Weighed | None = None, system: st
     return f"To change that, {'. Or '.join(said)}."
 
 
-def answers(outcome: Outcome, dated: Dated | None = None) -> dict[str, list[str]]:
+def answers(
+    outcome: Outcome, dated: Dated | None = None, made: Mapping[str, Sequence[Change]] | None = None
+) -> dict[str, list[str]]:
     """(a), (b) and, where (b) fails, (c) of every piece of a batch, by its name; of pieces that take salt alike once, by all their names. Nothing where nothing is
-    cured.
+    cured. `made`: the changes by piece, default those of the outcome.
     """
     if outcome.last_cure is None:
         return {}
     batch, numbers = outcome.batch, outcome.history.numbers
     out = outcome.history.ends(outcome.last_cure)
     said = {}
+    made = outcome.changes if made is None else made
     for alike in alike_pieces(batch.pieces):
         found, piece = outcome.ready[alike[0]], batch.pieces[alike[0]]
         names = ", ".join(batch.pieces[number].name for number in alike)
         said[names] = answer(
             found, unchecked(piece, name=names), numbers, Planned(out, outcome.stands(piece.name)), batch.units, dated
         )
-        if piece.name in outcome.changes:
-            said[names].append(to_change(outcome.changes[piece.name], outcome.weighed, batch.units))
+        if found.bare:
+            said[names].append(to_change(made.get(piece.name), outcome.weighed, batch.units))
     return said
 
 

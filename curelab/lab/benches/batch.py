@@ -170,7 +170,7 @@ class BatchBench(Bench):
         show_lines(self.pictures["bath"], pictures.bath(many))
         self._matters(outcome)
         self.says["rests"].text = many.meaning
-        self.says["answer"].text = "\n".join(in_short(outcome, outcome.chances_so_far))
+        self.says["answer"].text = "\n".join(in_short(outcome, outcome.chances_so_far, outcome.changes_so_far))
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (
