@@ -19,12 +19,15 @@ from ..recipe.times import COLD
 from ..sources import Numbers
 from ..spread.answers import ordered
 from ..spread.changes import Change
+from ..spread.forgiving import Forgiving
 from ..units import DAY, HOUR, capital
 from ..weighing import Weighed
 
 SOME = 0.25  # of the simulated batches in which a day does, from which it is a chance and not an error (judgement)
 SURE = 0.9  # of the simulated batches: what holds less often is not promised (judgement)
+LATER = "later"  # than was looked at, if at all
 OVER = 1.05  # of where a cure ends: more is told (judgement)
+LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
 NOT_YET = "To change that, cut it thinner; `curelab run` and a page at rest work out how thin."
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
@@ -35,13 +38,13 @@ def ranges(count: int) -> str:
     return f"Ranges in brackets: 8 of 10 simulated batches fall inside ({count} simulated)."
 
 
-def of_ten(share: float) -> str:
-    """A share of the simulated batches: "7 of 10", "nearly all", "none"."""
+def of_ten(share: float, down: bool = False) -> str:
+    """A share of the simulated batches: "7 of 10", "nearly all", "none"; `down`: no more than it is."""
     if share <= 0.02:
         return "hardly any" if share > 0 else "none"
     if share >= 0.98:
         return "nearly all" if share < 1 else "all"
-    return f"{min(max(round(10 * share), 1), 9)} of 10"
+    return f"{min(max(int(10 * share) if down else round(10 * share), 1), 9)} of 10"
 
 
 Dated = Callable[[float], str]  # seconds since the start, as a date
@@ -54,7 +57,7 @@ def day(seconds: np.ndarray, dated: Dated | None = None) -> str:
         return "no day in most batches" if np.isfinite(early) else "no day"
     if dated is None:
         return f"day {_count(middle, DAY)}{_bracket(early, late, DAY)}"
-    ends = [dated(each) if np.isfinite(each) else "never" for each in (early, late)]
+    ends = [dated(each) if np.isfinite(each) else LATER for each in (early, late)]
     return dated(middle) + (f" ({' to '.join(ends)})" if ends[0] != ends[1] else "")
 
 
@@ -128,7 +131,7 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> 
     least = 1e6 * numbers.si("colour.nitrite_minimum")
     low, middle, high = (1e6 * float(value) for value in np.quantile(found.most, (0.1, 0.5, 0.9)))
     return (
-        f"Slowest spot: colour and protection on the ready day in only {of_ten(found.chance)} batches. "
+        f"Slowest spot: colour and protection on the ready day in only {of_ten(found.chance, down=True)} batches. "
         f"Free nitrite there comes to {middle:.0f} mg/kg ({low:.0f} to {high:.0f}); colour needs {least:.0f}."
     )
 
@@ -166,6 +169,22 @@ def to_change(made: Sequence[Change] | None, weighed: Weighed | None = None, sys
     return f"To change that, {'. Or '.join(said)}."
 
 
+def how_forgiving(found: Forgiving) -> str:
+    """What a day late does, how many days either way still land right, and how often the planned day does."""
+    taste = f"{100 * found.low:.1f} to {100 * found.high:.1f} %"
+    points = 100 * DAY * found.slope
+    late = "about nothing" if points < LITTLE else f"{points:.1g} % of salt"
+    said = f"Its surest day is {_count(found.out, DAY)}: {of_ten(found.chance)} batches land at {taste} salt. A day late adds {late}."
+    after = "any day late" if np.isinf(found.late) else f"{_days(found.late)} late"
+    return f"{said} It forgives {_days(found.early)} early and {after}."
+
+
+def to_be_as_sure(found: Forgiving) -> str:
+    """What a brine that does not forgive asks for."""
+    known = "" if found.known is None else f": then {of_ten(found.known)} land"
+    return f"To be surer, first learn from a logged batch how fast your meat takes salt{known}. Or use the equilibrium brine."
+
+
 def answers(
     outcome: Outcome, dated: Dated | None = None, made: Mapping[str, Sequence[Change]] | None = None
 ) -> dict[str, list[str]]:
@@ -194,6 +213,11 @@ def keep_cold(system: str) -> str:
     return f"Until then only the cold protects the middle: keep it at {COLD[system]}."
 
 
+def _days(seconds: float) -> str:
+    number = _count(seconds, DAY)
+    return f"{number} day{'' if number == '1' else 's'}"
+
+
 def _count(seconds: float, size: float) -> str:
     """So many of a unit, no finer than it is known: halves below three."""
     count = seconds / size
@@ -202,5 +226,5 @@ def _count(seconds: float, size: float) -> str:
 
 def _bracket(early: float, late: float, size: float) -> str:
     """ " (15 to 34)"; nothing where both are said alike."""
-    first, last = (_count(each, size) if np.isfinite(each) else "never" for each in (early, late))
+    first, last = (_count(each, size) if np.isfinite(each) else LATER for each in (early, late))
     return f" ({first} to {last})" if first != last else ""
