@@ -5,7 +5,7 @@ Longer than others because all that follows from a batch is one record, whose pa
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -15,13 +15,13 @@ import numpy as np
 from . import progress, units
 from .batch import Batch
 from .engine.history import History
-from .engine.simulate import simulate
+from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
-from .limits import Verdicts, check_all, worst_first
+from .limits import Verdicts, check_all, check_ingoing, worst_first
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece, alike_pieces
 from .recipe.stages import Stage
@@ -29,7 +29,7 @@ from .results import Shown
 from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import in_ten, ordered
-from .spread.changes import ENOUGH, Change, changes
+from .spread.changes import Change, changes, in_order_of_use, worked_out
 from .spread.draws import Learned, usual_case
 from .spread.sensitivity import Importance, enough, how_long, what_matters
 from .spread.spread import CHUNK, waited_for
@@ -153,6 +153,14 @@ class Outcome(Shown):
         ):
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
+        made: dict[str, tuple[Change, ...]] = {}
+        for name in full._bare:
+            found = []
+            for one in worked_out(full.spread, full.last_cure or 0, name, more_nitrite=full.more_nitrite):
+                found += [one] if one is not None else []
+                yield full
+            made[name] = in_order_of_use(found)
+        full.__dict__["changes"] = made
         yield full
 
     def band(
@@ -191,24 +199,34 @@ class Outcome(Shown):
         """When each piece is ready and what its slowest spot holds, counted on the last cure; nothing where nothing is cured."""
         return () if self.last_cure is None else self.spread.ready(self.last_cure)
 
+    def stands(self, piece: str) -> float:
+        """Salt on the whole when the last cure ends by the plan, over where that cure would come to rest, in the middle draw."""
+        return self.band("average", "salt", self.last_cure or 0, piece, "equilibrium")[0]
+
     @cached_property
     def changes(self) -> dict[str, tuple[Change, ...]]:
         """By the name of a piece whose slowest spot stays bare in more than 1 draw of 10: what each change would give. Of pieces that take
         salt alike the first, of others the MOST_CHANGED worst.
         """
-        bare = sorted(
-            (each for each in self.ready if each.nitrite and each.chance < ENOUGH), key=lambda each: each.chance
-        )
+        return {
+            name: changes(self.spread, self.last_cure or 0, name, more_nitrite=self.more_nitrite) for name in self._bare
+        }
+
+    @property
+    def _bare(self) -> list[str]:
+        bare = sorted((each for each in self.ready if each.bare), key=lambda each: each.chance)
         first = {group[0] for group in alike_pieces(self.batch.pieces)}
-        names = [each.piece for each in bare if self.spread.number(each.piece) in first][:MOST_CHANGED]
-        return {name: changes(self.spread, self.last_cure or 0, name, more_nitrite=self.more_nitrite) for name in names}
+        return [each.piece for each in bare if self.spread.number(each.piece) in first][:MOST_CHANGED]
+
+    @property
+    def changes_so_far(self) -> dict[str, tuple[Change, ...]]:
+        """`changes` if they were worked out already, else nothing."""
+        return self.__dict__.get("changes", {})
 
     @property
     def more_nitrite(self) -> float:
         """Times as much nitrite as is in the batch that its rules allow, at least 1."""
-        most = [each for each in self.verdicts if each.name == f"{self.batch.rules} nitrite, most"]
-        shares = [each.limit / each.statistic for each in most if each.limit and each.statistic]
-        return max(min(shares, default=1.0), 1.0)
+        return more_nitrite(self.batch, self._counted)
 
     @cached_property
     def cured(self) -> tuple[Cured, ...]:
@@ -326,6 +344,16 @@ def is_large(batch: Batch) -> bool:
     return len(batch.pieces) * legs_of(batch.pieces, batch.filled()) > LARGE
 
 
+def more_nitrite(batch: Batch, counted: Mapping[str, Any] | None = None) -> float:
+    """Times as much nitrite as goes into a batch that its rules allow, at least 1; `counted`: method and pick_up of `check_ingoing`."""
+    made = [stage.put_in for stage in batch.filled() if stage.cures]
+    if any(stretch.endless for stage in batch.filled() for stretch in stage.stretches):
+        return 1.0  # an endless brine has no sum
+    found = check_ingoing(made, batch.pieces, batch.rules, batch.product, **(counted or {}))
+    most = [each for each in found if each.name == f"{batch.rules} nitrite, most" and each.limit and each.statistic]
+    return max(min((each.limit / each.statistic for each in most), default=1.0), 1.0)  # type: ignore[operator]
+
+
 def _checked(batch: Batch) -> int:
     return CHECKED_LARGE if is_large(batch) else CHECKED
 
@@ -342,15 +370,16 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = Non
     said, update = heard(batch, draws, base) if log else ((), None)
     learned = update.taken_up if update is not None else None
     given = (batch.pieces, batch.filled(), base, batch.meat_and_fridge)
+    check(batch.pieces, batch.filled(), batch.loss)  # what was typed; what is drawn from it may lie beyond
     pieces, stages, usually = usual_case(*given, learned)
-    usual = simulate(pieces, stages, loss=batch.loss, numbers=usually)
+    usual = simulate(pieces, stages, loss=batch.loss, numbers=usually, checked=False)
     _, checked, _ = usual_case(*given, learned, cold=True)
-    judged = usual if checked == stages else simulate(pieces, checked, loss=batch.loss, numbers=usually)
+    judged = usual if checked == stages else simulate(pieces, checked, loss=batch.loss, numbers=usually, checked=False)
     # The two ends know of the log what makes them warmer, and nothing else.
     ends, warmed, published = usual_case(
         *given, learned.only("temperature") if learned is not None else None, cold=True
     )
-    both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False, few=True)
+    both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False, few=True, checked=False)
     return Outcome(
         batch, batch.weighed, usual, both.of(0), both.of(1), judged, base, draws, learned, tuple(said), update
     )

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
 FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
-DEPTHS = 20  # of the lean at which the slowest spot is looked for
+DEPTHS = 12  # of the lean at which the slowest spot is looked for
 GRID = 40  # times in each stretch of a grid for pictures
 
 
@@ -85,6 +85,9 @@ class History(Shown):
 
     def lasting(self, stage: int, seconds: float) -> History:
         """The same up to a stage, which then lasts so many s, and nothing after it. The last one made is remembered."""
+        own = self.stages[stage]
+        if stage == len(self.stages) - 1 and own.until is None and own.longest == seconds:
+            return self
         last = self.__dict__.get("_lasting")
         if last is None or last[0] != (stage, seconds):
             stages = (*self.stages[:stage], self.stages[stage].lasting(seconds))

@@ -19,9 +19,11 @@ from ..recipe.stages import Rest
 from ..units import DAY
 
 SHARE = 0.9  # of the end that counts as salted, and of the average that counts as even (convention; trade days come out at it)
+ENOUGH = 0.9  # of the draws in which the slowest spot must hold
 LOOKED = 120 * DAY  # the longest rest that is looked at (judgement: nobody rests raw meat longer)
-WAY_IN = np.linspace(0.0, 1.0, 41)[1:] ** 2  # shares of the cure at which the slowest spot is read
-WAY_ON = np.append(1.0, np.geomspace(0.02, 1.0, 44) ** 1.5 * LOOKED)  # s of rest
+NEAR = 60.0  # s to which the pull is found
+WAY_IN = np.linspace(0.0, 1.0, 31)[1:] ** 2  # shares of the cure at which the slowest spot is read
+WAY_ON = np.append(1.0, np.geomspace(0.02, 1.0, 34) ** 1.5 * LOOKED)  # s of rest
 IN_BAG = np.geomspace(0.01, 1.0, 88) ** 1.5
 COLUMNS = ("pull", "ready", "first", "last", "most")
 
@@ -61,6 +63,11 @@ class Ready:
     def chance(self) -> float:
         """Share of the draws in which it holds."""
         return float(np.mean(self.holds))
+
+    @property
+    def bare(self) -> bool:
+        """Whether there is nitrite, and it fails in more than 1 of 10 all the same: something is to be changed."""
+        return self.nitrite and self.chance < ENOUGH
 
 
 def wanted_of(history: History, stage: int, piece: int | str, salt: float | None = None) -> Criterion:
@@ -105,7 +112,7 @@ def rest_after(history: History, stage: int) -> Rest:
 
 
 def _in_brine(many: History, stage: int, goal: Criterion, piece: int) -> list[np.ndarray]:
-    pull = many.first_time(goal, stage, piece)
+    pull = many.first_time(goal, stage, piece, NEAR)
     begin, end = many.span(stage)
     out = np.minimum(pull, end)
     rested = many.pulled(stage, out - begin, rest_after(many, stage))
@@ -121,7 +128,7 @@ def _in_bag(many: History, stage: int, goal: Criterion, piece: int) -> list[np.n
     times = begin[:, None] + (end - begin)[:, None] * IN_BAG
     average, slowest = (read("salt", times, piece, "equilibrium") for read in (many.average, many.slowest))
     even = _evened(times, slowest / np.maximum(average, 1e-12))
-    ready = np.maximum(many.first_time(goal, stage, piece), even)
+    ready = np.maximum(many.first_time(goal, stage, piece, NEAR), even)
     return [ready, ready, *_kept(many, times, piece)]
 
 

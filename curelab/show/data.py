@@ -25,7 +25,7 @@ from ..spread import Band, Windows
 from ..spread.answers import ordered
 from ..spread.sensitivity import Importance
 from ..weighing import Weighed
-from .answer import answer
+from .answer import Planned, answer
 from .in_short import how_sure, in_short
 from .report import rests_on
 
@@ -123,7 +123,8 @@ def _ready(outcome: Outcome, found: Ready, piece: Piece) -> dict[str, Any]:
         "piece": found.piece, "stage": stage + 1, "wanted": str(found.wanted), "in_the_bag": found.bag,
         **{f"{name}_s": _quantiles(getattr(found, name)) for name in times},
         "free_nitrite_most": _quantiles(found.most), "holds": found.chance if found.nitrite else None,
-        "said": answer(found, piece, outcome.history.numbers, out, outcome.batch.units),
+        "said": answer(found, piece, outcome.history.numbers, Planned(out, outcome.stands(piece.name)), outcome.batch.units),
+        "stands": outcome.stands(piece.name),
     }  # fmt: skip
 
 

@@ -9,13 +9,18 @@ from ..limits.verdict import SIGNS
 from ..outcome import Outcome
 from ..spread import Chance
 from ..spread.answers import in_ten
+from ..spread.changes import Change
 from .answer import answers, keep_cold, ranges
 
 MOST_FAILED = 4  # checks that are told in short; the others stand among the checks
 
 
-def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> list[str]:
-    """What a cook must know before all else. `chances`: of the checks, default those of the outcome."""
+def in_short(
+    outcome: Outcome,
+    chances: Mapping[str, Chance] | None = None,
+    made: Mapping[str, Sequence[Change]] | None = None,
+) -> list[str]:
+    """What a cook must know before all else. `chances` of the checks and the changes `made`: default those of the outcome."""
     logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
     warm = logged is not None and logged.outcome == "fail"
     said = []
@@ -25,7 +30,7 @@ def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> l
         taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
         said.append(f"From your log: {outcome.said[0]} {taken}")
     if not warm:  # no day is worth saying for meat that was warm
-        told = answers(outcome)
+        told = answers(outcome, made=made)
         said += [line for lines in told.values() for line in lines]
         said += [keep_cold(outcome.batch.units)] if told else []
     counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}

@@ -18,23 +18,6 @@ def warmth(kelvin: float, system: str = "metric") -> str:
     )
 
 
-def off_by(many: Spread, time: float, piece: str, days: float = 3.0) -> str:
-    """Salt on the whole and in the middle when a cure is taken out early, on time, or late by some days."""
-    parts = []
-    for label, when in (
-        (f"{days:g} days early", time - days * units.DAY),
-        ("on the day", time),
-        (f"{days:g} days late", time + days * units.DAY),
-    ):
-        if 0 < when <= many.usual.length:
-            whole, core = (
-                f"{100 * middle[0]:.1f} %{_between(low, high, 100, 1)}"
-                for middle, low, high in (many.at(place, "salt", [when], piece) for place in ("average", "core"))
-            )
-            parts.append(f"{label}: {whole} on the whole, {core} in the middle")
-    return "; ".join(parts).capitalize() + "."
-
-
 def nitrite(many: Spread, time: float, piece: str) -> str:
     """Nitrite that has gone in, and what is still free in the middle, at a time."""
     inside, free = (

@@ -37,7 +37,7 @@ from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..threads import on_one_thread
 from .answers import Band, Chance, Times, Windows, ordered, quantiles
-from .draws import Draws, Learned, draw
+from .draws import Draws, Learned, draw, in_the_middle
 from .uncertain import Uncertain, inputs_for, with_known
 
 CHUNK = 512
@@ -143,8 +143,9 @@ class Spread(Shown):
 
     @cached_property
     def usual(self) -> History:
-        """The batch at the usual value of everything: its pieces, stages, borders and grid of times."""
-        return simulate(self.case.pieces, self.case.stages, loss=self.case.loss, numbers=self.case.numbers)
+        """The batch in the middle of everything that is varied: its pieces, stages, borders and grid of times."""
+        numbers = in_the_middle(self.case.numbers, self.inputs)
+        return simulate(self.case.pieces, self.case.stages, loss=self.case.loss, numbers=numbers)
 
     @property
     def count(self) -> int:

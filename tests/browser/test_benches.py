@@ -178,7 +178,7 @@ def test_the_picture_is_read_by_keyboard_and_by_pointer(visit):
 
 def test_equilibrium_or_strong(visit):
     page = visit("equilibrium_or_strong")
-    assert "window" in page.inner_text("body")
+    assert "A day late adds" in page.inner_text("body")
     step(page, "Strong brine: salt, of brine", "ArrowLeft")
     drag(page, "Thickness of the thick end", 0.1)
     settled(page)

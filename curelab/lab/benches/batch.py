@@ -179,7 +179,7 @@ class BatchBench(Bench):
         names = [piece.name for piece in state.batch.pieces]
         drawn = section([(many, name, name) for name in names[:MOST_DRAWN]], system=state.batch.units)
         show_section(self.pictures["section"], drawn, None, state.batch.units)
-        said = in_short(outcome, outcome.chances_so_far)
+        said = in_short(outcome, outcome.chances_so_far, outcome.changes_so_far)
         self.says["answer"].text = "\n".join(said[:FIRST])
         self.says["more"].text = "\n".join(said[FIRST:])
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ...engine.run import FREE
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import answer, ranges
+from ...show.answer import Planned, answer, ranges, to_change
 from ...show.section import section
 from ...spread import Spread
 from ...spread.sensitivity import within
@@ -92,13 +92,16 @@ class ThickPoint(Bench):
         drawn = section([(many, piece.name, piece.name) for piece in pieces[:2]], system=system, planned=now)
         show_section(self.pictures["section"], drawn, now / DAY, system)
         ready = many.ready(state.cure, range(len(pieces[:2])), at_most=many.usual.length - many.usual.begin(state.cure))
-        told = [
-            answer(found, piece, many.usual.numbers, now, system) for found, piece in zip(ready, pieces, strict=False)
-        ]
-        self.says["answer"].text = "\n".join(lines[0] for lines in told)
-        self.says["spot"].text = "\n".join(
-            f"**{capital(piece.name)}.** {' '.join(lines[1:])}" for lines, piece in zip(told, pieces, strict=False)
-        )
+        first, more = [], []
+        for found, piece in zip(ready, pieces, strict=False):
+            stands = float(many.at("average", "salt", [now], piece.name, "equilibrium").middle[0])
+            said, *spot = answer(found, piece, many.usual.numbers, Planned(now, stands), system)
+            if found.bare:
+                spot.append(to_change(state.changes(many, state.cure, piece.name), state.batch.weighed, system))
+            first.append(said)
+            more.append(f"**{capital(piece.name)}.** {' '.join(spot)}")
+        self.says["answer"].text = "\n".join(first)
+        self.says["spot"].text = "\n".join(more)
         self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
 
     def _draw_lines(self):
