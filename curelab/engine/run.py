@@ -122,7 +122,7 @@ class Run:
     def start(self, name: str) -> np.ndarray:
         """Terms of w (d, n) as the stretch begins."""
         home = self.home(name)
-        return np.zeros((len(self.begin), self.size)) if home is None else home[0].legs[0].start[:, home[1]]
+        return np.zeros((len(self.begin), self.size)) if home is None else home[0].begun[0][:, home[1]]
 
     def _row(self, piece: int, inner: np.ndarray, bath: np.ndarray | None = None) -> Rows:
         """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
