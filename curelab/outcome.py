@@ -32,7 +32,7 @@ from .spread.answers import in_ten, ordered
 from .spread.changes import Change, changes, in_order_of_use, worked_out
 from .spread.draws import Learned, usual_case
 from .spread.sensitivity import Importance, enough, how_long, what_matters
-from .spread.spread import CHUNK, waited_for
+from .spread.spread import CHUNK, begun, waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
@@ -246,7 +246,7 @@ class Outcome(Shown):
     def _asked_of_cure(self, index: int) -> list[Request]:
         """What `cured` reads of a cure."""
         wanted, stage = Criterion.parse(CURED), self._last_needed(index)
-        asked = [Request.of("begin", stage=index)]
+        asked = [begun(index)]
         for piece in self.batch.pieces:
             asked += [self.spread.asked_at_end("core", "salt", n, piece.name, "equilibrium") for n in (stage, index)]
         pieces = range(len(self.batch.pieces))
@@ -296,7 +296,7 @@ class Outcome(Shown):
         cures = list(dict.fromkeys(each.stage for each in self.cured))[: MOST_RANKED if is_large(self.batch) else None]
         many = enough(self.unread)
         number, wanted = many.number(thickest), Criterion.parse(CURED)
-        for_each = [(waited_for(wanted, stage, number), Request.of("begin", stage=stage)) for stage in cures]
+        for_each = [(waited_for(wanted, stage, number), begun(stage)) for stage in cures]
         many.readings([request for pair in for_each for request in pair])  # in one pass
         return tuple(
             what_matters(many, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank")

@@ -14,8 +14,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache
-from importlib import resources
-from importlib.resources.abc import Traversable
 from pathlib import Path
 
 HOW = {
@@ -236,15 +234,13 @@ def _out_of_bounds(row: Number, value: float) -> str | None:
     )
 
 
-def datasets_folder() -> Traversable:
+def datasets_folder() -> Path:
     """The folder of literature tables: inside the package when installed, else beside it in a checkout."""
-    packaged = resources.files("curelab") / "datasets"
-    if packaged.is_dir():
-        return packaged
-    beside = Path(__file__).resolve().parent.parent / "datasets"
-    if not beside.is_dir():
+    here = Path(__file__).resolve().parent
+    found = next((each for each in (here / "datasets", here.parent / "datasets") if each.is_dir()), None)
+    if found is None:
         raise FileNotFoundError("the curelab datasets folder is missing; reinstall curelab or use a full checkout")
-    return beside
+    return found
 
 
 @cache

@@ -85,19 +85,12 @@ class History(Shown):
 
     def lasting(self, stage: int, seconds: float) -> History:
         """The same up to a stage, which then lasts so many s, and nothing after it. The last one made is remembered."""
-        own = self.stages[stage]
-        if stage == len(self.stages) - 1 and own.until is None and own.longest == seconds:
+        longer = self.stages[stage].lasting(seconds)
+        if self.stages[stage:] == (longer,):
             return self
         last = self.__dict__.get("_lasting")
         if last is None or last[0] != (stage, seconds):
-            stages = (*self.stages[:stage], self.stages[stage].lasting(seconds))
-            state = self.state.before(stage)
-            walk(stages[-1:], state, self.cases, self.loss, self.segments, first=stage)
-            last = (
-                (stage, seconds),
-                History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn),
-            )
-            self.__dict__["_lasting"] = last
+            last = self.__dict__["_lasting"] = (stage, seconds), self.instead(stage, (longer,))
         return last[1]
 
     def pulled(self, stage: int, after: np.ndarray, then: Stage) -> History:
@@ -108,6 +101,13 @@ class History(Shown):
         walk((then,), state, self.cases, self.loss, self.segments, first=stage + 1)
         stages = (*self.stages[: stage + 1], then)
         return History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
+
+    def instead(self, stage: int, stages: Sequence[Stage]) -> History:
+        """The same up to a stage, and these instead of it and all after it. What was solved serves both."""
+        state = self.state.before(stage)
+        walk(stages, state, self.cases, self.loss, self.segments, first=stage)
+        every = (*self.stages[:stage], *stages)
+        return History(self.pieces, every, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
 
     def release(self) -> None:
         """Let go of the modes now: a batch of them is large."""
@@ -245,7 +245,7 @@ class History(Shown):
             return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
         owner = self._owners(asked - 1e-6)
         result: np.ndarray | None = None
-        for number in np.unique(owner):
+        for number in np.flatnonzero(np.bincount(owner.ravel())):
             run, mine = self.runs[number], owner == number
             within = np.flatnonzero(mine.any(axis=0))
             whole = len(within) == within[-1] + 1 - within[0] or self.drawn

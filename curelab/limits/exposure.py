@@ -94,9 +94,11 @@ def _exposed(many: History, limits: _Limits) -> np.ndarray:
         counted = np.stack([warmth > limits.warm, warmth > limits.cool, warmth > limits.cool])
         hurdles = warmth <= limits.hopeless  # warmer than that, none counts
         # Between turns hurdles come and go slowly: first every few steps, then between two that differ.
-        sparse = np.unique(np.concatenate([np.arange(0, middle.shape[1], SPARSE), [middle.shape[1] - 1]]))
+        last = middle.shape[1] - 1
         near = np.searchsorted(grid[0], turns)
-        sparse = np.union1d(sparse, np.concatenate([near - 1, near]).clip(0, middle.shape[1] - 1))
+        chosen = np.zeros(last + 1, dtype=bool)
+        chosen[[*range(0, last, SPARSE), last, *np.concatenate([near - 1, near]).clip(0, last)]] = True
+        sparse = np.flatnonzero(chosen)
         for piece in range(len(many.pieces)):
             bare = np.ones(counted.shape, dtype=bool)
             if (counted & hurdles).any():
