@@ -51,6 +51,7 @@ TABLES = [
     "coefficients",
     "cure_labels",
     "crystals",
+    "thermal",
 ]
 
 
