@@ -51,6 +51,10 @@ TABLES = [
     "coefficients",
     "cure_labels",
     "crystals",
+    "lethality",
+    "pasteurisation",
+    "thermal_death",
+    "heat_rules",
 ]
 
 
