@@ -55,6 +55,8 @@ TABLES = [
     "pasteurisation",
     "thermal_death",
     "heat_rules",
+    "cook_loss",
+    "cured_meats",
 ]
 
 
