@@ -1,8 +1,7 @@
-"""The juice that meat gives off while it is cooked, from its temperature over time, and what goes along with it.
+"""Juice that lean gives off while it is heated: how much in the end, how fast, and what goes along with it. Rows `juice.*`.
 
-Muscle shrinks as it is heated and presses water out within minutes, the more the hotter; in hours more comes, up to a limit that hangs on the
-temperature alone, not on the size of the piece (Oillic 2011, Kondjoyan 2013). What has been lost is not taken up again. Fat that melts, and
-water that dries off a surface, come on top of it and are not in it.
+First order: what a long hold ends at hangs on the temperature alone, not on the size of the piece (Oillic 2011, Kondjoyan 2013), and a hotter piece
+comes there sooner. What has been lost is not taken up again. Fat that melts, and water that dries off a skin, come on top of it.
 """
 
 from __future__ import annotations
@@ -12,13 +11,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..sources import Numbers, default_numbers
-from .ranges import ZERO_CELSIUS, kelvin, plain, within
+from curelab.matter.ranges import ZERO_CELSIUS, kelvin, plain, within
+from curelab.sources import Numbers, default_numbers
 
-HOTTEST = 125.0  # degC that meat may have here: a crust is hotter, and no row of the source is
-
-
-RESTS_ON = "losses of beef held at 57 to 63 °C, a water-holding curve for what is hotter, and weighings that differ by 4 points"
+NODES = (50, 60, 90)  # degC; one row of numbers.csv each
+NONE = 40.0  # degC: muscle that is colder keeps its juice
+OPENS = (
+    50.0,
+    70.0,
+)  # degC between which the structure of lean opens to what diffuses (judgement; proteins denature at 40 to 73)
+HOTTEST = 125.0  # degC that meat may have here: a crust is hotter, and no row is
+FINE, STEP, MOST_STEPS = 0.25, 1.0, 500  # of the quickest pace, and K: a step of `juice_lost` at most; of them between two times at most
+RESTS_ON = "weighings of beef held at 57 to 63 °C and boiled, and of fillets; weighing alone moves it by 4 points"
 
 
 class CookLoss(NamedTuple):
@@ -37,23 +41,30 @@ class Left(NamedTuple):
     salt: float | NDArray[np.float64]
 
 
-def ends_at(temperature: ArrayLike, water: float, numbers: Numbers | None = None) -> tuple[NDArray, NDArray]:
-    """(soon, at last): kg of juice per kg of raw tissue that a hold at `temperature` [K, any shape] comes to in minutes, and in a day or more.
+def limit(temperature: ArrayLike, numbers: Numbers | None = None) -> NDArray[np.float64]:
+    """Juice given off in the end, kg per kg of raw lean, at `temperature` [K, any shape]; level above 90 degC.
 
-    `water`: kg per kg of the raw tissue; the losses are in proportion to it. Sources: rows `cook_loss.*`. Raises ValueError out of -5 to 125 degC.
-
-    >>> soon, at_last = ends_at([333.15, 353.15], 0.73)
-    >>> soon.round(3).tolist(), at_last.round(3).tolist()
-    ([0.067, 0.329], [0.368, 0.425])
+    >>> [round(float(limit(273.15 + warm)), 3) for warm in (30, 55, 95)]
+    [0.0, 0.28, 0.38]
     """
     numbers = numbers or default_numbers()
-    celsius = kelvin(temperature, -5.0, HOTTEST) - ZERO_CELSIUS
-    share = float(within(water, 0.0, 1.0, "water", "give kg per kg of raw meat")) / numbers.si("cook_loss.quick.water")
-    slope, middle = numbers.si("cook_loss.quick.slope"), numbers.si("cook_loss.quick.middle") - ZERO_CELSIUS
-    curve = 1.0 + numbers.si("cook_loss.quick.shape") * np.exp(-slope * (celsius - middle))
-    soon = share * numbers.si("cook_loss.quick.most") / curve
-    line = numbers.si("cook_loss.slow.at_60") + numbers.si("cook_loss.slow.per_degC") * (celsius - 60.0)
-    return soon, np.maximum(soon, share * np.clip(line, 0.0, numbers.si("cook_loss.slow.most")))
+    celsius = np.asarray(temperature, dtype=float) - ZERO_CELSIUS
+    values = [0.0, *(numbers.si(f"juice.limit.{node}C") for node in NODES)]
+    return np.interp(celsius, [NONE, *NODES], values)
+
+
+def pace(temperature: ArrayLike, numbers: Numbers | None = None) -> NDArray[np.float64]:
+    """1/s at which what is still to come is given off; its logarithm is straight against the temperature, through two rows."""
+    numbers = numbers or default_numbers()
+    slow, quick = (numbers.si(f"juice.time.{node}C") for node in (60, 80))
+    celsius = np.clip(np.asarray(temperature, dtype=float) - ZERO_CELSIUS, NONE, 100.0)
+    return np.exp(np.log(slow / quick) * (celsius - 60.0) / 20.0) / slow
+
+
+def opened(temperature: ArrayLike) -> NDArray[np.float64]:
+    """Share of the way from raw lean to cooked lean that its structure has gone, once it has been so warm."""
+    low, high = OPENS
+    return np.clip((np.asarray(temperature, dtype=float) - ZERO_CELSIUS - low) / (high - low), 0.0, 1.0)
 
 
 def juice_lost(
@@ -62,37 +73,38 @@ def juice_lost(
     """kg of juice lost per kg of raw tissue by each of `times`, at any number of places at once.
 
     times: (t,) [s], growing; temperature: (..., t) [K], straight between them; water: kg per kg of raw tissue; before: (...), what was lost
-    already. Returns (..., t). First order towards both ends of `ends_at`, in minutes to the first and in hours to the second. Raises
-    ValueError for times that do not grow and for temperatures out of range.
+    already. Returns (..., t). Raises ValueError for times that do not grow and for temperatures out of -40 to 125 degC.
 
     >>> hold = juice_lost([0.0, 14 * 3600.0], [330.15, 330.15], 0.73)
     >>> round(float(hold[-1]), 2)
     0.27
     """
     numbers = numbers or default_numbers()
-    t, k = np.asarray(times, dtype=float), np.asarray(temperature, dtype=float)
+    t, k = np.asarray(times, dtype=float), kelvin(temperature, -40.0, HOTTEST)
     if t.ndim != 1 or k.shape[-1:] != t.shape or not np.all(np.diff(t) > 0):
         raise ValueError("times must grow, and there must be one temperature for each of them")
-    quick, slow = numbers.si("cook_loss.quick.time"), numbers.si("cook_loss.slow.time")
+    share = float(within(water, 0.0, 1.0, "water", "give kg per kg of raw meat")) / numbers.si("juice.water")
+    share *= numbers.si("juice.width")
     lost = np.empty(k.shape)
     lost[..., 0] = now = np.broadcast_to(np.asarray(before, dtype=float), k.shape[:-1]).copy()
     for n, span in enumerate(np.diff(t)):
-        steps = max(1, int(np.ceil(span / (0.25 * quick))))
+        fastest = float(np.max(pace(k[..., n : n + 2], numbers)))
+        rise = float(np.max(np.abs(k[..., n + 1] - k[..., n])))
+        steps = int(np.clip(np.ceil(max(span * fastest / FINE, rise / STEP)), 1, MOST_STEPS))
         for part in range(steps):
             warm = k[..., n] + (part + 0.5) / steps * (k[..., n + 1] - k[..., n])
-            soon, at_last = ends_at(warm, water, numbers)
-            now = now + np.maximum(soon - now, 0.0) * -np.expm1(-span / steps / quick)
-            now = now + np.maximum(at_last - now, 0.0) * -np.expm1(-span / steps / slow)
+            to_come = np.maximum(share * limit(warm, numbers) - now, 0.0)
+            now = now + to_come * -np.expm1(-pace(warm, numbers) * span / steps)
         lost[..., n + 1] = now
     return lost
 
 
 def cook_loss(lost: float, numbers: Numbers | None = None) -> CookLoss:
-    """A loss (kg per kg raw) with the width that published ones have: row `cook_loss.band`, narrower for a small loss."""
+    """A loss (kg per kg raw) with the width that published ones have: row `juice.width`."""
     numbers = numbers or default_numbers()
-    value = float(within(lost, 0.0, 1.0, "loss", "give kg per kg of raw meat"))
-    band = min(numbers.si("cook_loss.band"), value)
-    return CookLoss(value, value - band, min(1.0, value + band))
+    value, row = float(within(lost, 0.0, 1.0, "loss", "give kg per kg of raw meat")), numbers["juice.width"]
+    low, high = (value * (end or row.si) / row.si for end in (row.si_low, row.si_high))
+    return CookLoss(value, low, min(1.0, high))
 
 
 def after_juice(water: ArrayLike, salt: ArrayLike, lost: ArrayLike) -> Left:
