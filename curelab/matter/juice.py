@@ -21,7 +21,11 @@ OPENS = (
     70.0,
 )  # degC between which the structure of lean opens to what diffuses (judgement; proteins denature at 40 to 73)
 HOTTEST = 125.0  # degC that meat may have here: a crust is hotter, and no row is
-FINE, STEP, MOST_STEPS = 0.25, 1.0, 500  # of the quickest pace, and K: a step of `juice_lost` at most; of them between two times at most
+FINE, STEP, MOST_STEPS = (
+    0.25,
+    1.0,
+    500,
+)  # of the quickest pace, and K: a step of `juice_lost` at most; of them between two times at most
 RESTS_ON = "weighings of beef held at 57 to 63 °C and boiled, and of fillets; weighing alone moves it by 4 points"
 
 
