@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .. import units
-from ..recipe.criterion import Criterion, basis_of, default_basis, place_of, quantity_of
+from ..recipe.criterion import TEMPERATURE, Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..results import Shown
@@ -391,8 +391,13 @@ class History(Shown):
         number = self.piece_number(piece)
         return self._read(("weight", number), times, lambda run, t: run.weight(number, t))
 
-    def temperature(self, times: Times = None) -> Any:
-        """K."""
+    def temperature(self, times: Times = None, place: str | None = None, piece: int | str = 0) -> Any:
+        """K of bath, air or fridge; or, with a place ("core", "average", "surface"), of the meat there. Where nothing is heated, the meat is as
+        cold as its fridge. Across a piece: `profile("temperature", ...)`.
+        """
+        if place is not None:
+            where, number = place_of(place), self.piece_number(piece)
+            return self._read(("warmth", where, number), times, lambda run, t: run.temperature(where, t, number))
         return self._read(("kelvin",), times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
 
     # -- criteria ------------------------------------------------------------------------------------------------------
@@ -430,7 +435,8 @@ class History(Shown):
         if np.isfinite(last.found[own]):
             return f"after {spent}, when {plan.until}"
         missing = -float(last.margin(plan.until, last.length[:, None])[own, 0])
-        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {units.show(missing, 'fraction')})"
+        short = f"{missing:.1f} °C" if plan.until.quantity == TEMPERATURE else units.show(missing, "fraction")
+        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {short})"
 
     # -- what it rests on ----------------------------------------------------------------------------------------------
 

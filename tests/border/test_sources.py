@@ -58,6 +58,7 @@ TABLES = [
     "cook_loss",
     "cured_meats",
     "tenderness",
+    "thermal",
 ]
 
 
