@@ -20,7 +20,7 @@ from curelab.engine.run import QUANTITIES
 from curelab.forecast import time_to
 from curelab.learn.calibrate import Measurement, fit
 from curelab.limits import check_all
-from curelab.matter import brine, cures, heat, solutes, tissue
+from curelab.matter import brine, cures, heat, juice, solutes, taste, tissue
 from curelab.recipe.stages import BagCook, Chill, Reheat, Simmer, Smoke
 from curelab.show import report
 from curelab.sources import datasets_folder, default_numbers, read_table
@@ -88,6 +88,8 @@ PANEL = {
     "nitrite counted": lambda n: [repr(ingoing_table(MIXED, piece(), 0.1, n))],
     "the vessel": lambda n: [repr(fits(Vessel(shape="round", diameter="26 cm", height="20 cm"), piece(), MIXED, n))],
     "nitrite on other bases": lambda n: [solutes.nitrite_as(100.0, "KNO2", "NO2 ion", n), solutes.nitrite_as(100.0, "KNO2", "NaNO2", n)],
+    "what cooking takes": lambda n: [*juice.juice_lost([0.0, 900.0, 3e4], [300.0, 345.0, 330.0], 0.7, numbers=n), *juice.juice_lost([0.0, 9e4], [355.0, 355.0], 0.7, numbers=n), *juice.cook_loss(0.3, n)],
+    "what a slice tastes of": lambda n: [*(taste.saltiness(salt, n).word for salt in (0.0115, 0.0145, 0.0215, 0.0275, 0.0295)), taste.sodium(0.019, numbers=n)],
     "a weight in the log": lambda n: [fit((piece(),), (cure(),), [Measurement("weight", 4 * 86400.0, 1.65, 0.005)], numbers=n, cells=8).estimates[0].value],
     "a whole batch, in words": lambda n: [report.words(outcome.run(load(str(datasets_folder() / "demo_brisket.toml")), numbers=n))],
 }  # fmt: skip
@@ -95,11 +97,7 @@ PANEL = {
 EXEMPT = {
     "molar.H": "molar mass of sugar; only SOLUTES['sugar'].molar_mass holds it, and no answer counts moles of sugar",
     "molar.C": "molar mass of sugar; as molar.H",
-    "molar.Cl": "read once at import, for the molality behind the water activity; moved in test_constants_read_at_import",
-    "taste.bland": "a name for readers; the thresholds that decide are taste.normal_low, taste.normal_high and taste.too_salty",
-    "taste.salty": "a name for readers; as taste.bland",
     "colour.nitrite_minimum": "a figure for readers: no verdict on colour exists, so nothing in the library looks at it",
-    "taste.normal_low": "decides what a taste means in a batch log; moved in tests of the log, not by a run",
 }
 KEYS = [key for key in default_numbers() if not key.startswith("rival.")]
 

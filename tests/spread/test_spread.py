@@ -227,6 +227,8 @@ NOT_DRAWN = {
     "colour.": "a threshold that is asked about, not an input",
     "protection.": "a threshold that is asked about, not an input",
     "rival.": "drives nothing; the activation energy of water is the input activation energy",
+    "juice.": "moves the weight of cooked meat; drawn once stages cook",
+    "sodium.own": "is told beside the sodium of the salt, of which it is a twelfth",
     "sugar.crystal_density": "moves the volume of a brine in the vessel only",
 }
 
