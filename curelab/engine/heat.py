@@ -27,6 +27,7 @@ from .warmth import HotLeg, Warmth, as_heat, leg, shells_of
 if TYPE_CHECKING:
     from .walk import State
 
+WAITS = Heating("fridge_air")
 FRIDGE = 277.15  # K of pieces before anything was done, where nothing is said
 GRID = 96  # times at which juice is counted
 MOST_DRY = 0.95  # of the water: more never leaves
@@ -96,32 +97,39 @@ class Heat:
 
 def heated(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases) -> Heat:
     """The heat of a stretch. Raises InputError for pieces that are frozen as it begins."""
-    heating = stretch.heating
-    assert heating is not None
     grid = np.concatenate([[0.0], np.linspace(1.0 / GRID, 1.0, GRID) ** 2]) * stretch.longest
     grid = np.union1d(grid, [time for time, _ in stretch.temperature if time < stretch.longest])
-    begun = [_begun(piece, meat, heating, index, state, cases) for piece, meat in enumerate(state.meats)]
+    about = [not stage.named or meat.piece.name in stage.named for meat in state.meats]
+    waits = replace(stretch, temperature=((0.0, _fridge(state)),), heating=WAITS)
+    own = [stretch if here else waits for here in about]
+    begun = [_begun(piece, meat, own[piece], index, state, cases) for piece, meat in enumerate(state.meats)]
 
     def all_through(until: np.ndarray) -> list[Through]:
         found = []
-        for meat, (start, lost, opened) in zip(state.meats, begun, strict=True):
-            warmth, vapour = _warmed(meat, heating, stretch, start, grid, until, cases)
+        for meat, each, (start, lost, opened) in zip(state.meats, own, begun, strict=True):
+            warmth, vapour = _warmed(meat, each, start, grid, until, cases)
             water = meat.held / meat.partition / meat.weight
             found.append(_given(warmth, vapour / meat.weight[:, None], water, lost, opened, grid, cases))
         return found
 
     until = np.full(cases.count, stretch.longest)
     through = all_through(until)
-    early = _likely_end(stage, grid, through)
+    early = _likely_end(stage, grid, [one for one, here in zip(through, about, strict=True) if here])
     if len({kelvin for _, kelvin in stretch.temperature}) > 1 and np.any(early < until):
         through = all_through(early)  # with the means over the time that counts
     clock, meats = _salt(stretch, grid, through, early, state, cases)
-    return Heat(heating, grid, tuple(through), clock, meats)
+    return Heat(_heating(stretch), grid, tuple(through), clock, meats)
 
 
-def _begun(piece: int, meat: Meat, heating: Heating, index: int, state: State, cases: Cases):
+def _fridge(state: State) -> float:
+    """K in which pieces wait that a stage is not about: that of the last stage that neither cooked nor cooled."""
+    cold = next((run for run in reversed(state.runs) if run.heat is None), None)
+    return FRIDGE if cold is None else max(float(cold.clock.kelvin[-1]), FREEZES)
+
+
+def _begun(piece: int, meat: Meat, stretch: Stretch, index: int, state: State, cases: Cases):
     """Terms of K (d, r), and what each shell has lost and how far it has opened (d, s), as a stretch begins."""
-    shells = len(shells_of(meat)[1])
+    heating, shells = _heating(stretch), len(shells_of(meat)[1])
     lost = opened = np.zeros((cases.count, shells))
     last = state.runs[-1] if state.runs else None
     before = next((run for run in reversed(state.runs) if run.heat is not None), None)
@@ -142,10 +150,14 @@ def _begun(piece: int, meat: Meat, heating: Heating, index: int, state: State, c
     return kelvin[:, None] * meat.body.mean, lost, opened
 
 
-def _warmed(
-    meat: Meat, heating: Heating, stretch: Stretch, start: np.ndarray, grid: np.ndarray, until: np.ndarray, cases: Cases
-):
-    """(Warmth with properties at the mean of start and bath until s (d,); vapour (d, g) in kg that has left the skin), in air that dries it while it is wet, and else."""
+def _heating(stretch: Stretch) -> Heating:
+    assert stretch.heating is not None
+    return stretch.heating
+
+
+def _warmed(meat: Meat, stretch: Stretch, start: np.ndarray, grid: np.ndarray, until: np.ndarray, cases: Cases):
+    """(Warmth, with properties at the mean of its start and of the bath until s (d,); vapour (d, g) in kg that has left the skin)."""
+    heating = _heating(stretch)
     times, kelvin = _knots(stretch.temperature, stretch.longest, heating.dries)
     around = np.interp(grid, times, kelvin)
     sums = np.concatenate([[0.0], np.cumsum(0.5 * np.diff(grid) * (around[1:] + around[:-1]))])

@@ -189,17 +189,18 @@ class Run:
         none = np.zeros((len(self.begin), 1))
         return np.concatenate([*[meat.total for meat in self.meats], none], axis=1)
 
-    @cached_property
-    def held(self) -> np.ndarray:
-        """(d,) kg of water, brine side, in all pieces."""
-        return np.sum([meat.held for meat in self.meats], axis=0)
-
     def ended(self, name: str) -> np.ndarray:
         """Terms of w (d, n) as the stretch ends."""
         found = self.kept.get(("ended", name))
         if found is None:
             found = self.kept["ended", name] = self.states(name, self.length[:, None])[:, 0]
         return found
+
+    @cached_property
+    def about(self) -> tuple[int, ...]:
+        """Numbers of the pieces that its stage is about."""
+        named = self.stage.named
+        return tuple(n for n, meat in enumerate(self.meats) if not named or meat.piece.name in named)
 
     def start_amount(self, name: str, piece: int) -> np.ndarray:
         """kg (d,) in one piece as the stretch begins."""
@@ -209,7 +210,7 @@ class Run:
 
     def equilibrium(self, name: str, piece: int = 0) -> np.ndarray:
         """w (d,) at which this stretch would come to rest; for free nitrite that of nitrite as added."""
-        key = ("nitrite" if name == FREE else name, piece if self.sealed else 0)
+        key = ("nitrite" if name == FREE else name, piece if self.sealed or self.stage.named else 0)
         found = self.kept.get(("goal", *key))
         if found is None:
             found = self.kept["goal", *key] = self._goal(*key)
@@ -219,9 +220,12 @@ class Run:
         start = self.start(name)
         if self.stretch.endless:
             return start[:, -1]
-        if self.sealed:
+        if self.sealed or piece not in self.about:
             return self.start_amount(name, piece) / self.meats[piece].held
-        amount, held = (start * self.totals).sum(axis=1), self.held
+        amount, held = (
+            sum(each)
+            for each in zip(*((self.start_amount(name, n), self.meats[n].held) for n in self.about), strict=True)
+        )
         home = self.home(name)
         dry = home[0].reserve if home is not None and home[0].reserve is not None else np.zeros(len(start))
         w = (amount + start[:, -1] * self.water + dry) / (held + self.water)
@@ -378,7 +382,7 @@ class Run:
         """(d, t) how far the criterion is met: not negative where it holds in "every" piece, in "any", or in the piece with a number."""
         margins = [
             criterion.margin(self.read(criterion.quantity, criterion.place, criterion.basis, times, piece))
-            for piece in (range(len(self.meats)) if isinstance(where, str) else [where])
+            for piece in (self.about if isinstance(where, str) else [where])
         ]
         return np.max(margins, axis=0) if where == "any" else np.min(margins, axis=0)
 

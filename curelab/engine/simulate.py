@@ -125,9 +125,12 @@ def _check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str) -> None:
         problems.append(Problem("stages", "there is no stage; give at least one"))
     if loss not in solutes.LOSS_MODELS:
         problems.append(Problem("loss", f'"{loss}" is not one of {", ".join(solutes.LOSS_MODELS)}'))
-    green = sum(piece.weight for piece in pieces)
     for number, stage in enumerate(stages, 1):
-        found = stage.problems(green)
+        strange = [name for name in stage.named if name not in names]
+        found = stage.problems(sum(piece.weight for piece in pieces if piece.name in (stage.named or names)))
+        if strange:
+            there = ", ".join(names)
+            found = [Problem("pieces", f'there is no piece "{strange[0]}"; there is {there}')]
         if found:
             problems += InputError(found).under(f"stages[{number}]")
     if problems:

@@ -13,6 +13,7 @@ from ..fields import refuse
 from ..matter import brine
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
+from ..transport.star import MANY
 from .cases import Cases
 from .clock import Clock
 from .heat import heated
@@ -112,7 +113,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     mean = averaged(stretch, thinnest(meat.piece for meat in state.meats))
     turns = () if mean else stretch.turns
     ways = (None,) if mean else (False, True) if turns else (False,)
-    lying = tuple(state.vessel.lying(state.meats, bath, stretch, cases, turned) for turned in ways)
+    lying = tuple(state.vessel.lying(state.meats, bath, stretch, cases, turned, stage.named) for turned in ways)
     start = {
         name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
@@ -199,7 +200,8 @@ def _free(
     ratio = cases.ratio("nitrite")
     inner = np.zeros(0) if clock.steady and run.heat is None else clock.knots[1:-1]
     if run.heat is not None:
-        inner = inner[:: max(1, len(inner) // min(segments, HOT_SEGMENTS))]
+        most = HOT_SEGMENTS if len(run.meats) < MANY else HOT_SEGMENTS // 2  # what a star leaves over adds up
+        inner = inner[:: max(1, len(inner) // min(segments, most))]
     elif len(inner) + 1 > segments:
         inner = np.linspace(0.0, longest, segments + 1)[1:-1]
     cuts = np.array([0.0, *inner, longest])

@@ -1,7 +1,8 @@
 """The kinds of stages that heat or cool the pieces: simmer, bag cook, smoke, oven, chill, reheat, hold. Plain data.
 
 Each has one end rule, as the stages before them: `lasts`, or `until` (such as "core temperature >= 88 degC") with `at_most`. A temperature
-is constant, or a program of straight lines. `begins_at` says how warm the pieces are all through, where the stages before do not.
+is constant, or a program of straight lines. `begins_at` says how warm the pieces are all through, where the stages before do not; `pieces`
+names those that it is about: the others wait in the fridge, sealed.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import Any, ClassVar, Self
 import numpy as np
 
 from ..fields import Choice, Flag, Problem, quantity, ruled
-from .heating import Heating, Program, Unfrozen
+from .heating import Heating, NamesRule, Program, Unfrozen
 from .stage import Ending, Stretch, several_times
 from .times import Log, TimesRule
 
@@ -29,6 +30,11 @@ class Cooking(Ending):
     aim: ClassVar[str] = "cook"
     cautions: ClassVar[tuple[str, ...]] = (BURNS,)
     begins_at: float | None = ruled(_BEGINS, None)
+    pieces: tuple[str, ...] = ruled(NamesRule(), ())
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        return self.pieces
 
     @property
     def heating(self) -> Heating:

@@ -6,7 +6,8 @@ import itertools
 from dataclasses import dataclass
 
 from .. import units
-from ..fields import InputError, Problem, Quantity, Rule, refuse
+from ..fields import InputError, Problem, Quantity, Rule, Words, refuse
+from ..letters import shown
 from .times import Log
 
 FREEZES = 272.15  # K: what is colder is taken as frozen (judgement; lean begins to freeze near -1 to -2 °C)
@@ -71,6 +72,22 @@ class Program(Rule):
         if len(value) == 1 and value[0][0] == 0.0:
             return units.text(value[0][1], "temperature", system)
         return [[units.text(time, "time", system), units.text(kelvin, "temperature", system)] for time, kelvin in value]
+
+
+class NamesRule(Rule):
+    """A list of names of pieces; kept as a tuple."""
+
+    def read(self, given, strict):
+        if (
+            isinstance(given, str)
+            or not isinstance(given, (list, tuple))
+            or not all(isinstance(one, str) for one in given)
+        ):
+            raise refuse("", f'{shown(given)} is not a list of pieces; write it like ["flat"]')
+        return tuple(dict.fromkeys(Words(60).read(one, strict) for one in given))
+
+    def write(self, value, system):
+        return list(value)
 
 
 class Unfrozen(Quantity):

@@ -102,6 +102,11 @@ class Stage(Record):
         return tuple(stretch.longest for stretch in self.stretches)
 
     @property
+    def named(self) -> tuple[str, ...]:
+        """Names of the pieces that it is about; none: all of them. The others wait in the fridge."""
+        return ()
+
+    @property
     def put_in(self) -> Any:
         """What the cook puts in, with the fields salt, sugar, nitrate, nitrite [kg]; None: nothing, or not weighed out yet."""
         return None

@@ -198,6 +198,31 @@ def test_stages_after_it_go_on_from_it():
     assert again.weight() == pytest.approx(whole.weight(whole.ends(3)), rel=1e-3)
 
 
+def test_one_piece_leaves_the_pot():
+    """What a stage does not name waits in the fridge, sealed: as if it were alone with that, and the other alone in the pot."""
+    pot, bag = (
+        SIMMER.but(pieces=["point"]),
+        BAG.but(pieces=["flat"], until="core temperature >= 75 degC", lasts=None, at_most="9 h"),
+    )
+    both = simulate((FLAT, POINT), (CURE, pot, bag, CHILL))
+    begin, end = both.begin(1), both.ends(1)
+    times = np.linspace(begin, end, 9)
+    np.testing.assert_allclose(both.temperature(times, "core", "flat"), ZERO + 3.0, rtol=1e-12)
+    assert both.amount("salt", times, "flat") == pytest.approx(both.amount("salt", begin, "flat"), rel=1e-12)
+    assert both.resting("salt", 1, "flat") == pytest.approx(both.average("salt", begin, "flat"), rel=1e-6)
+    assert celsius(both.temperature(end, "core", "point")) == pytest.approx(80.0, rel=1e-3)
+    assert both.amount("salt", end, "point") < 0.9 * both.amount("salt", begin, "point")
+    # The point waits in the fridge, and cools there, while the flat is in its bag.
+    assert both.temperature(both.ends(2), "core", "point") < 0.99 * both.temperature(end, "core", "point")
+    assert celsius(both.temperature(both.ends(2), "core", "flat")) == pytest.approx(75.0, rel=1e-3)
+    assert all(abs(row["residual"]) < 1e-10 for row in both.budget)
+    five = (*(FLAT.but(name=f"flat {n}") for n in range(4)), POINT)  # a star of many pieces
+    many = simulate(five, (CURE.but(bath=CURE.bath.but(water=9.0)), pot.but(water="9 kg")))
+    assert many.amount("salt", piece="flat 2") == pytest.approx(many.amount("salt", many.begin(1), "flat 2"), rel=1e-7)
+    assert many.amount("salt", piece="point") < 0.9 * many.amount("salt", many.begin(1), "point")
+    assert all(abs(row["residual"]) < 1e-9 for row in many.budget)
+
+
 def test_a_second_heating_gives_off_only_what_is_left():
     once, twice = simulate(FLAT, BAG.but(lasts="10 h")), simulate(FLAT, (BAG, BAG))
     lost = [FLAT.weight - each.weight() for each in (once, twice)]
