@@ -216,7 +216,8 @@ def _given(warmth: Warmth, vapour, water, lost, opened, grid, cases: Cases) -> T
     kelvin = warmth.shells(every)
     middle = 0.5 * (kelvin[:, 1:] + kelvin[:, :-1])
     width = cases.number("juice.width")[:, None, None]
-    goal = width * juice.limit(middle, cases.base)
+    meat = warmth.meat
+    goal = width * juice.limit(middle, cases.base, meat.parts[int(np.argmax(meat.lean))].water)
     share = -np.expm1(-juice.pace(middle, cases.base) * np.diff(grid)[:, None])
     now, every_lost = lost, [lost]
     for step in range(len(grid) - 1):

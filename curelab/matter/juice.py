@@ -45,8 +45,9 @@ class Left(NamedTuple):
     salt: float | NDArray[np.float64]
 
 
-def limit(temperature: ArrayLike, numbers: Numbers | None = None) -> NDArray[np.float64]:
-    """Juice given off in the end, kg per kg of raw lean, at `temperature` [K, any shape]; level above 90 degC.
+def limit(temperature: ArrayLike, numbers: Numbers | None = None, water: float | None = None) -> NDArray[np.float64]:
+    """Juice given off in the end, kg per kg of raw lean, at `temperature` [K, any shape]; level above 90 degC. In proportion to its `water`,
+    kg per kg (None: that of lean beef, row `juice.water`).
 
     >>> [round(float(limit(273.15 + warm)), 3) for warm in (30, 55, 95)]
     [0.0, 0.28, 0.38]
@@ -54,7 +55,8 @@ def limit(temperature: ArrayLike, numbers: Numbers | None = None) -> NDArray[np.
     numbers = numbers or default_numbers()
     celsius = np.asarray(temperature, dtype=float) - ZERO_CELSIUS
     values = [0.0, *(numbers.si(f"juice.limit.{node}C") for node in NODES)]
-    return np.interp(celsius, [NONE, *NODES], values)
+    of_rows = numbers.si("juice.water")
+    return np.interp(celsius, [NONE, *NODES], values) * ((of_rows if water is None else water) / of_rows)
 
 
 def pace(temperature: ArrayLike, numbers: Numbers | None = None) -> NDArray[np.float64]:
@@ -87,8 +89,7 @@ def juice_lost(
     t, k = np.asarray(times, dtype=float), kelvin(temperature, -40.0, HOTTEST)
     if t.ndim != 1 or k.shape[-1:] != t.shape or not np.all(np.diff(t) > 0):
         raise ValueError("times must grow, and there must be one temperature for each of them")
-    share = float(within(water, 0.0, 1.0, "water", "give kg per kg of raw meat")) / numbers.si("juice.water")
-    share *= numbers.si("juice.width")
+    raw, width = float(within(water, 0.0, 1.0, "water", "give kg per kg of raw meat")), numbers.si("juice.width")
     lost = np.empty(k.shape)
     lost[..., 0] = now = np.broadcast_to(np.asarray(before, dtype=float), k.shape[:-1]).copy()
     for n, span in enumerate(np.diff(t)):
@@ -97,7 +98,7 @@ def juice_lost(
         steps = int(np.clip(np.ceil(max(span * fastest / FINE, rise / STEP)), 1, MOST_STEPS))
         for part in range(steps):
             warm = k[..., n] + (part + 0.5) / steps * (k[..., n + 1] - k[..., n])
-            to_come = np.maximum(share * limit(warm, numbers) - now, 0.0)
+            to_come = np.maximum(width * limit(warm, numbers, raw) - now, 0.0)
             now = now + to_come * -np.expm1(-pace(warm, numbers) * span / steps)
         lost[..., n + 1] = now
     return lost

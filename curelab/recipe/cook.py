@@ -27,6 +27,7 @@ class Cooking(Ending):
     """What these stages share."""
 
     heats: ClassVar[bool] = True
+    aim: ClassVar[str] = "cook"
     cautions: ClassVar[tuple[str, ...]] = (BURNS,)
     begins_at: float | None = ruled(_BEGINS, None)
     pieces: tuple[str, ...] = ruled(NamesRule(), ())
@@ -171,6 +172,7 @@ class Chill(Cooking):
     """The pieces are cooled in their bag, or covered."""
 
     tag: ClassVar[str] = "chill"
+    aim: ClassVar[str] = "chill"
     noun: ClassVar[str] = "cold"
     begins: ClassVar[tuple[str, str]] = ("chill", "")
     hint: ClassVar[str] = "keep the pieces apart, so that the cold reaches them all around"
@@ -210,6 +212,7 @@ class Reheat(_Warming):
     """Chilled meat is warmed again."""
 
     tag: ClassVar[str] = "reheat"
+    aim: ClassVar[str] = "reheat"
     noun: ClassVar[str] = "heat"
     begins: ClassVar[tuple[str, str]] = ("warm it up again", "")
 
@@ -218,6 +221,7 @@ class Hold(_Warming):
     """Cooked meat is held hot until it is served."""
 
     tag: ClassVar[str] = "hold"
+    aim: ClassVar[str] = "hold"
     noun: ClassVar[str] = "heat"
     begins: ClassVar[tuple[str, str]] = ("hold it hot", "")
 

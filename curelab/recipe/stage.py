@@ -55,6 +55,7 @@ class Stage(Record):
 
     cures: ClassVar[bool] = False
     heats: ClassVar[bool] = False
+    aim: ClassVar[str] = ""  # of a stage that heats: "cook", "chill", "reheat" or "hold", by which it is checked
     cautions: ClassVar[tuple[str, ...]] = ()
     noun: ClassVar[str] = ""
     begins: ClassVar[tuple[str, str]] = ("", "")
