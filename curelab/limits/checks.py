@@ -14,6 +14,7 @@ from ..matter.solutes import molar_mass
 from ..recipe.piece import Piece
 from ..sources import Numbers
 from ..weighing.methods import Solutes, ingoing_table, pickle_weight
+from .cooked import check_cooked
 from .process import check_process
 from .rule_sets import RULE_SETS, Limit, find, picks
 from .verdict import OUTCOMES, ROUNDING, Verdict, Verdicts, judge, undecided, unknown, worst_first
@@ -294,4 +295,5 @@ def _checked(history, rule_set, product, method, pick_up, numbers) -> list[Verdi
     found += check_taken_up(history, rule_set, product)
     found += check_residual(history, rule_set, product)
     found += check_process(history, numbers)
+    found += check_cooked(history)
     return found

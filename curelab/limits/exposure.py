@@ -65,7 +65,7 @@ def paired(free: np.ndarray, salt: np.ndarray, pairs: Pairs) -> np.ndarray:
 def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposure, ...]:
     """The exposure of every piece, in one pass over all stretches, because its three figures rest on the same readings.
 
-    All stages count, the start included; to a 400th of each stretch. Free nitrite is counted on green weight. Of a draw it is worked out for
+    All stages count that neither cook nor cool, the start included; to a 400th of each stretch. Free nitrite is counted on green weight. Of a draw it is worked out for
     all draws at once.
     """
     numbers = numbers or default_numbers()
@@ -82,6 +82,8 @@ def _exposed(many: History, limits: _Limits) -> np.ndarray:
     """Seconds (d, p, 3) of every draw and piece."""
     total = np.zeros((many.count, len(many.pieces), 3))
     for number, (begin, length, knots, kelvin) in enumerate(many.courses):
+        if many.runs[number].heat is not None:
+            continue  # cooked or cooled: judged by what its middle goes through, not by its bath
         if length.max() <= 0 or kelvin.max() <= min(limits.warm, limits.cool):
             continue  # too short or too cold to count: nothing needs to be read
         turns = many.turned(number)
@@ -167,6 +169,8 @@ def uncovered_time(history: History, numbers: Numbers | None = None) -> float:
     total = 0.0
     for ran in history.ran:
         log = ran.stretch.temperature
+        if ran.stretch.heating is not None:
+            continue  # a program is no log
         if len(log) == 1 and log[0][0] == 0:
             continue
         holes = np.diff(np.clip([0.0, *[time for time, _ in log], ran.length], 0.0, ran.length))
