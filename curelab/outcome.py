@@ -31,7 +31,7 @@ from .spread.answers import LEVELS, in_ten, ordered
 from .spread.draws import Learned, usual_case
 from .spread.sensitivity import Importance, enough, how_long, what_matters
 from .spread.spread import CHUNK, waited_for
-from .weighing import Meaning, StrongBrine, Weighed, explain
+from .weighing import EquilibriumBrine, Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
 REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for no other number
@@ -275,7 +275,7 @@ class Outcome(Shown):
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
         found = check_all(
             self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
-            **self._counted,
+            system=self.batch.units, **self._counted,
         )  # fmt: skip
         return worst_first((*judged_log(self.batch, self.history.numbers), *found))
 
@@ -310,7 +310,12 @@ class Outcome(Shown):
     def _counted(self) -> dict[str, Any]:
         plan = self.batch.weigh_out
         pick_up = plan.pick_up if isinstance(plan, StrongBrine) and plan.counted == "pick-up" else None
-        return {"method": "pick-up" if pick_up is not None else None, "pick_up": pick_up}
+        # What was weighed out by the sum of the trade is checked by it, or a target right on a limit would miss it.
+        by_sum = isinstance(plan, EquilibriumBrine) and plan.basis == "meat and water"
+        return {
+            "method": "pick-up" if pick_up is not None else "meat and water" if by_sum else None,
+            "pick_up": pick_up,
+        }
 
     @cached_property
     def meanings(self) -> tuple[tuple[int, Meaning], ...]:

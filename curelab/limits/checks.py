@@ -9,15 +9,20 @@ from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 
+import numpy as np
+
 from ..engine.history import History
 from ..matter.solutes import molar_mass
 from ..recipe.piece import Piece
 from ..sources import Numbers
 from ..weighing.methods import Solutes, ingoing_table, pickle_weight
 from .process import check_process
+from .protection import check_local
 from .rule_sets import RULE_SETS, Limit, find, picks
 from .verdict import OUTCOMES, ROUNDING, Verdict, Verdicts, judge, undecided, unknown, worst_first
 
+COUNTS = ("equilibrium", "meat and water", "pick-up", "water phase", "dry")
+NEARLY_ALL = 0.9  # of what a cure brings in: where a cook calls it taken up (judgement; as recipe.criterion has it)
 CAUTIONS = (
     "Nitrite poisons when it is over-measured, and a small child needs little. Weigh the cure mix on a "
     "fine scale; do not spoon it.",
@@ -41,8 +46,8 @@ def check_ingoing(
     """What goes in against what may and must go in, mg/kg of green weight on each rule's own basis.
 
     `made`: a Weighed, Bath or SealedCure, or several used one after the other, whose amounts are added up.
-    `method`: "equilibrium" (default for a brine), "pick-up" (give `pick_up`) or "water phase"; a dry cure
-    is counted dry. A brine and a dry cure together are held to the limit for immersion. Raises ValueError
+    `method`: "equilibrium" (default for a brine), "meat and water" (the sum of the trade, as an equilibrium brine is
+    weighed out), "pick-up" (give `pick_up`) or "water phase"; a dry cure is counted dry. A brine and a dry cure together are held to the limit for immersion. Raises ValueError
     for an unknown rule set, product or method.
 
     >>> from curelab import Bath
@@ -55,8 +60,8 @@ def check_ingoing(
     """
     several = tuple(made) if isinstance(made, (list, tuple)) else (made,)
     wet = any(pickle_weight(one) for one in several)
-    if method not in (None, "equilibrium", "pick-up", "water phase", "dry"):
-        raise ValueError(f'method "{method}" is not one of equilibrium, pick-up, water phase, dry')
+    if method not in (None, *COUNTS):
+        raise ValueError(f'method "{method}" is not one of {", ".join(COUNTS)}')
     found = []
     rows = picks(rule_set, product)
     for agent in ("nitrite", "nitrate"):
@@ -88,6 +93,8 @@ def _counted(several, agent, pieces, method, pick_up, numbers):
             row.method: row.value
             for row in ingoing_table(one if agent == "nitrite" else _swapped(one), pieces, pick_up, numbers)
         }
+        if pickle_weight(one):
+            table["meat and water"] = getattr(one, agent) / (_green(pieces) + one.water)
         for name, value in table.items():
             before = sums.get(name, 0.0)
             sums[name] = None if value is None or before is None else before + value
@@ -95,6 +102,10 @@ def _counted(several, agent, pieces, method, pick_up, numbers):
         value = table[mine]
         counted = None if value is None or counted is None else counted + value
     return sums, counted
+
+
+def _green(pieces: Piece | Sequence[Piece]) -> float:
+    return sum(piece.weight for piece in ((pieces,) if isinstance(pieces, Piece) else pieces))
 
 
 def _swapped(made: Solutes) -> SimpleNamespace:
@@ -183,7 +194,7 @@ def check_taken_up(history: History, rule_set: str = "US", product: str = "cured
     the piece with the least against the least, the piece with the most against the most.
 
     Rules count by a formula. It supposes enough days, so a piece lifted too soon can pass `check_ingoing` and hold far
-    less: short of the least is unknown, not fail, as the rule does not count this way. It may also count too little,
+    less: short of nearly all that its cure brings in is unknown, not fail, as the rule does not count this way. It may also count too little,
     when a pick-up is declared that diffusion does not keep to: above the most is a fail, for that is in the meat.
     """
 
@@ -197,36 +208,73 @@ def check_taken_up(history: History, rule_set: str = "US", product: str = "cured
         if not pick.kind.endswith("ingoing") or pick.process not in ("", "immersion" if wet else "dry"):
             continue
         limit = find(pick)
-        least = pick.kind == "min_ingoing"
-        value = limit.on_its_basis((min if least else max)(peaks(pick.agent)))
-        if not least and not value:
-            continue
-        remark = ""
-        if least and value < limit.value:
-            remark = (
-                f"Only {value:.0f} of {limit.value:.0f} has got in: leave it longer, cold, or cut it thinner. The rule counts by a formula, "
-                "this is a model. Never add cure to a tub by eye."
-            )
-        elif value > limit.value and not least:
-            remark = "Do not eat it like this: use less, or take it out sooner."
-        name = f"{rule_set} {limit.agent}, {'least' if least else 'most'}, as simulated"
-        unit, what = f"mg/kg as {limit.ion_or_salt}", f"{limit.agent} taken up"
-        found.append(
-            judge(
-                name,
-                value,
-                ">=" if least else "<=",
-                limit.value,
-                unit,
-                what,
-                limit.source,
-                limit.how,
-                remark,
-                otherwise="unknown" if least else "fail",
-                group="" if least else limit.product_class,
-            )
-        )
+        make = _least_taken_up if pick.kind == "min_ingoing" else _most_taken_up
+        found += make(history, limit, f"{rule_set} {limit.agent}", peaks(pick.agent))
     return Verdicts(found)
+
+
+def _most_taken_up(history: History, limit: Limit, name: str, peaks: list[float]) -> list[Verdict]:
+    value = limit.on_its_basis(max(peaks))
+    if not value:
+        return []
+    remark = "Do not eat it like this: use less, or take it out sooner." if value > limit.value else ""
+    unit, what = f"mg/kg as {limit.ion_or_salt}", f"{limit.agent} taken up"
+    return [
+        judge(
+            f"{name}, most, as simulated",
+            value,
+            "<=",
+            limit.value,
+            unit,
+            what,
+            limit.source,
+            limit.how,
+            remark,
+            group=limit.product_class,
+        )
+    ]
+
+
+def _least_taken_up(history: History, limit: Limit, name: str, peaks: list[float]) -> list[Verdict]:
+    """The piece that has the smallest share of what its cure brings in: in order where it has the limit itself, or nearly all that comes in,
+    for then the formula decides.
+    """
+    headings = [_heading(history, limit.agent, piece) for piece in range(len(peaks))]
+    shares = [peak / heading if heading > 0 else np.inf for peak, heading in zip(peaks, headings, strict=True)]
+    number = int(np.argmin(shares))
+    value, heading = limit.on_its_basis(peaks[number]), limit.on_its_basis(headings[number])
+    if not heading:
+        return []
+    unit, asked = f"mg/kg as {limit.ion_or_salt}", min(limit.value, NEARLY_ALL * heading)
+    what = f"{limit.agent} taken up by the {history.pieces[number].name}, of {heading:.0f} that this cure brings in"
+    remark = "The rule counts by a formula, this is a model."
+    if value < asked:
+        remark = f"Leave it longer, cold, or cut it thinner. {remark} Never add cure to a tub by eye."
+    return [
+        judge(
+            f"{name}, least, as simulated",
+            value,
+            ">=",
+            asked,
+            unit,
+            what,
+            limit.source,
+            limit.how,
+            remark,
+            otherwise="unknown",
+        )
+    ]
+
+
+def _heading(history: History, agent: str, piece: int) -> float:
+    """kg/kg of green weight as added, on average, that the baths of a history would bring a piece to if they never ended: the most of them."""
+    found = [0.0]
+    for ran in history.ran:
+        if history.stages[ran.stage].cures and not ran.stretch.sealed and ran.length > 0:
+            share = float(history.average(agent, ran.end, piece, "equilibrium"))
+            if share > 0:
+                found.append(float(history.average(agent, ran.end, piece)) / share)
+    return max(found)
 
 
 def check_all(
@@ -237,18 +285,19 @@ def check_all(
     pick_up: float | None = None,
     numbers: Numbers | None = None,
     corners: Sequence[History] = (),
+    system: str = "metric",
 ) -> Verdicts:
-    """Every check of a history, worst first: ingoing of its baths and sealed cures, what was taken up, what remains, and
-    how it was kept.
+    """Every check of a history, worst first: ingoing of its baths and sealed cures, what was taken up, on the whole and near
+    the surface, what remains, and how it was kept. `system`: units of the sentences, "metric" or "us".
 
     `corners`: the same batch in (slow, fast) meat, the ends of what is published. A pass then needs all three; a fail
     in usual meat is a fail; a pass in usual meat only is unknown, and says which meat differs.
     """
-    usual = _checked(history, rule_set, product, method, pick_up, numbers)
+    usual = _checked(history, rule_set, product, method, pick_up, numbers, system)
     others = [
         (
             _corner_said(kind, each, history),
-            {v.name: v for v in _checked(each, rule_set, product, method, pick_up, numbers)},
+            {v.name: v for v in _checked(each, rule_set, product, method, pick_up, numbers, system)},
         )
         for kind, each in zip(("slow", "fast"), corners, strict=False)
     ]
@@ -277,7 +326,7 @@ def _in_all(verdict: Verdict, others: Sequence[tuple[str, dict[str, Verdict]]]) 
     return replace(theirs, outcome="unknown", margin=None, sentence=said)
 
 
-def _checked(history, rule_set, product, method, pick_up, numbers) -> list[Verdict]:
+def _checked(history, rule_set, product, method, pick_up, numbers, system) -> list[Verdict]:
     made: list[Solutes] = []
     found: list[Verdict] = []
     for stage in history.stages:
@@ -292,6 +341,7 @@ def _checked(history, rule_set, product, method, pick_up, numbers) -> list[Verdi
     if made:
         found += check_ingoing(made, history.pieces, rule_set, product, method, pick_up, numbers)
     found += check_taken_up(history, rule_set, product)
+    found += check_local(history, rule_set, product)
     found += check_residual(history, rule_set, product)
-    found += check_process(history, numbers)
+    found += check_process(history, numbers, system)
     return found

@@ -7,6 +7,7 @@ needs the same days. All that is weighed grows with the green weight, so every s
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -15,8 +16,10 @@ from .. import units
 from ..batch import Batch
 from ..fields import InputError, Problem, refuse
 from ..matter.solutes import SOLUTES
+from ..outcome import run
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath
+from ..show.dangers import warnings
 from ..weighing import EquilibriumBrine, StrongBrine, on_scale
 from ..weighing.vessel import brine_volume, fits, footprint
 
@@ -283,4 +286,5 @@ def shop_words(batch: Batch) -> str:
     items = shop(batch)
     wide = max(len(item.what) for item in items)
     lines = [f"[ ] {item.what:{wide}}  {item.amount}" + (f"  ({item.note})" if item.note else "") for item in items]
-    return "\n".join([f"To have at hand for {batch.name}:", *lines]) + "\n"
+    said = [line for each in warnings(run(batch).verdicts) for line in textwrap.wrap(each, units.WIDTH)]
+    return "\n".join([*said, *([""] if said else []), f"To have at hand for {batch.name}:", *lines]) + "\n"

@@ -11,6 +11,7 @@ from .. import __version__, units
 from ..limits import CAUTIONS, DISCARD
 from ..recipe.piece import Piece
 from ..show import pictures
+from ..show.dangers import warnings
 from ..show.in_short import brackets
 from ..show.pictures import Lines, Mark
 from ..units import capital
@@ -99,6 +100,7 @@ class Label:
     nitrite: bool
     strength: str
     version: str
+    warnings: tuple[str, ...] = ()
 
 
 def sheet(found: Schedule) -> Sheet:
@@ -197,6 +199,7 @@ def label(found: Schedule) -> Label:
         contains,
         strength,
         __version__,
+        tuple(_typed(each) for each in warnings(planned.verdicts)),
     )
 
 

@@ -67,6 +67,11 @@ PANEL = {
     **{f"{s:.0%} brine": (lambda n, s=s: readings(n, piece(thickness="2 cm"), cure(bath=Bath(water="50 kg", salt=50 * s / (1 - s)))))
        for s in (0.02, 0.06, 0.13, 0.16, 0.2, 0.25)},
     "a warm spell": lambda n: readings(n, piece(thickness="7 cm"), cure(temperature=LOG, bath=MIXED.but(salt=0.14))),
+    "much nitrite near the surface, and meat of high pH": lambda n: readings(
+        n, piece(thickness="8 cm", ph=6.3), cure(bath=MIXED.but(nitrite=4e-3), lasts="1 d"),
+    ),
+    "half a day at 5 degC": lambda n: readings(n, piece(), cure(temperature="5 degC", lasts="23 h"), Rest(temperature="3 degC", lasts="2 d")),
+    "an icy night": lambda n: readings(n, piece(), cure(temperature=[["0 h", "3 degC"], ["20 h", "-1.2 degC"], ["40 h", "3 degC"]])),
     "how long": lambda n: [str(time_to("core salt >= 60 % of equilibrium", piece(), cure(), numbers=n))],
     "weighed out": lambda n: [repr(weigh(EquilibriumBrine(water="1 kg", salt="2 %", basis="water phase"), piece(), n))],
     "nitrite counted": lambda n: [repr(ingoing_table(MIXED, piece(), 0.1, n))],
@@ -84,7 +89,6 @@ EXEMPT = {
     "molar.Cl": "read once at import, for the molality behind the water activity; moved in test_constants_read_at_import",
     "taste.bland": "a name for readers; the thresholds that decide are taste.normal_low, taste.normal_high and taste.too_salty",
     "taste.salty": "a name for readers; as taste.bland",
-    "colour.nitrite_minimum": "a figure for readers: no verdict on colour exists, so nothing in the library looks at it",
     "taste.normal_low": "decides what a taste means in a batch log; moved in tests of the log, not by a run",
 }
 KEYS = [key for key in default_numbers() if not key.startswith("rival.")]

@@ -1,0 +1,277 @@
+"""Checks of what protects the meat while it is raw, at the place where it is least: time, cold, salt and nitrite together; nitrite that comes
+too late, or too much of it in one place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from .. import units
+from ..engine.history import FIRST_BITE, History
+from ..engine.simulate import simulate
+from ..matter import brine
+from ..recipe.piece import Piece
+from ..recipe.stages import Rest
+from ..recipe.times import COLD
+from ..sources import Numbers
+from . import keeping
+from .exposure import Exposure, exposures
+from .rule_sets import Limit, find, picks
+from .verdict import ROUNDING, Verdict, caveat, judge, unknown
+
+UNPROTECTED, WARM = "time unprotected", "time in the warm"
+DISCARD = "Do not do this. If it has happened, throw the meat away; cooking does not make it safe."
+THREE, TEN = (
+    276.15,
+    283.15,
+)  # K at which the two exposures are told, because a cook can picture days at 3 and hours at 10 degC
+MIDDLE, SKIN = 0.15, 0.02  # shares of the thickness: so near the middle is "the middle", so near a face "the outside"
+MOST_REST = 60 * units.DAY
+
+
+def check_protection(history: History, numbers: Numbers, system: str = "metric") -> list[Verdict]:
+    """Time unprotected and time in the warm (`exposure`), nitrite at the place with least of it, salt there, and pH."""
+    each = exposures(history, numbers)
+    checks = [_unprotected(history, each, numbers, system), _warm(each, numbers, system)]
+    if any(stage.cures and stage.put_in is not None and stage.put_in.nitrite for stage in history.stages):
+        checks.append(_least_nitrite(history.pieces, each, numbers, system))
+    return [*checks, _least_salt(history.pieces, each, numbers, system), *_acid(history, numbers)]
+
+
+def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
+    """The share of the cold clock told as days of bare meat at 3 degC: up to `protection.share` of the time to harm there in order, up to
+    harm not to be judged, beyond it a fail. Also not to be judged where the batch lasts longer than anything that is printed.
+    """
+    number = int(np.argmax([exposure.cold for exposure in each]))
+    piece, worst = history.pieces[number], each[number]
+    clock, row = keeping.clock("cold", numbers), numbers["protection.share"]
+    harm = 1 / float(clock.pace(np.array(THREE))) / units.DAY
+    days, most = worst.cold * harm, row.si * harm
+    source, how = keeping.source("cold", THREE)
+    at = units.show(THREE, "temperature", system)
+    said = f"{spot(piece, worst.place, system)}: like bare raw meat for {_count(days)} days at {at}"
+    gain = float(clock.pace(np.array(THREE)) / clock.pace(np.array(THREE - 2)))
+    colder = f"At {units.show(THREE - 2, 'temperature', system)} it keeps {gain:.2g} times as long as at {at}."
+    lasted = sum(_thawed(history, numbers))
+    if worst.cold > 1 + ROUNDING:
+        outcome, limit = "fail", harm
+        said = f"{DISCARD} {said}. Toxin of botulism was found from {_count(harm)} days on. {colder}"
+    elif worst.cold > row.si * (1 + ROUNDING):
+        outcome, limit, how = "unknown", most, row.how
+        said += (
+            f". Up to {most:.3g} is in order, toxin was found from {_count(harm)} on: this cannot be judged. {colder}"
+        )
+    elif lasted > keeping.longest() * (1 + ROUNDING):
+        outcome, limit = "unknown", most
+        said = (
+            f"{units.roughly(lasted).capitalize()} in all: nothing printed here reaches beyond {units.roughly(keeping.longest())}, "
+            f"so it cannot be judged. {said}."
+        )
+    else:
+        outcome, limit, how = "pass", most, row.how
+        said += f", at most {most:.3g}."
+    return Verdict(
+        UNPROTECTED,
+        outcome,
+        days,
+        limit,
+        f"d at {at}",
+        limit - days if outcome != "unknown" else None,
+        caveat(said, how),
+        source,
+        how,
+    )
+
+
+def _count(days: float) -> str:
+    return f"{days:.0f}" if days >= 10 else f"{days:.2g}"
+
+
+def _thawed(history: History, numbers: Numbers) -> list[float]:
+    """s of each stretch, those that lie frozen left out."""
+    frozen = numbers.si("freezing.meat")
+    return [ran.length for ran in history.ran if float(np.max(ran.kelvin)) > frozen]
+
+
+def _warm(each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
+    """The share of the warm clock, told as hours at 10 degC. No cure counts here."""
+    share = numbers.si("protection.share")
+    harm = 1 / float(keeping.clock("warm", numbers).pace(np.array(TEN))) / units.HOUR
+    used = max(exposure.warm for exposure in each)
+    hours, most = used * harm, share * harm
+    source, how = keeping.source("warm", TEN)
+    at = units.show(TEN, "temperature", system)
+    said = f"Warm: as much as {hours:.2g} h at {at}, at most {most:.2g}"
+    outcome = "pass" if used <= share * (1 + ROUNDING) else "unknown" if used <= 1 + ROUNDING else "fail"
+    if outcome == "unknown":
+        said += f"; up to {harm:.2g} it cannot be judged. No cure helps where meat is warm"
+    elif outcome == "fail":
+        said = f"{DISCARD} {said}. No cure helps where meat is warm"
+    return Verdict(
+        WARM,
+        outcome,
+        hours,
+        most,
+        f"h at {at}",
+        most - hours if outcome != "unknown" else None,
+        caveat(f"{said}.", how),
+        source,
+        how,
+    )
+
+
+def _least_nitrite(pieces: Sequence[Piece], each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
+    number = int(np.argmin([exposure.nitrite for exposure in each]))
+    row, least = numbers["colour.nitrite_minimum"], 1e6 * each[number].nitrite
+    where = spot(pieces[number], each[number].bare, system)
+    remark = ""
+    if least < 1e6 * row.si:
+        remark = "Until nitrite comes there, only cold protects that place, and it stays grey."
+    what = f"{where}, where least nitrite comes: most free nitrite"
+    return judge(
+        "nitrite at the slowest spot",
+        least,
+        ">=",
+        1e6 * row.si,
+        "mg/kg",
+        what,
+        row.source,
+        row.how,
+        remark,
+        otherwise="unknown",
+    )
+
+
+def _least_salt(pieces: Sequence[Piece], each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
+    """Whether the cure has come to the place with least salt; what salt alone does there is said, and decides nothing."""
+    there, felt = numbers["protection.salt_there"], numbers.si("protection.salt_felt")
+    stops, warm = (
+        numbers.si("growth.nonproteolytic.water_phase_salt"),
+        numbers.si("growth.proteolytic.water_phase_salt"),
+    )
+    least = min(exposure.salt for exposure in each)
+    ten = units.show(numbers.si("growth.proteolytic.temperature"), "temperature", system)
+    activity = float(brine.water_activity(min(least, brine.STRONGEST)))
+    if least < there.si:
+        came = "That is next to raw meat" if least < 0.5 * there.si else "The cure has hardly come there"
+        remark = f"{came}: cold and cooking must protect it."
+    elif least < felt:
+        remark = f"Salt alone does little there; from {100 * stops:.2g} % it stops the botulism of the fridge. Cold, nitrite and cooking must."
+    elif least < stops:
+        remark = f"It slows the botulism of the fridge; from {100 * stops:.2g} % it stops it. Cold, nitrite and cooking must do the rest."
+    elif least < warm:
+        remark = f"It stops the botulism of the fridge. The types that grow from {ten} need {100 * warm:.2g} %: keep it cold."
+    else:
+        remark = "It stops every botulism."
+    found = judge(
+        "salt in the water of the meat", 100 * least, ">=", 100 * there.si, "%", "salt in the water of the meat at the end, where it is least",
+        numbers["growth.nonproteolytic.water_phase_salt"].source, there.how, f"{remark} Water activity there: {activity:.3f}.", otherwise="unknown",
+    )  # fmt: skip
+    return found
+
+
+def _acid(history: History, numbers: Numbers) -> list[Verdict]:
+    row = numbers["growth.ph"]
+    known = {
+        piece.name: piece.known_ph if piece.known_ph is not None else history.numbers.si(f"ph.{piece.species}")
+        for piece in history.pieces
+    }
+    name, highest = max(known.items(), key=lambda pair: pair[1])
+    if highest <= row.si:
+        return []
+    reason = (
+        f"pH {highest:.2g} in the {name}: above {row.value:.2g} meat spoils sooner and nitrite protects less, and nothing here counts that. "
+        "Use it fresh and well cooked, or take other meat."
+    )
+    return [unknown("pH of the meat", reason, row.source, row.how, row.value, "pH")]
+
+
+def check_local(history: History, rule_set: str = "US", product: str = "cured meat") -> list[Verdict]:
+    """Nitrite as added in the outer 5 mm when the plan ends, against the most that the rules let into a whole piece: more is not to be judged,
+    for they count the whole; more than `protection.nitrite_burn` there is a fail. Says how long a rest evens it.
+    """
+    limit = _of_the_whole(history, rule_set, product)
+    edges = [float(history.first_bite("nitrite", None, number)) for number in range(len(history.pieces))]
+    if limit is None or not max(edges):
+        return []
+    number = int(np.argmax(edges))
+    burn = history.numbers["protection.nitrite_burn"]
+    edge, most = limit.on_its_basis(edges[number]), limit.value
+    name = history.pieces[number].name
+    what = f"outer {1e3 * FIRST_BITE:g} mm of the {name} at the end: nitrite as added"
+    if edge <= most * (1 + ROUNDING):
+        return [judge(_LOCAL, edge, "<=", most, f"mg/kg as {limit.ion_or_salt}", what, limit.source, limit.how)]
+    help_ = evened(history, number, most / limit.on_its_basis(1.0))
+    if edges[number] > burn.si:
+        found = judge(
+            _LOCAL,
+            1e6 * edges[number],
+            "<=",
+            1e6 * burn.si,
+            "mg/kg as NaNO2",
+            what,
+            burn.source,
+            burn.how,
+            f"Do not eat it like this. {help_}",
+        )
+    else:
+        remark = f"The rule counts the whole piece. {help_}"
+        found = judge(
+            _LOCAL,
+            edge,
+            "<=",
+            most,
+            f"mg/kg as {limit.ion_or_salt}",
+            what,
+            limit.source,
+            limit.how,
+            remark,
+            otherwise="unknown",
+        )
+    return [found]
+
+
+_LOCAL = "nitrite near the surface"
+
+
+def _of_the_whole(history: History, rule_set: str, product: str) -> Limit | None:
+    """The most nitrite that may go into a whole piece; where only what remains is limited, that."""
+    wet = any(stage.cures and stage.wet for stage in history.stages)
+    rows = [
+        pick
+        for pick in picks(rule_set, product)
+        if pick.agent == "nitrite"
+        and pick.kind.startswith("max")
+        and pick.process in ("", "immersion" if wet else "dry")
+    ]
+    rows.sort(key=lambda pick: pick.kind != "max_ingoing")
+    return find(rows[0]) if rows else None
+
+
+def evened(history: History, piece: int, most: float) -> str:
+    """How long a rest brings the outer 5 mm of a piece down to `most` kg/kg of nitrite as added, in a sentence; looked for over 60 days."""
+    if float(history.average("nitrite", None, piece, "meat")) > most:
+        return "The whole piece holds too much, so a rest does not help: use less."
+    end, kelvin = float(history.length), min(max(float(history.ran[-1].kelvin[-1]), 274.15), 276.15)
+    rested = simulate((), Rest(temperature=kelvin, lasts=MOST_REST), after=history)
+    when = end + np.linspace(0.0, MOST_REST, 241)
+    there = np.flatnonzero(rested.first_bite("nitrite", when, piece) <= most)
+    if not len(there):
+        return f"Even a rest of {units.roughly(MOST_REST)} does not even it out: use less."
+    return f"A rest of {units.roughly(float(when[there[0]] - end))} at {COLD['metric']} ({COLD['us']}) evens it out."
+
+
+def spot(piece: Piece, depth: float, system: str = "metric") -> str:
+    """A place in words: depth as a share of the thickness, from a face of a slab or, of a round piece, from one side to the other."""
+    off = abs(depth - 0.5)
+    if off < MIDDLE:
+        return f"Middle of the {piece.name}"
+    if off > 0.5 - SKIN:
+        return f"Outside of the {piece.name}"
+    deep = units.show(piece.thickness * (0.5 - off), "length", system, digits=2)
+    return f"The {piece.name}, {deep} deep"
+
+
+__all__ = ["DISCARD", "UNPROTECTED", "WARM", "check_local", "check_protection", "evened", "spot"]
