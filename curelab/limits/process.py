@@ -15,7 +15,7 @@ from .. import units
 from ..engine.history import History
 from ..matter import brine
 from ..recipe.stages import Stage
-from ..recipe.times import KEEP_COLD
+from ..recipe.times import COLD
 from ..sources import Numbers, default_numbers, read_table
 from .exposure import uncovered_time
 from .protection import UNPROTECTED, WARM, check_protection
@@ -127,7 +127,7 @@ def _kept_cold(kept: _Kept) -> list[Verdict]:
     if above:
         said += f" but for {units.show(few.si, 'time')}: it was above for {units.show(above, 'time')}"
     if outcome != "pass":
-        said += f". Keep it at {KEEP_COLD}"
+        said += f". Keep it at {COLD[kept.system]}"
     margin = None if outcome == "unknown" else (few.si - above) / units.HOUR
     found = Verdict("kept cold", outcome, above / units.HOUR, few.si / units.HOUR, "h", margin, f"{said}.", source, how)
     return [kept.as_logged(found)]
@@ -199,7 +199,9 @@ def _no_nitrite(kept: _Kept) -> list[Verdict]:
         what = "only nitrate in this cure, which may or may not become nitrite"
     else:
         what = "no nitrite in this cure"
-    reason = f"There is {what}: only cold, salt and a short time keep it. Keep it at {KEEP_COLD}, and cook it well."
+    reason = (
+        f"There is {what}: only cold, salt and a short time keep it. Keep it at {COLD[kept.system]}, and cook it well."
+    )
     row = kept.numbers["growth.nonproteolytic.water_phase_salt"]
     return [unknown("nitrite in the cure", reason, row.source, row.how)]
 

@@ -22,6 +22,8 @@ from .rule_sets import Limit, find, picks
 from .verdict import ROUNDING, Verdict, caveat, judge, unknown
 
 UNPROTECTED, WARM = "time unprotected", "time in the warm"
+SLOWEST, LOCAL = "nitrite at the slowest spot", "nitrite near the surface"
+OF_ONE_PLACE = (SLOWEST, LOCAL)
 DISCARD = "Do not do this. If it has happened, throw the meat away; cooking does not make it safe."
 THREE, TEN = (
     276.15,
@@ -131,7 +133,7 @@ def _least_nitrite(pieces: Sequence[Piece], each: Sequence[Exposure], numbers: N
         remark = "Until nitrite comes there, only cold protects that place, and it stays grey."
     what = f"{where}, where least nitrite comes: most free nitrite"
     return judge(
-        "nitrite at the slowest spot",
+        SLOWEST,
         least,
         ">=",
         1e6 * row.si,
@@ -188,7 +190,9 @@ def _acid(history: History, numbers: Numbers) -> list[Verdict]:
     return [unknown("pH of the meat", reason, row.source, row.how, row.value, "pH")]
 
 
-def check_local(history: History, rule_set: str = "US", product: str = "cured meat") -> list[Verdict]:
+def check_local(
+    history: History, rule_set: str = "US", product: str = "cured meat", system: str = "metric"
+) -> list[Verdict]:
     """Nitrite as added in the outer 5 mm when the plan ends, against the most that the rules let into a whole piece: more is not to be judged,
     for they count the whole; more than `protection.nitrite_burn` there is a fail. Says how long a rest evens it.
     """
@@ -202,11 +206,11 @@ def check_local(history: History, rule_set: str = "US", product: str = "cured me
     name = history.pieces[number].name
     what = f"outer {1e3 * FIRST_BITE:g} mm of the {name} at the end: nitrite as added"
     if edge <= most * (1 + ROUNDING):
-        return [judge(_LOCAL, edge, "<=", most, f"mg/kg as {limit.ion_or_salt}", what, limit.source, limit.how)]
-    help_ = evened(history, number, most / limit.on_its_basis(1.0))
+        return [judge(LOCAL, edge, "<=", most, f"mg/kg as {limit.ion_or_salt}", what, limit.source, limit.how)]
+    help_ = evened(history, number, most / limit.on_its_basis(1.0), system)
     if edges[number] > burn.si:
         found = judge(
-            _LOCAL,
+            LOCAL,
             1e6 * edges[number],
             "<=",
             1e6 * burn.si,
@@ -219,7 +223,7 @@ def check_local(history: History, rule_set: str = "US", product: str = "cured me
     else:
         remark = f"The rule counts the whole piece. {help_}"
         found = judge(
-            _LOCAL,
+            LOCAL,
             edge,
             "<=",
             most,
@@ -231,9 +235,6 @@ def check_local(history: History, rule_set: str = "US", product: str = "cured me
             otherwise="unknown",
         )
     return [found]
-
-
-_LOCAL = "nitrite near the surface"
 
 
 def _of_the_whole(history: History, rule_set: str, product: str) -> Limit | None:
@@ -250,7 +251,7 @@ def _of_the_whole(history: History, rule_set: str, product: str) -> Limit | None
     return find(rows[0]) if rows else None
 
 
-def evened(history: History, piece: int, most: float) -> str:
+def evened(history: History, piece: int, most: float, system: str = "metric") -> str:
     """How long a rest brings the outer 5 mm of a piece down to `most` kg/kg of nitrite as added, in a sentence; looked for over 60 days."""
     if float(history.average("nitrite", None, piece, "meat")) > most:
         return "The whole piece holds too much, so a rest does not help: use less."
@@ -260,7 +261,7 @@ def evened(history: History, piece: int, most: float) -> str:
     there = np.flatnonzero(rested.first_bite("nitrite", when, piece) <= most)
     if not len(there):
         return f"Even a rest of {units.roughly(MOST_REST)} does not even it out: use less."
-    return f"A rest of {units.roughly(float(when[there[0]] - end))} at {COLD['metric']} ({COLD['us']}) evens it out."
+    return f"A rest of {units.roughly(float(when[there[0]] - end))} at {COLD[system]} evens it out."
 
 
 def spot(piece: Piece, depth: float, system: str = "metric") -> str:
@@ -274,4 +275,15 @@ def spot(piece: Piece, depth: float, system: str = "metric") -> str:
     return f"The {piece.name}, {deep} deep"
 
 
-__all__ = ["DISCARD", "UNPROTECTED", "WARM", "check_local", "check_protection", "evened", "spot"]
+__all__ = [
+    "DISCARD",
+    "LOCAL",
+    "OF_ONE_PLACE",
+    "SLOWEST",
+    "UNPROTECTED",
+    "WARM",
+    "check_local",
+    "check_protection",
+    "evened",
+    "spot",
+]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from ..limits import DISCARD, UNPROTECTED, WARM, Verdict
+from ..limits.protection import LOCAL, SLOWEST
 from ..limits.verdict import SIGNS
 
 MOST = 4  # failing checks that are told at once; the others stand among the checks
@@ -12,9 +13,9 @@ MOST_OF_NITRITE = 2  # of them on too much nitrite, which say much the same
 ASKED = (
     UNPROTECTED,
     WARM,
-    "nitrite near the surface",
+    LOCAL,
     "nitrite in the cure",
-    "nitrite at the slowest spot",
+    SLOWEST,
     "pH of the meat",
     "kept cold",
 )
@@ -23,7 +24,7 @@ ASKED = (
 def failing(verdicts: Iterable[Verdict], most: int = MOST) -> list[str]:
     """Sentences on the failing checks: meat to be thrown away, said once; then too much nitrite, the two that are most above; then the others."""
     failed = sorted((each for each in verdicts if each.outcome == "fail"), key=_danger)
-    discard = [each.sentence for each in failed if _danger(each) == (0, 0.0)]
+    discard = [each.sentence for each in failed if _danger(each)[0] == 0]
     much = [each.sentence for each in failed if _danger(each)[0] == 1][:MOST_OF_NITRITE]
     others = [each.sentence for each in failed if _danger(each)[0] == 2]
     said = [*discard[:1], *(each.removeprefix(f"{DISCARD} ") for each in discard[1:]), *much, *others]
@@ -41,12 +42,16 @@ def warnings(verdicts: Iterable[Verdict], most: int = 3) -> list[str]:
     return [_first(each) for each in failing(verdicts, most)]
 
 
-def _danger(verdict: Verdict) -> tuple[int, float]:
-    """Rank of a failing check, and how far it is off among its like, the worst first."""
+def _danger(verdict: Verdict) -> tuple[int, bool, float]:
+    """Rank of a failing check; of those on too much nitrite, what goes in before what remains, and the farthest above its limit first."""
     if verdict.name in (UNPROTECTED, WARM):
-        return 0, 0.0
-    too_much = "nitrite" in verdict.name and (", most" in verdict.name or "surface" in verdict.name)
-    return (1, -(verdict.statistic or 0.0) / (verdict.limit or 1.0)) if too_much else (2, 0.0)
+        return 0, False, 0.0
+    too_much = "nitrite" in verdict.name and (", most" in verdict.name or verdict.name == LOCAL)
+    return (
+        (1, "remains" in verdict.name, -(verdict.statistic or 0.0) / (verdict.limit or 1.0))
+        if too_much
+        else (2, False, 0.0)
+    )
 
 
 def _first(sentence: str) -> str:

@@ -65,10 +65,10 @@ def test_no_cliff():
 
 
 def test_hours_allowed_in_the_warm():
-    # FDA, summary of Table A-2: 4 h above 10 degC, 2 h above 21.1 degC; allowed is half of harm here.
-    assert exposures(raw(10, 4 / 24))[0].warm == approx(0.5, rel=1e-9)
-    assert exposures(raw(22, 2 / 24))[0].warm == approx(0.5, rel=1e-9)
-    for hours, outcome in ((3.9, "pass"), (4.1, "unknown"), (7.9, "unknown"), (8.1, "fail")):
+    # FDA, summary of Table A-2: 4 h above 10 degC, 2 h above 21.1 degC; allowed is protection.share, 0.6, of harm here: 6.67 h.
+    assert exposures(raw(10, 4 / 24))[0].warm == approx(0.6, rel=1e-9)
+    assert exposures(raw(22, 2 / 24))[0].warm == approx(0.6, rel=1e-9)
+    for hours, outcome in ((3.9, "pass"), (4.1, "unknown"), (6.6, "unknown"), (6.7, "fail")):
         found = named(check_process(raw(10, hours / 24)))[WARM]
         assert found.outcome == outcome and found.statistic == approx(hours, rel=1e-9)
     assert found.sentence.startswith(DISCARD)
@@ -87,9 +87,11 @@ def test_a_fridge_that_warms_up_is_integrated():
     "row", [row for row in read_table("keeping.csv") if row["clock"] == "check"], ids=lambda row: row["what"][:40]
 )
 def test_what_is_in_order_lies_near_printed_storage(row):
-    """Half of the time to harm against storage times that did not enter the clock: raw meat, and the rules of chilled food."""
-    days = 0.5 / float(COLD.pace(np.array(float(row["temperature_C"]) + 273.15))) / DAY
-    assert 1 / 2.4 < days / float(row["time"]) < 2.4
+    """Six tenths of the time to harm against storage times that did not enter the clock: raw meat, and the rules of chilled food. Printed means
+    have standard deviations as large as themselves.
+    """
+    days = 0.6 / float(COLD.pace(np.array(float(row["temperature_C"]) + 273.15))) / DAY
+    assert 1 / 2.0 < days / float(row["time"]) < 2.7
 
 
 def test_every_row_of_the_table_decides(monkeypatch):
@@ -233,8 +235,8 @@ def test_every_number_moves_the_exposure(key, value):
 
 
 def test_the_verdict_by_the_share_that_is_used():
-    # At 3 degC toxin came in 35 d; half of that is in order.
-    for days, outcome in ((17.4, "pass"), (17.6, "unknown"), (34.9, "unknown"), (35.1, "fail"), (400, "fail")):
+    # At 3 degC toxin came in 35 d; six tenths of that are in order.
+    for days, outcome in ((20.9, "pass"), (21.1, "unknown"), (34.9, "unknown"), (35.1, "fail"), (400, "fail")):
         found = named(check_process(raw(3, days)))[UNPROTECTED]
         assert found.outcome == outcome and found.statistic == approx(days, rel=1e-9)
     assert found.sentence.startswith(DISCARD) and found.margin < 0
