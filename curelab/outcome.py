@@ -20,7 +20,7 @@ from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
-from .limits import Verdicts, check_all, worst_first
+from .limits import Verdicts, check_all, counting, worst_first
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece
 from .recipe.stages import Stage
@@ -31,7 +31,7 @@ from .spread.answers import LEVELS, in_ten, ordered
 from .spread.draws import Learned, usual_case
 from .spread.sensitivity import Importance, enough, how_long, what_matters
 from .spread.spread import CHUNK, waited_for
-from .weighing import EquilibriumBrine, Meaning, StrongBrine, Weighed, explain
+from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
 REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for no other number
@@ -308,14 +308,7 @@ class Outcome(Shown):
 
     @property
     def _counted(self) -> dict[str, Any]:
-        plan = self.batch.weigh_out
-        pick_up = plan.pick_up if isinstance(plan, StrongBrine) and plan.counted == "pick-up" else None
-        # What was weighed out by the sum of the trade is checked by it, or a target right on a limit would miss it.
-        by_sum = isinstance(plan, EquilibriumBrine) and plan.basis == "meat and water"
-        return {
-            "method": "pick-up" if pick_up is not None else "meat and water" if by_sum else None,
-            "pick_up": pick_up,
-        }
+        return counting(self.batch.weigh_out)
 
     @cached_property
     def meanings(self) -> tuple[tuple[int, Meaning], ...]:

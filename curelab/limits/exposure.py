@@ -25,7 +25,7 @@ _EVEN = np.linspace(0.0, 1.0, FINE + 1)
 class Exposure:
     """Of a piece: `cold` and `warm`, the share of the time to harm that was used up on either clock, where it was most (1: harm was seen by
     then); `place`: depth of that place on the cold clock, as a share of the thickness; `nitrite`: the most free nitrite [of the green weight]
-    that the place with least of it ever held, and `bare`, its depth; `salt`: the least salt [of the water phase] anywhere at the end.
+    that the place with least of it ever held, and `bare`, its depth; `salt`: the same of salt [of the water phase].
     """
 
     cold: float
@@ -59,6 +59,7 @@ def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.nda
     lean = [_lean_depths(many, piece) for piece in pieces]
     cold_used = [np.zeros((many.count, len(depth))) for depth in lean]
     most = [np.zeros((many.count, len(depth))) for depth in lean]
+    saltiest = [np.zeros((many.count, len(depth))) for depth in lean]
     warm_used = np.zeros(many.count)
     for begin, length, knots, kelvin in many.courses:
         if length.max() <= 0:
@@ -71,10 +72,12 @@ def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.nda
             salt = many.lean_profile("salt", when, piece, "water phase")
             cold_used[piece] += np.einsum("dt,dtx->dx", heeding, slowed.left_over(salt, free)) + heedless[:, None]
             np.maximum(most[piece], free.max(axis=1), out=most[piece])
+            np.maximum(saltiest[piece], salt.max(axis=1), out=saltiest[piece])
     rows = np.zeros((many.count, len(many.pieces), 6))
     for piece in pieces:
         worst, bare = _most_central(cold_used[piece], lean[piece]), _most_central(-most[piece], lean[piece])
-        salt = many.lean_profile("salt", None, piece, "water phase")[:, 0]
+        last = many.lean_profile("salt", None, piece, "water phase")[:, 0]
+        salt = np.maximum(saltiest[piece], last)
         rows[:, piece] = np.stack(
             [
                 cold_used[piece].max(axis=1),

@@ -19,10 +19,10 @@ from ..sources import Numbers
 from . import keeping
 from .exposure import Exposure, exposures
 from .rule_sets import Limit, find, picks
-from .verdict import ROUNDING, Verdict, caveat, judge, unknown
+from .verdict import ROUNDING, Verdict, caveat, judge, short, unknown
 
 UNPROTECTED, WARM = "time unprotected", "time in the warm"
-SLOWEST, LOCAL = "nitrite at the slowest spot", "nitrite near the surface"
+SLOWEST, LOCAL = "cure at the slowest spot", "nitrite near the surface"
 OF_ONE_PLACE = (SLOWEST, LOCAL)
 DISCARD = "Do not do this. If it has happened, throw the meat away; cooking does not make it safe."
 THREE, TEN = (
@@ -34,12 +34,14 @@ MOST_REST = 60 * units.DAY
 
 
 def check_protection(history: History, numbers: Numbers, system: str = "metric") -> list[Verdict]:
-    """Time unprotected and time in the warm (`exposure`), nitrite at the place with least of it, salt there, and pH."""
+    """Time unprotected and time in the warm (`exposure`), the cure at the place where least of it comes, and pH."""
     each = exposures(history, numbers)
-    checks = [_unprotected(history, each, numbers, system), _warm(each, numbers, system)]
-    if any(stage.cures and stage.put_in is not None and stage.put_in.nitrite for stage in history.stages):
-        checks.append(_least_nitrite(history.pieces, each, numbers, system))
-    return [*checks, _least_salt(history.pieces, each, numbers, system), *_acid(history, numbers)]
+    return [
+        _unprotected(history, each, numbers, system),
+        _warm(each, numbers, system),
+        _slowest(history, each, numbers, system),
+        *_acid(history, numbers),
+    ]
 
 
 def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
@@ -124,54 +126,49 @@ def _warm(each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
     )
 
 
-def _least_nitrite(pieces: Sequence[Piece], each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
-    number = int(np.argmin([exposure.nitrite for exposure in each]))
-    row, least = numbers["colour.nitrite_minimum"], 1e6 * each[number].nitrite
-    where = spot(pieces[number], each[number].bare, system)
-    remark = ""
-    if least < 1e6 * row.si:
-        remark = "Until nitrite comes there, only cold protects that place, and it stays grey."
-    what = f"{where}, where least nitrite comes: most free nitrite"
-    return judge(
-        SLOWEST,
-        least,
-        ">=",
-        1e6 * row.si,
-        "mg/kg",
-        what,
-        row.source,
-        row.how,
-        remark,
-        otherwise="unknown",
+def _slowest(history: History, each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
+    """Whether the cure has come to the place where least of it comes: free nitrite at its most there, where the cure has any, and salt in the
+    water at its most. What salt alone does there is said, and decides nothing.
+    """
+    colour, there = numbers["colour.nitrite_minimum"], numbers["protection.salt_there"]
+    cured = any(stage.cures and stage.put_in is not None and stage.put_in.nitrite for stage in history.stages)
+    number = int(np.argmin([exposure.nitrite if cured else exposure.salt for exposure in each]))
+    nitrite, salt = each[number].nitrite, min(exposure.salt for exposure in each)
+    said = f"{spot(history.pieces[number], each[number].bare, system)}: "
+    if cured:
+        said += f"most free nitrite {short(1e6 * nitrite)} mg/kg, at least {1e6 * colour.si:.3g}; "
+    said += f"salt in its water {short(100 * salt)} %, at least {100 * there.si:.3g}."
+    good = salt >= there.si * (1 - ROUNDING) and (not cured or nitrite >= colour.si * (1 - ROUNDING))
+    if not good:
+        said += " Until the cure is there, only cold protects that place, and it stays grey."
+    said += f" {_by_salt(salt, numbers, system)}"
+    row, value, limit, unit = (
+        (colour, 1e6 * nitrite, 1e6 * colour.si, "mg/kg") if cured else (there, 100 * salt, 100 * there.si, "%")
+    )
+    margin = value - limit if good else None
+    return Verdict(
+        SLOWEST, "pass" if good else "unknown", value, limit, unit, margin, caveat(said, row.how), row.source, row.how
     )
 
 
-def _least_salt(pieces: Sequence[Piece], each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
-    """Whether the cure has come to the place with least salt; what salt alone does there is said, and decides nothing."""
-    there, felt = numbers["protection.salt_there"], numbers.si("protection.salt_felt")
-    stops, warm = (
-        numbers.si("growth.nonproteolytic.water_phase_salt"),
+def _by_salt(salt: float, numbers: Numbers, system: str) -> str:
+    """What so much salt [of the water phase] does alone."""
+    felt, stops = numbers.si("protection.salt_felt"), numbers.si("growth.nonproteolytic.water_phase_salt")
+    warm, ten = (
         numbers.si("growth.proteolytic.water_phase_salt"),
+        units.show(numbers.si("growth.proteolytic.temperature"), "temperature", system),
     )
-    least = min(exposure.salt for exposure in each)
-    ten = units.show(numbers.si("growth.proteolytic.temperature"), "temperature", system)
-    activity = float(brine.water_activity(min(least, brine.STRONGEST)))
-    if least < there.si:
-        came = "That is next to raw meat" if least < 0.5 * there.si else "The cure has hardly come there"
-        remark = f"{came}: cold and cooking must protect it."
-    elif least < felt:
-        remark = f"Salt alone does little there; from {100 * stops:.2g} % it stops the botulism of the fridge. Cold, nitrite and cooking must."
-    elif least < stops:
-        remark = f"It slows the botulism of the fridge; from {100 * stops:.2g} % it stops it. Cold, nitrite and cooking must do the rest."
-    elif least < warm:
-        remark = f"It stops the botulism of the fridge. The types that grow from {ten} need {100 * warm:.2g} %: keep it cold."
-    else:
-        remark = "It stops every botulism."
-    found = judge(
-        "salt in the water of the meat", 100 * least, ">=", 100 * there.si, "%", "salt in the water of the meat at the end, where it is least",
-        numbers["growth.nonproteolytic.water_phase_salt"].source, there.how, f"{remark} Water activity there: {activity:.3f}.", otherwise="unknown",
-    )  # fmt: skip
-    return found
+    activity = f"(water activity {float(brine.water_activity(min(salt, brine.STRONGEST))):.3f})"
+    if salt < felt:
+        does = "does little" if salt > 0.5 * felt else "does next to nothing"
+        return (
+            f"So much salt alone {does} {activity}; from {100 * stops:.2g} % it would stop the botulism of the fridge."
+        )
+    if salt < stops:
+        return f"So much salt slows the botulism of the fridge {activity}; from {100 * stops:.2g} % it would stop it."
+    if salt < warm:
+        return f"So much salt stops the botulism of the fridge {activity}; the types that grow from {ten} need {100 * warm:.2g} %."
+    return f"So much salt stops every botulism {activity}."
 
 
 def _acid(history: History, numbers: Numbers) -> list[Verdict]:

@@ -95,8 +95,8 @@ def judge(
     if told is not None:
         shown, mark = told(statistic), told(limit)
     else:
-        shown, mark = f"{_short(statistic)} {unit}", _short(limit)
-        if not good and _short(statistic) == mark:
+        shown, mark = f"{short(statistic)} {unit}", short(limit)
+        if not good and short(statistic) == mark:
             shown, mark = f"{statistic:.6g} {unit}", f"{limit:.6g}"
     if how == "memory" and otherwise == "fail":
         otherwise = "unknown"
@@ -137,7 +137,8 @@ def worst_first(verdicts: Iterable[Verdict]) -> Verdicts:
     return Verdicts(sorted(verdicts, key=lambda verdict: OUTCOMES.index(verdict.outcome)))
 
 
-def _short(value: float) -> str:
+def short(value: float) -> str:
+    """Three digits below a hundred, else whole; what is next to nothing is called so."""
     if 0 < abs(value) < 1e-3:
         return "almost 0"
     return f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"

@@ -16,10 +16,9 @@ from .. import units
 from ..batch import Batch
 from ..fields import InputError, Problem, refuse
 from ..matter.solutes import SOLUTES
-from ..outcome import run
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath
-from ..show.dangers import warnings
+from ..show.dangers import failing_as_written, warnings
 from ..weighing import EquilibriumBrine, StrongBrine, on_scale
 from ..weighing.vessel import brine_volume, fits, footprint
 
@@ -286,5 +285,5 @@ def shop_words(batch: Batch) -> str:
     items = shop(batch)
     wide = max(len(item.what) for item in items)
     lines = [f"[ ] {item.what:{wide}}  {item.amount}" + (f"  ({item.note})" if item.note else "") for item in items]
-    said = [line for each in warnings(run(batch).verdicts) for line in textwrap.wrap(each, units.WIDTH)]
+    said = [line for each in warnings(failing_as_written(batch)) for line in textwrap.wrap(each, units.WIDTH)]
     return "\n".join([*said, *([""] if said else []), f"To have at hand for {batch.name}:", *lines]) + "\n"

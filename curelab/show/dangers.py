@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from ..limits import DISCARD, UNPROTECTED, WARM, Verdict
+from ..batch import Batch
+from ..engine.simulate import simulate
+from ..limits import DISCARD, UNPROTECTED, WARM, Verdict, check_all, counting
 from ..limits.protection import LOCAL, SLOWEST
 from ..limits.verdict import SIGNS
 
@@ -35,6 +37,18 @@ def not_vouched(verdicts: Iterable[Verdict], most: int = 3) -> list[str]:
     """Sentences on the checks of safety that cannot be judged."""
     asked = {each.name: each for each in verdicts if each.outcome == "unknown"}
     return [f"CANNOT BE JUDGED: {asked[name].sentence}" for name in ASKED if name in asked][:most]
+
+
+def failing_as_written(batch: Batch) -> tuple[Verdict, ...]:
+    """The checks that fail in usual meat, without draws, ends or log: quick, and none of those could make them pass.
+
+    Raises InputError for what cannot be run.
+    """
+    history = simulate(batch.pieces, batch.filled(), loss=batch.loss)
+    every = check_all(
+        history, batch.rules, batch.product, numbers=history.numbers, system=batch.units, **counting(batch.weigh_out)
+    )
+    return tuple(each for each in every if each.outcome == "fail")
 
 
 def warnings(verdicts: Iterable[Verdict], most: int = 3) -> list[str]:

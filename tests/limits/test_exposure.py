@@ -267,5 +267,32 @@ def test_a_sound_flat_comes_out_better_than_a_bare_block():
     )
     better, worse = (named(check_process(each))[UNPROTECTED] for each in (flat, block))
     assert better.outcome == "pass" and worse.outcome == "unknown" and worse.statistic > 2 * better.statistic
-    assert named(check_process(block))["nitrite at the slowest spot"].outcome == "unknown"
-    assert named(check_process(flat))["nitrite at the slowest spot"].outcome == "pass"
+    assert named(check_process(block))["cure at the slowest spot"].outcome == "unknown"
+    assert named(check_process(flat))["cure at the slowest spot"].outcome == "pass"
+
+
+@pytest.mark.parametrize(
+    ("grams", "says"),
+    [
+        (1, "does next to nothing"),  # 0.1 % in its water
+        (14, "does little"),
+        (32, "slows the botulism of the fridge"),  # between 3 and 5 %: Whiting & Oriente 1997, Table A-1
+        (50, "stops the botulism of the fridge"),
+        (100, "stops every botulism"),
+    ],
+)
+def test_what_salt_alone_does_is_said_by_its_strength(grams, says):
+    cure = SealedCure(salt=f"{grams} g", nitrite="150 mg", temperature="3 degC", lasts="40 d")
+    found = named(check_process(simulate(POINT.but(thickness="1 cm"), cure, cells=8)))["cure at the slowest spot"]
+    assert says in found.sentence and found.outcome == ("pass" if grams > 14 else "unknown")
+
+
+def test_what_is_rinsed_off_was_there():
+    """A soak takes salt and nitrite from the face at the end; the cure had come there all the same."""
+    stages = (
+        Brine(bath=Bath(water="3 kg", salt="120 g", nitrite="0.6 g"), temperature="3 degC", lasts="12 d", lying=False),
+        Soak(waters=(Water(amount="20 kg", lasts="6 h", temperature="3 degC"),)),
+    )
+    found = exposures(simulate(POINT.but(thickness="3 cm"), stages, cells=12))[0]
+    end = simulate(POINT.but(thickness="3 cm"), stages, cells=12).lean_profile("salt", None, 0, "water phase")
+    assert end.min() < 0.01 < 0.02 < found.salt

@@ -325,8 +325,11 @@ def test_a_cold_batch(kept_cold):
     assert found[UNPROTECTED].outcome == found[WARM].outcome == "pass" and found[WARM].statistic == 0
     assert found["soak time"].outcome == "pass"
     assert found["soak water"].limit == approx((70 - 32) / 1.8, rel=1e-9)  # FB 2265: not above 70 degF
-    salt = found["salt in the water of the meat"]
-    assert salt.outcome == "unknown" and salt.limit == 2 and "cooking" in salt.sentence
+    slowest = found["cure at the slowest spot"]
+    # By hand: the middle of 5 cm after nine days has little salt yet; what salt of 0.5 to 1.5 % does alone is said, and decides nothing.
+    assert (
+        slowest.outcome == "unknown" and "at least 2." in slowest.sentence and "only cold protects" in slowest.sentence
+    )
     assert "days in brine" not in found  # the old rule is for strong pickles
 
 
