@@ -128,9 +128,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument("--units", choices=("metric", "us"), help="show weights and temperatures in these units")
     run.set_defaults(act=_run)
-    check = actions.add_parser("check", help="list every problem in a batch file, without running it")
+    check = actions.add_parser("check", help="list every problem in a batch file, and what fails in it")
     check.add_argument("file", type=Path)
-    check.add_argument("--deep", action="store_true", help="run it too, and say in short what it comes to")
+    check.add_argument("--deep", action="store_true", help="run its draws too, and say in short what it comes to")
     check.set_defaults(act=_check)
     new = actions.add_parser("new", help="write a commented batch file to start from")
     new.add_argument("file", type=Path)
@@ -172,12 +172,16 @@ def _run(given) -> int:
 
 def _check(given) -> int:
     from .batch import load
+    from .show.dangers import failing, failing_as_written
+    from .units import WIDTH
 
     batch = load(given.file)
     if not given.deep:
         counts = ((len(batch.pieces), "piece"), (len(batch.stages), "stage"), (len(batch.log), "reading"))
         said = [f"{count} {name}{'' if count == 1 else 's'}" for count, name in counts]
         print(f'"{batch.name}" can be read: {", ".join(said[:2])}, {said[2]} in the log.')
+        for sentence in failing(failing_as_written(batch)):
+            print(textwrap.fill(sentence, WIDTH, subsequent_indent="  ", break_long_words=False))
         print(f'What it comes to: curelab run "{given.file}", or in short: curelab check --deep "{given.file}"')
         return 0
     from .outcome import run

@@ -21,7 +21,7 @@ from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
-from .limits import Verdicts, check_all, check_ingoing, worst_first
+from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece, alike_pieces
 from .recipe.stages import Stage
@@ -283,7 +283,7 @@ class Outcome(Shown):
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
         found = check_all(
             self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
-            **self._counted,
+            system=self.batch.units, **self._counted,
         )  # fmt: skip
         return worst_first((*judged_log(self.batch, self.history.numbers), *found))
 
@@ -316,9 +316,7 @@ class Outcome(Shown):
 
     @property
     def _counted(self) -> dict[str, Any]:
-        plan = self.batch.weigh_out
-        pick_up = plan.pick_up if isinstance(plan, StrongBrine) and plan.counted == "pick-up" else None
-        return {"method": "pick-up" if pick_up is not None else None, "pick_up": pick_up}
+        return counting(self.batch.weigh_out)
 
     @cached_property
     def meanings(self) -> tuple[tuple[int, Meaning], ...]:

@@ -143,7 +143,7 @@ def _kept(history: History, times: np.ndarray, piece: int) -> tuple[np.ndarray, 
     numbers = history.numbers
     free = history.slowest(FREE, times, piece)
     salt = history.slowest("salt", times, piece, "water phase")
-    margin = np.minimum(free / numbers.si("colour.nitrite_minimum"), salt / numbers.si("protection.slowest_salt")) - 1.0
+    margin = np.minimum(free / numbers.si("colour.nitrite_minimum"), salt / numbers.si("protection.salt_there")) - 1.0
     first = _crossing(times, margin)
     lost = np.where(np.isfinite(first)[:, None] & (times >= first[:, None]), -margin, -1.0)
     return first, _crossing(times, lost - 1e-12), free.max(axis=1)

@@ -17,10 +17,10 @@ from functools import cached_property
 from ..batch import Batch
 from ..engine.history import FREE
 from ..fields import refuse
-from ..learn.warm_log import warm_log
-from ..limits import UNPROTECTED
+from ..learn.warm_log import IN_THE_LOG, warm_log
 from ..outcome import Outcome, run
 from ..show.answer import keep_cold
+from ..show.dangers import failing
 from ..units import MINUTES_A_DAY
 from . import say_time
 from .dated_checks import Check, checks_of
@@ -309,9 +309,8 @@ def plan_words(found: Schedule, width: int = 96) -> str:
     warm = warm_log(batch)
     if warm:
         out += ["", *textwrap.wrap(f"NOT IN ORDER: {warm}", width)]
-    for verdict in found.planned.verdicts:
-        if verdict.name == UNPROTECTED and verdict.outcome == "fail":
-            out += ["", *textwrap.wrap(f"NOT IN ORDER: {verdict.sentence}", width)]
+    for said in failing(each for each in found.planned.verdicts if not (warm and each.name == IN_THE_LOG)):
+        out += ["", *textwrap.wrap(said, width)]
     out += [line for said in found.answer for line in ["", *textwrap.wrap(said, width)]]
     out.append("")
     day: date | None = None

@@ -13,6 +13,7 @@ from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
 from ..show import pictures
 from ..show.answer import ranges
+from ..show.dangers import warnings
 from ..show.pictures import Lines, Mark
 from ..units import capital
 from . import say_time
@@ -101,6 +102,7 @@ class Label:
     nitrite: bool
     strength: str
     version: str
+    warnings: tuple[str, ...] = ()
 
 
 def sheet(found: Schedule) -> Sheet:
@@ -200,6 +202,7 @@ def label(found: Schedule) -> Label:
         contains,
         strength,
         __version__,
+        tuple(_typed(each) for each in warnings(planned.verdicts)),
     )
 
 

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from ..limits import UNPROTECTED, Verdict
+from ..limits import UNPROTECTED, WARM, Verdict
 from ..limits.verdict import SIGNS
 from ..outcome import Outcome
 from ..spread import Chance
 from ..spread.answers import in_ten
 from ..spread.changes import Change
 from .answer import answers, keep_cold, ranges
-
-MOST_FAILED = 4  # checks that are told in short; the others stand among the checks
+from .dangers import failing, not_vouched
 
 
 def in_short(
@@ -29,14 +28,13 @@ def in_short(
     if outcome.said and not warm:
         taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
         said.append(f"From your log: {outcome.said[0]} {taken}")
+    safety = [verdict for verdict in outcome.verdicts if verdict is not logged]
+    said += failing(safety) + not_vouched(safety)
     if not warm:  # no day is worth saying for meat that was warm
         told = answers(outcome, made=made)
         said += [line for lines in told.values() for line in lines]
         said += [keep_cold(outcome.batch.units)] if told else []
     counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
-    failed = [verdict for verdict in outcome.verdicts if verdict.outcome == "fail" and verdict is not logged]
-    failed.sort(key=lambda verdict: verdict.name != UNPROTECTED)  # meat to be thrown away comes first
-    said += [f"NOT IN ORDER: {verdict.sentence}" for verdict in failed[:MOST_FAILED]]
     if not warm:
         said += [found.told for found in outcome.windows]
         said += _watch(outcome, outcome.chances if chances is None else chances)
@@ -65,7 +63,7 @@ def _watch(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
 def _advice(names: Sequence[str]) -> str:
     """What to do about checks that are missed in some cases: for cold one sentence that serves both ways, and for nitrite one each."""
     said = []
-    if {"kept cold", "not too cold", UNPROTECTED, "long in the cold"} & set(names):
+    if {"kept cold", "not too cold", UNPROTECTED, WARM} & set(names):
         said.append("Set the fridge to 2 °C (36 °F), not below 1 °C (34 °F), and put a thermometer into the vessel.")
     for end, advice in (
         ("least", "For too little nitrite, weigh more cure, on a finer scale, but not above the limit."),

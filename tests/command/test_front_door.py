@@ -111,7 +111,7 @@ def test_at_most_fifty_problems_are_listed(file, capsys):
 # -- check only reads ------------------------------------------------------------------------------------------------------------------
 
 
-def test_check_reads_and_runs_nothing(file):
+def test_check_reads_and_runs_no_draws(file):
     """What it loads is what its time is made of."""
     code = f"import sys; from curelab.__main__ import main; main(['check', {str(file)!r}]); print(*sys.modules)"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60).stdout
