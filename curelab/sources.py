@@ -171,10 +171,11 @@ class Numbers(Mapping[str, Number]):
             self._used[key] = None
         return value
 
-    def with_values(self, values: Mapping[str, float]) -> Numbers:
+    def with_values(self, values: Mapping[str, float], *, published: bool = False) -> Numbers:
         """A copy in which some values are replaced; each is in its row's printed unit. Not tracked.
 
-        The published range stays, `how` becomes "given", and the source tells what was replaced. Raises
+        The published range stays, `how` becomes "given", and the source tells what was replaced; or, where the values are
+        `published` too, as the middle of a range is, `how` and source stay. Raises
         KeyError for an unknown key, and ValueError with one sentence for each value that is not finite or lies
         outside the hard bounds of its row.
 
@@ -192,7 +193,8 @@ class Numbers(Mapping[str, Number]):
         for key, value in values.items():
             old = rows[key]
             source = f"set by the caller in place of {old.value:g} ({old.how}: {old.source})"
-            rows[key] = replace(old, value=float(value), how="given", source=source)
+            how, source = (old.how, old.source) if published else ("given", source)
+            rows[key] = replace(old, value=float(value), how=how, source=source)
             si[key] = rows[key].si
         return Numbers(rows, _si=si)
 

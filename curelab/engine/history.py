@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
 FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
+DEPTHS = 12  # of the lean at which the slowest spot is looked for
 GRID = 40  # times in each stretch of a grid for pictures
 
 
@@ -84,6 +85,9 @@ class History(Shown):
 
     def lasting(self, stage: int, seconds: float) -> History:
         """The same up to a stage, which then lasts so many s, and nothing after it. The last one made is remembered."""
+        own = self.stages[stage]
+        if stage == len(self.stages) - 1 and own.until is None and own.longest == seconds:
+            return self
         last = self.__dict__.get("_lasting")
         if last is None or last[0] != (stage, seconds):
             stages = (*self.stages[:stage], self.stages[stage].lasting(seconds))
@@ -95,6 +99,15 @@ class History(Shown):
             )
             self.__dict__["_lasting"] = last
         return last[1]
+
+    def pulled(self, stage: int, after: np.ndarray, then: Stage) -> History:
+        """The same up to a cure of one stretch, which ends after so many s (d,) in each draw, and one more stage after it."""
+        state = self.state.before(stage + 1)
+        whole = state.runs[-1]
+        state.runs[-1] = whole.ending_after(after)
+        walk((then,), state, self.cases, self.loss, self.segments, first=stage + 1)
+        stages = (*self.stages[: stage + 1], then)
+        return History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
 
     def release(self) -> None:
         """Let go of the modes now: a batch of them is large."""
@@ -370,6 +383,15 @@ class History(Shown):
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         places = self.runs[0].lean_places(number)
         return self._read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places))
+
+    def slowest(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
+        """The least fraction at any depth of the lean: the spot that what comes in reaches last."""
+        number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
+        places = self.runs[0].lean_places(number)
+        places = places[:: max(1, len(places) // DEPTHS)] if len(places) > 2 * DEPTHS else places
+        return self._read(
+            ("slowest", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places).min(axis=2)
+        )
 
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""

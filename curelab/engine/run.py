@@ -7,7 +7,7 @@ quantity and place, and searched, here alone.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -84,6 +84,12 @@ class Run:
     def end(self) -> np.ndarray:
         """(d,) s since the start of the history."""
         return self.begin + self.length
+
+    def ending_after(self, seconds: np.ndarray) -> Run:
+        """The same, ended after so many s (d,) of it; what was computed is kept."""
+        made = replace(self, length=np.minimum(seconds, self.length), kept=Kept())
+        made.__dict__["_free"] = self._free
+        return made
 
     @property
     def sealed(self) -> bool:

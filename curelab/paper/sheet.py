@@ -11,8 +11,8 @@ from .. import __version__, units
 from ..limits import CAUTIONS, DISCARD
 from ..recipe.piece import Piece
 from ..show import pictures
+from ..show.answer import ranges
 from ..show.dangers import warnings
-from ..show.in_short import brackets
 from ..show.pictures import Lines, Mark
 from ..units import capital
 from . import say_time
@@ -71,6 +71,7 @@ class Sheet:
     invented: bool
     dates: str
     zone: str
+    answer: tuple[str, ...]
     meat: tuple[Meat, ...]
     weighings: tuple[Weighing, ...]
     vessel: str
@@ -122,13 +123,14 @@ def sheet(found: Schedule) -> Sheet:
         invented=batch.invented,
         dates=_dates(found),
         zone=found.clock.zone or "",
+        answer=found.answer,
         meat=tuple(_meat(found, piece) for piece in batch.pieces),
         weighings=weighings(found),
         vessel=planned.vessel.sentence if planned.vessel else "",
         rows=_rows(found),
         moves=found.moves,
         effects=found.effects,
-        checks=tuple(check.sentence for check in found.checks),
+        checks=found.to_check,
         pictures=drawn,
         verdicts=tuple(Judged(verdict.outcome, capital(_in_short(verdict.sentence))) for verdict in worrying),
         passed=tuple(dict.fromkeys(verdict.name.partition(" (")[0] for verdict in fine)),
@@ -136,7 +138,7 @@ def sheet(found: Schedule) -> Sheet:
         cautions=tuple(_typed(caution) for caution in cautions),
         rests_on=(
             *planned.history.assumptions,
-            brackets(planned),
+            ranges(planned.draws),
             f"{len(sources)} published numbers were used; {uncertain} of them rest on memory or judgement.",
             f"The usual taste, {taste[0]} to {taste[1]} % salt, is a judgement.",
         ),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..fields import Choice, Flag, Problem, Record, Words, quantity, ruled, unchecked
 from ..matter.tissue import TISSUES, Tissue, TissueRule, tissue
 from ..sources import Numbers, default_numbers
@@ -99,3 +101,11 @@ class Piece(Record):
         layers = self.layers(numbers)
         held = sum(part.density * part.water * width for part, width in layers)
         return self.weight * held / sum(part.density * width for part, width in layers)
+
+
+def alike_pieces(pieces: Sequence[Piece]) -> list[list[int]]:
+    """Numbers of pieces that take salt at the same pace: all the same but for name and weight."""
+    groups: dict[Piece, list[int]] = {}
+    for number, piece in enumerate(pieces):
+        groups.setdefault(piece.but(name="piece", weight=1.0), []).append(number)
+    return list(groups.values())

@@ -19,7 +19,7 @@ from curelab.batch import load
 from curelab.fields import InputError
 from curelab.letters import refused_letter
 from curelab.outcome import run, run_for
-from curelab.show import report
+from curelab.show import data, report
 from curelab.sources import datasets_folder
 
 DEMO = datasets_folder() / "demo_loin.toml"
@@ -323,11 +323,11 @@ def test_all_tables_or_none(broken, there, outcome, monkeypatch, tmp_path):
     with monkeypatch.context() as patched:
         patched.setattr(files.os, broken, third_time_unlucky)
         with pytest.raises(InputError, match="cannot be written: No space left on device; nothing was changed"):
-            report.write_csv(outcome, folder)
+            data.write_csv(outcome, folder)
     left = sorted(str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*"))
     assert left == (["of", "of/tables", "of/tables/mine.txt"] if there else [])
-    assert [path.name for path in report.write_csv(outcome, folder)] == list(report.TABLES)
-    assert all((folder / name).stat().st_size > 100 for name in report.TABLES)
+    assert [path.name for path in data.write_csv(outcome, folder)] == list(data.TABLES)
+    assert all((folder / name).stat().st_size > 100 for name in data.TABLES)
 
 
 @linux
