@@ -130,7 +130,7 @@ def _slowest(history: History, each: Sequence[Exposure], numbers: Numbers, syste
     """Whether the cure has come to the place where least of it comes: free nitrite at its most there, where the cure has any, and salt in the
     water at its most. What salt alone does there is said, and decides nothing.
     """
-    colour, there = numbers["colour.nitrite_minimum"], numbers["protection.salt_there"]
+    colour, there = numbers["colour.nitrite_minimum"], numbers["protection.slowest_salt"]
     cured = any(stage.cures and stage.put_in is not None and stage.put_in.nitrite for stage in history.stages)
     number = int(np.argmin([exposure.nitrite if cured else exposure.salt for exposure in each]))
     nitrite, salt = each[number].nitrite, min(exposure.salt for exposure in each)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from ..limits import UNPROTECTED, WARM, Verdict
+from ..limits.protection import SLOWEST
 from ..limits.verdict import SIGNS
 from ..outcome import Outcome
 from ..spread import Chance
@@ -28,12 +29,14 @@ def in_short(
     if outcome.said and not warm:
         taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
         said.append(f"From your log: {outcome.said[0]} {taken}")
-    safety = [verdict for verdict in outcome.verdicts if verdict is not logged]
+    told = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that was warm
+    # The answers tell of the slowest spot in words of their own.
+    safety = [
+        verdict for verdict in outcome.verdicts if verdict is not logged and not (told and verdict.name == SLOWEST)
+    ]
     said += failing(safety) + not_vouched(safety)
-    if not warm:  # no day is worth saying for meat that was warm
-        told = answers(outcome, made=made)
-        said += [line for lines in told.values() for line in lines]
-        said += [keep_cold(outcome.batch.units)] if told else []
+    said += [line for lines in told.values() for line in lines]
+    said += [keep_cold(outcome.batch.units)] if told else []
     counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
     if not warm:
         said += [found.told for found in outcome.windows]
