@@ -18,7 +18,7 @@ def solid_names(history: History) -> list[str]:
 
 def slowest(history: History, time: float, piece: str) -> dict[str, float]:
     """Where salt comes last, at a time [s]."""
-    along, depth = (float(each) for each in history.slowest("salt", time, piece))
+    along, depth = (float(each) for each in history.slowest_place("salt", time, piece))
     return {"along_m": along, "depth_m": depth}
 
 

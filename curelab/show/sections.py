@@ -164,7 +164,7 @@ def of(history: History, time: float, piece: str | int = 0, system: str = "metri
     meat = history.pieces[history.piece_number(piece)]
     if meat.solid() is None:
         return None
-    where, depth = (float(each) for each in history.slowest("salt", time, piece))
+    where, depth = (float(each) for each in history.slowest_place("salt", time, piece))
     return along(meat, system, (where, depth))
 
 

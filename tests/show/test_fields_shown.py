@@ -13,7 +13,7 @@ from curelab.outcome import run
 from curelab.paper.pages import sheet_html
 from curelab.paper.schedule import schedule
 from curelab.paper.sheet import sheet
-from curelab.show import report, sections
+from curelab.show import data, report, sections
 from curelab.show.draw import draw
 
 WEDGE = {
@@ -34,7 +34,7 @@ def outcome():
 
 def test_the_report_names_the_slowest_spot(outcome):
     words = report.words(outcome)
-    along, depth = outcome.history.slowest("salt", outcome.history.length, "wedge")
+    along, depth = outcome.history.slowest_place("salt", outcome.history.length, "wedge")
     assert 0.08 < along < 0.15 and depth == pytest.approx(0.5 * (0.03 + 0.25 * along), rel=0.2)
     assert f"middle: the slowest spot, {100 * along:.2g} cm from the head" in " ".join(words.split())
     assert words.count("slowest spot") == 1  # the slab has none
@@ -43,7 +43,7 @@ def test_the_report_names_the_slowest_spot(outcome):
 
 
 def test_json_has_the_section(outcome):
-    plain = json.loads(report.as_json(outcome))
+    plain = json.loads(data.as_json(outcome))
     (found,) = plain["sections"]
     along, depth, salt = (np.array(found[key]) for key in ("along_m", "depth_m", "fraction"))
     assert along.shape == depth.shape == salt.shape and along.max() == pytest.approx(0.16)
@@ -57,9 +57,9 @@ def test_json_has_the_section(outcome):
 
 
 def test_the_table_of_the_field(outcome, tmp_path):
-    written = report.write_csv(outcome, tmp_path / "out")
-    assert [path.name for path in written] == [*report.TABLES, report.FIELDS]
-    rows = list(csv.DictReader((tmp_path / "out" / report.FIELDS).read_text(encoding="utf-8").splitlines()))
+    written = data.write_csv(outcome, tmp_path / "out")
+    assert [path.name for path in written] == [*data.TABLES, data.FIELDS]
+    rows = list(csv.DictReader((tmp_path / "out" / data.FIELDS).read_text(encoding="utf-8").splitlines()))
     assert {row["quantity"] for row in rows} == {"salt", "free nitrite"} and {row["piece"] for row in rows} == {"wedge"}
     salt = [row for row in rows if row["quantity"] == "salt"]
     place = salt[len(salt) // 2]
@@ -73,7 +73,7 @@ def test_the_table_of_the_field(outcome, tmp_path):
     )
     assert float(place["fraction"]) == pytest.approx(float(probed), rel=1e-3)
     plain = run(from_table(TABLE | {"pieces": [SLAB]}), draws=16)
-    assert report.FIELDS not in [path.name for path in report.write_csv(plain, tmp_path / "flat")]
+    assert data.FIELDS not in [path.name for path in data.write_csv(plain, tmp_path / "flat")]
 
 
 def test_the_filled_section(outcome):
