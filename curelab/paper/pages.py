@@ -17,8 +17,8 @@ from pathlib import Path
 
 from ..fields import refuse
 from ..limits.verdict import SIGNS
+from ..show.cut_section import CutSection
 from ..show.pictures import Lines
-from ..show.sections import Section
 from .drawn_lines import svg_lines
 from .drawn_section import svg_section
 from .sheet import Label, Row, Sheet, shortened
@@ -111,8 +111,8 @@ def sheet_html(sheet: Sheet, paper: str = "a4") -> str:
     )
 
 
-def _svg(picture: Lines | Section) -> Callable[..., str]:
-    return svg_section if isinstance(picture, Section) else svg_lines
+def _svg(picture: Lines | CutSection) -> Callable[..., str]:
+    return svg_section if isinstance(picture, CutSection) else svg_lines
 
 
 def fitted(sheet: Sheet, on: Paper) -> tuple[Sheet, float]:

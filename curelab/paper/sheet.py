@@ -11,11 +11,11 @@ from .. import __version__, units
 from ..limits import CAUTIONS, DISCARD
 from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
-from ..show import pictures, sections
+from ..show import cut_section, pictures
 from ..show.answer import ranges
+from ..show.cut_section import CutSection
 from ..show.dangers import warnings
 from ..show.pictures import Lines, Mark
-from ..show.sections import Section
 from ..units import capital
 from . import say_time
 from .schedule import Schedule
@@ -81,7 +81,7 @@ class Sheet:
     moves: tuple[str, ...]
     effects: tuple[str, ...]
     checks: tuple[str, ...]
-    pictures: tuple[Lines | Section, ...]
+    pictures: tuple[Lines | CutSection, ...]
     verdicts: tuple[Judged, ...]
     passed: tuple[str, ...]
     rules: str
@@ -259,7 +259,7 @@ def _rows(found: Schedule) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _pictures(found: Schedule) -> tuple[Lines | Section, ...]:
+def _pictures(found: Schedule) -> tuple[Lines | CutSection, ...]:
     """Salt from face to face on the last day, for the thickest and the thinnest piece, with the usual
     taste marked; beside a thickest piece that has a length, its section.
     """
@@ -272,8 +272,8 @@ def _pictures(found: Schedule) -> tuple[Lines | Section, ...]:
     end = planned.history.length
     last = next((task.at for task in found.tasks if round(end / 60) == task.minutes), None)
     thickest = pieces[order[0]]
-    section = sections.of(planned.history, end, thickest.name, found.batch.units)
-    drawn: list[Lines | Section] = []
+    section = cut_section.of(planned.history, end, thickest.name, found.batch.units)
+    drawn: list[Lines | CutSection] = []
     for number in chosen[: PICTURES if section is None else PICTURES - 1]:
         lines = pictures.profile(planned.spread, end, ("salt",), pieces[number].name, found.batch.units)
         day = say_time.day(last.date(), found.batch.units) if last else units.hour_or_day(end)

@@ -11,7 +11,7 @@ from .. import units
 from ..engine.history import History, Profile
 from ..recipe.piece import Piece
 from ..spread import Spread
-from . import pictures, sections
+from . import cut_section, pictures
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -61,7 +61,9 @@ def _(result: History, quantity: str = "salt", *, depth: bool = False, section: 
 
     if section:
         when = more.pop("time", None)
-        return figures.section(sections.filled(result, quantity, None if when is None else units.seconds(when), **more))
+        return figures.section(
+            cut_section.filled(result, quantity, None if when is None else units.seconds(when), **more)
+        )
     if depth:
         return figures.depth_map(pictures.depth_map(result, quantity, **more))
     return draw(Spread.single(result.of(0) if result.drawn else result), quantity, **more)
@@ -72,7 +74,9 @@ def _(result: Piece, *, at: Any = None, system: str = "metric"):
     from . import figures
 
     return figures.section(
-        sections.along(result, system) if at is None else sections.across(result, units.read(at, "length"), system)
+        cut_section.along(result, system)
+        if at is None
+        else cut_section.across(result, units.read(at, "length"), system)
     )
 
 

@@ -13,7 +13,7 @@ from curelab.outcome import run
 from curelab.paper.pages import sheet_html
 from curelab.paper.schedule import schedule
 from curelab.paper.sheet import sheet
-from curelab.show import data, report, sections
+from curelab.show import cut_section, data, report
 from curelab.show.draw import draw
 
 WEDGE = {
@@ -78,7 +78,7 @@ def test_the_table_of_the_field(outcome, tmp_path):
 
 def test_the_filled_section(outcome):
     """Values between the nodes against a probe; nothing outside of the piece."""
-    filled = sections.filled(outcome.history, "salt", piece="wedge")
+    filled = cut_section.filled(outcome.history, "salt", piece="wedge")
     field = filled.field
     for i, k in ((40, 20), (100, 30), (150, 10)):
         x, y = field.x[i] / 100, field.y[k] / 100
@@ -89,13 +89,13 @@ def test_the_filled_section(outcome):
     assert np.array_equal(np.isnan(field.z), outside)
     figure = draw(outcome.history, "salt", section=True, piece="wedge", time="9 d")
     assert figure.data[0].type == "heatmap" and figure.layout.yaxis.scaleanchor == "x"
-    assert sections.of(outcome.history, 0.0, "slab") is None
+    assert cut_section.of(outcome.history, 0.0, "slab") is None
 
 
 def test_the_sheet_shows_the_section(outcome):
     made = sheet(schedule(outcome.batch))
     profile, section = made.pictures
-    assert profile.sentence.startswith("Wedge") and isinstance(section, sections.Section)
+    assert profile.sentence.startswith("Wedge") and isinstance(section, cut_section.CutSection)
     assert "slowest spot lies" in section.sentence
     wedge = next(meat for meat in made.meat if meat.name == "wedge")
     assert (wedge.thick, wedge.what) == ("3 to 7 cm", "lean beef, cut, 12 cm wide, 16 cm long")

@@ -66,7 +66,7 @@ class Field:
 
 
 @dataclass(frozen=True)
-class Section:
+class CutSection:
     """A section to scale: one unit of x is as long as one of y.
 
     sentence: what it shows; x_label; areas, the outline x, y (n,) around them; closed: faces that no salt crosses; ticks (x, words) under the stations;
@@ -84,7 +84,7 @@ class Section:
     field: Field | None = None
 
 
-def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | None = None) -> Section:
+def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | None = None) -> CutSection:
     """The section along the middle of a piece in three dimensions. `slowest`: (m from the head, m under the first face) of its slowest
     spot. Raises ValueError for a piece that has no length.
     """
@@ -113,7 +113,7 @@ def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | N
     }  # fmt: skip
     ticks = tuple((size * float(a), units.show(float(t), "length", system)) for a, t in zip(at, thick, strict=True))
     thickness, *others = measures(piece, system)
-    drawn = Section(
+    drawn = CutSection(
         f"The {piece.name}, cut along its length: {', '.join((f'{thickness} thick', *others))}.", f"{unit} from the head",
         (size * rim[0], size * rim[1]), tuple(areas), _closed(piece, faces, size), ticks,
     )  # fmt: skip
@@ -126,7 +126,7 @@ def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | N
     return replace(drawn, sentence=f"{drawn.sentence} The slowest spot lies {told}.", spots=(spot,))
 
 
-def across(piece: Piece, at: float, system: str = "metric", slowest: float | None = None) -> Section:
+def across(piece: Piece, at: float, system: str = "metric", slowest: float | None = None) -> CutSection:
     """The section across a piece `at` a place [m from the head]; `slowest`: depth [m] of its slowest spot, if that lies there."""
     solid, (size, unit) = _solid(piece), _shown(system)
     thick, wide, borders = solid.section(solid.at[0] + at)
@@ -151,13 +151,13 @@ def across(piece: Piece, at: float, system: str = "metric", slowest: float | Non
         }
     said = f"The {piece.name}, cut across {units.show(at, 'length', system, digits=2)} from its head"
     spots = () if slowest is None else (Spot("slowest spot", 0.0, size * (thick - slowest)),)
-    return Section(
+    return CutSection(
         f"{said}: {units.show(thick, 'length', system, digits=2)} thick, {units.show(wide, 'length', system, digits=2)} wide.",
         f"{unit} from the middle", (size * rim[0], size * rim[1]), tuple(areas), _closed(piece, faces, size), (), spots,
     )  # fmt: skip
 
 
-def of(history: History, time: float, piece: str | int = 0, system: str = "metric") -> Section | None:
+def of(history: History, time: float, piece: str | int = 0, system: str = "metric") -> CutSection | None:
     """The section along a piece, with the spot that salt is slowest to reach marked where it lies at a time [s]; None for a piece without
     a length.
     """
@@ -170,7 +170,7 @@ def of(history: History, time: float, piece: str | int = 0, system: str = "metri
 
 def filled(
     history: History, quantity: str = "salt", time: float | None = None, piece: str | int = 0, basis: str | None = None, system: str = "metric"
-) -> Section:  # fmt: skip
+) -> CutSection:  # fmt: skip
     """The same with the values of a quantity in it, on a grid of its own, in shown units."""
     when = history.length if time is None else time
     drawn, meat = of(history, when, piece, system), history.pieces[history.piece_number(piece)]
