@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .. import units
-from ..recipe.criterion import Criterion, basis_of, default_basis, place_of, quantity_of
+from ..recipe.criterion import TEMPERATURE, Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..results import Shown
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
 FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
+DEPTHS = 12  # of the lean at which the slowest spot is looked for
 GRID = 40  # times in each stretch of a grid for pictures
 
 
@@ -91,6 +92,15 @@ class History(Shown):
         if last is None or last[0] != (stage, seconds):
             last = self.__dict__["_lasting"] = (stage, seconds), self.instead(stage, (longer,))
         return last[1]
+
+    def pulled(self, stage: int, after: np.ndarray, then: Stage) -> History:
+        """The same up to a cure of one stretch, which ends after so many s (d,) in each draw, and one more stage after it."""
+        state = self.state.before(stage + 1)
+        whole = state.runs[-1]
+        state.runs[-1] = whole.ending_after(after)
+        walk((then,), state, self.cases, self.loss, self.segments, first=stage + 1)
+        stages = (*self.stages[: stage + 1], then)
+        return History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
 
     def instead(self, stage: int, stages: Sequence[Stage]) -> History:
         """The same up to a stage, and these instead of it and all after it. What was solved serves both."""
@@ -326,7 +336,7 @@ class History(Shown):
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
             values = run.profile(name, "meat", t, number)[..., whole]
-            within = depth / run.meats[number].size  # a share of the thickness, which is another in every draw
+            within = depth / run.meats[number].across  # a share of the thickness, which is another in every draw
             return mean_within(across, values.reshape(-1, len(across)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
         return self._read(("bite", name, number, depth), times, one)
@@ -339,7 +349,8 @@ class History(Shown):
         values = self._read(
             ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places)
         )[..., each[whole]]
-        return Profile(quantity, on, across * self.pieces[number].thickness, values, units.seconds(times))
+        thick = self.pieces[number].thickness * self.state.meats[number].body.across
+        return Profile(quantity, on, across * thick, values, units.seconds(times))
 
     def picture(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Values of a profile in every draw (d, t, x) in single precision, at the places of `picture_places`."""
@@ -374,6 +385,15 @@ class History(Shown):
         places = self.runs[0].lean_places(number)
         return self._read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places))
 
+    def slowest(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
+        """The least fraction at any depth of the lean: the spot that what comes in reaches last."""
+        number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
+        places = self.runs[0].lean_places(number)
+        places = places[:: max(1, len(places) // DEPTHS)] if len(places) > 2 * DEPTHS else places
+        return self._read(
+            ("slowest", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places).min(axis=2)
+        )
+
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""
         number, name = self.piece_number(piece), quantity_of(quantity)
@@ -394,8 +414,13 @@ class History(Shown):
         number = self.piece_number(piece)
         return self._read(("weight", number), times, lambda run, t: run.weight(number, t))
 
-    def temperature(self, times: Times = None) -> Any:
-        """K."""
+    def temperature(self, times: Times = None, place: str | None = None, piece: int | str = 0) -> Any:
+        """K of bath, air or fridge; or, with a place ("core", "average", "surface"), of the meat there. Where nothing is heated, the meat is as
+        cold as its fridge. Across a piece: `profile("temperature", ...)`.
+        """
+        if place is not None:
+            where, number = place_of(place), self.piece_number(piece)
+            return self._read(("warmth", where, number), times, lambda run, t: run.temperature(where, t, number))
         return self._read(("kelvin",), times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
 
     # -- criteria ------------------------------------------------------------------------------------------------------
@@ -433,7 +458,8 @@ class History(Shown):
         if np.isfinite(last.found[own]):
             return f"after {spent}, when {plan.until}"
         missing = -float(last.margin(plan.until, last.length[:, None])[own, 0])
-        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {units.show(missing, 'fraction')})"
+        short = f"{missing:.1f} °C" if plan.until.quantity == TEMPERATURE else units.show(missing, "fraction")
+        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {short})"
 
     # -- what it rests on ----------------------------------------------------------------------------------------------
 

@@ -152,4 +152,6 @@ def _soak_time(
 
 def _again(history: History, numbers: Numbers) -> History:
     """The same batch with other numbers."""
-    return simulate(history.pieces, history.stages, loss=history.loss, cells=history.cells, numbers=numbers)
+    return simulate(
+        history.pieces, history.stages, loss=history.loss, cells=history.cells, numbers=numbers, checked=False
+    )

@@ -13,7 +13,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,6 +26,7 @@ from ..engine.simulate import CELLS, LEAST_CELLS, simulate
 from ..engine.size import bytes_of_case
 from ..forecast import DAY
 from ..forecast.answer import reaching
+from ..forecast.ready import Ready, ready_columns, ready_of, wanted_of
 from ..limits import check_all
 from ..recipe.criterion import PLACES, Criterion, default_basis
 from ..recipe.meat_and_fridge import MeatAndFridge
@@ -35,7 +36,7 @@ from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..threads import on_one_thread
 from .answers import Band, Chance, Times, Windows, ordered, quantiles
-from .draws import Draws, Learned, draw
+from .draws import Draws, Learned, draw, in_the_middle
 from .uncertain import Uncertain, inputs_for, with_known
 
 if TYPE_CHECKING:
@@ -54,17 +55,17 @@ MOST_BYTES = 1_000_000_000  # of one answer; more is refused, with the arithmeti
 
 @dataclass(frozen=True)
 class Request:
-    """One reading of every draw: `name` of a method of `History`, and its arguments as (name, value) pairs, arrays as tuples and times in
+    """One reading of every draw: `name` of a method of `History`, or a function of one, and its arguments as (name, value) pairs, arrays as tuples and times in
     seconds; lasting: of the history in which a stage (its number, from 0) lasts so many s and nothing comes after it, None: of the history
     as it is.
     """
 
-    name: str
+    name: str | Callable[..., np.ndarray]
     given: tuple[tuple[str, Any], ...] = ()
     lasting: tuple[int, float] | None = None
 
     @classmethod
-    def of(cls, name: str, **given: Any) -> Request:
+    def of(cls, name: str | Callable[..., np.ndarray], **given: Any) -> Request:
         given |= {"times": units.seconds(given["times"])} if "times" in given else {}
         plain = {
             key: tuple(np.asarray(value).tolist()) if isinstance(value, (np.ndarray, list)) else value
@@ -76,7 +77,8 @@ class Request:
         """Values (d, ...) of a history."""
         if self.lasting is not None:
             history = history.lasting(*self.lasting)
-        found = getattr(history, self.name)(**dict(self.given))
+        ask = getattr(history, self.name) if isinstance(self.name, str) else partial(self.name, history)
+        found = ask(**dict(self.given))
         return found.values if isinstance(found, Profile) else found
 
 
@@ -156,8 +158,9 @@ class Spread(Shown):
 
     @cached_property
     def usual(self) -> History:
-        """The batch at the usual value of everything: its pieces, stages, borders and grid of times."""
-        return simulate(self.case.pieces, self.case.stages, loss=self.case.loss, numbers=self.case.numbers)
+        """The batch in the middle of everything that is varied: its pieces, stages, borders and grid of times."""
+        numbers = in_the_middle(self.case.numbers, self.inputs)
+        return simulate(self.case.pieces, self.case.stages, loss=self.case.loss, numbers=numbers)
 
     @property
     def count(self) -> int:
@@ -503,6 +506,24 @@ class Spread(Shown):
             Times(str(wanted), values, at_most, reaching(wanted, name), self.rests_on)
             for values, name in zip(found, names, strict=True)
         ]
+
+    def ready(
+        self,
+        stage: int = 0,
+        pieces: Sequence[int | str] | None = None,
+        *,
+        salt: float | None = None,
+        at_most: Any = LONGEST_WAIT,
+    ) -> tuple[Ready, ...]:
+        """When to take pieces (default: all) out of a cure, the rest they need, and what their slowest spots hold, in every draw.
+
+        `salt` is what is wanted on the whole of a brine that ends too salty; at_most: how long the cure may last. Later stages are left out.
+        """
+        numbers = [self.number(piece) for piece in (range(len(self.case.pieces)) if pieces is None else pieces)]
+        wanted = tuple(wanted_of(self.usual, stage, number, salt) for number in numbers)
+        asked = Request.of(ready_columns, stage=stage, wanted=wanted, pieces=tuple(numbers))
+        asked = replace(asked, lasting=(stage, units.seconds(at_most)))
+        return ready_of(self.readings([asked])[0], self.usual, stage, wanted, numbers)
 
     def window(
         self,
