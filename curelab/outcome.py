@@ -21,7 +21,7 @@ from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
-from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
+from .limits import Verdicts, carried, check_all, check_ingoing, counting, worst_first
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece, alike_pieces
 from .recipe.stages import Stage
@@ -198,6 +198,17 @@ class Outcome(Shown):
     def ready(self) -> tuple[Ready, ...]:
         """When each piece is ready and what its slowest spot holds, counted on the last cure; nothing where nothing is cured."""
         return () if self.last_cure is None else self.spread.ready(self.last_cure)
+
+    @cached_property
+    def carried(self) -> tuple[tuple[float, float], ...]:
+        """For every piece, (vouched, harm) of `limits.carried`: how long cold carries it if it is taken out when its answer says so, and rests;
+        nothing where nothing is cured.
+        """
+        stage, numbers = self.last_cure, self.history.numbers
+        if stage is None:
+            return ()
+        pulls = [np.inf if each.bag else float(ordered(each.pull)[1]) for each in self.ready]
+        return tuple(carried(self.judged, stage, number, numbers, pull) for number, pull in enumerate(pulls))
 
     def stands(self, piece: str) -> float:
         """Salt on the whole when the last cure ends by the plan, over where that cure would come to rest, in the middle draw."""

@@ -92,6 +92,32 @@ def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.nda
     return rows
 
 
+def running(history: History, piece: int = 0, numbers: Numbers | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """(times (t,) in s since the start, share (t,) of the time to harm on the cold clock that the slowest place of a piece has used up by then)
+    of a history without draws; times are the borders of parts of its stretches.
+    """
+    numbers = numbers or default_numbers()
+    cold, warm, slowed = keeping.clock("cold", numbers), keeping.clock("warm", numbers), keeping.hurdles(numbers)
+    many = history.as_drawn()
+    used = np.zeros(len(_lean_depths(many, piece)))
+    times, shares = [0.0], [0.0]
+    for begin, length, knots, kelvin in many.courses:
+        if length[0] <= 0:
+            continue
+        border, heeding, heedless, _ = _paces(length, knots, kelvin, cold, warm, slowed.hopeless)
+        when = begin[:, None] + 0.5 * (border[:, 1:] + border[:, :-1])
+        free = many.lean_profile(FREE, when, piece, "green weight")[0]
+        salt = many.lean_profile("salt", when, piece, "water phase")[0]
+        grown = used + np.cumsum(heeding[0][:, None] * slowed.left_over(salt, free), axis=0)
+        grown += (
+            heedless[0] * np.linspace(0.0, 1.0, PARTS + 1)[1:, None]
+        )  # where no cure counts, spread over the stretch
+        times += (begin[0] + border[0, 1:]).tolist()
+        shares += grown.max(axis=1).tolist()
+        used = grown[-1]
+    return np.array(times), np.array(shares)
+
+
 def _most_central(values: np.ndarray, depth: np.ndarray) -> np.ndarray:
     """Number (d,) of the largest of values (d, x); of several as large, the one nearest to the middle."""
     top = values.max(axis=1, keepdims=True)

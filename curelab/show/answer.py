@@ -205,7 +205,19 @@ def answers(
         )
         if found.bare:
             said[names].append(to_change(made.get(piece.name), outcome.weighed, batch.units))
+        said[names] += not_carried(found, outcome.carried[alike[0]], dated)
     return said
+
+
+def not_carried(found: Ready, carried: tuple[float, float], dated: Dated | None = None) -> list[str]:
+    """That cold does not carry a piece to the day it is ready, if it does not; `carried`: as `limits.carried` has it."""
+    vouched, harm = carried
+    if not ordered(found.ready)[1] > vouched:
+        return []
+    said = f"Do NOT wait that long: cold carries its slowest spot only to {day(np.array([vouched]), dated)}"
+    if np.isfinite(harm):
+        said += f", and toxin of botulism was found by {day(np.array([harm]), dated)}"
+    return [f"{said}. Keep it colder, cut it thinner, or use more nitrite within the limit."]
 
 
 def keep_cold(system: str) -> str:
