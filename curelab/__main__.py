@@ -187,6 +187,7 @@ def _check(given) -> int:
     from .outcome import run
     from .show.answer import ranges
     from .show.in_short import in_short
+    from .units import WIDTH
 
     outcome = run(batch)
     print(f'"{batch.name}" can be read and run. What it comes to:')

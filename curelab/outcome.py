@@ -21,7 +21,7 @@ from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
-from .limits import Verdicts, carried, check_all, check_ingoing, counting, worst_first
+from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece, alike_pieces
 from .recipe.stages import Stage
@@ -32,7 +32,7 @@ from .spread.answers import in_ten, ordered
 from .spread.changes import Change, changes, in_order_of_use, worked_out
 from .spread.draws import Learned, usual_case
 from .spread.sensitivity import Importance, enough, how_long, what_matters
-from .spread.spread import CHUNK, waited_for
+from .spread.spread import CHUNK, begun, waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
@@ -199,17 +199,6 @@ class Outcome(Shown):
         """When each piece is ready and what its slowest spot holds, counted on the last cure; nothing where nothing is cured."""
         return () if self.last_cure is None else self.spread.ready(self.last_cure)
 
-    @cached_property
-    def carried(self) -> tuple[tuple[float, float], ...]:
-        """For every piece, (vouched, harm) of `limits.carried`: how long cold carries it if it is taken out when its answer says so, and rests;
-        nothing where nothing is cured.
-        """
-        stage, numbers = self.last_cure, self.history.numbers
-        if stage is None:
-            return ()
-        pulls = [np.inf if each.bag else float(ordered(each.pull)[1]) for each in self.ready]
-        return tuple(carried(self.judged, stage, number, numbers, pull) for number, pull in enumerate(pulls))
-
     def stands(self, piece: str) -> float:
         """Salt on the whole when the last cure ends by the plan, over where that cure would come to rest, in the middle draw."""
         return self.band("average", "salt", self.last_cure or 0, piece, "equilibrium")[0]
@@ -257,7 +246,7 @@ class Outcome(Shown):
     def _asked_of_cure(self, index: int) -> list[Request]:
         """What `cured` reads of a cure."""
         wanted, stage = Criterion.parse(CURED), self._last_needed(index)
-        asked = [Request.of("begin", stage=index)]
+        asked = [begun(index)]
         for piece in self.batch.pieces:
             asked += [self.spread.asked_at_end("core", "salt", n, piece.name, "equilibrium") for n in (stage, index)]
         pieces = range(len(self.batch.pieces))
@@ -307,7 +296,7 @@ class Outcome(Shown):
         cures = list(dict.fromkeys(each.stage for each in self.cured))[: MOST_RANKED if is_large(self.batch) else None]
         many = enough(self.unread)
         number, wanted = many.number(thickest), Criterion.parse(CURED)
-        for_each = [(waited_for(wanted, stage, number), Request.of("begin", stage=stage)) for stage in cures]
+        for_each = [(waited_for(wanted, stage, number), begun(stage)) for stage in cures]
         many.readings([request for pair in for_each for request in pair])  # in one pass
         return tuple(
             what_matters(many, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .. import units
-from ..recipe.criterion import Criterion, basis_of, default_basis, place_of, quantity_of
+from ..recipe.criterion import TEMPERATURE, Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..results import Shown
@@ -85,19 +85,12 @@ class History(Shown):
 
     def lasting(self, stage: int, seconds: float) -> History:
         """The same up to a stage, which then lasts so many s, and nothing after it. The last one made is remembered."""
-        own = self.stages[stage]
-        if stage == len(self.stages) - 1 and own.until is None and own.longest == seconds:
+        longer = self.stages[stage].lasting(seconds)
+        if self.stages[stage:] == (longer,):
             return self
         last = self.__dict__.get("_lasting")
         if last is None or last[0] != (stage, seconds):
-            stages = (*self.stages[:stage], self.stages[stage].lasting(seconds))
-            state = self.state.before(stage)
-            walk(stages[-1:], state, self.cases, self.loss, self.segments, first=stage)
-            last = (
-                (stage, seconds),
-                History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn),
-            )
-            self.__dict__["_lasting"] = last
+            last = self.__dict__["_lasting"] = (stage, seconds), self.instead(stage, (longer,))
         return last[1]
 
     def pulled(self, stage: int, after: np.ndarray, then: Stage) -> History:
@@ -108,6 +101,13 @@ class History(Shown):
         walk((then,), state, self.cases, self.loss, self.segments, first=stage + 1)
         stages = (*self.stages[: stage + 1], then)
         return History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
+
+    def instead(self, stage: int, stages: Sequence[Stage]) -> History:
+        """The same up to a stage, and these instead of it and all after it. What was solved serves both."""
+        state = self.state.before(stage)
+        walk(stages, state, self.cases, self.loss, self.segments, first=stage)
+        every = (*self.stages[:stage], *stages)
+        return History(self.pieces, every, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
 
     def release(self) -> None:
         """Let go of the modes now: a batch of them is large."""
@@ -245,7 +245,7 @@ class History(Shown):
             return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
         owner = self._owners(asked - 1e-6)
         result: np.ndarray | None = None
-        for number in np.unique(owner):
+        for number in np.flatnonzero(np.bincount(owner.ravel())):
             run, mine = self.runs[number], owner == number
             within = np.flatnonzero(mine.any(axis=0))
             whole = len(within) == within[-1] + 1 - within[0] or self.drawn
@@ -336,7 +336,7 @@ class History(Shown):
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
             values = run.profile(name, "meat", t, number)[..., whole]
-            within = depth / run.meats[number].size  # a share of the thickness, which is another in every draw
+            within = depth / run.meats[number].across  # a share of the thickness, which is another in every draw
             return mean_within(across, values.reshape(-1, len(across)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
         return self._read(("bite", name, number, depth), times, one)
@@ -349,7 +349,8 @@ class History(Shown):
         values = self._read(
             ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places)
         )[..., each[whole]]
-        return Profile(quantity, on, across * self.pieces[number].thickness, values, units.seconds(times))
+        thick = self.pieces[number].thickness * self.state.meats[number].body.across
+        return Profile(quantity, on, across * thick, values, units.seconds(times))
 
     def picture(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Values of a profile in every draw (d, t, x) in single precision, at the places of `picture_places`."""
@@ -413,8 +414,13 @@ class History(Shown):
         number = self.piece_number(piece)
         return self._read(("weight", number), times, lambda run, t: run.weight(number, t))
 
-    def temperature(self, times: Times = None) -> Any:
-        """K."""
+    def temperature(self, times: Times = None, place: str | None = None, piece: int | str = 0) -> Any:
+        """K of bath, air or fridge; or, with a place ("core", "average", "surface"), of the meat there. Where nothing is heated, the meat is as
+        cold as its fridge. Across a piece: `profile("temperature", ...)`.
+        """
+        if place is not None:
+            where, number = place_of(place), self.piece_number(piece)
+            return self._read(("warmth", where, number), times, lambda run, t: run.temperature(where, t, number))
         return self._read(("kelvin",), times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
 
     # -- criteria ------------------------------------------------------------------------------------------------------
@@ -452,7 +458,8 @@ class History(Shown):
         if np.isfinite(last.found[own]):
             return f"after {spent}, when {plan.until}"
         missing = -float(last.margin(plan.until, last.length[:, None])[own, 0])
-        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {units.show(missing, 'fraction')})"
+        short = f"{missing:.1f} °C" if plan.until.quantity == TEMPERATURE else units.show(missing, "fraction")
+        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {short})"
 
     # -- what it rests on ----------------------------------------------------------------------------------------------
 

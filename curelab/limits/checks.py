@@ -16,6 +16,7 @@ from ..recipe.piece import Piece
 from ..sources import Numbers
 from ..weighing import EquilibriumBrine, StrongBrine, WeighOut
 from ..weighing.methods import Solutes, ingoing_table, pickle_weight
+from .cooked import check_cooked
 from .process import check_process
 from .protection import OF_ONE_PLACE, check_local
 from .rule_sets import RULE_SETS, Limit, find, picks
@@ -268,4 +269,5 @@ def _checked(history, rule_set, product, method, pick_up, numbers, system) -> li
     found += check_local(history, rule_set, product, system)
     found += check_residual(history, rule_set, product)
     found += check_process(history, numbers, system)
+    found += check_cooked(history)
     return found

@@ -37,8 +37,8 @@ class Exposure:
 
 
 def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposure, ...]:
-    """The exposure of every piece, in one pass over all stretches. All stages count, from the start on; nothing is cut off but what lies
-    below the freezing point of raw meat. Of a draw it is worked out for all draws at once.
+    """The exposure of every piece, in one pass over all stretches. All stages count that neither cook nor cool, from the start on; nothing is
+    cut off but what lies below the freezing point of raw meat. Of a draw it is worked out for all draws at once.
     """
     numbers = numbers or default_numbers()
     cold, warm, slowed = keeping.clock("cold", numbers), keeping.clock("warm", numbers), keeping.hurdles(numbers)
@@ -61,9 +61,9 @@ def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.nda
     most = [np.zeros((many.count, len(depth))) for depth in lean]
     saltiest = [np.zeros((many.count, len(depth))) for depth in lean]
     warm_used = np.zeros(many.count)
-    for begin, length, knots, kelvin in many.courses:
-        if length.max() <= 0:
-            continue
+    for number, (begin, length, knots, kelvin) in enumerate(many.courses):
+        if length.max() <= 0 or many.runs[number].heat is not None:
+            continue  # of no length; or cooked or cooled: judged by what its middle goes through, not by its bath
         border, heeding, heedless, always = _paces(length, knots, kelvin, cold, warm, slowed.hopeless)
         warm_used += always
         when = begin[:, None] + 0.5 * (border[:, 1:] + border[:, :-1])
@@ -90,32 +90,6 @@ def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.nda
             axis=1,
         )
     return rows
-
-
-def running(history: History, piece: int = 0, numbers: Numbers | None = None) -> tuple[np.ndarray, np.ndarray]:
-    """(times (t,) in s since the start, share (t,) of the time to harm on the cold clock that the slowest place of a piece has used up by then)
-    of a history without draws; times are the borders of parts of its stretches.
-    """
-    numbers = numbers or default_numbers()
-    cold, warm, slowed = keeping.clock("cold", numbers), keeping.clock("warm", numbers), keeping.hurdles(numbers)
-    many = history.as_drawn()
-    used = np.zeros(len(_lean_depths(many, piece)))
-    times, shares = [0.0], [0.0]
-    for begin, length, knots, kelvin in many.courses:
-        if length[0] <= 0:
-            continue
-        border, heeding, heedless, _ = _paces(length, knots, kelvin, cold, warm, slowed.hopeless)
-        when = begin[:, None] + 0.5 * (border[:, 1:] + border[:, :-1])
-        free = many.lean_profile(FREE, when, piece, "green weight")[0]
-        salt = many.lean_profile("salt", when, piece, "water phase")[0]
-        grown = used + np.cumsum(heeding[0][:, None] * slowed.left_over(salt, free), axis=0)
-        grown += (
-            heedless[0] * np.linspace(0.0, 1.0, PARTS + 1)[1:, None]
-        )  # where no cure counts, spread over the stretch
-        times += (begin[0] + border[0, 1:]).tolist()
-        shares += grown.max(axis=1).tolist()
-        used = grown[-1]
-    return np.array(times), np.array(shares)
 
 
 def _most_central(values: np.ndarray, depth: np.ndarray) -> np.ndarray:
@@ -158,6 +132,8 @@ def uncovered_time(history: History, numbers: Numbers | None = None) -> float:
     total = 0.0
     for ran in history.ran:
         log = ran.stretch.temperature
+        if ran.stretch.heating is not None:
+            continue  # a program is no log
         if len(log) == 1 and log[0][0] == 0:
             continue
         holes = np.diff(np.clip([0.0, *[time for time, _ in log], ran.length], 0.0, ran.length))

@@ -40,7 +40,7 @@ class _Kept:
 
     @cached_property
     def curing(self) -> tuple[np.ndarray, np.ndarray]:
-        return _warmth(self.history, lambda stage: stage.cures or not stage.wet)
+        return _warmth(self.history, lambda stage: not stage.heats and (stage.cures or not stage.wet))
 
     @cached_property
     def soaking(self) -> tuple[np.ndarray, np.ndarray]:

@@ -13,6 +13,7 @@ import numpy as np
 from .. import units
 from ..fields import unchecked
 from ..forecast.ready import LOOKED, Ready
+from ..limits import keeping
 from ..outcome import Outcome
 from ..recipe.piece import Piece, alike_pieces
 from ..recipe.times import COLD
@@ -28,6 +29,7 @@ SURE = 0.9  # of the simulated batches: what holds less often is not promised (j
 LATER = "later"  # than was looked at, if at all
 OVER = 1.05  # of where a cure ends: more is told (judgement)
 LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
+FRIDGE = 276.15  # K at which exposure is told, because a cook can picture days at 3 degC
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
 NOT_YET = "To change that, cut it thinner; `curelab run` and a page at rest work out how thin."
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
@@ -92,6 +94,9 @@ def in_and_out(
     pull, ready = (ordered(each)[1] for each in (found.pull, found.ready))
     if not np.isfinite(pull):
         return f"{told} Even {LOOKED / DAY:.0f} days do not bring it its salt."
+    if float(np.mean(found.keeps)) < SURE:  # no day to act on
+        pulled = "" if found.bag else f"have its salt on {day(found.pull, dated)} and "
+        return f"{told} It would {pulled}be even on {day(found.ready, dated)}."
     if found.bag:
         return f"{told} The bag is its rest too: even and ready to cook on {day(found.ready, dated)}."
     if ready - pull < LEAST_REST:
@@ -122,8 +127,10 @@ def _planned(found: Ready, plan: Planned) -> str:
     return f"{days} is too short." if passed < SOME else f"{days} may be too short: enough in {of_ten(passed)} batches."
 
 
-def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> str:
-    """(b): from when to when the slowest spot has colour and protection, or how often it has not."""
+def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None, system: str = "metric") -> str:
+    """(b): from when to when the slowest spot has colour and protection, or how often it has not; first of all whether it can wait so long."""
+    if float(np.mean(found.keeps)) < SURE and np.isfinite(ordered(found.ready)[1]):
+        return _bare_too_long(found, numbers, system)
     if not found.nitrite:
         return NO_NITRITE
     if found.chance >= SURE:
@@ -136,11 +143,24 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> 
     )
 
 
+def _bare_too_long(found: Ready, numbers: Numbers, system: str) -> str:
+    """What the slowest spot goes through until the ready day, told as days of bare raw meat in the fridge."""
+    harm = 1 / float(keeping.clock("cold", numbers).pace(np.array(FRIDGE))) / DAY
+    low, middle, high = (
+        harm * float(each) for each in np.quantile(found.exposed[np.isfinite(found.exposed)], (0.1, 0.5, 0.9))
+    )
+    at, order = units.show(FRIDGE, "temperature", system), harm * found.allowed
+    return (
+        f"Do not wait that long: on the ready day the slowest spot is like bare raw meat after {middle:.0f} days ({low:.0f} to {high:.0f}) at {at}. "
+        f"Up to {order:.0f} are in order; toxin of botulism was found from {harm:.0f} on."
+    )
+
+
 def answer(
     found: Ready, piece: Piece, numbers: Numbers, plan: Planned | None = None, system: str = "metric", dated: Dated | None = None
 ) -> list[str]:  # fmt: skip
     """(a) and (b) of one piece."""
-    return [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated)]
+    return [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated, system)]
 
 
 def to_change(made: Sequence[Change] | None, weighed: Weighed | None = None, system: str = "metric") -> str:
@@ -205,19 +225,7 @@ def answers(
         )
         if found.bare:
             said[names].append(to_change(made.get(piece.name), outcome.weighed, batch.units))
-        said[names] += not_carried(found, outcome.carried[alike[0]], dated)
     return said
-
-
-def not_carried(found: Ready, carried: tuple[float, float], dated: Dated | None = None) -> list[str]:
-    """That cold does not carry a piece to the day it is ready, if it does not; `carried`: as `limits.carried` has it."""
-    vouched, harm = carried
-    if not ordered(found.ready)[1] > vouched:
-        return []
-    said = f"Do NOT wait that long: cold carries its slowest spot only to {day(np.array([vouched]), dated)}"
-    if np.isfinite(harm):
-        said += f", and toxin of botulism was found by {day(np.array([harm]), dated)}"
-    return [f"{said}. Keep it colder, cut it thinner, or use more nitrite within the limit."]
 
 
 def keep_cold(system: str) -> str:

@@ -17,7 +17,7 @@ from ..engine.run import QUANTITIES
 from ..fields import InputError, Problem, refuse, to_plain
 from ..forecast import Answer
 from ..forecast.ready import Ready
-from ..limits import CAUTIONS, Verdict
+from ..limits import Verdict
 from ..outcome import Cured, Outcome
 from ..recipe.criterion import PLACES
 from ..recipe.piece import Piece
@@ -27,7 +27,8 @@ from ..spread.sensitivity import Importance
 from ..weighing import Weighed
 from .answer import Planned, answer
 from .in_short import how_sure, in_short
-from .report import rests_on
+from .report import ahead, rests_on
+from .warm_lines import cautions_of, warm_row
 
 
 def plain(outcome: Outcome) -> dict[str, Any]:
@@ -36,7 +37,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
     rows = []
     every = [n for n in range(len(history.stages)) if history.has(n)]
     read = [(place, quantity) for quantity in QUANTITIES for place in PLACES]
-    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    ahead(outcome, every, read)
     for index in every:
         begin, end = history.span(index)
         for piece in outcome.batch.pieces:
@@ -49,6 +50,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
                 middle, low, high = outcome.band(place, quantity, index, piece.name)
                 usual = history.at(place, quantity, end, piece.name)
                 row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
+            row |= warm_row(outcome, index, piece.name)
             rows.append(row)
     return {
         "curelab": __version__,
@@ -74,7 +76,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "sources": [
             {"key": n.key, "value": n.value, "unit": n.unit, "how": n.how, "source": n.source} for n in history.sources
         ],
-        "cautions": list(CAUTIONS),
+        "cautions": list(cautions_of(outcome)),
         "learned": list(outcome.said),
     }
 

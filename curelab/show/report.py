@@ -8,13 +8,14 @@ from collections.abc import Sequence
 from .. import __version__, units
 from ..engine.assumptions import ALWAYS
 from ..engine.run import FREE
-from ..limits import CAUTIONS
 from ..limits.verdict import SIGNS
 from ..outcome import Outcome
+from ..recipe.measured import told, weight_note
 from ..spread import Windows
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER
 from .in_short import checked, how_sure, in_short, often
+from .warm_lines import READ, cautions_of, warm_line
 
 
 def words(outcome: Outcome, long: bool = False) -> str:
@@ -35,7 +36,7 @@ def words(outcome: Outcome, long: bool = False) -> str:
         if not isinstance(each, Windows):  # the window stands at the top
             out += _wrapped(each.sentence)
     out += _check_lines(outcome, long)
-    out += ["", "CAUTIONS", *_points(CAUTIONS)]
+    out += ["", "CAUTIONS", *_points(cautions_of(outcome))]
     if long:
         out += _meaning_lines(outcome)
     out += ["", "HOW SURE", *_points(how_sure(outcome))]
@@ -54,11 +55,10 @@ def _what_to_do(outcome: Outcome) -> list[str]:
     """The meat, what to weigh, and the vessel."""
     system, out = outcome.batch.units, ["", "THE MEAT"]
     for piece in outcome.batch.pieces:
-        cap = f", {units.show(piece.fat_cap, 'length', system)} of fat on {piece.capped}" if piece.fat_cap else ""
-        out.append(
-            f"  {piece.name}: {piece.tissue}, {units.show(piece.weight, 'mass', system)} raw, "
-            f"{units.show(piece.thickness, 'length', system)} thick ({piece.shape}){cap}"
-        )
+        raw = units.show(piece.weight, "mass", system)
+        out.append(f"  {piece.name}: {piece.tissue}, {raw} raw, {told(piece, system)}")
+        note = weight_note(piece, system)
+        out += _wrapped(note) if note else []
     if outcome.weighed is not None:
         out += ["", "WEIGH OUT", *(f"  {line}" for line in outcome.weighed.lines(system))]
         for caution in outcome.weighed.cautions:
@@ -131,7 +131,7 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     out = []
     every = [n for n in range(len(history.stages)) if history.has(n)]
     read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
-    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    ahead(outcome, every, read)
     for index in every:
         begin, end = history.span(index)
         days = (
@@ -146,6 +146,8 @@ def _stage_lines(outcome: Outcome) -> list[str]:
         ended = f"ended {history.ending(index)}{f' ({waits})' if waits else ''}"
         out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: {ended}")
         for piece in outcome.batch.pieces:
+            if told := warm_line(outcome, index, piece.name):
+                out += _wrapped(told, "         ", "     ")
             salt = "; ".join(
                 f"{place} {_band(outcome, key, 'salt', index, piece.name)}"
                 for place, key in (("overall", "average"), ("middle", "core"), ("outside", "surface"))
@@ -167,6 +169,13 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     return out
 
 
+def ahead(outcome: Outcome, stages: Sequence[int], read: Sequence[tuple[str, str]]) -> None:
+    """Read all that is about to be told of these stages in one pass."""
+    own = {n: (*read, *(READ if outcome.history.stages[n].heats else ())) for n in stages}
+    pieces = outcome.batch.pieces
+    outcome.look_ahead(((*each, n, piece.name) for n in stages for piece in pieces for each in own[n]), True)
+
+
 def _band(outcome: Outcome, place: str, quantity: str, stage: int, piece: str, ppm: bool = False) -> str:
     value, low, high = outcome.band(place, quantity, stage, piece)
     if ppm:
@@ -174,4 +183,4 @@ def _band(outcome: Outcome, place: str, quantity: str, stage: int, piece: str, p
     return f"{100 * value:.1f} ({100 * low:.1f} to {100 * high:.1f})"
 
 
-__all__ = ["WIDTH", "words"]
+__all__ = ["WIDTH", "ahead", "words"]

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
+from .. import normal
 from ..engine.drawn import drawn_case
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
@@ -61,7 +61,7 @@ class Learned:
     def drawn(self, shares: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
         """Values (n,) of those inputs that have `shares` (n,), even over 0 to 1."""
         own = [number for number, row in enumerate(self.rows) if row.key in shares]
-        free = np.stack([ndtri(np.clip(shares[self.rows[n].key], TAIL, 1 - TAIL)) for n in own])
+        free = np.stack([normal.score(np.clip(shares[self.rows[n].key], TAIL, 1 - TAIL)) for n in own])
         size, shape = np.linalg.eigh(self.covariance[np.ix_(own, own)])
         # Symmetric, so that each input leans on its own shares first.
         root = shape * np.sqrt(np.maximum(size, 0.0)) @ shape.T

@@ -1,7 +1,7 @@
 """What is not known exactly, as distributions.
 
 `datasets/uncertain.csv` holds one row per uncertain input. An input is a published number (its key in numbers.csv), a
-condition of the batch (temperature, weights, water uptake, activation energy), or the thickness of one piece.
+condition of the batch (temperature, weights, water uptake, activation energy), or a measure of one piece.
 """
 
 from __future__ import annotations
@@ -10,16 +10,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
-from ..engine.cases import THICKNESS
+from .. import normal
+from ..engine.cases import OF_PIECES
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers, read_table
 
 TAIL = 0.005  # a normal or lognormal input is cut at this probability on either side: nothing is without bounds
-POINT_95 = float(ndtri(0.95))
+POINT_95 = float(normal.score(0.95))
 # Of the logarithm of obstruction, from one animal to the next: 0.28 over 1.90 in one study (row rival.lean_diffusivity.springer,
 # seen in the abstract); that it holds between a cook's own pieces is a judgement.
 BETWEEN_PIECES = 0.15
@@ -76,7 +76,7 @@ class Uncertain:
             turn = (self.mode - low) / (high - low)
             rising = low + np.sqrt(share * (high - low) * (self.mode - low))
             return np.where(share < turn, rising, high - np.sqrt((1 - share) * (high - low) * (high - self.mode)))
-        return self.scored(ndtri(np.clip(share, TAIL, 1 - TAIL)))
+        return self.scored(normal.score(np.clip(share, TAIL, 1 - TAIL)))
 
     def scored(self, score: np.ndarray) -> np.ndarray:
         """The value at a score: a normal deviate, 0 in the middle of what is possible; here nothing is cut off.
@@ -91,7 +91,7 @@ class Uncertain:
         if self.distribution == "lognormal":
             middle, reach = 0.5 * np.log(self.low * self.high), 0.5 * np.log(self.high / self.low)
             return np.exp(middle + reach * score / POINT_95)
-        return self.at(ndtr(score))
+        return self.at(normal.below(score))
 
     @property
     def label(self) -> str:
@@ -115,6 +115,19 @@ _WORDS = {
     "film.still": "the layer at a face in still brine",
     "film.contact": "how well brine gets under the piece",
     "purge.sealed_cure": "the liquid that the salt draws",
+    "obstruction.cooked": "how fast salt moves in cooked meat",
+    "heat.parallel": "how well the meat conducts heat",
+    "heat.film.simmer": "how well the water gives its heat",
+    "heat.film.bag_in_water": "how well the bath heats the bag",
+    "heat.film.steam": "how well the steam heats",
+    "heat.film.ice_water": "how well the ice water cools",
+    "heat.film.fridge_air": "how well the fridge cools",
+    "heat.film.moving_air": "how well the moving air cools",
+    "heat.film.smoke": "how well the smoke heats",
+    "heat.film.oven": "how well the oven heats",
+    "heat.radiant": "how much heat is radiated",
+    "heat.wet_skin": "how long the skin stays wet",
+    "juice.width": "how much juice runs out",
     "activation energy": "how much faster warm meat cures",
     "temperature": "the temperature",
 }
@@ -135,7 +148,7 @@ def uncertain_inputs() -> tuple[Uncertain, ...]:
 def inputs_for(
     pieces: Sequence[Piece], stages: Sequence[Stage], loss: str, numbers: Numbers, used: Sequence[str]
 ) -> tuple[Uncertain, ...]:
-    """The uncertain inputs that this batch depends on, one `thickness of ...` for each piece.
+    """The uncertain inputs that this batch depends on, one `thickness of ...` for each piece, and so on for what else was measured.
 
     `used`: keys that a history of the batch looked up. A number that the caller has set (its `how` is "given") is known.
     """
@@ -145,12 +158,12 @@ def inputs_for(
     wet = any(stretch.water is not None for stretch in stretches)
     species = {piece.species for piece in pieces if piece.known_ph is None} if nitrite and loss == "nordin" else set()
     needed = {
-        "fat.relative_diffusivity": any(piece.fat_cap for piece in pieces),
+        "fat.relative_diffusivity": any(piece.fatty for piece in pieces),
         "nitrite.loss_multiplier": nitrite and loss != "none",
         "nitrite.takagi.half_life": nitrite and loss == "takagi",
         "ph.beef": "beef" in species,
         "ph.pork": "pork" in species,
-        "film.contact": any(stretch.lying for stretch in stretches) and any(piece.shape == "slab" for piece in pieces),
+        "film.contact": any(stretch.lying for stretch in stretches) and any(piece.lies_flat for piece in pieces),
         "purge.sealed_cure": any(stretch.purge == "published" for stretch in stretches),
         "water uptake": wet,
         "water weight": wet,
@@ -161,8 +174,9 @@ def inputs_for(
     for row in uncertain_inputs():
         if row.kind == "piece":
             found += [
-                replace(row, key=f"{THICKNESS}{piece.name}", remedy=row.remedy.format(piece=piece.name))
+                replace(row, key=f"{row.key} of {piece.name}", remedy=row.remedy.format(piece=piece.name))
                 for piece in pieces
+                if piece.ruler()[OF_PIECES.index(f"{row.key} of ")]
             ]
         elif row.kind == "condition":
             found += [row] if needed.get(row.key, True) else []

@@ -51,6 +51,14 @@ TABLES = [
     "coefficients",
     "cure_labels",
     "crystals",
+    "lethality",
+    "pasteurisation",
+    "thermal_death",
+    "heat_rules",
+    "cook_loss",
+    "cured_meats",
+    "tenderness",
+    "thermal",
 ]
 
 

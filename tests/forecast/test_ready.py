@@ -6,9 +6,11 @@ from scipy.optimize import brentq
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, simulate
 from curelab.forecast.ready import SHARE, ready_columns, ready_of, wanted_of
+from curelab.limits import exposures
 from curelab.proof import meat, series
 from curelab.proof.balances import evened
 from curelab.recipe.criterion import Criterion
+from curelab.show.answer import answer
 from curelab.spread import spread
 from curelab.spread.changes import changes
 from curelab.units import DAY
@@ -105,3 +107,31 @@ def test_what_a_change_would_give_is_what_the_changed_batch_gives():
     assert np.all(made["nitrite"].ready.most >= 1.4 * as_it_is.most)
     if "thinner" in made:
         assert made["thinner"].enough and made["thinner"].value < POINT.thickness
+
+
+@pytest.mark.parametrize("salt", ["96 g", "20 g"])
+def test_what_it_goes_through_until_it_is_ready_is_what_the_check_counts(salt):
+    """The same exposure by the check of limits, of a history that was made to last just so long: another mesh of times, every depth."""
+    cure = BRINE.but(bath=BRINE.bath.but(salt=salt), temperature=[["0 d", "2 degC"], ["5 d", "4 degC"]])
+    history = simulate(POINT, cure)
+    found = read(history)
+    pull, ready = float(found.pull[0]), float(found.ready[0])
+    stages = [cure.lasting(pull), Rest(temperature="4 degC", lasts=max(ready - pull, 60.0))]
+    (checked,) = exposures(simulate(POINT, stages))
+    assert found.exposed[0] == pytest.approx(checked.cold, rel=0.03)
+    assert found.exposed[0] > found.allowed and found.bare  # eight centimetres take weeks, most of them bare
+
+
+def test_no_day_is_promised_that_bare_meat_does_not_keep():
+    """Thick meat is not told to wait for weeks; thin meat is, and a cut that is thin enough stands among what to change."""
+    many = spread(POINT, BRINE, count=32)
+    (found,) = many.ready()
+    said = answer(found, POINT, many.usual.numbers)
+    assert said[0].startswith("Point, 8 cm: It would have its salt on day") and said[1].startswith(
+        "Do not wait that long"
+    )
+    thin = POINT.but(thickness="3 cm", weight="1 kg")
+    (quick,) = spread(thin, BRINE, count=32).ready()
+    assert "Take it out on day" in answer(quick, thin, many.usual.numbers)[0] and quick.keeps.all()
+    best = changes(many, 0, 0)[0]
+    assert best.kind in ("thinner", "split") and best.ready.keeps.mean() >= 0.9

@@ -6,7 +6,7 @@ from pytest import approx
 from scipy.integrate import quad
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate
-from curelab.limits import UNPROTECTED, WARM, carried, check_process, exposures, keeping
+from curelab.limits import UNPROTECTED, WARM, check_process, exposures, keeping
 from curelab.limits.protection import DISCARD
 from curelab.sources import default_numbers, read_table
 
@@ -296,35 +296,3 @@ def test_what_is_rinsed_off_was_there():
     found = exposures(simulate(POINT.but(thickness="3 cm"), stages, cells=12))[0]
     end = simulate(POINT.but(thickness="3 cm"), stages, cells=12).lean_profile("salt", None, 0, "water phase")
     assert end.min() < 0.01 < 0.02 < found.salt
-
-
-def test_how_long_cold_carries_a_piece_that_waits():
-    """Against the verdicts of the same batch with that length; a bare piece by hand."""
-    cure = Brine(
-        bath=Bath(water="4 kg", salt="150 g", nitrite="0.75 g"), temperature="3 degC", lasts="10 d", lying=False
-    )
-    thick = POINT.but(thickness="8 cm", weight="2 kg")
-    vouched, harm = carried(simulate(thick, cure, cells=12), 0)
-    for days, outcome in ((vouched / DAY - 0.7, "pass"), (vouched / DAY + 0.7, "unknown"), (harm / DAY + 0.7, "fail")):
-        longer = simulate(thick, cure.but(lasts=f"{days} d"), cells=12)
-        assert named(check_process(longer))[UNPROTECTED].outcome == outcome
-    # Taken out on day 5 it rests with what it has: it is carried less far.
-    early, _ = carried(simulate(thick, cure, cells=12), 0, pull=5 * DAY)
-    assert 21 * DAY <= early < vouched < harm
-    # By hand: water alone protects nothing, so 0.6 of 35 d at 3 degC, and 35 d.
-    plain = simulate(thick, cure.but(bath=Bath(water="4 kg")), cells=12)
-    assert carried(plain, 0) == approx((21 * DAY, 35 * DAY), rel=2e-2)  # to half a day of 240 in 400 steps
-
-
-def test_an_answer_that_asks_to_wait_too_long_is_told_so():
-    """The demo brisket's point is cured through long after its cold has run out; its flat is not told so."""
-    from curelab.batch import load
-    from curelab.outcome import run
-    from curelab.show.answer import answers
-    from curelab.sources import datasets_folder
-
-    outcome = run(load(str(datasets_folder() / "demo_brisket.toml")), draws=32)
-    told = answers(outcome)
-    assert sum("Do NOT wait that long" in line for line in told["point"]) == 1
-    assert not any("Do NOT wait" in line for line in told["flat"])
-    assert np.median(outcome.ready[0].ready) > outcome.carried[0][0] > 10 * DAY
