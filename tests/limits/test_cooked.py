@@ -133,3 +133,19 @@ def test_they_stand_among_all_checks():
     assert {verdict.name for verdict in check_cooked(history)} <= {verdict.name for verdict in verdicts}
     order = [verdict.outcome for verdict in verdicts]
     assert order == sorted(order, key=["fail", "unknown", "pass"].index) and "fail" in order
+
+
+def test_two_pieces_cooked_in_two_ways():
+    """Each is judged by its own stages; the one that waits in the fridge is not cooked by the other's pot, and chills in it afterwards."""
+    pot = SIMMER.but(pieces=["flat"])
+    bag = BagCook(temperature="62 degC", lasts="14 h", pieces=["point"])
+    found = checks(pot, bag, ICE)
+    assert found["lethality, 6.5 log"].outcome == "pass"
+    assert "the middle of flat" in found["cooling, food code"].sentence  # it waited in the fridge, hot
+    # Only the flat is cooked: nothing is said of the raw point, and its waiting is no come-up.
+    alone = checks(pot, ICE.but(pieces=["flat"]))
+    assert all("point" not in verdict.sentence for verdict in alone.values())
+    short = checks(pot, bag.but(lasts="1 h"), ICE)
+    assert (
+        short["lethality, 6.5 log"].outcome == "fail" and "the middle of point" in short["lethality, 6.5 log"].sentence
+    )
