@@ -27,6 +27,9 @@ from .warmth import HotLeg, Warmth, as_heat, leg, shells_of
 if TYPE_CHECKING:
     from .walk import State
 
+# Of the way from the start to the mean of the bath: where properties are taken. Against a solve with properties that follow every temperature,
+# times to 80, 90 and 95 % of a step between 1 and 90 degC are then within 3 %; half way, slow ends were off by 6 % (tests/peers/test_heat.py).
+TOWARDS = 0.7
 WAITS = Heating("fridge_air")
 FRIDGE = 277.15  # K of pieces before anything was done, where nothing is said
 GRID = 96  # times at which juice is counted
@@ -156,14 +159,14 @@ def _heating(stretch: Stretch) -> Heating:
 
 
 def _warmed(meat: Meat, stretch: Stretch, start: np.ndarray, grid: np.ndarray, until: np.ndarray, cases: Cases):
-    """(Warmth, with properties at the mean of its start and of the bath until s (d,); vapour (d, g) in kg that has left the skin)."""
+    """(Warmth, with properties between its start and the mean of the bath until s (d,), at TOWARDS; vapour (d, g) in kg that has left the skin)."""
     heating = _heating(stretch)
     times, kelvin = _knots(stretch.temperature, stretch.longest, heating.dries)
     around = np.interp(grid, times, kelvin)
     sums = np.concatenate([[0.0], np.cumsum(0.5 * np.diff(grid) * (around[1:] + around[:-1]))])
     bath = np.interp(until, grid, sums) / until
     begun = start @ meat.body.mean / meat.body.volumes.sum()
-    hot = as_heat(meat, 0.5 * (begun + bath), cases)
+    hot = as_heat(meat, begun + TOWARDS * (bath - begun), cases)
     film = cases.number(f"heat.film.{heating.setting}")
     knots = np.broadcast_to(times, (cases.count, len(times)))
     dry = np.broadcast_to(kelvin, knots.shape)

@@ -366,7 +366,7 @@ def test_weight_tells_water_uptake_and_not_pace():
 
 def test_refuses_what_cannot_be_fitted():
     with pytest.raises(ValueError, match="not uncertain"):
-        fit((PIECE,), (CURE,), readings(history()), parameters=("obstruction.cooked",))
+        fit((PIECE,), (CURE,), readings(history()), parameters=("taste.salty",))
     with pytest.raises(ValueError, match="no reading"):
         fit((PIECE,), (CURE,), [])
     with pytest.raises(ValueError, match="after the end"):
