@@ -6,6 +6,7 @@ from .cooling import Cured, check_come_up, check_cooling, check_holding, check_r
 from .curve import Curve
 from .exposure import long_cold_time, uncovered_time, unprotected_time
 from .lethality import check_bag, check_lethality, check_spores
+from .portion import portion_that_cools
 from .process import DISCARD, UNPROTECTED, check_process
 from .rule_sets import RULE_SETS, Limit, Pick, RuleSet, find, picks
 from .verdict import Verdict, Verdicts, worst_first
@@ -13,5 +14,5 @@ from .verdict import Verdict, Verdicts, worst_first
 __all__ = [
     "CAUTIONS", "DISCARD", "RULE_SETS", "UNPROTECTED", "Cured", "Curve", "Limit", "Pick", "RuleSet", "Verdict", "Verdicts", "check_all", "check_bag",
     "check_come_up", "check_cooked", "check_cooling", "check_holding", "check_ingoing", "check_lethality", "check_process", "check_reheating",
-    "check_residual", "check_spores", "check_taken_up", "find", "long_cold_time", "picks", "uncovered_time", "unprotected_time", "worst_first",
+    "check_residual", "check_spores", "check_taken_up", "find", "long_cold_time", "picks", "portion_that_cools", "uncovered_time", "unprotected_time", "worst_first",
 ]  # fmt: skip
