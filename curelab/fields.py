@@ -301,10 +301,28 @@ class Record:
                 object.__setattr__(self, spec.name, spec.metadata["rule"].take(value, False))
             except InputError as error:
                 problems += error.under(spec.name)
+        given = {spec.name: getattr(self, spec.name) for spec in fields(self)}  # type: ignore[arg-type]
+        problems += [
+            missing(type(self), name) for name in self.lacking({k: v for k, v in given.items() if v is not None})
+        ]
+        if not problems:
+            for name, value in self.follows().items():
+                if given[name] is not None and not math.isclose(given[name], value, rel_tol=1e-9):
+                    problems.append(Problem(name, "follows from other fields, which say something else; leave it out"))
+                object.__setattr__(self, name, value)
         if not problems:
             problems = list(self.conflicts())
         if problems:
             raise InputError(problems)
+
+    @classmethod
+    def lacking(cls, given: Mapping[str, Any]) -> Iterable[str]:
+        """Names of fields that may be left out of some records and are missing from this one."""
+        return ()
+
+    def follows(self) -> Mapping[str, float]:
+        """Values of fields that follow from others: set when the record is made, and not written."""
+        return {}
 
     def conflicts(self) -> Iterable[Problem]:
         """Problems between fields that are each fine alone."""
@@ -312,7 +330,7 @@ class Record:
 
     def but(self, **changes) -> Self:
         """The same record with some fields changed, checked again."""
-        return dataclasses.replace(self, **changes)  # type: ignore[type-var]
+        return dataclasses.replace(self, **dict.fromkeys(self.follows()) | changes)  # type: ignore[type-var]
 
     def __repr__(self) -> str:
         inner = ", ".join(f"{key}={value!r}" for key, value in to_plain(self).items())
@@ -339,21 +357,27 @@ def from_plain(record: type[R], table: Any) -> R:
             values[name] = specs[name].metadata["rule"].take(given, True)
         except InputError as error:
             problems += error.under(name)
+    lacking = tuple(record.lacking(table))
     for name, spec in specs.items():
-        if spec.default is MISSING and name not in table:
-            rule = spec.metadata["rule"]
-            problems.append(Problem(name, f"missing; give it{rule.like}"))
+        if name in lacking or (spec.default is MISSING and name not in table):
+            problems.append(missing(record, name))
     if problems:
         raise InputError(problems)
     return record(**values)
 
 
+def missing(record: type[Record], name: str) -> Problem:
+    """That a field was not given."""
+    rule = next(spec.metadata["rule"] for spec in fields(record) if spec.name == name)  # type: ignore[arg-type]
+    return Problem(name, f"missing; give it{rule.like}")
+
+
 def to_plain(record: Record, system: str = "metric") -> dict[str, Any]:
     """The dictionary that `from_plain` reads back to an equal record; fields at their default are left out."""
-    table = {}
+    table, follows = {}, record.follows()
     for spec in fields(record):  # type: ignore[arg-type]
         value = getattr(record, spec.name)
-        if spec.default is not MISSING and value == spec.default:
+        if (spec.default is not MISSING and value == spec.default) or spec.name in follows:
             continue
         table[spec.name] = spec.metadata["rule"].write(value, system)
     return table

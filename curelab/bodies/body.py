@@ -14,6 +14,7 @@ from functools import lru_cache
 import numpy as np
 
 from .cells import Cells, cut
+from .spots import Spots
 from .terms import terms_of
 
 POINTS = 41  # places across a slab at which a profile is read
@@ -48,6 +49,11 @@ class Face:
     def conductance(self, film: np.ndarray, conductivity: np.ndarray, size: np.ndarray) -> np.ndarray:
         """(d,) from the outermost value inside to the bath: inner half and film in series, for a volume that keeps its size."""
         return self.share(film, conductivity, size) * conductivity[:, self.tissue] / (self.resistance * size**2)
+
+    def contact(self, film: np.ndarray, conductivity: np.ndarray, size: np.ndarray) -> tuple[np.ndarray, ...]:
+        """(matrix (d, r, r), column (d, r), total (d,)) of what links it to a bath through a film (d,), for a volume that keeps its size."""
+        carried = self.conductance(film, conductivity, size)
+        return carried[:, None, None] * np.outer(self.row, self.row), carried[:, None] * self.row, carried
 
 
 @dataclass(frozen=True)
@@ -99,6 +105,15 @@ class Body:
         return len(self.tissue)
 
     @property
+    def across(self) -> float:
+        """Thickness where the profile lies, over that of the body."""
+        return 1.0
+
+    def capacity(self, storage: np.ndarray) -> np.ndarray:
+        """(d, r) what each term stores, of `storage` (d, l) in a volume of each tissue."""
+        return storage[:, self.tissue]
+
+    @property
     def two_sided(self) -> bool:
         """Whether it has two broad faces, so that it can be turned over, and is read from face to face; else from the middle outwards."""
         return len(self.faces) == 2
@@ -134,6 +149,10 @@ class Body:
         chosen = [part == each for each in np.unique(part)]
         rows = np.stack([volume[own] @ self._values[inside[own]] / volume[own].sum() for own in chosen])
         return rows, np.array([volume[own].sum() for own in chosen]) / self.volumes.sum()
+
+    def spots(self, conductivity: np.ndarray, counts: np.ndarray) -> Spots:
+        """Its core, as the one place where a slowest spot may lie."""
+        return Spots(self.core(conductivity, counts)[:, None])
 
     def core(self, conductivity: np.ndarray, counts: np.ndarray) -> np.ndarray:
         """Rows (d, r), or (1, r) where all are alike, that read the core: the place, within the tissues that count, that both faces reach
@@ -221,8 +240,9 @@ def of_cells(
         Joint(steps[at], (float(cells.outward[at]), float(cells.inward[at + 1])), (int(owner[at]), int(owner[at + 1])))
         for at in np.flatnonzero(~same)
     )
-    faces = [Face("second", values[-1], float(cells.outward[-1]), float(cells.area[1]), int(owner[-1]))]
     two_sided = cells.area[0] > 0
+    outer = "second" if two_sided else "side"
+    faces = [Face(outer, values[-1], float(cells.outward[-1]), float(cells.area[1]), int(owner[-1]))]
     if two_sided:
         faces.insert(0, Face("first", values[0], float(cells.inward[0]), float(cells.area[0]), int(owner[0])))
     read = np.unique(np.linspace(0, len(values) - 1, points or len(values)).round().astype(int))

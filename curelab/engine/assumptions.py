@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from .. import units
 from ..matter import solutes, tissue
+from ..recipe.measured import weight_note
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Number, Numbers, default_numbers
@@ -46,6 +47,7 @@ def assumptions(
     said = [] if own else [pace(numbers)]
     said += [water_moved(numbers), "The meat's own salt (near 0.2 %) is not counted.", CHILLED]
     said += [sentence for piece in pieces if (sentence := edges(piece, numbers))]
+    said += [note for piece in pieces if (note := weight_note(piece))]
     said += shapes(pieces, stages)
     said += [
         sentence
@@ -120,10 +122,16 @@ def edges(piece: Piece, numbers: Numbers) -> str | None:
 
 
 def shapes(pieces: Sequence[Piece], stages: Sequence[Stage]) -> Iterator[str]:
-    """What is left out of round pieces, of the faces that pieces lie on, and of the bag."""
-    if any(piece.shape == "cylinder" for piece in pieces):
+    """How pieces in three dimensions were drawn; what is left out of round pieces, of the faces that pieces lie on, and of the bag."""
+    for piece in pieces:
+        if piece.shape == "cut":
+            edge = "half round" if piece.edges == "rounded" else "square"
+            yield f"The {piece.name} is counted with its edges and ends: straight between its stations, its long edges {edge}."
+        elif piece.solid() is not None:
+            yield f"The {piece.name} is counted with its edges and ends."
+    if any(piece.shape == "cylinder" and not piece.length for piece in pieces):
         yield "The ends of a cylinder are left out, so a short piece is cured somewhat sooner than shown."
-    if any(stage.lies for stage in stages) and any(p.shape != "slab" for p in pieces):
+    if any(stage.lies for stage in stages) and not all(piece.lies_flat for piece in pieces):
         yield "Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here."
     if any(stretch.purge is not None for stage in stages for stretch in stage.stretches):
         yield "The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves."

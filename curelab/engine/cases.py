@@ -33,21 +33,22 @@ NUMBERS = (
     *(f"heat.film.{name}" for name in FILMS),
 )  # fmt: skip
 THICKNESS = "thickness of "
+OF_PIECES = (THICKNESS, "width of ", "ruler place of ")  # mm; each with the name of a piece behind it
 
 
 class Cases:
     """d cases of a batch. `base`: the published numbers; `columns`: values (d,) of what is drawn, in printed units: numbers by their key,
-    CONDITIONS, and "thickness of NAME" in mm. Raises ValueError for anything else.
+    CONDITIONS, and those OF_PIECES. Raises ValueError for anything else.
     """
 
     def __init__(self, base: Numbers, columns: Mapping[str, np.ndarray] | None = None):
         self.base = base
         self.columns = {key: np.asarray(column, dtype=float) for key, column in (columns or {}).items()}
-        unknown = [key for key in self.columns if key not in (*NUMBERS, *CONDITIONS) and not key.startswith(THICKNESS)]
+        unknown = [key for key in self.columns if key not in (*NUMBERS, *CONDITIONS) and not key.startswith(OF_PIECES)]
         if unknown:
             raise ValueError(
                 f"{', '.join(unknown)} cannot differ from draw to draw; what can is {', '.join((*NUMBERS, *CONDITIONS))} and "
-                f"{THICKNESS}..."
+                f"{', '.join(f'{stem}...' for stem in OF_PIECES)}"
             )
         shapes = {column.shape for column in self.columns.values()} or {(1,)}
         if len(shapes) > 1 or len(next(iter(shapes))) != 1:
@@ -119,9 +120,15 @@ class Cases:
         return self.full(tissue.partition(self))  # type: ignore[arg-type]
 
     def size(self, piece: Piece) -> np.ndarray:
-        """(d,) factor on every length of a piece, from how far the ruler was off."""
-        offset = self.full(self.columns.get(f"{THICKNESS}{piece.name}", 0.0))
-        return 1.0 + np.clip(offset * 1e-3 / piece.thickness, -MOST_OFF, MOST_OFF)
+        """(d,) factor on every length of a piece, from how far the ruler was off: that which moves its slowest pace as much as an error in
+        its thickness, its width, and the place where it was measured do together.
+        """
+        off = sum(
+            weight * self.full(self.columns[key]) * 1e-3
+            for stem, weight in zip(OF_PIECES, piece.ruler(), strict=True)
+            if weight and (key := f"{stem}{piece.name}") in self.columns
+        )
+        return 1.0 + np.clip(self.full(off), -MOST_OFF, MOST_OFF)
 
     def loss_rate(self, kelvin: np.ndarray, piece: Piece, model: str) -> np.ndarray:
         """1/s (d, k) at which free nitrite is lost in a piece at `kelvin` (d, k)."""

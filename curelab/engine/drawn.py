@@ -169,7 +169,7 @@ class _Cut:
 
     def _lying(self, lying: Lying) -> Lying:
         shares = None if lying.shares is None else tuple(map(self.column, lying.shares))
-        return Lying(shares, lambda loss: self.modes(lying.modes(loss)))
+        return Lying(shares, lambda loss: self.modes(lying.modes(loss)), lying.even)
 
     def _free(self, run: Run):
         def make():

@@ -22,7 +22,7 @@ from ..recipe.stages import Stage, Stretch
 from .cases import Cases
 from .clock import Clock
 from .meat import Meat
-from .warmth import HotLeg, Warmth, as_heat, leg, shells_of
+from .warmth import SHELLS, HotLeg, Warmth, as_heat, hot_body, leg, shells_of
 
 if TYPE_CHECKING:
     from .walk import State
@@ -92,7 +92,7 @@ class Heat:
         found = []
         for number, meat in enumerate(self.meats):
             left = (self.kept(number, times) / self.thicker(number, times))[:, 0]
-            share = shells_of(meat)[1]
+            share = shells_of(self.through[number].warmth.meat)[1]
             opened = self.at(self.through[number].opened, times)[:, 0] @ share / share.sum()
             found.append(replace(meat, conductivity=_led(raw[number], opened, cases)).dried(left))
         return tuple(found)
@@ -132,7 +132,8 @@ def _fridge(state: State) -> float:
 
 def _begun(piece: int, meat: Meat, stretch: Stretch, index: int, state: State, cases: Cases):
     """Terms of K (d, r), and what each shell has lost and how far it has opened (d, s), as a stretch begins."""
-    heating, shells = _heating(stretch), len(shells_of(meat)[1])
+    heating, body = _heating(stretch), hot_body(meat)
+    shells = len(body.shells(meat.lean, SHELLS)[1])
     lost = opened = np.zeros((cases.count, shells))
     last = state.runs[-1] if state.runs else None
     before = next((run for run in reversed(state.runs) if run.heat is not None), None)
@@ -150,7 +151,7 @@ def _begun(piece: int, meat: Meat, stretch: Stretch, index: int, state: State, c
         if planned.min() < FREEZES:
             raise refuse(f"stages[{index + 1}].begins_at", frozen(float(planned.min())))
         kelvin = np.maximum(planned + last.clock.warmer, FREEZES)
-    return kelvin[:, None] * meat.body.mean, lost, opened
+    return kelvin[:, None] * body.mean, lost, opened
 
 
 def _heating(stretch: Stretch) -> Heating:
@@ -165,7 +166,8 @@ def _warmed(meat: Meat, stretch: Stretch, start: np.ndarray, grid: np.ndarray, u
     around = np.interp(grid, times, kelvin)
     sums = np.concatenate([[0.0], np.cumsum(0.5 * np.diff(grid) * (around[1:] + around[:-1]))])
     bath = np.interp(until, grid, sums) / until
-    begun = start @ meat.body.mean / meat.body.volumes.sum()
+    row = hot_body(meat).mean
+    begun = start @ row / (row @ row)
     hot = as_heat(meat, begun + TOWARDS * (bath - begun), cases)
     film = cases.number(f"heat.film.{heating.setting}")
     knots = np.broadcast_to(times, (cases.count, len(times)))
@@ -249,7 +251,7 @@ def _salt(stretch: Stretch, grid, through, until, state: State, cases: Cases) ->
     counts = (every[:, 1:] <= until[:, None]) * steps
     meats = []
     for number, (one, meat) in enumerate(zip(through, state.meats, strict=True)):
-        share = shells_of(meat)[1]
+        share = shells_of(one.warmth.meat)[1]
         opened = one.opened @ share / share.sum()
         own = cases.water_diffusivity(kelvin[number])
         weight = 0.5 * (own[:, 1:] + own[:, :-1]) * counts

@@ -323,7 +323,7 @@ class History(Shown):
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
             values = run.profile(name, "meat", t, number)[..., whole]
-            within = depth / run.meats[number].size  # a share of the thickness, which is another in every draw
+            within = depth / run.meats[number].across  # a share of the thickness, which is another in every draw
             return mean_within(across, values.reshape(-1, len(across)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
         return self._read(("bite", name, number, depth), times, one)
@@ -336,7 +336,8 @@ class History(Shown):
         values = self._read(
             ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places)
         )[..., each[whole]]
-        return Profile(quantity, on, across * self.pieces[number].thickness, values, units.seconds(times))
+        thick = self.pieces[number].thickness * self.state.meats[number].body.across
+        return Profile(quantity, on, across * thick, values, units.seconds(times))
 
     def picture(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Values of a profile in every draw (d, t, x) in single precision, at the places of `picture_places`."""

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
 import numpy as np
 
-from ..bodies import Body, layered
+from ..bodies import Body, Outline, Solid, layered, solid
+from ..bodies.spots import Spots
 from ..matter.tissue import Tissue
 from ..recipe.piece import Piece
+from ..recipe.stations import Solid as Shape
 from ..transport.network import Contact, Part
 from .cases import Cases
 from .clock import Clock
+
+USUAL_CELLS = 60  # from a face to the middle, where elements are as fine as usual
+Films = tuple[
+    np.ndarray, np.ndarray, np.ndarray
+]  # (d,) at the first face, at the second, and at all that never lie on a wall
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,7 +34,7 @@ class Meat:
     """
 
     piece: Piece
-    body: Body
+    body: Body | Solid
     lean: np.ndarray
     amount: np.ndarray
     size: np.ndarray
@@ -40,7 +48,7 @@ class Meat:
     @cached_property
     def capacity(self) -> np.ndarray:
         """(d, r) kg of water, brine side, that each term stores."""
-        return self.amount[:, None] * self.storage[:, self.body.tissue]
+        return self.amount[:, None] * self.body.capacity(self.storage)
 
     @cached_property
     def held(self) -> np.ndarray:
@@ -53,9 +61,14 @@ class Meat:
         return self.capacity * self.body.mean
 
     @cached_property
-    def core(self) -> np.ndarray:
-        """Rows (d or 1, r) that read the core."""
-        return self.body.core(self.conductivity, self.lean)
+    def spots(self) -> Spots:
+        """Where its core may lie."""
+        return self.body.spots(self.conductivity, self.lean)
+
+    @property
+    def across(self) -> np.ndarray:
+        """Thickness (d,) in m where its profile lies."""
+        return self.body.across * self.size
 
     @cached_property
     def part(self) -> Part:
@@ -63,26 +76,22 @@ class Meat:
         pace = (self.amount / self.size**2)[:, None, None]
         return Part(self.capacity, self.body.inner(self.conductivity) * pace, self.body.mean, self.body.sign)
 
-    def _outside(self, films: tuple[np.ndarray, np.ndarray]) -> tuple[np.ndarray, ...]:
-        """The film (d,) at each face. A piece with one face touches the vessel along a line at most: that face is free."""
-        return films if self.body.two_sided else (np.maximum(*films),)
-
-    def contact(self, number: int, films: tuple[np.ndarray, np.ndarray]) -> Contact:
-        """What links it to a bath as part `number` of a network; `films` (d,) at the first and second face."""
+    def contact(self, number: int, films: Films) -> Contact:
+        """What links it to a bath as part `number` of a network; `films` (d,) at the first, the second and all other faces."""
         body = self.body
         matrix, column = np.zeros((len(self.amount), body.count, body.count)), np.zeros((len(self.amount), body.count))
         total = np.zeros(len(self.amount))
-        for face, film in zip(body.faces, self._outside(films), strict=True):
-            conductance = self.amount * face.conductance(film, self.conductivity, self.size)
-            matrix += conductance[:, None, None] * np.outer(face.row, face.row)
-            column += conductance[:, None] * face.row
-            total = total + conductance
+        for face in body.faces:
+            one, feed, whole = face.contact(films[_lies(face.name)], self.conductivity, self.size)
+            matrix += self.amount[:, None, None] * one
+            column += self.amount[:, None] * feed
+            total = total + self.amount * whole
         return Contact(number, matrix, column, total)
 
-    def shares(self, films: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    def shares(self, films: Films) -> np.ndarray:
         """(d, f) weight of the bath in the value at each face; `films` as for `contact`."""
-        outside = zip(self.body.faces, self._outside(films), strict=True)
-        return np.stack([face.share(film, self.conductivity, self.size) for face, film in outside], axis=1)
+        found = [face.share(films[_lies(face.name)], self.conductivity, self.size) for face in self.body.faces]
+        return np.stack(found, axis=1)
 
     def over(self, clock: Clock, cases: Cases) -> Meat:
         """As it conducts in a stretch. A tissue whose diffusivity grows with temperature in its own way does so there at its mean, over that
@@ -103,26 +112,44 @@ class Meat:
         return replace(self, amount=self.amount * left, per_tissue=self.per_tissue * left[:, None])
 
 
+def _lies(face: str) -> int:
+    """Which of `Films` a face has. A round piece touches the vessel along a line at most: its side is free."""
+    return {"first": 0, "second": 1}.get(face, 2)
+
+
 def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
     """A piece in every case: `cells` from a face to the middle, or `few` terms in their place."""
-    layers = piece.layers(cases.base)
-    parts = list(dict.fromkeys(part for part, _ in layers))
-    lean = np.array([part.kind != "fat" for part in parts])
-    tissues = tuple(parts.index(part) for part, _ in layers)
-    # One unit thick, so that another thickness needs no new body.
-    body = layered(
-        tuple(width / piece.thickness for _, width in layers),
-        tissues,
-        piece.shape,
-        cells,
-        few,
-        main=int(np.flatnonzero(lean)[0]),
+    shape = piece.solid(cases.base)
+    tissues = (
+        [part for part, _ in piece.layers(cases.base)]
+        if shape is None
+        else [part for row in shape.tissues for part in row]
     )
+    # Lean first: a body in three dimensions counts what tissues store and how they conduct by the first one.
+    parts = (
+        list(dict.fromkeys(tissues))
+        if shape is None
+        else sorted(dict.fromkeys(tissues), key=lambda part: part.kind == "fat")
+    )
+    lean = np.array([part.kind != "fat" for part in parts])
     spread = cases.partition
     density, water = (np.array([getattr(part, name) for part in parts]) for name in ("density", "water"))
     led = np.stack([cases.obstruction(part, piece.frozen_before) for part in parts], axis=1)
     per_tissue = spread[:, None] * water
     storage = per_tissue * density
+    body: Body | Solid
+    if shape is None:
+        # One unit thick, so that another thickness needs no new body.
+        layers = piece.layers(cases.base)
+        widths, numbers = (
+            tuple(width / piece.thickness for _, width in layers),
+            tuple(parts.index(part) for part in tissues),
+        )
+        body = layered(widths, numbers, piece.shape, cells, few, main=int(np.flatnonzero(lean)[0]))
+    else:
+        ratio = tuple(map(float, storage[0] / storage[0, 0]))
+        outline = _outline(shape, parts, piece.thickness, turned=piece.shape == "cylinder")
+        body = solid(outline, ratio, _paces(parts, storage[0] / storage[0, 0], piece, cases), cells / USUAL_CELLS, few)
     heavy = cases.condition("meat weight")
     amount = heavy * (piece.water(cases.base) / float(density * water @ body.volumes))
     return Meat(
@@ -138,3 +165,30 @@ def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
         per_tissue,
         tuple(parts),
     )
+
+
+def _outline(shape: Shape, parts: Sequence[Tissue], unit: float, turned: bool) -> Outline:
+    """A piece in three dimensions in units of its thickness [m], so that another size needs no new body."""
+
+    def told(lengths: Iterable[float]) -> tuple[float, ...]:
+        return tuple(round(length / unit, 9) for length in lengths)
+
+    borders, numbers = tuple(map(told, shape.borders)), tuple(tuple(map(parts.index, row)) for row in shape.tissues)
+    return Outline(
+        told(place - shape.at[0] for place in shape.at), told(shape.thickness), told(shape.width), borders, numbers,
+        shape.rounded, tuple(name for name in shape.closed), turned,
+    )  # fmt: skip
+
+
+def _paces(parts: Sequence[Tissue], held: np.ndarray, piece: Piece, cases: Cases) -> tuple[tuple[float, ...], ...]:
+    """How the tissues may conduct, over the first: as is usual, and with fat at the ends of what is published; rounded, so that terms that
+    are kept serve again.
+    """
+    middle = Cases(cases.base)
+    usual = np.array([float(middle.obstruction(part, piece.frozen_before)[0]) for part in parts])
+    ways = [held * usual / usual[0]]
+    fat = np.array([part.kind == "fat" for part in parts])
+    if fat.any():
+        row = cases.base["fat.relative_diffusivity"]
+        ways += [np.where(fat, way * end / row.value, way) for way in ways for end in (row.low, row.high)]
+    return tuple(tuple(float(f"{each:.2g}") for each in way) for way in ways)

@@ -16,7 +16,7 @@ from ..matter.solutes import SOLUTES
 from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
-from ..transport.modes import UNCOUPLED, Asked
+from ..transport.modes import Asked
 from ..transport.rows import Rows
 from ..transport.star import MANY, Solved
 from .clock import Clock
@@ -29,6 +29,7 @@ FREE = "free nitrite"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
 AT_ONCE = 16  # times that are read at once in many pieces
+PLACES_AT_ONCE = 2_000_000  # values among which the slowest spot is looked for at once
 AROUND = 6  # of the times to which halving would come: so many on both sides of a guess are read
 EVEN = np.linspace(0.0, 1.0, 10)[1:-1]  # where a step is read when a guess was wrong
 SECOND = 1.0  # s to which the time of a criterion is found
@@ -40,11 +41,12 @@ Where = int | str | tuple[int | str, ...]  # a piece by its number, "every", "an
 @dataclass(frozen=True, eq=False)
 class Lying:
     """How the pieces lie in a bath: shares[piece] (d, f), the weight of the bath in the value at each face, None where sealed; `modes`
-    makes the modes for a loss (d, n), None: without one.
+    makes the modes for a loss (d, n), None: without one; even: whether first and second face are met alike.
     """
 
     shares: tuple[np.ndarray, ...] | None
     modes: Callable[[np.ndarray | None], Solved]
+    even: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -296,9 +298,7 @@ class Run:
         if place == "average":
             return self._whole(name, times, piece) / meat.held[:, None] * self._thicker(piece, times)
         if place == "core":
-            rows = meat.core[:, None] if len(meat.core) > 1 else meat.core
-            core = self._kept((name, "core", piece), times, lambda: self._row(piece, rows))[..., 0]
-            return core * self._thicker(piece, times)
+            return self._slowest(name, times, piece) * self._thicker(piece, times)
         rims = meat.body.rims(meat.lean)
         inside = self._kept((name, "rims", piece), times, lambda: self._row(piece, np.array([row for _, row in rims])))
         share, bath = self._share(times, piece), self.bath_w(name, times)
@@ -313,6 +313,21 @@ class Run:
         if self.heat is None:
             return self.clock.temperature(times) + self.clock.warmer[:, None]
         return warmth_at(self.heat.through[piece], place, times)
+
+    def _slowest(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """w (d, t) at the slowest spot, found anew at every time."""
+        key = (name, "core", piece, times.shape, times.tobytes())
+        found = self.kept.get(key)
+        if found is None:
+            spots, average = self.meats[piece].spots, self.local(name, "average", times, piece)
+            rows = self._row(piece, spots.rows)
+            found = np.empty(times.shape)
+            step = max(1, PLACES_AT_ONCE // (len(times) * rows.count))
+            for begin in range(0, times.shape[1], step):
+                block = slice(begin, begin + step)
+                found[:, block] = spots.value(self.states(name, times[:, block], rows), average[:, block])
+            found = self.kept[key] = np.maximum(found, 0.0)
+        return found
 
     def on_basis(self, name, w, basis, times, piece, per_tissue) -> np.ndarray:
         """w (d, t, ...) as a fraction on a named basis; `per_tissue`: kg of solute per kg of green tissue for w = 1, broadcasts with w."""
@@ -373,8 +388,7 @@ class Run:
 
     def mirrored(self, piece: int) -> bool:
         """Whether this stretch leaves a piece its own mirror image in every case, if it finds it so."""
-        alike = [each.shares is None or np.ptp(each.shares[piece], axis=1).max() < UNCOUPLED for each in self.lying]
-        return self.meats[piece].body.sign is not None and all(alike)
+        return self.meats[piece].body.sign is not None and all(each.even for each in self.lying)
 
     # -- criteria ------------------------------------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import STAGES, Stage, in_order
 from ..sources import Numbers, default_numbers
 from ..threads import on_one_thread
-from .cases import THICKNESS, Cases
+from .cases import OF_PIECES, Cases
 from .history import History
 from .meat import meat_of
 from .size import check_size
@@ -45,7 +45,7 @@ def simulate(
     """What happens inside the pieces, stage after stage.
 
     Parameters: `pieces` that share every bath; `stages` in order; `draws`, values (d,) of what is uncertain, in printed units, by the key of
-    a published number, by a condition such as "temperature", or "thickness of NAME" (see `engine.cases`): None for the usual case alone;
+    a published number, by a condition such as "temperature", or by a measure such as "thickness of NAME" (see `engine.cases`): None for the usual case alone;
     `loss`, a key of `curelab.matter.solutes.LOSS_MODELS`, the named choice for the loss of nitrite; `cells` from a face to the middle;
     `few`: carry them by a dozen terms (default: where there are draws), which costs up to 5e-3 of the driving force at the core, 5e-4 on
     average; `segments`, for a temperature that changes: at most so many mean losses of free nitrite in a stretch (None: 64, or 4 with
@@ -73,8 +73,10 @@ def simulate(
     _check(pieces, line, loss)
     tracked = (numbers or default_numbers()).tracked()
     cases = Cases(tracked, draws)
-    names = {f"{THICKNESS}{piece.name}" for piece in pieces}
-    strange = [key for key in cases.columns if key.startswith(THICKNESS) and key not in names]
+    names = {
+        f"{stem}{piece.name}" for piece in pieces for stem, moves in zip(OF_PIECES, piece.ruler(), strict=True) if moves
+    }
+    strange = [key for key in cases.columns if key.startswith(OF_PIECES) and key not in names]
     if strange:
         raise refuse("draws", f"{', '.join(strange)}: there is no such piece; there is {', '.join(sorted(names))}")
     most = segments or (SEGMENTS if draws is None else SEGMENTS_DRAWN)

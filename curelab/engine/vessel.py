@@ -12,10 +12,11 @@ from ..recipe.stages import Stretch
 from ..transport.network import Contact
 from ..transport.star import Solved, Spokes
 from .cases import Cases
-from .meat import Meat
+from .meat import Films, Meat
 from .run import Lying
 
 Shares = tuple[np.ndarray, ...] | None
+Names = tuple[str, str, str]  # of the films at the first, the second and all other faces
 
 
 class Vessel:
@@ -40,22 +41,22 @@ class Vessel:
         """
         if named and not stretch.sealed:
             moved = "stirred" if stretch.stirred else "still"
-            return self._in(meats, bath, (moved, moved), cases, tuple(meat.piece.name in named for meat in meats))
+            return self._in(meats, bath, (moved,) * 3, cases, tuple(meat.piece.name in named for meat in meats))
         moved = "stirred" if stretch.stirred else "still"
-        films = None if stretch.sealed else (moved, "contact" if stretch.lying else moved)
+        films = None if stretch.sealed else (moved, "contact" if stretch.lying else moved, moved)
         if turned is None and films is not None:
-            return self._in(meats, bath, (" and ".join(films),) * 2, cases)
+            return self._in(meats, bath, (" and ".join(films[:2]),) * 2 + (moved,), cases)
         if not turned or films is None or films[0] == films[1]:
             return self._in(meats, bath, films, cases)
-        over = films[::-1]
+        over = (films[1], films[0], films[2])
         if self._sign is None:
             return self._in(meats, bath, over, cases)
-        return Lying(self._way(meats, over, cases)[0], _flipped(self._in(meats, bath, films, cases), self._sign))
+        return Lying(self._way(meats, over, cases)[0], _flipped(self._in(meats, bath, films, cases), self._sign), False)
 
     def _way(
-        self, meats: Sequence[Meat], films: tuple[str, str] | None, cases: Cases, inside: tuple[bool, ...] | None = None
+        self, meats: Sequence[Meat], films: Names | None, cases: Cases, inside: tuple[bool, ...] | None = None
     ) -> tuple[Shares, Spokes]:
-        """How the pieces meet a bath with these films at their first and second face ("still and contact": the mean), None: sealed. inside:
+        """How the pieces meet a bath with these films at their first, second and other faces ("still and contact": the mean), None: sealed. inside:
         which of them do, None: all.
         """
         key = (id(meats), films, inside)
@@ -65,14 +66,14 @@ class Vessel:
                 self._ways[key] = meats, None, Spokes(parts, None)
             else:
                 both = tuple(np.mean([cases.film(each) for each in kind.split(" and ")], axis=0) for kind in films)
-                every = [both if inside is None or inside[n] else (0.0 * both[0],) * 2 for n in range(len(meats))]
+                every = [both if inside is None or inside[n] else (0.0 * both[0],) * 3 for n in range(len(meats))]
                 shares = tuple(meat.shares(own) for meat, own in zip(meats, every, strict=True))
                 contacts = partial(_contacts, meats, every)
                 self._ways[key] = meats, shares, Spokes(parts, contacts)
         return self._ways[key][1:]
 
     def _in(
-        self, meats: Sequence[Meat], bath: np.ndarray, films: tuple[str, str] | None, cases: Cases,
+        self, meats: Sequence[Meat], bath: np.ndarray, films: Names | None, cases: Cases,
         inside: tuple[bool, ...] | None = None,
     ) -> Lying:  # fmt: skip
         shares, spokes = self._way(meats, films, cases, inside)
@@ -89,7 +90,7 @@ class Vessel:
                 known.append((loss, modes))
             return modes
 
-        return Lying(shares, solve)
+        return Lying(shares, solve, films is None or films[0] == films[1])
 
     def release(self) -> None:
         """Let go of the modes: a batch of them is large."""
@@ -97,8 +98,8 @@ class Vessel:
         self._ways.clear()
 
 
-def _contacts(meats: Sequence[Meat], films: Sequence[tuple[np.ndarray, np.ndarray]]) -> list[Contact]:
-    """What links each piece to a bath with its films (d,) at its first and second face."""
+def _contacts(meats: Sequence[Meat], films: Sequence[Films]) -> list[Contact]:
+    """What links each piece to a bath with its films (d,) at its faces."""
     return [meat.contact(number, own) for number, (meat, own) in enumerate(zip(meats, films, strict=True))]
 
 

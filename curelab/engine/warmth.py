@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..bodies import Body, Solid
 from ..matter.heat import thermal
 from ..transport.modes import Part, modes_of
 from ..transport.network import assemble
@@ -19,6 +20,7 @@ from .cases import Cases
 from .meat import Meat
 
 _DEAD = -600.0  # exp of less is as good as zero
+WARM = 320.0  # K at which terms in three dimensions are made
 SHELLS = 12  # parts of equal volume in which juice is counted
 
 
@@ -100,7 +102,7 @@ def leg(meat: Meat, film: np.ndarray, start: np.ndarray, knots: np.ndarray, bath
     W/(m2 K), along a bath (d, k) [K] at knots (d, k) [s].
     """
     endless = np.full(len(film), np.inf)
-    network = assemble([meat.part], endless, [meat.contact(0, (film, film))])
+    network = assemble([meat.part], endless, [meat.contact(0, (film, film, film))])
     mean = meat.body.mean
     ones = np.broadcast_to(mean, start.shape)
     off = start - bath[:, :1] * mean
@@ -119,14 +121,27 @@ def leg(meat: Meat, film: np.ndarray, start: np.ndarray, knots: np.ndarray, bath
         parts.append(part)
         amounts.append(np.stack(u, axis=1))
         one.append(alone)
-    return HotLeg(knots, bath, tuple(parts), tuple(amounts), tuple(one), meat.shares((film, film)), mean)
+    return HotLeg(knots, bath, tuple(parts), tuple(amounts), tuple(one), meat.shares((film, film, film)), mean)
 
 
 def as_heat(meat: Meat, kelvin: np.ndarray, cases: Cases) -> Meat:
     """The same piece with what it stores and conducts of heat at kelvin (d,), in J/(m3 K) and W/(m K)."""
     both = [thermal(part, kelvin, cases) for part in meat.parts]  # type: ignore[arg-type]
     conductivity, stored = (np.stack([cases.full(each[k]) for each in both], axis=1) for k in (0, 1))
-    return replace(meat, storage=stored, conductivity=conductivity)
+    body = hot_body(meat)
+    if isinstance(body, Solid):
+        stored = stored[:, :1] * body.ratio  # tissues keep their ratio there, which hardly moves with temperature
+    return replace(meat, body=body, storage=stored, conductivity=conductivity)
+
+
+def hot_body(meat: Meat) -> Body | Solid:
+    """The geometry of a piece for heat: its own, but for one in three dimensions of several tissues, whose terms go by what they store."""
+    body = meat.body
+    if not isinstance(body, Solid) or len(meat.parts) == 1:
+        return body
+    led, stored = (np.array(each) for each in zip(*(thermal(part, WARM) for part in meat.parts), strict=True))
+    ratio, pace = (tuple(float(f"{share:.2g}") for share in each / each[0]) for each in (stored, led))
+    return body.made_for(ratio, pace)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,12 +171,13 @@ class Warmth:
 
     def mean(self, times: np.ndarray) -> np.ndarray:
         """K (d, t) on average over the volume."""
-        body = self.meat.body
-        return self.read(body.mean[None] / body.volumes.sum(), times)[..., 0]
+        row = self.meat.body.mean
+        return self.read(row[None] / (row @ row), times)[..., 0]
 
     def core(self, times: np.ndarray) -> np.ndarray:
-        """K (d, t) at the place in the lean that heat reaches last."""
-        return self.read(self.meat.core[:, None] if len(self.meat.core) > 1 else self.meat.core, times)[..., 0]
+        """K (d, t) at the place in the lean that heat or cold reaches last."""
+        spots = self.meat.spots
+        return spots.value(self.read(spots.rows, times), self.mean(times))
 
     def profile(self, times: np.ndarray, places=slice(None)) -> np.ndarray:
         """K (d, t, x) at the places of a profile of the body, faces included."""
@@ -170,22 +186,25 @@ class Warmth:
         found = self.read(body.rows[numbers], times)
         for point, face in body.at_face.items():
             for place in np.flatnonzero(numbers == point):
-                share, bath = self._share(times, face), self.bath(times)
-                found[..., place] = share * bath + (1 - share) * found[..., place]
+                found[..., place] = self._outside(found[..., place], times, face)
         return found
 
-    def _share(self, times: np.ndarray, face: int) -> np.ndarray:
-        found = np.broadcast_to(self.legs[0].shares[:, face, None], times.shape)
+    def _outside(self, inside: np.ndarray, times: np.ndarray, face: int) -> np.ndarray:
+        """K (d, t) at a face, from what is just inside it."""
+        share = np.broadcast_to(self.legs[0].shares[:, face, None], times.shape)
         for each in self.legs[1:]:
-            found = np.where(times > each.knots[:, :1], each.shares[:, face, None], found)
-        return found
+            share = np.where(times > each.knots[:, :1], each.shares[:, face, None], share)
+        return share * self.bath(times) + (1 - share) * inside
 
     def surface(self, times: np.ndarray) -> np.ndarray:
         """K (d, t) at the face that is farther from the core: the hotter one while it heats."""
-        body = self.meat.body
-        faces = self.profile(times, np.array(sorted(body.at_face)))
-        far = np.argmax(np.abs(faces - self.core(times)[..., None]), axis=-1)
-        return np.take_along_axis(faces, far[..., None], axis=-1)[..., 0]
+        rims = self.meat.body.rims(np.ones(len(self.meat.parts), dtype=bool))
+        inside = self.read(np.array([row for _, row in rims]), times)
+        for number, (face, _) in enumerate(rims):
+            if face is not None:
+                inside[..., number] = self._outside(inside[..., number], times, face)
+        far = np.argmax(np.abs(inside - self.core(times)[..., None]), axis=-1)
+        return np.take_along_axis(inside, far[..., None], axis=-1)[..., 0]
 
     def shells(self, times: np.ndarray) -> np.ndarray:
         """K (d, t, s) on average in parts of the lean of equal volume, from face to face."""

@@ -149,7 +149,8 @@ def _problems(
         (off is None or (np.all(off > 0) and len(off) in (1, len(value))), "error", "an error is above zero, one for all values or one for each"),
         (bath is None or surface is None, "surface", "both a bath and a level at the face are given; say one"),
         (bath is None or basis != "relative", "bath", 'a bath gives a level in fractions, and the values are "relative"; give surface'),
-        (piece is None or not piece.fat_cap, "piece", "a fat cap makes two tissues; measure from the lean face and give the lean alone"),
+        (piece is None or piece.solid() is None, "piece", "a profile is fitted where salt comes from two broad faces or all around; give a slab, an endless cylinder or a sphere"),
+        (piece is None or not piece.fatty, "piece", "a fat cap makes two tissues; measure from the lean face and give the lean alone"),
     )  # fmt: skip
     yield from (Problem(where, sentence) for fine, where, sentence in checks if not fine)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..batch import Batch
+from ..engine.cases import OF_PIECES
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..fields import InputError, refuse
@@ -26,7 +27,7 @@ __all__ = [
 
 CURED = "core salt >= 90 % of equilibrium"
 PACE = "obstruction.lean"
-OF_ONE_ANIMAL = ("ph.", "thickness of ")  # says nothing about the next one
+OF_ONE_ANIMAL = ("ph.", *OF_PIECES)  # says nothing about the next one
 
 
 @dataclass(frozen=True, repr=False)

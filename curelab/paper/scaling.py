@@ -1,7 +1,7 @@
 """The same batch for more or less meat, and what to buy for it.
 
-A piece of another weight keeps its thickness and grows in area, as a longer or broader cut does: then salt
-needs the same days. All that is weighed grows with the green weight, so every strength stays what it was.
+A piece of another weight keeps its thickness and grows in area, as a longer or broader cut does (one whose
+length was measured, in length): then salt needs the same days. All that is weighed grows with the green weight, so every strength stays what it was.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from .. import units
 from ..batch import Batch
 from ..fields import InputError, Problem, refuse
 from ..matter.solutes import SOLUTES
+from ..recipe.measured import measures
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath
 from ..weighing import EquilibriumBrine, StrongBrine, on_scale
@@ -127,11 +128,21 @@ def _of_weight(batch: Batch, factor: float):
             )
             continue
         try:
-            yield piece.but(weight=piece.weight * factor)
+            yield _longer(piece, factor)
         except InputError as error:
             problems += error.under(piece.name)
     if problems:
         raise InputError(problems)
+
+
+def _longer(piece: Piece, factor: float) -> Piece:
+    """So many times as heavy: a piece whose length was measured is so much longer."""
+    changes: dict[str, Any] = {"weight": piece.weight * factor}
+    if piece.length:
+        changes["length"] = piece.length * factor
+    if piece.stations:
+        changes["stations"] = tuple(each.but(at=each.at * factor) for each in piece.stations)
+    return piece.but(**changes)
 
 
 def _counted(batch: Batch, counts: Mapping[str, int]) -> tuple[Piece, ...]:
@@ -158,7 +169,11 @@ def _counted(batch: Batch, counts: Mapping[str, int]) -> tuple[Piece, ...]:
 
 
 def _slender(piece: Piece) -> str:
-    across = math.sqrt(footprint(piece)) if piece.shape == "slab" else footprint(piece) / piece.thickness
+    solid = piece.solid()
+    if solid is not None:
+        across = min(solid.length, max(solid.width))
+    else:
+        across = math.sqrt(footprint(piece)) if piece.shape == "slab" else footprint(piece) / piece.thickness
     if across >= piece.thickness:
         return ""
     return (
@@ -189,10 +204,12 @@ def _grams(mass: float, system: str) -> str:
 
 def _meat_items(batch: Batch) -> list[Item]:
     items = []
-    for kind in dict.fromkeys((piece.tissue, piece.thickness, piece.shape) for piece in batch.pieces):
-        same = [piece for piece in batch.pieces if (piece.tissue, piece.thickness, piece.shape) == kind]
+    kinds = [(piece.tissue, measures(piece, batch.units), piece.shape) for piece in batch.pieces]
+    for kind in dict.fromkeys(kinds):
+        same = [piece for piece, its in zip(batch.pieces, kinds, strict=True) if its == kind]
         count = f"{len(same)} pieces, " if len(same) > 1 else ""
-        note = f"{units.show(kind[1], 'length', batch.units)} thick" + ("" if kind[2] == "slab" else f", {kind[2]}")
+        thick, *others = kind[1]
+        note = ", ".join((f"{thick} thick", *others, *(() if kind[2] == "slab" else (kind[2],))))
         items.append(Item(str(kind[0]), count + _grams(sum(piece.weight for piece in same), batch.units), note))
     return items
 

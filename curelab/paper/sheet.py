@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from .. import __version__, units
 from ..limits import CAUTIONS, DISCARD
+from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
 from ..show import pictures
 from ..show.in_short import brackets
@@ -216,15 +217,15 @@ def _dates(found: Schedule) -> str:
 
 def _meat(found: Schedule, piece: Piece) -> Meat:
     system, planned = found.batch.units, found.planned
-    cap = f", {units.show(piece.fat_cap, 'length', system)} fat on {piece.capped}" if piece.fat_cap else ""
+    thick, *others = measures(piece, system)
     last = planned.history.ran[-1].stage
     whole, core = (planned.band(place, "salt", last, piece.name) for place in ("average", "core"))
     said = f"{_banded(whole)} % salt on the whole, {_banded(core)} % in the middle"
     return Meat(
         piece.name,
-        f"{piece.tissue}, {piece.shape}{cap}",
+        f"{', '.join((str(piece.tissue), piece.shape, *others))}{with_fat(piece, system)}",
         ounces(piece.weight) if system == "us" else grams(piece.weight),
-        units.show(piece.thickness, "length", system),
+        thick,
         said,
     )
 

@@ -20,7 +20,7 @@ MOST_LETTERS = 2000  # letters of `learned_from`
 class Known(Record):
     """What was learned of one uncertain input, in the unit of its row in uncertain.csv: value, and the 5 and 95 % points.
 
-    key: that of the row, or "thickness of ..." and a piece. Raises InputError for a key that no row has, values out of order, and a
+    key: that of the row, or "thickness of ..." (or another measure) and a piece. Raises InputError for a key that no row has, values out of order, and a
     factor that is not above zero.
     """
 

@@ -9,8 +9,9 @@ import numpy as np
 
 from .. import units
 from ..engine.history import History, Profile
+from ..recipe.piece import Piece
 from ..spread import Spread
-from . import pictures
+from . import pictures, sections
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
 def draw(result: Any, *what: Any, **more: Any) -> go.Figure:
     """The figure of a result. Of a history or a spread: `quantity`, "salt" if none is named, at the surface, on average and at the core over
     the days, with bands for a spread; with `time`, across the piece at that time; with `depth=True` (a history), as a map of depth
-    against days. piece, basis and system ("metric" or "us") as readings take them. Of a profile: its lines. Raises TypeError for a
+    against days. piece, basis and system ("metric" or "us") as readings take them. Of a profile: its lines. Of a piece with a
+    length: its section along the middle, or across `at` a place from its head. Raises TypeError for a
     result that has no picture.
 
     >>> import curelab
@@ -60,6 +62,15 @@ def _(result: History, quantity: str = "salt", *, depth: bool = False, **more: A
     if depth:
         return figures.depth_map(pictures.depth_map(result, quantity, **more))
     return draw(Spread.single(result.of(0) if result.drawn else result), quantity, **more)
+
+
+@draw.register
+def _(result: Piece, *, at: Any = None, system: str = "metric"):
+    from . import figures
+
+    return figures.section(
+        sections.along(result, system) if at is None else sections.across(result, units.read(at, "length"), system)
+    )
 
 
 @draw.register

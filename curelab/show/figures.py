@@ -5,12 +5,15 @@ from __future__ import annotations
 from html import escape
 from textwrap import wrap
 
+import numpy as np
 import plotly.graph_objects as go
 
 from .pictures import Lines, Map
 from .ranking import COLOUR, Bars
+from .sections import Section
 
 _PLOTLY_DASH = {"": "solid", "8 4": "8px,4px", "2 3": "2px,3px", "8 3 2 3": "8px,3px,2px,3px", "14 4": "14px,4px"}
+_SHAPE = {"": "", "dots": ".", "lines": "-", "crossed": "/"}
 _LAYOUT = {
     "template": "none",
     "font": {"family": "system-ui, sans-serif", "size": 14, "color": "#222"},
@@ -95,6 +98,43 @@ def depth_map(picture: Map) -> go.Figure:
     figure.update_layout(title={"text": picture.sentence, "font": {"size": 15}}, **_LAYOUT)
     figure.update_xaxes(title=picture.x_label, **_AXIS)
     figure.update_yaxes(title=picture.y_label, autorange="reversed", **_AXIS)
+    _note(figure, picture.note)
+    return figure
+
+
+def section(picture: Section) -> go.Figure:
+    """A section to scale: tissues, closed faces as thick lines, the slowest spot as a cross."""
+    figure, told = go.Figure(), set()
+    for area in picture.areas:
+        figure.add_scatter(
+            x=area.x, y=area.y, mode="lines", line={"width": 0}, fill="toself", fillcolor=area.colour, name=area.label, hoverinfo="name",
+            fillpattern={"shape": _SHAPE[area.hatch], "fgcolor": "#8a6a5a", "bgcolor": area.colour, "size": 8},
+            showlegend=area.label not in told,
+        )  # fmt: skip
+        told.add(area.label)
+    x, y = (np.append(part, part[0]) for part in picture.outline)
+    figure.add_scatter(
+        x=x, y=y, mode="lines", line={"color": "#1c1a17", "width": 1.5}, hoverinfo="skip", showlegend=False
+    )
+    for edge in picture.edges:
+        figure.add_scatter(
+            x=edge.x, y=edge.y, mode="lines", line={"color": "#1c1a17", "width": 5}, name=edge.label, showlegend=False
+        )
+    for spot in picture.spots:
+        figure.add_scatter(
+            x=[spot.x], y=[spot.y], mode="markers+text", text=[spot.label], textposition="top center", showlegend=False,
+            marker={"symbol": "circle-cross-open", "size": 13, "color": "#1c1a17", "line": {"width": 2}},
+        )  # fmt: skip
+    figure.update_layout(
+        title={"text": _lines(picture.sentence, 95), "font": {"size": 15}},
+        **{**_LAYOUT, "hovermode": "closest", "showlegend": len(told) > 1},
+    )
+    ticks = {
+        "tickvals": [at for at, _ in picture.ticks],
+        "ticktext": [f"{at:.3g}<br>{words}" for at, words in picture.ticks],
+    }
+    figure.update_xaxes(title=picture.x_label, **_AXIS, **(ticks if picture.ticks else {}))
+    figure.update_yaxes(title=picture.x_label.split()[0], scaleanchor="x", **_AXIS)
     _note(figure, picture.note)
     return figure
 

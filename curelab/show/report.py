@@ -23,6 +23,7 @@ from ..limits import CAUTIONS, Verdict
 from ..limits.verdict import SIGNS
 from ..outcome import Cured, Outcome
 from ..recipe.criterion import PLACES
+from ..recipe.measured import told, weight_note
 from ..spread import Band, Windows
 from ..spread.answers import ordered
 from ..spread.sensitivity import Importance
@@ -68,11 +69,10 @@ def _what_to_do(outcome: Outcome) -> list[str]:
     """The meat, what to weigh, and the vessel."""
     system, out = outcome.batch.units, ["", "THE MEAT"]
     for piece in outcome.batch.pieces:
-        cap = f", {units.show(piece.fat_cap, 'length', system)} of fat on {piece.capped}" if piece.fat_cap else ""
-        out.append(
-            f"  {piece.name}: {piece.tissue}, {units.show(piece.weight, 'mass', system)} raw, "
-            f"{units.show(piece.thickness, 'length', system)} thick ({piece.shape}){cap}"
-        )
+        raw = units.show(piece.weight, "mass", system)
+        out.append(f"  {piece.name}: {piece.tissue}, {raw} raw, {told(piece, system)}")
+        note = weight_note(piece, system)
+        out += _wrapped(note) if note else []
     if outcome.weighed is not None:
         out += ["", "WEIGH OUT", *(f"  {line}" for line in outcome.weighed.lines(system))]
         for caution in outcome.weighed.cautions:

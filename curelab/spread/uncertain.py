@@ -1,7 +1,7 @@
 """What is not known exactly, as distributions.
 
 `datasets/uncertain.csv` holds one row per uncertain input. An input is a published number (its key in numbers.csv), a
-condition of the batch (temperature, weights, water uptake, activation energy), or the thickness of one piece.
+condition of the batch (temperature, weights, water uptake, activation energy), or a measure of one piece.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from ..engine.cases import THICKNESS
+from ..engine.cases import OF_PIECES
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
@@ -148,7 +148,7 @@ def uncertain_inputs() -> tuple[Uncertain, ...]:
 def inputs_for(
     pieces: Sequence[Piece], stages: Sequence[Stage], loss: str, numbers: Numbers, used: Sequence[str]
 ) -> tuple[Uncertain, ...]:
-    """The uncertain inputs that this batch depends on, one `thickness of ...` for each piece.
+    """The uncertain inputs that this batch depends on, one `thickness of ...` for each piece, and so on for what else was measured.
 
     `used`: keys that a history of the batch looked up. A number that the caller has set (its `how` is "given") is known.
     """
@@ -158,12 +158,12 @@ def inputs_for(
     wet = any(stretch.water is not None for stretch in stretches)
     species = {piece.species for piece in pieces if piece.known_ph is None} if nitrite and loss == "nordin" else set()
     needed = {
-        "fat.relative_diffusivity": any(piece.fat_cap for piece in pieces),
+        "fat.relative_diffusivity": any(piece.fatty for piece in pieces),
         "nitrite.loss_multiplier": nitrite and loss != "none",
         "nitrite.takagi.half_life": nitrite and loss == "takagi",
         "ph.beef": "beef" in species,
         "ph.pork": "pork" in species,
-        "film.contact": any(stretch.lying for stretch in stretches) and any(piece.shape == "slab" for piece in pieces),
+        "film.contact": any(stretch.lying for stretch in stretches) and any(piece.lies_flat for piece in pieces),
         "purge.sealed_cure": any(stretch.purge == "published" for stretch in stretches),
         "water uptake": wet,
         "water weight": wet,
@@ -174,8 +174,9 @@ def inputs_for(
     for row in uncertain_inputs():
         if row.kind == "piece":
             found += [
-                replace(row, key=f"{THICKNESS}{piece.name}", remedy=row.remedy.format(piece=piece.name))
+                replace(row, key=f"{row.key} of {piece.name}", remedy=row.remedy.format(piece=piece.name))
                 for piece in pieces
+                if piece.ruler()[OF_PIECES.index(f"{row.key} of ")]
             ]
         elif row.kind == "condition":
             found += [row] if needed.get(row.key, True) else []

@@ -57,6 +57,20 @@ class Vessel(Record):
         """The smaller inside measure across, m."""
         return min(self.sides)
 
+    def holds(self, length: float, width: float) -> bool:
+        """Whether a rectangle [m] lies flat on the floor, slantwise too.
+
+        Slantwise by W. B. Carver, Solution to problem E1225, American Mathematical Monthly 64 (1957), from memory; a test tries every angle.
+        """
+        long, short = max(length, width), min(length, width)
+        if self.shape == "round":
+            return math.hypot(long, short) <= self.narrowest
+        side, other = max(self.sides), self.narrowest
+        if long <= side:
+            return short <= other
+        square = long**2 + short**2
+        return (2 * long * short * side + (long**2 - short**2) * math.sqrt(square - side**2)) / square <= other
+
 
 @dataclass(frozen=True)
 class Fit:
@@ -80,13 +94,21 @@ class Fit:
 
 
 def footprint(piece: Piece) -> float:
-    """Area [m2] a piece takes when it lies flat: from its weight and thickness, so an estimate."""
-    volume = piece.volume()
+    """Area [m2] a piece takes when it lies flat, by its measures; where only the thickness is known, from the weight too."""
+    volume, solid = piece.volume(), piece.solid()
+    if solid is not None:
+        return solid.floor
     if piece.shape == "slab":
         return volume / piece.thickness
     if piece.shape == "sphere":
         return piece.thickness**2
     return volume / (math.pi / 4 * piece.thickness**2) * piece.thickness
+
+
+def goes_in(vessel: Vessel, piece: Piece) -> bool:
+    """Whether a piece can lie flat on the floor: by its length and width, or by its area where it has none."""
+    solid = piece.solid()
+    return footprint(piece) <= vessel.floor if solid is None else vessel.holds(solid.length, max(solid.width))
 
 
 def brine_volume(bath: Bath, numbers: Numbers | None = None) -> float:
@@ -103,8 +125,8 @@ def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: N
     """Whether the pieces, lying flat, and the bath fit the vessel and the brine covers them.
 
     The least cover above the meat is row `vessel.least_cover` (judgement). Meat floats in strong brine, so
-    a weight is assumed. Raises InputError for a piece that is thicker than the vessel is high or wide: its
-    thickness is its smallest measure, so no way of laying it helps.
+    a weight is assumed. Raises InputError for a piece that is thicker than the vessel is high, or wide where the
+    thickness is all that was measured: it is the smallest measure, so no way of laying it helps.
 
     >>> pot = Vessel(shape="round", diameter="26 cm", height="20 cm")
     >>> result = fits(pot, Piece(thickness="6 cm", weight="1.5 kg"), Bath(water="3 kg", salt="120 g"))
@@ -114,7 +136,7 @@ def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: N
     pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
     problems = []
     for piece in pieces:
-        for size, word in ((vessel.height, "high"), (vessel.narrowest, "wide")):
+        for size, word in ((vessel.height, "high"), (vessel.narrowest, "wide"))[: 1 if piece.solid() else 2]:
             if piece.thickness > size:
                 problems.append(
                     Problem(
@@ -130,7 +152,7 @@ def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: N
     liquid = brine_volume(bath, numbers)
     depth = (meat + liquid) / vessel.floor
     beside = sum(footprint(piece) for piece in pieces) <= vessel.floor
-    too_broad = [piece.name for piece in pieces if footprint(piece) > vessel.floor]
+    too_broad = [piece.name for piece in pieces if not goes_in(vessel, piece)]
     top = (max if beside else sum)(piece.thickness for piece in pieces)
     least = numbers.si("vessel.least_cover")
     cover, headroom = depth - top, vessel.height - depth

@@ -69,7 +69,7 @@ def test_scaled_is_more_of_the_same():
     one, two = (meat_of(each, 6, False, Cases(default_numbers())) for each in (piece, piece.but(weight="2 kg")))
 
     def levels(meat: Meat, bath: float) -> np.ndarray:
-        films = (np.full(1, 5e4), np.full(1, 5e4))
+        films = (np.full(1, 5e4),) * 3
         network = assemble([meat.part], np.array([bath]), [meat.contact(0, films)])
         return modes_of(network).at(np.eye(meat.body.count + 1)[None, None, -1], np.full((1, 1, 1), 2e-4))
 

@@ -306,7 +306,9 @@ def test_a_fat_cap_slows_and_moves_the_core():
     assert core[0] > 1.2 * core[1] and core[1] > 1.2 * core[2]
     meat = capped.state.runs[0].meats[0]
     depth = 0.07 * meat.body.depth[1:-1]
-    place = (meat.core @ np.linalg.solve(meat.body.rows[1:-1], depth)).item()  # the depth that is read at the core
+    place = (
+        meat.spots.rows[0] @ np.linalg.solve(meat.body.rows[1:-1], depth)
+    ).item()  # the depth that is read at the core
     assert 0.01 < place < 0.01 + 0.03 - 0.01  # from the capped face, well towards the cap
     profile = capped.profile("salt", basis="water phase")
     lean = profile.depth > 0.01
@@ -436,7 +438,7 @@ def test_ceaseless_turning_is_the_mean_of_both_ways(name, monkeypatch):
     history = simulate(piece(ph=5.6), stage, cells=4)  # cells so wide that ten minutes are short for the outermost
     run, still, below = history.state.runs[0], history.cases.film("still"), history.cases.film("contact")
     meat = run.meats[0]
-    ways = [meat.contact(0, films) for films in ((still, below), (below, still))]
+    ways = [meat.contact(0, films) for films in ((still, below, still), (below, still, still))]
     mean = Contact(0, *(sum(getattr(way, part) for way in ways) / 2 for part in ("matrix", "column", "total")))
     rate = 0.0
     if name == FREE:

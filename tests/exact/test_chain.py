@@ -95,7 +95,7 @@ def test_whole_slab_from_a_piece(run, bath):
     assert body.two_sided and body.count == 120
     half = 0.04
     bare = np.full(1, np.inf)
-    network = assemble([meat.part], bath * meat.held, [meat.contact(0, (bare, bare))])
+    network = assemble([meat.part], bath * meat.held, [meat.contact(0, (bare, bare, bare))])
     begin = np.zeros((1, 1, 121))
     begin[..., -1] = 1.0 if np.isinf(bath) else (1 + bath) / bath
     diffusivity = numbers.si("obstruction.lean")  # of the clock
@@ -105,7 +105,7 @@ def test_whole_slab_from_a_piece(run, bath):
     exact = series.constant("half slab") if np.isinf(bath) else series.limited("half slab", bath)
     x = np.abs(2 * body.depth[1:-1] - 1)
     assert np.abs(w - exact.profile(x, fo)).max() < 3e-4 * begin.max()
-    assert np.abs(terms @ meat.core[0] - exact.profile([0.0], fo)[:, 0]).max() < 3e-4 * begin.max()
+    assert np.abs(terms @ meat.spots.rows[0, 0] - exact.profile([0.0], fo)[:, 0]).max() < 3e-4 * begin.max()
     assert np.abs(w - w[:, ::-1]).max() < 1e-12
 
 

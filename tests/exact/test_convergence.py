@@ -134,11 +134,11 @@ def test_an_integrator_in_time_does_have_steps():
     history = meat.run(stage, meat.BARE, 60)
     run = history.state.runs[0]
     body, film = run.meats[0], history.cases.film("still")
-    contact = body.contact(0, (film, film))
+    contact = body.contact(0, (film, film, film))
     laplacian = (body.part.stiffness + contact.matrix)[0]
     clock = meat.salt_diffusivity() / 0.33 * 10 * DAY
     left = np.diag(body.capacity[0]) + clock * laplacian
-    step = body.core @ np.linalg.solve(left, clock * contact.column[0] * run.start("salt")[0, -1])
+    step = body.spots.rows[0] @ np.linalg.solve(left, clock * contact.column[0] * run.start("salt")[0, -1])
     fo = np.array([meat.salt_diffusivity() * 10 * DAY / meat.HALF**2])
     exact = 0.05 * series.constant("half slab").profile(np.zeros(1), fo)[0, 0]
     ours = meat.middle(history, np.array([10 * DAY]))[0]

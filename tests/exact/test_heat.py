@@ -163,7 +163,7 @@ def test_a_bath_of_straight_lines_is_exact_in_time(name):
     """The same network, marched by an ODE solver with a tight tolerance."""
     meat = BODIES[name]()
     one = warmed(meat, 30.0, 277.0, *PROGRAM)
-    part, contact = meat.part, meat.contact(0, (np.array([30.0]),) * 2)
+    part, contact = meat.part, meat.contact(0, (np.array([30.0]),) * 3)
     matrix = (part.stiffness + contact.matrix)[0] / part.capacity[0][:, None]
     feed = contact.column[0] / part.capacity[0]
     now = 277.0 * meat.body.mean

@@ -156,7 +156,7 @@ def test_a_stage_says_what_it_is():
     assert [name for name in found if not name.startswith(MAY_ASK)] == []
 
 
-CUTS = re.compile(r"\.(edges|half|_cells|_values|_owner)\b|\barea\[0\]")
+CUTS = re.compile(r"(?<!self)(?<!piece)\.(edges|half|_cells|_values|_owner)\b|\barea\[0\]")
 
 
 def test_how_a_body_is_cut_is_known_to_bodies_alone():

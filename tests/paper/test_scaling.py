@@ -55,6 +55,26 @@ def test_all_grows_alike_so_the_profile_stays(batch):
     assert larger.pieces[0].thickness == batch.pieces[0].thickness
 
 
+@pytest.mark.parametrize(
+    "piece",
+    [
+        {"shape": "block", "thickness": "4 cm", "width": "16 cm", "length": "20 cm", "weight": "1.3 kg"},
+        {"shape": "cylinder", "thickness": "8 cm", "length": "20 cm", "weight": "1.1 kg"},
+        {"shape": "cut", "weight": "1.6 kg", "stations": [{"at": "0 cm", "thickness": "3 cm", "width": "16 cm"}, {"at": "20 cm", "thickness": "7 cm", "width": "16 cm"}]},
+    ],
+    ids=lambda piece: piece["shape"],
+)  # fmt: skip
+def test_a_piece_with_a_length_grows_in_length(piece):
+    batch = small(SEALED, pieces=[{"name": "long"} | piece])
+    (before,), (after,) = batch.pieces, scale(batch, by=2.5).batch.pieces
+    assert after.weight == pytest.approx(2.5 * before.weight, rel=1e-12)
+    assert after.solid().weight == pytest.approx(2.5 * before.solid().weight, rel=1e-9)
+    assert after.thickness == before.thickness and after.solid().width == before.solid().width
+    assert "20 cm long" in shop(batch)[0].note and "50 cm long" in shop(scale(batch, by=2.5).batch)[0].note
+    thin = scale(batch, by=0.1).notes
+    assert any("2 cm across" in note and "salt enters it from all sides" in note for note in thin)
+
+
 def test_a_weight_is_that_of_all_pieces():
     scaled = scale(BRISKET, weight="2 kg")
     assert sum(piece.weight for piece in scaled.batch.pieces) == pytest.approx(2.0, rel=1e-12)

@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, extend, simulate
+from curelab.engine.cases import Cases
 from curelab.engine.drawn import drawn_case
 from curelab.recipe.stages import BagCook, Chill, Oven, Simmer, Smoke
+from curelab.recipe.stations import Station
 from curelab.sources import default_numbers
 from curelab.spread import Request, quantiles, spread
 from curelab.spread.draws import draw
@@ -291,6 +293,12 @@ def test_every_input_moves_something():
             readings.append(many.weight((length,)))
             readings.append(many.temperature((length,), "core"))
             if any(np.abs(value[1] - value[0]).max() > 1e-6 * np.abs(value).max() for value in readings if value.any()):
+                moved.add(row.key.split(" of ")[0])
+    wedge = Piece(shape="cut", weight="2 kg", stations=[Station(at=0.0, thickness=0.03, width=0.16), Station(at=0.25, thickness=0.08, width=0.16)])  # fmt: skip
+    for row in inputs_for((wedge,), drawn("turned")[1], "nordin", default_numbers(), ()):
+        if row.kind == "piece":
+            size = Cases(default_numbers(), {row.key: row.at(np.array([0.2, 0.8]))}).size(wedge)
+            if size[1] > size[0] + 1e-3:
                 moved.add(row.key.split(" of ")[0])
     assert moved == {row.key for row in uncertain_inputs()}
 

@@ -2,6 +2,7 @@
 
 import json
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -29,6 +30,7 @@ from curelab.weighing import (
     spooned,
     weigh,
 )
+from curelab.weighing.vessel import footprint
 
 BAG = CureLabel(name="demo bag", nitrite="6.25 %")
 LOIN = Piece(name="loin", thickness="6 cm", weight="1 kg", tissue="pork loin")
@@ -379,6 +381,45 @@ def test_round_pieces_and_shapes_of_vessels():
     assert "missing" in problems(lambda: Vessel(shape="round", height="10 cm"))["diameter"]
     said = problems(lambda: Vessel(shape="rectangular", diameter="10 cm", length="20 cm", height="10 cm"))
     assert set(said) == {"diameter", "width"}
+
+
+BLOCK = Piece(name="belly", shape="block", thickness="4 cm", width="16 cm", length="28 cm", weight="1.9 kg")
+
+
+@pytest.mark.parametrize("angle_of", [(0.40, 0.22), (0.30, 0.30), (0.32, 0.10)])
+@given(long=st.floats(0.05, 0.5), wide=st.floats(0.02, 0.3))
+@settings(max_examples=40, deadline=None)
+def test_a_rectangle_goes_in_slantwise_as_trying_every_angle_says(angle_of, long, wide):
+    side, other = angle_of
+    box = Vessel(shape="rectangular", length=side, width=other, height=0.2)
+    angles = np.linspace(0.0, np.pi / 2, 20001)
+    across = long * np.cos(angles) + wide * np.sin(angles) - side
+    along = long * np.sin(angles) + wide * np.cos(angles) - other
+    least = np.maximum(across, along).min()
+    if abs(least) > 1e-4:
+        assert box.holds(long, wide) == (least < 0)
+
+
+def test_whether_a_piece_with_a_length_goes_in():
+    bath = Bath(water="6 kg")
+    box = Vessel(shape="rectangular", length="30 cm", width="20 cm", height="15 cm")
+    assert fits(box, BLOCK, bath).fits
+    said = fits(box, BLOCK.but(length="34 cm", weight="2.3 kg"), bath)  # its area would fit
+    assert not said.fits and "belly cannot lie flat" in said.sentence
+    pot = Vessel(shape="round", diameter="32 cm", height="20 cm")
+    assert not fits(pot, BLOCK, bath).fits  # 32.2 cm from corner to corner
+    assert fits(pot, BLOCK.but(width="15 cm"), bath).fits
+    ends = [
+        {"at": "0 cm", "thickness": "3 cm", "width": "16 cm"},
+        {"at": "28 cm", "thickness": "8 cm", "width": "12 cm"},
+    ]
+    wedge = Piece(name="wedge", shape="cut", stations=ends, weight="2.1 kg")
+    assert footprint(wedge) == approx(0.28 * 0.14, rel=1e-12)
+    assert fits(box, wedge, bath).cover == approx(fits(box, wedge, bath).depth - 0.08, rel=1e-12)  # over its thickest
+    strip = Piece(name="strip", shape="block", thickness="8 cm", width="5 cm", length="20 cm", weight="850 g")
+    assert fits(Vessel(shape="rectangular", length="22 cm", width="6 cm", height="15 cm"), strip, bath).layers == 1
+    with pytest.raises(InputError, match=r"8\.0 cm thick does not go into a vessel 7\.0 cm high"):
+        fits(Vessel(shape="rectangular", length="30 cm", width="20 cm", height="7 cm"), strip, bath)
 
 
 def test_spoons_always_carry_the_warning():

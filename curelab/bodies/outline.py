@@ -1,0 +1,215 @@
+"""The outline of a body in three dimensions, and the grid of elements that fills it. Geometry alone, in units of its thickness."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from .cells import graded
+from .elements import Elements
+
+FACES = ("first", "second", "left", "right", "head", "tail")
+ACROSS = 6  # elements from face to face, and from the axis of a round body outwards
+ASIDE, ALONG = 4.0, 13.0  # elements over half the width and over the length of a cut of the usual form, which has
+USUAL = 1.1, 3.75  # half a width and a length in units of its thickness; other forms get them by the square root
+# A half round edge is carried as a parabola that takes the same area and leaves this share of the thickness at the very edge, so that no
+# element is bent flat.
+EDGE = 3 * np.pi / 4 - 2
+THINNEST = 0.004  # of the thickness: a layer that ends somewhere goes on so thin, as what lies beside it where it is nowhere thicker
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A body between k stations, linear between them; everything in units of one length.
+
+    at, thickness, width (k,); borders (k, b + 1): depths of the borders between b layers, from 0 to the thickness; tissues (k, b): number of
+    the tissue of each layer, which reaches half-way to the stations beside it; rounded: whether the long edges are half round; closed:
+    the faces, of FACES, that nothing crosses; turned: a round body of this thickness as its diameter, one layer throughout.
+    """
+
+    at: tuple[float, ...]
+    thickness: tuple[float, ...]
+    width: tuple[float, ...]
+    borders: tuple[tuple[float, ...], ...]
+    tissues: tuple[tuple[int, ...], ...]
+    rounded: bool = False
+    closed: tuple[str, ...] = ()
+    turned: bool = False
+
+    @property
+    def length(self) -> float:
+        """From head to tail."""
+        return self.at[-1] - self.at[0]
+
+    @property
+    def halved(self) -> bool:
+        """Whether one half of its width mirrors the other, so that one is enough."""
+        return not self.turned and ("left" in self.closed) == ("right" in self.closed)
+
+    @property
+    def mirrored(self) -> bool:
+        """Whether the half under its first face mirrors that under its second."""
+        if self.turned or ("first" in self.closed) != ("second" in self.closed):
+            return False
+        alike = [np.allclose(np.add(row, row[::-1]), row[-1], rtol=0, atol=1e-9 * row[-1]) for row in self.borders]
+        return all(alike) and all(row == row[::-1] for row in self.tissues)
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """The elements of an outline: axes along, across (of a body that is not turned), and from face to face or from the axis outwards.
+
+    along (i,), aside (j,), depth (k,): where the planes of nodes lie, as a share of the length, of the half width from the middle, and of
+    the thickness under the first face.
+    """
+
+    outline: Outline
+    elements: Elements
+    along: np.ndarray
+    aside: np.ndarray
+    depth: np.ndarray
+
+    @property
+    def faces(self) -> dict[str, np.ndarray]:
+        """Area (n,) of the nodes of each face that is open."""
+        outline, last = self.outline, self.elements.points.shape[1] - 1
+        ends = {"head": (0, 0), "tail": (0, -1), "second": (last, -1)}
+        if not outline.turned:
+            ends |= {"first": (last, 0), "right": (1, -1)} | ({} if outline.halved else {"left": (1, 0)})
+        if outline.turned:
+            ends["side"] = ends.pop("second")
+        return {name: self.elements.face(*end) for name, end in ends.items() if name not in outline.closed}
+
+
+def grid(outline: Outline, fine: float = 1.0) -> Grid:
+    """Elements of an outline; `fine`: times as many along every axis as usual."""
+    at = np.array(outline.at)
+    halfway = 0.5 * (at[1:] + at[:-1])
+    changes = [place for place, (a, b) in zip(halfway, pairwise(outline.tissues), strict=True) if a != b]
+    breaks = np.sort(np.concatenate([at, changes]))
+    steps = max(3, round(ALONG * fine * (outline.length / USUAL[1]) ** 0.5))
+    ends = "head" not in outline.closed, "tail" not in outline.closed
+    along = _edges(breaks, steps, _ends(*ends))
+    middles = 0.5 * (along[1:] + along[:-1])
+    stations = np.searchsorted(halfway, middles, side="right")
+    across = max(2, round(ACROSS * fine))
+    x = _nodes(along)
+    if outline.turned:
+        radius = _nodes(graded(across, "cylinder"))
+        radii = 0.5 * np.interp(x, at, outline.thickness)[:, None] * radius
+        points = np.stack([np.broadcast_to(x[:, None], radii.shape), radii], axis=-1).reshape(-1, 2)
+        numbers = np.repeat(np.array([row[0] for row in outline.tissues])[stations][:, None], across, axis=1)
+        elements = Elements((len(x), len(radius)), points, numbers, round=True)
+        return Grid(outline, elements, (x - at[0]) / outline.length, np.zeros(1), 0.5 + 0.5 * radius)
+    half = 0.5 * float(np.mean(outline.width))
+    aside = max(2, round(ASIDE * fine * (half / USUAL[0]) ** 0.5))
+    open_side = "right" not in outline.closed
+    if outline.halved:
+        y = _nodes(_edges(np.array([0.0, 1.0]), aside, _ends(False, open_side)))
+    else:
+        y = _nodes(_edges(np.array([-1.0, 1.0]), 2 * aside, _ends("left" not in outline.closed, open_side)))
+    shares = np.array([_kept_apart(np.diff(row) / row[-1]) for row in outline.borders])
+    z, owner = _through(shares, across)  # (k, places)
+    z_at = np.stack([np.interp(x, at, column) for column in z.T], axis=1)
+    thick, wide = (np.interp(x, at, each) for each in (outline.thickness, outline.width))
+    local = _thickness(thick[:, None], wide[:, None], y, outline.rounded)
+    shape = (len(x), len(y), z.shape[1])
+    points = np.empty((*shape, 3))
+    points[..., 0] = x[:, None, None]
+    points[..., 1] = (0.5 * wide[:, None] * y)[:, :, None]
+    points[..., 2] = local[:, :, None] * (z_at - 0.5)[:, None, :]
+    numbers = _tissues(outline, shares, stations, middles)[:, owner]
+    every = np.broadcast_to(numbers[:, None, :], (len(along) - 1, (len(y) - 1) // 2, len(owner)))
+    elements = Elements(shape, points.reshape(-1, 3), every, 2.0 if outline.halved else 1.0)
+    return Grid(outline, elements, (x - at[0]) / outline.length, y, z_at)
+
+
+def _thickness(thick: np.ndarray, wide: np.ndarray, y: np.ndarray, rounded: bool) -> np.ndarray:
+    """(i, j) thickness at shares y (j,) of the half width."""
+    if not rounded:
+        return np.broadcast_to(thick, (len(thick), len(y)))
+    round_off = 0.5 * np.minimum(thick, wide)
+    inside = np.clip(0.5 * wide * (1 - np.abs(y)) / round_off, 0.0, 1.0)
+    return thick - 2 * round_off * (1 - EDGE) * (1 - inside) ** 2
+
+
+def _kept_apart(shares: np.ndarray) -> np.ndarray:
+    """Shares (b,) of the thickness with none below THINNEST."""
+    shares = np.maximum(shares, THINNEST) if len(shares) > 1 else shares
+    return shares / shares.sum()
+
+
+def _through(shares: np.ndarray, across: int) -> tuple[np.ndarray, np.ndarray]:
+    """(places (k, p) of the planes of nodes as a share of the thickness at each station, layer (e,) of each element between them)."""
+    mean = shares.mean(axis=0)
+    counts = [max(1 if share < 0.1 else 2, round(across * float(share))) for share in mean]
+    starts = np.concatenate([np.zeros((len(shares), 1)), np.cumsum(shares, axis=1)], axis=1)
+    parts = []
+    for number, count in enumerate(counts):
+        ends = number == 0, number == len(counts) - 1
+        inside = _edges(np.array([0.0, 1.0]), count, _ends(*ends))
+        parts.append(
+            starts[:, number, None] + shares[:, number, None] * inside[: -1 if number < len(counts) - 1 else None]
+        )
+    edges = np.concatenate(parts, axis=1)
+    return np.stack([_nodes(row) for row in edges]), np.repeat(np.arange(len(counts)), counts)
+
+
+def _tissues(outline: Outline, shares: np.ndarray, stations: np.ndarray, middles: np.ndarray) -> np.ndarray:
+    """(e, b) tissue of each layer in each element along; one that has ended is what lies beside it."""
+    found = np.array(outline.tissues)[stations]
+    thin = np.stack([np.interp(middles, outline.at, column) for column in shares.T], axis=1) < 1.01 * THINNEST
+    for layer in range(shares.shape[1]):
+        beside = layer - 1 if layer > 0 else layer + 1
+        if shares.shape[1] > 1:
+            found[thin[:, layer], layer] = found[thin[:, layer], beside]
+    return found
+
+
+def _ends(first: bool, last: bool) -> Callable[[np.ndarray], np.ndarray]:
+    """How a share from 0 to 1 of the elements lies over a share of the length: finer at ends that are open."""
+    table = np.linspace(0.0, 1.0, 401)
+    whole = graded(400)
+    if first and last:
+        bent = whole
+    elif first or last:
+        one = graded(400, "cylinder")
+        bent = one if last else 1 - one[::-1]
+    else:
+        bent = table
+    return lambda lengths: np.interp(lengths, bent, table)
+
+
+def _edges(breaks: np.ndarray, steps: int, count: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    """Edges of about so many elements over the breaks, each of which is an edge; `count` says how they crowd."""
+    share = (breaks - breaks[0]) / (breaks[-1] - breaks[0])
+    table = np.linspace(0.0, 1.0, 2001)
+    crowd = count(table)
+    found = [breaks[:1]]
+    for (a, b), (_, stop) in zip(pairwise(np.interp(share, table, crowd)), pairwise(breaks), strict=True):
+        inner = np.interp(np.linspace(a, b, max(1, round(steps * (b - a))) + 1), crowd, table)
+        edges = breaks[0] + inner * (breaks[-1] - breaks[0])
+        edges[-1] = stop
+        found.append(edges[1:])
+    return np.concatenate(found)
+
+
+def _nodes(edges: np.ndarray) -> np.ndarray:
+    """Edges of elements and the middles between them."""
+    found = np.empty(2 * len(edges) - 1)
+    found[::2] = edges
+    found[1::2] = 0.5 * (edges[1:] + edges[:-1])
+    return found
+
+
+def block(width: float, length: float, closed: Sequence[str] = (), tissue: int = 0) -> Outline:
+    """A block one unit thick of one tissue."""
+    return Outline((0.0, length), (1.0, 1.0), (width,) * 2, ((0.0, 1.0),) * 2, ((tissue,),) * 2, False, tuple(closed))
+
+
+def cylinder(length: float, closed: Sequence[str] = ()) -> Outline:
+    """A cylinder one unit across, with ends."""
+    return Outline((0.0, length), (1.0, 1.0), (1.0,) * 2, ((0.0, 1.0),) * 2, ((0,),) * 2, True, tuple(closed), True)

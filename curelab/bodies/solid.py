@@ -1,0 +1,249 @@
+"""A body in three dimensions, carried by few terms over many nodes: what a layered body is for a slab, for a block, a cut or a round with
+ends. Its terms run through all of its tissues, so that nothing jumps between them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+import scipy.linalg as la
+
+from . import kept
+from .outline import Grid, Outline, grid
+from .reduced import Basis, Problem, reduced
+from .spots import DEEP, Spots
+
+BARE = 1e6  # of the conductivity over the thickness: a film so thin that the face is at the level of the bath
+SUB = 6  # places of a profile in each element
+REMEMBERED = 16
+
+
+@dataclass(frozen=True, eq=False)
+class Film:
+    """A face whose film is spread over its nodes: name; matrix (r, r) and column (r,) for a film of 1; area."""
+
+    name: str
+    matrix: np.ndarray
+    column: np.ndarray
+    area: float
+
+    def share(self, film: np.ndarray, conductivity: np.ndarray, size: np.ndarray) -> np.ndarray:
+        """(d,) weight of the bath in the value at the face: none, for the nodes of the face are terms of their own."""
+        return np.zeros(len(film))
+
+    def contact(self, film: np.ndarray, conductivity: np.ndarray, size: np.ndarray) -> tuple[np.ndarray, ...]:
+        """(matrix (d, r, r), column (d, r), total (d,)) of what links it to a bath, for a volume that keeps its size; as `Face.contact`."""
+        outside = np.minimum(film, BARE * conductivity.max(axis=1) / size) / size
+        return outside[:, None, None] * self.matrix, outside[:, None] * self.column, outside * self.area
+
+
+@dataclass(frozen=True, eq=False)
+class Solid:
+    """The geometry of a piece in r terms over l tissues, in three dimensions, in units of its thickness; as `Body`, whose members it has.
+
+    mean (r,): the volume integral of each term, counted by what the tissues store, and so also the terms of the state 1; ratio (l,): what
+    they store over what the first one stores; faces; sign (r,); stiffness (l, r, r). depth, rows, within: a profile through the deepest
+    place, from face to face, which is `across` thick. lag (n,): how long each node follows a bath; values (n, r): the terms at the nodes
+    of `grid`; error (4,): see `reduced.ASKED`; fine, few: as `solid` was asked.
+    """
+
+    grid: Grid
+    volumes: np.ndarray
+    mean: np.ndarray
+    ratio: np.ndarray
+    stiffness: np.ndarray
+    faces: tuple[Film, ...]
+    sign: np.ndarray | None
+    values: np.ndarray
+    lag: np.ndarray
+    error: np.ndarray
+    at_face: dict[int, int]
+    fine: float = 1.0
+    few: bool = False
+
+    @property
+    def count(self) -> int:
+        """Number of terms."""
+        return len(self.mean)
+
+    @property
+    def two_sided(self) -> bool:
+        """Whether it has two broad faces, so that it can be turned over, and is read from face to face."""
+        return not self.grid.outline.turned
+
+    def capacity(self, storage: np.ndarray) -> np.ndarray:
+        """(d, r) what each term stores, of `storage` (d, l) in a volume of each tissue: in the ratio the body was made for."""
+        assert np.allclose(storage, storage[:, :1] * self.ratio, rtol=1e-9)
+        return np.repeat(storage[:, :1], self.count, axis=1)
+
+    def inner(self, conductivity: np.ndarray) -> np.ndarray:
+        """Stiffness (d, r, r) of the terms for `conductivity` (d, l)."""
+        return (conductivity @ self.stiffness.reshape(len(self.stiffness), -1)).reshape(-1, self.count, self.count)
+
+    # -- readouts ------------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _nodes(self) -> np.ndarray:
+        """Numbers (i, k) of the nodes in the plane along the length, in the middle of the width."""
+        numbers = np.arange(len(self.values)).reshape(self.grid.elements.shape)
+        return numbers if numbers.ndim == 2 else numbers[:, int(np.argmin(np.abs(self.grid.aside)))]
+
+    @cached_property
+    def _tissues(self) -> np.ndarray:
+        """Tissue (i, k) of the nodes in that plane; at a border of two the one with the lower number."""
+        own = self.grid.elements.tissue
+        own = (
+            own
+            if own.ndim == 2
+            else own[:, int(np.argmin(np.abs(self.grid.aside))) // 2 - (not self.grid.outline.halved)]
+        )
+        wide = np.full(tuple(2 * size + 1 for size in own.shape), len(self.volumes))
+        for a in range(3):
+            for b in range(3):
+                part = wide[a : a + 2 * own.shape[0] - 1 : 2, b : b + 2 * own.shape[1] - 1 : 2]
+                np.minimum(part, own, out=part)
+        return wide
+
+    @cached_property
+    def _line(self) -> tuple[np.ndarray, ...]:
+        """(nodes (k,), depth (x,), weights (x, k), tissue (x,)) of the profile through the node that lags most."""
+        i = int(np.argmax(self.lag[self._nodes].max(axis=1)))
+        nodes = self._nodes[i]
+        depth = self.grid.depth if self.grid.depth.ndim == 1 else self.grid.depth[i]
+        count = len(nodes)
+        places = np.linspace(0, (count - 1) // 2, SUB * ((count - 1) // 2) + 1)
+        element = np.minimum(places.astype(int), (count - 1) // 2 - 1)
+        local = 2 * (places - element) - 1
+        weights = np.zeros((len(places), count))
+        for step, share in enumerate((0.5 * local * (local - 1), 1 - local**2, 0.5 * local * (local + 1))):
+            np.put_along_axis(weights, (2 * element + step)[:, None], share[:, None], axis=1)
+        own = self.grid.elements.tissue
+        own = own if own.ndim == 2 else own[:, 0 if self.grid.outline.halved else own.shape[1] // 2]
+        return nodes, weights @ depth, weights, own[min(i // 2, len(own) - 1)][element]
+
+    @property
+    def depth(self) -> np.ndarray:
+        """Places (x,) of a profile, as a share of the thickness there."""
+        return self._line[1]
+
+    @cached_property
+    def rows(self) -> np.ndarray:
+        """(x, r) read a profile."""
+        nodes, _, weights, _ = self._line
+        return weights @ self.values[nodes]
+
+    @property
+    def within(self) -> np.ndarray:
+        """(x,) tissue of each place of a profile."""
+        return self._line[3]
+
+    @cached_property
+    def across(self) -> float:
+        """Thickness where the profile lies."""
+        points = self.grid.elements.points[self._line[0], -1]
+        return float(points[-1] - points[0]) if self.two_sided else float(2 * points[-1])
+
+    def rims(self, counts: np.ndarray) -> tuple[tuple[int | None, np.ndarray], ...]:
+        """(None, row (r,)) of each outermost place of a profile in the tissues that count."""
+        inside = np.flatnonzero(np.asarray(counts)[self.within])
+        ends = (inside[0], inside[-1]) if self.two_sided else (inside[-1],)
+        return tuple((None, self.rows[end]) for end in ends)
+
+    def shells(self, counts: np.ndarray, number: int) -> tuple[np.ndarray, np.ndarray]:
+        """(rows (s, r) that read the mean of `number` parts of about equal volume, by how long they lag behind a bath, of the tissues that
+        count; the share (s,) of the whole volume that each is).
+        """
+        volume = np.asarray(counts, dtype=float) @ self.grid.elements.volumes
+        order = np.argsort(self.lag, kind="stable")
+        middle = (np.cumsum(volume[order]) - 0.5 * volume[order]) / volume.sum()
+        part = np.minimum((middle * number).astype(int), number - 1)
+        chosen = [order[part == each] for each in np.unique(part)]
+        rows = np.stack([volume[own] @ self.values[own] / volume[own].sum() for own in chosen])
+        return rows, np.array([volume[own].sum() for own in chosen]) / self.volumes.sum()
+
+    def made_for(self, ratio: tuple[float, ...], pace: tuple[float, ...]) -> Solid:
+        """The same piece for something else that its tissues store in this `ratio` (l,) and conduct at this `pace` (l,), over the first."""
+        return solid(self.grid.outline, ratio, (pace,), self.fine, self.few)
+
+    def spots(self, conductivity: np.ndarray, counts: np.ndarray) -> Spots:
+        """Where its core may lie: in the plane along the length, deep within the tissues that count, wherever that is."""
+        lag = np.where(np.asarray(counts)[self._tissues], self.lag[self._nodes], -1.0)
+        deep = lag >= DEEP * lag.max()
+        i, k = (np.flatnonzero(deep.any(axis=axis)) for axis in (1, 0))
+        box = np.ix_(np.arange(i[0], i[-1] + 1), np.arange(k[0], k[-1] + 1))
+        nodes = self._nodes[box]
+        points = self.grid.elements.points[nodes]
+        return Spots(
+            self.values[nodes.ravel()],
+            nodes.shape,
+            deep[box].ravel(),
+            int(np.argmax(lag[box])),
+            points[..., 0],
+            points[..., -1],
+        )
+
+
+@lru_cache(maxsize=REMEMBERED)
+def solid(
+    outline: Outline,
+    ratio: tuple[float, ...] = (1.0,),
+    paces: tuple[tuple[float, ...], ...] = ((1.0,),),
+    fine: float = 1.0,
+    few: bool = False,
+) -> Solid:
+    """The body of an outline: `ratio` (l,) of what its tissues store, over the first; paces (c, l): how they may conduct, the usual way
+    first; `fine`: times as many elements along every axis as usual; few: carried by the fewer terms that serve draws.
+
+    Bodies are remembered by what is given, and the terms on disk (`bodies.kept`).
+    """
+    made = grid(outline, fine)
+    basis = _basis(outline, tuple(float(f"{each:.2g}") for each in ratio), paces, fine)
+    values = basis.values[:, : basis.few] if few else basis.values
+    elements, faces = made.elements, made.faces
+    mass = np.array(ratio) @ elements.volumes
+    values = np.c_[np.ones(len(mass)), values[:, 1:]]  # the state that is 1 everywhere is a term, to the last digit
+    values = la.solve_triangular(la.cholesky(values.T @ (mass[:, None] * values), lower=True), values.T, lower=True).T
+    mean = np.zeros(values.shape[1])
+    mean[0] = np.sqrt(mass.sum())
+    sign = None if basis.sign is None else basis.sign[: values.shape[1]]
+    slopes = [slope @ values for slope in elements.gradients]
+    stiffness = np.array([sum(s.T @ (weight[:, None] * s) for s in slopes) for weight in elements.weights])
+    stiffness[:, 0] = stiffness[:, :, 0] = 0.0
+    met = {name: values.T @ (area[:, None] * values) for name, area in faces.items()}
+    if sign is not None:  # what symmetry makes nothing is nothing, without rounding
+        alike = np.outer(sign, sign)
+        stiffness = np.where(alike > 0, stiffness, 0.0)
+        met = {
+            name: alike * met["first"] if name == "second" else np.where((alike > 0) | (name == "first"), each, 0.0)
+            for name, each in met.items()
+        }
+    films = tuple(Film(name, each, each @ mean, float(faces[name].sum())) for name, each in met.items())
+    return Solid(
+        made, elements.volumes.sum(axis=1), mean, np.array(ratio), stiffness, films, sign, values, basis.lag,
+        basis.error[int(few)], {}, fine, few,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...], fine: float) -> Basis:
+    """The terms of an outline, from disk where they were made before."""
+    return kept.get((outline, ratio, paces, fine), lambda: reduced(problem(grid(outline, fine), ratio, paces)))
+
+
+def problem(made: Grid, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...]) -> Problem:
+    """What a grid poses: the nodes that store, conduct and meet a bath."""
+    elements, faces = made.elements, made.faces
+    none = np.zeros(elements.count)
+    numbers = np.arange(elements.count).reshape(elements.shape)
+    longest_first = np.argsort([-size for size in elements.shape], kind="stable")
+    return Problem(
+        np.array(ratio) @ elements.volumes,
+        tuple(elements.stiffness(np.array(pace)) for pace in paces),
+        faces.get("first", none),
+        faces.get("second", none),
+        sum((area for name, area in faces.items() if name not in ("first", "second")), none),
+        numbers[..., ::-1].ravel() if made.outline.mirrored else None,
+        numbers.transpose(longest_first).ravel(),
+    )

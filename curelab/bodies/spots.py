@@ -1,0 +1,65 @@
+"""The slowest spot of a body: the place that follows the bath last, found anew at every time among those that lie deep."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+DEEP = 0.5  # of the longest lag behind the bath: places that follow it more closely are no core, whatever they hold
+
+
+@dataclass(frozen=True, eq=False)
+class Spots:
+    """Where a core may lie. rows (k, r), or (d, k, r) where the place hangs on the conductivities: the values at k places, in a grid of
+    `shape` (i, j); deep (k,): which of them count; deepest: the one that lags most; along, depth (i, j): where they lie.
+    """
+
+    rows: np.ndarray
+    shape: tuple[int, int] = (1, 1)
+    deep: np.ndarray | None = None
+    deepest: int = 0
+    along: np.ndarray | None = None
+    depth: np.ndarray | None = None
+
+    def value(self, values: np.ndarray, average: np.ndarray) -> np.ndarray:
+        """(d, t) at the slowest spot, from values (d, t, k) at the places: the least where the deepest place lies below the `average`
+        (d, t), for salt is coming in; else the most. Between places it is read off parabolas.
+        """
+        if self.deep is None:
+            return values[..., 0]
+        return self._found(values, average)[0]
+
+    def place(self, values: np.ndarray, average: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(along, depth) (d, t) of the slowest spot: the nearest place of the grid."""
+        assert self.along is not None and self.depth is not None
+        at = self._found(values, average)[1]
+        return self.along.ravel()[at], self.depth.ravel()[at]
+
+    def _found(self, values: np.ndarray, average: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        assert self.deep is not None
+        sign = np.where(values[..., self.deepest] <= average, 1.0, -1.0)
+        low = np.where(self.deep, sign[..., None] * values, np.inf)
+        at = np.argmin(low, axis=-1)
+        least = _taken(low, at)
+        i, j = np.divmod(at, self.shape[1])
+        found = least
+        for coordinate, number, step, count in (
+            (self.along, i, self.shape[1], self.shape[0]),
+            (self.depth, j, 1, self.shape[1]),
+        ):
+            assert coordinate is not None
+            inside = (number > 0) & (number < count - 1)
+            before, after = (np.where(inside, at + side * step, at) for side in (-1, 1))
+            here, back, on = (coordinate.ravel()[each] for each in (at, before, after))
+            h, k = np.where(inside, here - back, 1.0), np.where(inside, on - here, 1.0)
+            down, up = (least - _taken(low, before)) / h, (_taken(low, after) - least) / k
+            inside &= np.isfinite(down) & np.isfinite(up) & (up > down)
+            with np.errstate(invalid="ignore", divide="ignore"):
+                gain = ((down * k + up * h) / (h + k)) ** 2 / (4 * (up - down) / (h + k))
+            found = found - np.where(inside, gain, 0.0)
+        return sign * found, at
+
+
+def _taken(values: np.ndarray, at: np.ndarray) -> np.ndarray:
+    return np.take_along_axis(values, at[..., None], axis=-1)[..., 0]
