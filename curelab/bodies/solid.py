@@ -4,7 +4,7 @@ ends. Its terms run through all of its tissues, so that nothing jumps between th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -163,9 +163,11 @@ class Solid:
         rows = np.stack([volume[own] @ self.values[own] / volume[own].sum() for own in chosen])
         return rows, np.array([volume[own].sum() for own in chosen]) / self.volumes.sum()
 
-    def made_for(self, ratio: tuple[float, ...], pace: tuple[float, ...]) -> Solid:
-        """The same piece for something else that its tissues store in this `ratio` (l,) and conduct at this `pace` (l,), over the first."""
-        return solid(self.grid.outline, ratio, (pace,), self.fine, self.few)
+    def made_for(self, ratio: tuple[float, ...], pace: tuple[float, ...], closed: tuple[str, ...]) -> Solid:
+        """The same piece for something else that its tissues store in this `ratio` (l,) and conduct at this `pace` (l,), over the first, and
+        that does not cross the faces named in `closed`.
+        """
+        return solid(replace(self.grid.outline, closed=closed), ratio, (pace,), self.fine, self.few)
 
     def spots(self, conductivity: np.ndarray, counts: np.ndarray) -> Spots:
         """Where its core may lie: in the plane along the length, deep within the tissues that count, wherever that is."""

@@ -364,7 +364,7 @@ class Run:
         meat, body = self.meats[piece], self.meats[piece].body
         if name == TEMPERATURE:
             if self.heat is not None:
-                return self.heat.through[piece].warmth.profile(times, places)
+                return self.heat.through[piece].warmth.profile_at(body.depth[places], times)
             fridge = self.temperature("core", times, piece)[..., None]
             return np.broadcast_to(fridge, (*times.shape, len(body.depth[places]))).copy()
         numbers = np.arange(len(body.depth))[places]

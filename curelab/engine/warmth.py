@@ -135,13 +135,18 @@ def as_heat(meat: Meat, kelvin: np.ndarray, cases: Cases) -> Meat:
 
 
 def hot_body(meat: Meat) -> Body | Solid:
-    """The geometry of a piece for heat: its own, but for one in three dimensions of several tissues, whose terms go by what they store."""
+    """The geometry of a piece for heat: its own, but for one in three dimensions of several tissues, whose terms go by what they store, or
+    with a skin, which no salt passes and heat does.
+    """
     body = meat.body
-    if not isinstance(body, Solid) or len(meat.parts) == 1:
+    if not isinstance(body, Solid):
+        return body
+    closed = tuple(name for name in body.grid.outline.closed if getattr(meat.piece.faces, name) != "skin")
+    if len(meat.parts) == 1 and closed == body.grid.outline.closed:
         return body
     led, stored = (np.array(each) for each in zip(*(thermal(part, WARM) for part in meat.parts), strict=True))
     ratio, pace = (tuple(float(f"{share:.2g}") for share in each / each[0]) for each in (stored, led))
-    return body.made_for(ratio, pace)
+    return body.made_for(ratio, pace, closed)
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,6 +193,16 @@ class Warmth:
             for place in np.flatnonzero(numbers == point):
                 found[..., place] = self._outside(found[..., place], times, face)
         return found
+
+    def profile_at(self, depth: np.ndarray, times: np.ndarray) -> np.ndarray:
+        """K (d, t, x) at places of a profile by their depth (x,), as a share of the thickness: where heat has a grid of its own, straight
+        between its places.
+        """
+        own = self.meat.body.depth
+        right = np.clip(np.searchsorted(own, depth), 1, len(own) - 1)
+        share = np.clip((depth - own[right - 1]) / (own[right] - own[right - 1]), 0.0, 1.0)
+        found = self.profile(times)
+        return found[..., right - 1] * (1 - share) + found[..., right] * share
 
     def _outside(self, inside: np.ndarray, times: np.ndarray, face: int) -> np.ndarray:
         """K (d, t) at a face, from what is just inside it."""

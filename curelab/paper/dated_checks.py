@@ -63,7 +63,9 @@ def checks_of(
         if stage.until is not None:
             took, missed = known.waited(index)
             spans = _spans(np.where(missed, np.inf, took))
-            found.append(tell.ready(f"stage-{index + 1}", f"the {stage.tag}, when {in_words(stage.until)}", spans))
+            found.append(
+                tell.ready(f"stage-{index + 1}", f"the {stage.tag}, when {in_words(stage.until, system)}", spans)
+            )
         if not stage.cures:
             continue
         groups = _alike(batch.pieces)

@@ -109,7 +109,7 @@ class BagCook(Cooking):
     """The pieces are sealed in bags, in a water bath or in steam; juice stays in the bag and is poured off when it is opened."""
 
     tag: ClassVar[str] = "bag cook"
-    noun: ClassVar[str] = "bag"
+    noun: ClassVar[str] = "hot bath"
     begins: ClassVar[tuple[str, str]] = ("seal in a bag, and into the hot bath", "")
     hint: ClassVar[str] = "keep the bag under water; pour the juice off at the end"
     cautions: ClassVar[tuple[str, ...]] = (BURNS, BAGS)

@@ -27,7 +27,8 @@ def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> l
         said += [each.sentence(outcome.batch.units) for each in outcome.cured]
         said += [DO_NOT_WAIT] if any(each.waiting_is_wrong for each in outcome.cured) else []
         said.append(
-            "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite. It is still raw."
+            "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite."
+            + ("" if any(stage.aim == "cook" for stage in outcome.history.stages) else " It is still raw.")
         )
     counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
     failed = [verdict for verdict in outcome.verdicts if verdict.outcome == "fail" and verdict is not logged]

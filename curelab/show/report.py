@@ -19,7 +19,7 @@ from ..engine.assumptions import ALWAYS
 from ..engine.run import FREE, QUANTITIES
 from ..fields import InputError, Problem, refuse, to_plain
 from ..forecast import Answer
-from ..limits import CAUTIONS, Verdict
+from ..limits import Verdict
 from ..limits.verdict import SIGNS
 from ..outcome import Cured, Outcome
 from ..recipe.criterion import PLACES
@@ -30,6 +30,7 @@ from ..spread.sensitivity import Importance
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER, Weighed
 from .in_short import brackets, checked, how_sure, in_short, often
+from .warm_lines import READ, cautions_of, warm_line, warm_row
 
 
 def words(outcome: Outcome, long: bool = False) -> str:
@@ -50,7 +51,7 @@ def words(outcome: Outcome, long: bool = False) -> str:
         if not isinstance(answer, Windows):  # the window stands at the top
             out += _wrapped(answer.sentence)
     out += _check_lines(outcome, long)
-    out += ["", "CAUTIONS", *_points(CAUTIONS)]
+    out += ["", "CAUTIONS", *_points(cautions_of(outcome))]
     if long:
         out += _meaning_lines(outcome)
     out += ["", "HOW SURE", *_points(how_sure(outcome))]
@@ -145,7 +146,7 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     out = []
     every = [n for n in range(len(history.stages)) if history.has(n)]
     read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
-    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    _ahead(outcome, every, read)
     for index in every:
         begin, end = history.span(index)
         days = (
@@ -160,6 +161,8 @@ def _stage_lines(outcome: Outcome) -> list[str]:
         ended = f"ended {history.ending(index)}{f' ({waits})' if waits else ''}"
         out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: {ended}")
         for piece in outcome.batch.pieces:
+            if told := warm_line(outcome, index, piece.name):
+                out += _wrapped(told, "         ", "     ")
             salt = "; ".join(
                 f"{place} {_band(outcome, key, 'salt', index, piece.name)}"
                 for place, key in (("overall", "average"), ("middle", "core"), ("outside", "surface"))
@@ -181,6 +184,13 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     return out
 
 
+def _ahead(outcome: Outcome, stages: Sequence[int], read: Sequence[tuple[str, str]]) -> None:
+    """Read all that is about to be told of these stages in one pass."""
+    own = {n: (*read, *(READ if outcome.history.stages[n].heats else ())) for n in stages}
+    pieces = outcome.batch.pieces
+    outcome.look_ahead(((*each, n, piece.name) for n in stages for piece in pieces for each in own[n]), True)
+
+
 def _band(outcome: Outcome, place: str, quantity: str, stage: int, piece: str, ppm: bool = False) -> str:
     value, low, high = outcome.band(place, quantity, stage, piece)
     if ppm:
@@ -194,7 +204,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
     rows = []
     every = [n for n in range(len(history.stages)) if history.has(n)]
     read = [(place, quantity) for quantity in QUANTITIES for place in PLACES]
-    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    _ahead(outcome, every, read)
     for index in every:
         begin, end = history.span(index)
         for piece in outcome.batch.pieces:
@@ -207,6 +217,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
                 middle, low, high = outcome.band(place, quantity, index, piece.name)
                 usual = history.at(place, quantity, end, piece.name)
                 row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
+            row |= warm_row(outcome, index, piece.name)
             rows.append(row)
     return {
         "curelab": __version__,
@@ -229,7 +240,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "sources": [
             {"key": n.key, "value": n.value, "unit": n.unit, "how": n.how, "source": n.source} for n in history.sources
         ],
-        "cautions": list(CAUTIONS),
+        "cautions": list(cautions_of(outcome)),
         "learned": list(outcome.said),
     }
 

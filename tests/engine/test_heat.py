@@ -223,6 +223,30 @@ def test_one_piece_leaves_the_pot():
     assert all(abs(row["residual"]) < 1e-9 for row in many.budget)
 
 
+def test_shapes_in_three_dimensions():
+    """A block with a cap and a short cylinder, and a face under skin, which lets heat through and no salt."""
+    log = Piece(name="log", shape="cylinder", thickness="12 cm", length="14 cm", weight="1.6 kg")
+    endless = log.but(length=None)
+    times = [simulate(piece, SIMMER, cells=20).length for piece in (log, endless)]
+    assert times[0] < 0.9 * times[1]
+    block = Piece(name="block", shape="block", thickness="6 cm", width="14 cm", length="22 cm", weight="1.9 kg")
+    bare, skin, cut = (
+        simulate(block.but(faces={"second": face}), (CURE, BAG.but(lasts="1 h")), cells=20)
+        for face in ("open", "skin", "cut off")
+    )
+    hot = [float(celsius(each.temperature(place="core"))) for each in (bare, skin, cut)]
+    assert hot[1] == pytest.approx(hot[0], rel=1e-3) and hot[2] < hot[0] - 10
+    assert skin.amount("salt", skin.begin(1)) < 0.95 * bare.amount("salt", bare.begin(1))
+    profile = skin.profile("temperature", skin.length)
+    assert profile.values[[0, -1]] == pytest.approx(bare.profile("temperature", bare.length).values[[0, -1]], rel=1e-3)
+    capped = simulate(block.but(fat_cap="1 cm"), (CURE, SIMMER, CHILL), cells=20)
+    assert all(abs(row["residual"]) < 1e-10 for row in capped.budget)
+    one = capped.runs[1].heat.through[0].warmth
+    at = np.linspace(0, float(capped.runs[1].length[0]), 9)[None]
+    stored, came = one.stored(at)[0, :, 0], one.gained(at)[0]
+    assert np.abs(stored - stored[0] - came).max() < 1e-9 * np.abs(came).max()
+
+
 def test_a_second_heating_gives_off_only_what_is_left():
     once, twice = simulate(FLAT, BAG.but(lasts="10 h")), simulate(FLAT, (BAG, BAG))
     lost = [FLAT.weight - each.weight() for each in (once, twice)]

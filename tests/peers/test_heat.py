@@ -65,7 +65,16 @@ def test_a_brick_against_finite_elements():
         knots, bath = np.array([[0.0, 5 * HOUR]]), np.zeros((1, 2))
         one = Warmth(meat, (leg(meat, np.array([FILM]), meat.body.mean[None], knots, bath),))
         product *= one.core(TIMES[None])[0]
-    np.testing.assert_allclose(product, brick_by_elements(), rtol=2e-3)
+    expected = brick_by_elements()
+    np.testing.assert_allclose(product, expected, rtol=2e-3)
+    block = Piece(shape="block", thickness=SIDES[0], width=SIDES[1], length=SIDES[2], weight=0.9)
+    for few in (False, True):  # as the usual case and as draws carry it
+        meat = meat_of(block, 60, few, Cases(default_numbers()))
+        meat = replace(meat, storage=np.array([[STORED]]), conductivity=np.array([[CONDUCTIVITY]]))
+        one = Warmth(meat, (leg(meat, np.array([FILM]), meat.body.mean[None], knots, bath),))
+        np.testing.assert_allclose(one.core(TIMES[None])[0], expected, rtol=4e-3)
+        stored, came = one.stored(TIMES[None])[0, :, 0], one.gained(TIMES[None])[0]
+        assert np.abs(stored - meat.total[0] @ meat.body.mean - came).max() < 1e-9 * stored[0]
 
 
 def nonlinear(piece: Piece, setting: str, start: float, program, times: np.ndarray, count: int = 80) -> np.ndarray:
