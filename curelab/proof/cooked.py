@@ -106,7 +106,10 @@ def _cooked(row: dict[str, str]) -> list[tuple[str, ...]]:
     (bath,) = re.findall(r"(?:held at|taken as) (\d+) degC", row["note"])[:1]
     density = tissue("lean pork").density
     ball = Piece(
-        shape="sphere", thickness=2 * (0.75 * float(row["kg"]) / density / np.pi) ** (1 / 3), weight=float(row["kg"]), tissue="lean pork"
+        shape="sphere",
+        thickness=2 * (0.75 * float(row["kg"]) / density / np.pi) ** (1 / 3),
+        weight=float(row["kg"]),
+        tissue="lean pork",
     )
     pot = Simmer(water=3 * ball.weight, temperature=f"{bath} degC", lasts="1 h", begins_at=f"{row['start_C']} degC")
     answer = time_to(f"core temperature >= {row['last_C']} degC", ball, pot, at_most="40 h")
