@@ -24,6 +24,7 @@ LOGS = (
     6.5,
     7.0,
 )  # of Salmonella: cooked beef and roast beef, 9 CFR 318.17(a)(1); poultry, and codes that ask more of all meat
+MOST_SAID = 10.0  # times what is asked: more says nothing (judgement)
 DEFER = "The code of your place and licensed practice go first."
 SIXTY = 333.15  # K, where D is told
 
@@ -142,7 +143,8 @@ def _held(curve: Curve, logs: float) -> Verdict:
         remark = f"The table begins there. {DEFER}"
         hottest, least = (units.convert(each, "temperature", "degC") for each in (curve.hottest, first.kelvin))
         return judge(name, hottest, ">=", least, "°C", what, source, how, remark, otherwise)
-    rests = f"Added up over the whole curve: {sum_:.3g} log of {logs:g}."
+    added = f"{sum_:.3g} log" if sum_ <= MOST_SAID * logs else f"more than {MOST_SAID * logs:g} log"
+    rests = f"Added up over the whole curve: {added} of {logs:g}."
     warmth = units.show(best.kelvin, "temperature")
     if best.asked == 0:
         what = f"hottest at {curve.place}"
@@ -222,7 +224,9 @@ def check_bag(curves: Curve | Sequence[Curve]) -> Verdict:
     """Whether a bag in a water bath was pasteurised as the published table has it. Its numbers were read second-hand: this can ask, not pass."""
     curve = worst(curves, lambda each: -bag_share(each)[0])
     share, slowest = bag_share(curve)
-    what = f"of {slowest.logs:g} log of {slowest.organism}, which lags most, at {curve.place}"
+    share = min(share, MOST_SAID)
+    counted = f", counted up to {100 * MOST_SAID:.0f} %" if share == MOST_SAID else ""
+    what = f"of {slowest.logs:g} log of {slowest.organism}, which lags most, at {curve.place}{counted}"
     remark = f"Sealed and cooked this gently it keeps no longer than other leftovers: chill it at once. {DEFER}"
     found = judge(
         "bag, pasteurised", 100 * share, ">=", 100.0, "%", what, slowest.source, slowest.how, remark, otherwise="fail"

@@ -1,4 +1,7 @@
-"""An outcome in words, as JSON, and as CSV files. Words first: what to weigh, how long, how salty, what the rules say, what it rests on."""
+"""An outcome in words, as JSON, and as CSV files. Words first: what to weigh, how long, how salty, what the rules say, what it rests on.
+
+Longer than others because words, JSON and CSV say the same things of one outcome, and are kept alike side by side.
+"""
 
 from __future__ import annotations
 
@@ -30,6 +33,7 @@ from ..spread.sensitivity import Importance
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER, Weighed
 from .in_short import brackets, checked, how_sure, in_short, often
+from .plate import plate_sentences
 from .warm_lines import READ, cautions_of, warm_line, warm_row
 
 
@@ -50,6 +54,8 @@ def words(outcome: Outcome, long: bool = False) -> str:
     for answer in outcome.answers:
         if not isinstance(answer, Windows):  # the window stands at the top
             out += _wrapped(answer.sentence)
+    plate = plate_sentences(outcome.history)
+    out += ["", "ON THE PLATE", *_points(plate)] if plate else []
     out += _check_lines(outcome, long)
     out += ["", "CAUTIONS", *_points(cautions_of(outcome))]
     if long:
