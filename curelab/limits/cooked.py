@@ -24,7 +24,7 @@ from .curve import Curve
 from .lethality import DEFER, check_bag, check_lethality, check_spores
 from .verdict import OUTCOMES, Verdict, Verdicts, judge, unknown
 
-READINGS = 600  # of a stretch; closer together where it begins, for there the temperature runs fastest
+READINGS = 300  # of a stretch; closer together where it begins, for there the temperature runs fastest
 NITRITE = 1e-6  # kg/kg: meat that took up less was not cured with nitrite (judgement)
 
 

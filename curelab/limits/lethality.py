@@ -99,9 +99,12 @@ def fitted(logs: float = 6.5) -> Fit:
 
 def dwell(curve: Curve, rows: Sequence[Row]) -> Dwell | None:
     """The row of which most was held; None where the curve never came to the first row."""
-    stays = [Dwell(row.kelvin, curve.longest(row.kelvin - SLACK), row.seconds) for row in rows]
-    reached = [stay for stay in stays if curve.hottest >= stay.kelvin - SLACK]
-    return max(reached, key=lambda stay: (stay.share, -stay.kelvin), default=None)
+    reached = [row for row in rows if curve.hottest >= row.kelvin - SLACK]
+    moment = next((row for row in reached if row.seconds == 0), None)
+    if moment is not None:
+        return Dwell(moment.kelvin, 0.0, 0.0)
+    stays = (Dwell(row.kelvin, curve.longest(row.kelvin - SLACK), row.seconds) for row in reached)
+    return max(stays, key=lambda stay: (stay.share, -stay.kelvin), default=None)
 
 
 def added_up(curve: Curve, logs: float = 6.5) -> float:
@@ -137,20 +140,21 @@ def _held(curve: Curve, logs: float) -> Verdict:
     name, row = f"lethality, {logs:g} log", read_table("lethality.csv")[0]
     source, how, first = row["source"], row["how"], table(logs)[0]
     otherwise = "fail" if logs == LOGS[0] else "unknown"
-    best, sum_ = dwell(curve, table(logs)), added_up(curve, logs)
+    best = dwell(curve, table(logs))
     if best is None:
         what = f"hottest at {curve.place}"
         remark = f"The table begins there. {DEFER}"
         hottest, least = (units.convert(each, "temperature", "degC") for each in (curve.hottest, first.kelvin))
         return judge(name, hottest, ">=", least, "°C", what, source, how, remark, otherwise)
-    added = f"{sum_:.3g} log" if sum_ <= MOST_SAID * logs else f"more than {MOST_SAID * logs:g} log"
-    rests = f"Added up over the whole curve: {added} of {logs:g}."
-    warmth = units.show(best.kelvin, "temperature")
     if best.asked == 0:
         what = f"hottest at {curve.place}"
         hottest, least = (units.convert(each, "temperature", "degC") for each in (curve.hottest, best.kelvin))
         said = f"A moment is enough there. {DEFER}"
         return judge(name, hottest, ">=", least, "°C", what, source, how, said)
+    sum_ = added_up(curve, logs)
+    added = f"{sum_:.3g} log" if sum_ <= MOST_SAID * logs else f"more than {MOST_SAID * logs:g} log"
+    rests = f"Added up over the whole curve: {added} of {logs:g}."
+    warmth = units.show(best.kelvin, "temperature")
     what = f"unbroken at {warmth} or above at {curve.place}"
     enough = sum_ >= logs * (1 - ROUNDING)
     if best.share < 1 - ROUNDING and enough:
