@@ -59,7 +59,7 @@ def cook_losses() -> Table:
         rows.append((row["row_id"], row["what"], _percent(row), model, assumed, "inside" if inside else "outside"))
     return Table(
         "Weight lost in cooking, % of raw weight", ("row", "meat", "printed", "juice in the model", "assumed", "in our band"), tuple(rows),
-        "Temperatures and hours inside the meat were not printed and are assumed. Smoked briskets lost fat and vapour beside juice; pork loins lost less than "
+        "Temperatures and hours inside the meat were not printed and are assumed. Smoked briskets and roast ribs lost fat and vapour beside juice; pork loins lost less than "
         "beef. Nothing was tuned to these rows.",
     )  # fmt: skip
 
@@ -103,6 +103,9 @@ def _cooled(row: dict[str, str]) -> list[tuple[str, ...]]:
 
 def _cooked(row: dict[str, str]) -> list[tuple[str, ...]]:
     """A ball of the printed weight, in water of the temperature that stands in the note."""
+    if not row["start_C"]:
+        what, printed = f"{row['what']}: h to {row['last_C']} degC", f"{float(row['last_hours']):g}"
+        return [(row["row_id"], what, printed, "not computed", "cannot be compared", row["note"])]
     (bath,) = re.findall(r"(?:held at|taken as) (\d+) degC", row["note"])[:1]
     density = tissue("lean pork").density
     ball = Piece(
