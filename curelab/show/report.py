@@ -30,7 +30,7 @@ from ..spread.sensitivity import Importance
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER, Weighed
 from .in_short import brackets, checked, how_sure, in_short, often
-from .warm_lines import READ, cautions_of, warm_line, warm_row
+from .warm_lines import ahead, cautions_of, warm_line, warm_row
 
 
 def words(outcome: Outcome, long: bool = False) -> str:
@@ -146,7 +146,7 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     out = []
     every = [n for n in range(len(history.stages)) if history.has(n)]
     read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
-    _ahead(outcome, every, read)
+    ahead(outcome, every, read)
     for index in every:
         begin, end = history.span(index)
         days = (
@@ -184,13 +184,6 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     return out
 
 
-def _ahead(outcome: Outcome, stages: Sequence[int], read: Sequence[tuple[str, str]]) -> None:
-    """Read all that is about to be told of these stages in one pass."""
-    own = {n: (*read, *(READ if outcome.history.stages[n].heats else ())) for n in stages}
-    pieces = outcome.batch.pieces
-    outcome.look_ahead(((*each, n, piece.name) for n in stages for piece in pieces for each in own[n]), True)
-
-
 def _band(outcome: Outcome, place: str, quantity: str, stage: int, piece: str, ppm: bool = False) -> str:
     value, low, high = outcome.band(place, quantity, stage, piece)
     if ppm:
@@ -204,7 +197,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
     rows = []
     every = [n for n in range(len(history.stages)) if history.has(n)]
     read = [(place, quantity) for quantity in QUANTITIES for place in PLACES]
-    _ahead(outcome, every, read)
+    ahead(outcome, every, read)
     for index in every:
         begin, end = history.span(index)
         for piece in outcome.batch.pieces:

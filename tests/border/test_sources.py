@@ -59,6 +59,7 @@ TABLES = [
     "cured_meats",
     "tenderness",
     "thermal",
+    "measured_heat",
 ]
 
 
