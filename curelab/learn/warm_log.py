@@ -7,6 +7,7 @@ from ..batch import Batch
 from ..limits import Verdict
 from ..sources import Numbers, default_numbers
 
+IN_THE_LOG = "temperature in the log"
 THERMOMETER = 0.5  # K that a thermometer in the log may be off where the cook does not say (judgement)
 
 
@@ -44,7 +45,7 @@ def judged_log(batch: Batch, numbers: Numbers | None = None) -> tuple[Verdict, .
     elif outcome == "unknown":
         said += " A thermometer may be off by as much: read it again, and set the fridge to 2 °C (36 °F)."
     shown = units.convert(limit, "temperature", "degC"), units.convert(warmest, "temperature", "degC")
-    return (Verdict("temperature in the log", outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
+    return (Verdict(IN_THE_LOG, outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
 
 
 def warm_log(batch: Batch) -> str:

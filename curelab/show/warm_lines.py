@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from .. import units
@@ -12,13 +11,6 @@ from ..recipe.criterion import TEMPERATURE
 
 PLACES = (("the middle", "core"), ("the outside", "surface"))
 READ = tuple((place, TEMPERATURE) for _, place in PLACES)
-
-
-def ahead(outcome: Outcome, stages: Sequence[int], read: Sequence[tuple[str, str]]) -> None:
-    """Read in one pass all that is about to be told of these stages: `read`, and how warm the pieces are where they are heated."""
-    own = {n: (*read, *(READ if outcome.history.stages[n].heats else ())) for n in stages}
-    pieces = outcome.batch.pieces
-    outcome.look_ahead(((*each, n, piece.name) for n in stages for piece in pieces for each in own[n]), True)
 
 
 def warm_line(outcome: Outcome, stage: int, piece: str) -> str:
