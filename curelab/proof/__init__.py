@@ -14,7 +14,6 @@ from .convergence import exact_in_time, falling_picture, orders
 from .crank import constant_surface, limited_bath, surface_resistance
 from .elements import finite_elements
 from .federal import amounts, cover_pickle
-from .hot import measured_heat
 from .layered import fat_on_lean, half_spaces
 from .published import published_diffusivities, published_meat, rules_of_thumb
 from .reaction import loss_against_diffusion
@@ -23,6 +22,6 @@ from .safety import keeping_times, safety_batches
 __all__ = [
     "Case", "Missing", "Table", "activity_by_phreeqc", "amounts", "changed_waters", "constant_surface", "cover_pickle", "density_by_coolprop",
     "exact_in_time", "falling_picture", "fat_on_lean", "finite_elements", "fitted_density", "freezing_by_coolprop", "half_spaces",
-    "handbook_density", "keeping_times", "limited_bath", "loss_against_diffusion", "measured_heat", "orders", "published_diffusivities",
-    "published_meat", "rules_of_thumb", "safety_batches", "sealed_rest", "surface_resistance",
+    "handbook_density", "keeping_times", "limited_bath", "loss_against_diffusion", "orders", "published_diffusivities", "published_meat", "rules_of_thumb",
+    "safety_batches", "sealed_rest", "surface_resistance",
 ]  # fmt: skip

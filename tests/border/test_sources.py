@@ -59,7 +59,6 @@ TABLES = [
     "cured_meats",
     "tenderness",
     "thermal",
-    "measured_heat",
 ]
 
 
