@@ -119,11 +119,11 @@ class _Cut:
         return self._once(modes, lambda m: m.of(self.chosen))
 
     def track(self, track: Track) -> Track:
-        legs = tuple(
-            Leg(self.column(leg.begin), self.column(leg.end), self.modes(leg.modes), self.column(leg.start))
-            for leg in track.legs
+        legs = tuple(Leg(self.column(leg.begin), self.column(leg.end), self.modes(leg.modes)) for leg in track.legs)
+        begun = tuple(map(self.column, track.begun))
+        return Track(
+            track.names, legs, self.clock(track.clock), self.column(track.ratios), begun, self.column(track.reserve)
         )
-        return Track(track.names, legs, self.clock(track.clock), self.column(track.ratios), self.column(track.reserve))
 
     def runs(self, runs: list[Run], stages: Sequence[Stage]) -> list[Run]:
         found = []

@@ -7,7 +7,7 @@ quantity and place, and searched, here alone.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -91,6 +91,12 @@ class Run:
         """(d,) s since the start of the history."""
         return self.begin + self.length
 
+    def ending_after(self, seconds: np.ndarray) -> Run:
+        """The same, ended after so many s (d,) of it; what was computed is kept."""
+        made = replace(self, length=np.minimum(seconds, self.length), kept=Kept())
+        made.__dict__["_free"] = self._free
+        return made
+
     @property
     def sealed(self) -> bool:
         """Whether nothing can enter or leave the pieces."""
@@ -128,7 +134,7 @@ class Run:
     def start(self, name: str) -> np.ndarray:
         """Terms of w (d, n) as the stretch begins."""
         home = self.home(name)
-        return np.zeros((len(self.begin), self.size)) if home is None else home[0].legs[0].start[:, home[1]]
+        return np.zeros((len(self.begin), self.size)) if home is None else home[0].begun[0][:, home[1]]
 
     def _row(self, piece: int, inner: np.ndarray, bath: np.ndarray | None = None) -> Rows:
         """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
@@ -401,13 +407,14 @@ class Run:
         return np.max(margins, axis=0) if where == "any" else np.min(margins, axis=0)
 
     def first_time(self, criterion: Criterion, where: Where = "every", near: float = SECOND) -> np.ndarray:
-        """s (d,) since the stretch began when the criterion first holds, found to `near` s on the side where it holds; inf: it does not.
-        `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
+        """s (d,) since the stretch began when the criterion first holds; inf: it does not. Found to `near` s: up to SECOND on the side where it
+        holds, else by a straight line within these. `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
 
-        Looked for on times that grow by 4 %, then within one of their steps.
+        Looked for on times that grow by 4 %, or 9 % for many pieces, then within one of their steps.
         """
         every = where if isinstance(where, tuple) else (where,)
-        times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, COARSE)]) * self.length[:, None]
+        steps = COARSE if len(self.meats) < MANY else COARSE // 2
+        times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, steps)]) * self.length[:, None]
         found = [
             self._narrowed(criterion, each, near, times, margins)
             for each, margins in zip(every, self._margins(criterion, times, every), strict=True)
@@ -462,7 +469,10 @@ class Run:
             numbers = np.clip(at - 2, 0, asked.shape[1] - 4)[:, None] + np.arange(4)
             place, value = (np.take_along_axis(each, numbers, axis=1) for each in (asked, found))
             guess = not guess
-        return np.where(ever, begin + high * size, np.inf)
+        back = (
+            np.where(above > below, above / np.where(above > below, above - below, 1.0), 0.0) if near > SECOND else 0.0
+        )
+        return np.where(ever, begin + (high - back) * size, np.inf)
 
     # -- what went where -----------------------------------------------------------------------------------------------
 

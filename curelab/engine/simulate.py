@@ -41,6 +41,7 @@ def simulate(
     segments: int | None = None,
     numbers: Numbers | None = None,
     after: History | None = None,
+    checked: bool = True,
 ) -> History:
     """What happens inside the pieces, stage after stage.
 
@@ -50,7 +51,8 @@ def simulate(
     `few`: carry them by a dozen terms (default: where there are draws), which costs up to 5e-3 of the driving force at the core, 5e-4 on
     average; `segments`, for a temperature that changes: at most so many mean losses of free nitrite in a stretch (None: 64, or 4 with
     draws); `numbers`, published numbers (default: as shipped); `after`: a history to go on from, whose pieces and choices are taken over
-    (the others are then not used), and whose stages come before these.
+    (the others are then not used), and whose stages come before these; `checked` False: for a case that was drawn from a batch that was
+    checked, which may lie beyond what a person may type.
     Returns a History whose values can be read at any time. Raises InputError for what cannot be simulated, all problems at once.
 
     >>> from curelab import Bath, Brine, Piece, simulate
@@ -70,7 +72,8 @@ def simulate(
         )
     if segments is not None and (not isinstance(segments, int) or segments < 1):
         raise refuse("segments", f"{segments!r} stretches cannot share a loss; give a whole number from 1 on, or None")
-    _check(pieces, line, loss)
+    if checked:
+        check(pieces, line, loss)
     tracked = (numbers or default_numbers()).tracked()
     cases = Cases(tracked, draws)
     names = {
@@ -96,7 +99,7 @@ def extend(history: History, stages: Stage | Sequence[Stage]) -> History:
 
 
 def _extended(history: History, more: tuple[Stage, ...]) -> History:
-    _check(history.pieces, more, history.loss)
+    check(history.pieces, more, history.loss)
     tracked = history.numbers.tracked()
     for key in history.numbers.used:
         tracked.si(key)
@@ -109,7 +112,8 @@ def _extended(history: History, more: tuple[Stage, ...]) -> History:
     )
 
 
-def _check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str) -> None:
+def check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str) -> None:
+    """Raises InputError for what cannot be simulated as it was typed, all problems at once."""
     problems = []
     for what, items, sort, kinds in (("pieces", pieces, Piece, (Piece,)), ("stages", stages, Stage, STAGES)):
         wrong = [item for item in items if not isinstance(item, sort)]

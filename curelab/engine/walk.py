@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -37,9 +37,10 @@ class State:
     runs: list[Run] = field(default_factory=list)
 
     @classmethod
-    def fresh(cls, meats: Sequence[Meat]) -> State:
+    def fresh(cls, meats: Iterable[Meat]) -> State:
         """Raw meat, with nothing in it."""
-        return cls(tuple(meats), tuple(meats), Vessel(meats))
+        meats = tuple(meats)  # one tuple, by which the vessel knows them again
+        return cls(meats, meats, Vessel(meats))
 
     def copied(self) -> State:
         """The same, to go on from without touching this one."""
@@ -178,13 +179,15 @@ def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: Sta
         if np.all(high - low <= 1e-12 * longest):
             break
     gone = np.where(never, longest, np.where(dry > 0, 0.5 * (low + high), 0.0))
-    first = Leg(np.zeros(len(start)), gone, modes, held[:, None])
+    first = Leg(np.zeros(len(start)), gone, modes)
     one = np.ones((len(start), 1))
     if never.all():
-        return Track(("salt",), (first,), clock, one, dry)
-    now = np.where((dry > 0)[:, None, None], onwards(first, one, clock), start[:, None])
-    now[:, 0, -1] += np.where(dry > 0, (dry - given(gone)) / water, 0.0)  # what the search leaves over
-    return Track(("salt",), (first, Leg(gone, longest, lying.modes(None), now)), clock, one, dry)
+        return Track(("salt",), (first,), clock, one, (held[:, None],), dry)
+    moved = onwards(first, held, one[:, 0], clock)
+    now = np.where((dry > 0)[:, None], moved, start)
+    now[:, -1] += np.where(dry > 0, (dry - given(gone)) / water, 0.0)  # what the search leaves over
+    legs = (first, Leg(gone, longest, lying.modes(None)))
+    return Track(("salt",), legs, clock, one, (held[:, None], now[:, None]), dry)
 
 
 def _free(
@@ -213,7 +216,7 @@ def _free(
         start = np.concatenate([*before.handed_on(FREE, run.meats), brought[:, None]], axis=1)
         if not start.any():
             return None
-        ends = np.unique(np.concatenate([run.turns, inner, [longest]]))
+        ends = np.array(sorted({*run.turns.tolist(), *inner.tolist(), longest}))
         begins = np.concatenate([[0.0], ends[:-1]])
         parts = np.searchsorted(cuts, begins, side="right") - 1
         turned = np.searchsorted(run.turns, begins, side="right") % len(run.lying)

@@ -75,14 +75,19 @@ def ends_of(stages: Stage | Sequence[Stage]) -> dict[str, tuple[str, str]]:
 
 def in_corners(
     pieces: Piece | Sequence[Piece], stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, usual: bool = True, few: bool = False, cells: int = CELLS,
+    checked: bool = True,
 ) -> History:  # fmt: skip
-    """The history of a batch in usual, slow and fast meat, as three draws; `usual` False: in slow and fast meat alone."""
+    """The history of a batch in usual, slow and fast meat, as three draws; `usual` False: in slow and fast meat alone. Choices as in
+    `simulate`.
+    """
     base = numbers or default_numbers()
     columns = {
         key: np.array([base[key].value] * usual + [getattr(base[key], end) for end in ends])
         for key, ends in ends_of(stages).items()
     }
-    return simulate(pieces, stages, draws=columns, few=few, loss=loss, numbers=base, segments=SEGMENTS, cells=cells)
+    return simulate(
+        pieces, stages, draws=columns, few=few, loss=loss, numbers=base, segments=SEGMENTS, cells=cells, checked=checked
+    )
 
 
 def reached_or_none(value: float) -> float | None:

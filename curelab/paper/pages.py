@@ -159,6 +159,7 @@ def height_of(sheet: Sheet, root: float, on: Paper) -> float:
         )
         for meat in sheet.meat
     )
+    tall += 0.8 + sum(1.3 * _lines(each, wide, PLAIN) for each in sheet.answer)
     tall += 0.8 + (0.8 + 1.3 * _lines(f"The vessel: {sheet.vessel}", wide, PLAIN) if sheet.vessel else 0.0)
     tall += 2.8 + sum(_row(row, wide - 28.3) for row in sheet.rows)
     tall += 1.1 * _lines(" ".join((*sheet.moves, *sheet.effects)), wide, 0.86 * PLAIN) if sheet.moves else 0.0

@@ -12,7 +12,8 @@ from ..limits import CAUTIONS, DISCARD
 from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
 from ..show import pictures
-from ..show.in_short import brackets
+from ..show.answer import ranges
+from ..show.dangers import warnings
 from ..show.pictures import Lines, Mark
 from ..units import capital
 from . import say_time
@@ -71,6 +72,7 @@ class Sheet:
     invented: bool
     dates: str
     zone: str
+    answer: tuple[str, ...]
     meat: tuple[Meat, ...]
     weighings: tuple[Weighing, ...]
     vessel: str
@@ -100,6 +102,7 @@ class Label:
     nitrite: bool
     strength: str
     version: str
+    warnings: tuple[str, ...] = ()
 
 
 def sheet(found: Schedule) -> Sheet:
@@ -121,13 +124,14 @@ def sheet(found: Schedule) -> Sheet:
         invented=batch.invented,
         dates=_dates(found),
         zone=found.clock.zone or "",
+        answer=found.answer,
         meat=tuple(_meat(found, piece) for piece in batch.pieces),
         weighings=weighings(found),
         vessel=planned.vessel.sentence if planned.vessel else "",
         rows=_rows(found),
         moves=found.moves,
         effects=found.effects,
-        checks=tuple(check.sentence for check in found.checks),
+        checks=found.to_check,
         pictures=drawn,
         verdicts=tuple(Judged(verdict.outcome, capital(_in_short(verdict.sentence))) for verdict in worrying),
         passed=tuple(dict.fromkeys(verdict.name.partition(" (")[0] for verdict in fine)),
@@ -135,7 +139,7 @@ def sheet(found: Schedule) -> Sheet:
         cautions=tuple(_typed(caution) for caution in cautions),
         rests_on=(
             *planned.history.assumptions,
-            brackets(planned),
+            ranges(planned.draws),
             f"{len(sources)} published numbers were used; {uncertain} of them rest on memory or judgement.",
             f"The usual taste, {taste[0]} to {taste[1]} % salt, is a judgement.",
         ),
@@ -198,6 +202,7 @@ def label(found: Schedule) -> Label:
         contains,
         strength,
         __version__,
+        tuple(_typed(each) for each in warnings(planned.verdicts)),
     )
 
 

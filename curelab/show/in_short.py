@@ -4,17 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from ..limits import UNPROTECTED, Verdict
+from ..limits import UNPROTECTED, WARM, Verdict
+from ..limits.protection import SLOWEST
 from ..limits.verdict import SIGNS
-from ..outcome import DO_NOT_WAIT, Outcome
+from ..outcome import Outcome
 from ..spread import Chance
 from ..spread.answers import in_ten
+from ..spread.changes import Change
+from .answer import answers, keep_cold, ranges
+from .dangers import failing, not_vouched
 
-MOST_FAILED = 4  # checks that are told in short; the others stand among the checks
 
-
-def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> list[str]:
-    """What a cook must know before all else. `chances`: of the checks, default those of the outcome."""
+def in_short(
+    outcome: Outcome,
+    chances: Mapping[str, Chance] | None = None,
+    made: Mapping[str, Sequence[Change]] | None = None,
+) -> list[str]:
+    """What a cook must know before all else. `chances` of the checks and the changes `made`: default those of the outcome."""
     logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
     warm = logged is not None and logged.outcome == "fail"
     said = []
@@ -23,23 +29,20 @@ def in_short(outcome: Outcome, chances: Mapping[str, Chance] | None = None) -> l
     if outcome.said and not warm:
         taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
         said.append(f"From your log: {outcome.said[0]} {taken}")
-    if outcome.cured and not warm:  # no day is worth saying for meat that was warm
-        said += [each.sentence(outcome.batch.units) for each in outcome.cured]
-        said += [DO_NOT_WAIT] if any(each.waiting_is_wrong for each in outcome.cured) else []
-        said.append(
-            "Cured here means salted through. Pink and protection need nitrite too: see the lines on nitrite."
-            + ("" if any(stage.aim == "cook" for stage in outcome.history.stages) else " It is still raw.")
-        )
+    told = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that was warm
+    # The answers tell of the slowest spot in words of their own.
+    safety = [
+        verdict for verdict in outcome.verdicts if verdict is not logged and not (told and verdict.name == SLOWEST)
+    ]
+    said += failing(safety) + not_vouched(safety)
+    said += [line for lines in told.values() for line in lines]
+    said += [keep_cold(outcome.batch.units)] if told else []
     counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
-    failed = [verdict for verdict in outcome.verdicts if verdict.outcome == "fail" and verdict is not logged]
-    failed.sort(key=lambda verdict: verdict.name != UNPROTECTED)  # meat to be thrown away comes first
-    said += [f"NOT IN ORDER: {verdict.sentence}" for verdict in failed[:MOST_FAILED]]
     if not warm:
         said += [found.told for found in outcome.windows]
         said += _watch(outcome, outcome.chances if chances is None else chances)
-    raw = " None of them asks whether the middle is cured." if any(not each.enough for each in outcome.cured) else ""
     said.append(
-        f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order.{raw}"
+        f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order."
     )
     return said
 
@@ -63,7 +66,7 @@ def _watch(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
 def _advice(names: Sequence[str]) -> str:
     """What to do about checks that are missed in some cases: for cold one sentence that serves both ways, and for nitrite one each."""
     said = []
-    if {"kept cold", "not too cold", UNPROTECTED, "long in the cold"} & set(names):
+    if {"kept cold", "not too cold", UNPROTECTED, WARM} & set(names):
         said.append("Set the fridge to 2 °C (36 °F), not below 1 °C (34 °F), and put a thermometer into the vessel.")
     for end, advice in (
         ("least", "For too little nitrite, weigh more cure, on a finer scale, but not above the limit."),
@@ -79,19 +82,19 @@ def checked(chances: Mapping[str, Chance]) -> int:
     return max((chance.count for chance in chances.values()), default=0)
 
 
-def brackets(outcome: Outcome) -> str:
-    """What the numbers in brackets mean: of how many draws, and of what."""
+def varied(outcome: Outcome) -> str:
+    """What the simulated batches differ in."""
     many = outcome.spread
     log = "" if outcome.learned is None else ", as far as your log leaves them open"
     return (
-        f"What stands in brackets holds 8 cases of 10, the number before it is the middle case, of {many.count} draws (seed "
-        f"{many.draws.seed}) of {', '.join(row.label for row in many.inputs)}{log}. It says nothing about what the model leaves out."
+        f"Varied in the simulated batches (seed {many.draws.seed}): {', '.join(row.label for row in many.inputs)}{log}. Ranges say nothing "
+        "about what the model leaves out."
     )
 
 
 def how_sure(outcome: Outcome) -> list[str]:
     """What the bands mean, and what the days hang on."""
-    said = [brackets(outcome)]
+    said = [ranges(outcome.draws), varied(outcome)]
     if outcome.batch.meat_and_fridge is not None:
         said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
     said.append("Checks and soak times are worked out at usual values; what the checks say in brackets is not.")

@@ -1,0 +1,76 @@
+"""The section of the pieces: nodes to scale, and the values of the library at them."""
+
+import numpy as np
+import pytest
+
+from curelab import Bath, Brine, Piece, Rest
+from curelab.engine.run import FREE
+from curelab.show.section import LEAST, LONGER, section
+from curelab.spread import spread
+from curelab.units import DAY
+
+BATH = Bath(water="3 kg", salt="120 g", nitrite="0.6 g")
+CURE = Brine(bath=BATH, temperature="3 degC", lasts="12 d", lying=False)
+
+
+def drawn(piece, stages=(CURE,), **more):
+    many = spread(piece, stages, count=8)
+    return many, section([(many, piece.name, "shown")], **more)
+
+
+def test_a_slab_is_as_thick_as_it_is_and_shows_what_the_library_reads():
+    piece = Piece(name="loin", thickness="6 cm", weight="2 kg")
+    many, made = drawn(piece)
+    (own,) = made.pieces
+    assert own.y.max() - own.y.min() == pytest.approx(6.0) and np.ptp(own.x) > 6.0
+    when = 40
+    read = many.profile("salt", (made.days[when] * DAY,), "loin")
+    assert own.values["salt"][when] == pytest.approx(100 * read.middle[0], rel=1e-5)
+    assert own.low["salt"][when] == pytest.approx(100 * read.low[0], rel=1e-5)
+    row = 3
+    assert own.value[row].tolist() == [row] * own.x.shape[1]
+    assert own.y[row, 0] == pytest.approx(6 * read.depth[row])
+    core = many.at("core", FREE, made.days * DAY, "loin").middle
+    assert own.courses[FREE]["slowest spot"][1] == pytest.approx(1e6 * core, rel=1e-5)
+
+
+def test_a_round_piece_is_cut_through():
+    piece = Piece(name="roll", shape="cylinder", thickness="7 cm", weight="1.5 kg")
+    many, made = drawn(piece)
+    (own,) = made.pieces
+    middle = 3.5
+    radius = np.hypot(own.x - middle, own.y - middle)
+    assert radius.max() == pytest.approx(3.5) and radius.min() == pytest.approx(0.0, abs=1e-12)
+    read = many.profile("salt", (made.days[-1] * DAY,), "roll")
+    outermost = own.value[-1, 0]
+    assert own.values["salt"][-1, outermost] == pytest.approx(100 * read.middle[0, -1], rel=1e-5)
+
+
+def test_fat_is_where_it_is():
+    piece = Piece(name="belly", tissue="lean pork", thickness="5 cm", fat_cap="10 mm", weight="2 kg")
+    (own,) = drawn(piece)[1].pieces
+    assert own.fat[0] and not own.fat[-1]
+    assert own.y[own.fat, 0].max() <= 1.0 + 1e-9
+
+
+def test_every_stage_has_its_times_and_one_that_goes_on_is_told_apart():
+    piece = Piece(name="loin", thickness="4 cm", weight="1 kg")
+    stages = (CURE, Rest(temperature="3 degC", lasts="2 h"))
+    made = drawn(piece, stages)[1]
+    assert [words for words, _, _ in made.stages] == ["brine", "rest"]
+    assert made.stages[1][2] - made.stages[1][1] >= LEAST
+    assert np.all(np.diff(made.days) > 0) and made.days[0] == 0.0 and made.days[-1] == pytest.approx(12 + 2 / 24)
+    longer = drawn(piece, planned=5 * DAY)[1]
+    (words, _, last), (more, first, end) = longer.stages
+    assert (words, more, first) == ("brine", LONGER, last) and longer.days[last] == pytest.approx(5.0)
+    assert end == len(longer.days) - 1
+
+
+def test_the_line_is_what_counts_as_cured_or_what_the_cook_wants():
+    piece = Piece(name="loin", thickness="4 cm", weight="1 kg")
+    many, made = drawn(piece)
+    assert made.pieces[0].level["salt"][0] == pytest.approx(90 * many.usual.resting("salt", 0, "loin"))
+    assert made.quantities[0].reached == "cured to here" and made.spot
+    asked = drawn(piece, wanted=(0.012, "down to what you want"))[1]
+    assert asked.pieces[0].level["salt"][0] == pytest.approx(1.2)
+    assert asked.quantities[0].reached == "down to what you want" and not asked.spot
