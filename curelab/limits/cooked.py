@@ -19,12 +19,13 @@ from ..engine.readout import Ran
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import read_table
-from .cooling import Cured, check_come_up, check_cooling, check_holding, check_reheating
+from .cooling import Cured, check_come_up, check_cooling, check_holding, check_reheating, rules
 from .curve import Curve
 from .lethality import DEFER, check_bag, check_lethality, check_spores
 from .verdict import OUTCOMES, Verdict, Verdicts, judge, unknown
 
 READINGS = 300  # of a stretch; closer together where it begins, for there the temperature runs fastest
+COLD = 283.15  # K: meat that is colder may lie in the fridge as it is (judgement; limits on cooling end at 4 to 7 degC)
 NITRITE = 1e-6  # kg/kg: meat that took up less was not cured with nitrite (judgement)
 
 
@@ -58,12 +59,18 @@ def check_cooked(history: History) -> Verdicts:
 
     Cook: lethality at 6.5 and 7 log over all that follows without a break (what is printed counts a rise after the oven), come-up, moist air, and the
     tables for bags. Chill: cooling from the cook on; a hot piece that waits in the fridge is chilled. Hold and reheat: each by its own stretches.
+    Meat that is still hot as a stage begins that is not computed as heat, a rest: its cooling is unknown, and so is what a later chill would say.
     """
     found: dict[str, list[Verdict]] = {}
+    lost: set[str] = set()  # pieces whose heat was lost sight of
     for hot in _without_a_break(history):
         for aim, check in (("cook", _cooked), ("chill", _chilled), ("hold", _held), ("reheat", _reheated)):
-            for verdict in check(hot) if hot.of(aim) else ():
+            blind = aim == "chill" and hot.piece.name in lost and hot.aims[0] == "chill"
+            for verdict in check(hot) if hot.of(aim) and not blind else ():
                 found.setdefault(verdict.name, []).append(verdict)
+        if (left := _left_hot(hot)) is not None:
+            lost.add(hot.piece.name)
+            found.setdefault(left.name, []).append(left)
     return Verdicts(min(each, key=_badness) for each in found.values())
 
 
@@ -88,6 +95,20 @@ def _aim(stage: Stage, piece: Piece) -> str:
     return stage.aim if not stage.named or piece.name in stage.named else ""
 
 
+def _left_hot(hot: _Hot) -> Verdict | None:
+    """Unknown for a piece that is hot as a stage follows that does not count its heat."""
+    after = [ran for ran in hot.history.ran if ran.begin >= hot.ran[-1].end and ran.length > 0]
+    rule = rules("cooling")[0]
+    last = float(hot.history.temperature(hot.ran[-1].end, "core", hot.piece.name))
+    if not after or last <= COLD:
+        return None
+    reason = (
+        f"The middle of {hot.piece.name} is at {units.show(last, 'temperature')} as the {hot.history.stages[after[0].stage].tag} begins, where no heat is "
+        f"computed: how it cools is not known. Put a hold or a chill in its place. {DEFER}"
+    )
+    return unknown("cooling", reason, rule.source, rule.how)
+
+
 def _cooked(hot: _Hot) -> list[Verdict]:
     cooks = hot.of("cook")
     begin, end = cooks[0].begin, _until_warmed_again(hot, cooks[-1])
@@ -95,7 +116,7 @@ def _cooked(hot: _Hot) -> list[Verdict]:
     found = [*check_lethality(curve), check_come_up(hot.curve(begin, cooks[-1].end)), _moist(hot, cooks)]
     if all(_sealed(ran) for ran in cooks):
         found += [check_bag(curve), check_spores(curve)]
-    if not hot.of("chill"):
+    if not hot.of("chill") and hot.ran[-1].end >= hot.history.ran[-1].end:
         row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-10")
         said = f"No chill is planned: eat it hot, or chill it within {row['value']} h of cooking. {DEFER}"
         found.append(unknown("cooling", said, row["source"], row["how"]))

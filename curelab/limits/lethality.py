@@ -229,9 +229,10 @@ def check_bag(curves: Curve | Sequence[Curve]) -> Verdict:
     curve = worst(curves, lambda each: -bag_share(each)[0])
     share, slowest = bag_share(curve)
     share = min(share, MOST_SAID)
-    counted = f", counted up to {100 * MOST_SAID:.0f} %" if share == MOST_SAID else ""
-    what = f"of {slowest.logs:g} log of {slowest.organism}, which lags most, at {curve.place}{counted}"
+    what = f"share of the {slowest.logs:g} log asked of {slowest.organism}, which lags most, at {curve.place}"
     remark = f"Sealed and cooked this gently it keeps no longer than other leftovers: chill it at once. {DEFER}"
+    if share == MOST_SAID:
+        remark = f"More is not counted. {remark}"
     found = judge(
         "bag, pasteurised", 100 * share, ">=", 100.0, "%", what, slowest.source, slowest.how, remark, otherwise="fail"
     )

@@ -149,3 +149,15 @@ def test_two_pieces_cooked_in_two_ways():
     assert (
         short["lethality, 6.5 log"].outcome == "fail" and "the middle of point" in short["lethality, 6.5 log"].sentence
     )
+
+
+def test_hot_meat_that_is_left_to_rest_is_not_vouched_for():
+    """A rest counts no heat, so meat would be cold as it begins: the chill after it must not pass for that."""
+    rest = Rest(temperature="20 degC", lasts="1 h")
+    found = checks(SIMMER, rest, ICE)
+    assert found["cooling"].outcome == "unknown" and "as the rest begins" in found["cooling"].sentence
+    assert "cooling, food code" not in found
+    # Chilled first, a rest in the fridge is in order; so is a chill of meat that was never hot.
+    assert "cooling" not in checks(SIMMER, ICE, Rest(temperature="3 degC", lasts="1 d"))
+    alone = checks(Chill(medium="ice water", temperature="1 degC", lasts="12 h", begins_at="75 degC"))
+    assert "cooling, food code" in alone
