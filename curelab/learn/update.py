@@ -10,6 +10,8 @@ from ..batch import Batch
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..fields import InputError, refuse
+from ..forecast.ready import SHARE
+from ..recipe.criterion import Criterion
 from ..recipe.meat_and_fridge import MOST_LETTERS, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
 from ..results import Shown
 from ..sources import Numbers, default_numbers
@@ -24,7 +26,8 @@ __all__ = [
     "Known", "MeatAndFridge", "Update", "asked_for", "heard", "load_profile", "priors", "profile_of", "save_profile", "update",
 ]  # fmt: skip
 
-CURED = "core salt >= 90 % of equilibrium"
+CURED = "core salt >= 90 % of equilibrium"  # a detail; what a cook waits for is the next
+SALTED = str(Criterion("average", "salt", ">=", SHARE, "equilibrium"))
 PACE = "obstruction.lean"
 OF_ONE_ANIMAL = ("ph.", "thickness of ")  # says nothing about the next one
 
@@ -145,7 +148,7 @@ def fitted(
 def update(
     batch: Batch,
     *,
-    criterion: str = CURED,
+    criterion: str = SALTED,
     parameters: Sequence[str] | None = None,
     known: MeatAndFridge | None = None,
     numbers: Numbers | None = None,

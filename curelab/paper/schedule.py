@@ -19,6 +19,7 @@ from ..engine.history import FREE
 from ..fields import refuse
 from ..learn.warm_log import warm_log
 from ..limits import UNPROTECTED
+from ..limits.verdict import SIGNS
 from ..outcome import Outcome, run
 from ..show.answer import keep_cold
 from ..units import MINUTES_A_DAY
@@ -308,10 +309,10 @@ def plan_words(found: Schedule, width: int = 96) -> str:
         out.append(f"Times are those of {found.clock.zone}; lengths are elapsed time.")
     warm = warm_log(batch)
     if warm:
-        out += ["", *textwrap.wrap(f"NOT IN ORDER: {warm}", width)]
+        out += ["", *textwrap.wrap(f"{SIGNS['fail']}: {warm}", width)]
     for verdict in found.planned.verdicts:
         if verdict.name == UNPROTECTED and verdict.outcome == "fail":
-            out += ["", *textwrap.wrap(f"NOT IN ORDER: {verdict.sentence}", width)]
+            out += ["", *textwrap.wrap(f"{SIGNS['fail']}: {verdict.sentence}", width)]
     out += [line for said in found.answer for line in ["", *textwrap.wrap(said, width)]]
     out.append("")
     day: date | None = None

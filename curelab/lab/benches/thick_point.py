@@ -5,7 +5,7 @@ from __future__ import annotations
 from ...engine.run import FREE
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import Planned, answer, ranges, to_change
+from ...show.answer import HEAD, Planned, answer, ranges
 from ...spread.sensitivity import within
 from ...units import DAY
 from ..bars import BarPicture
@@ -91,9 +91,11 @@ class ThickPoint(Bench):
         told = []
         for found, piece in zip(ready, pieces, strict=False):
             stands = float(many.at("average", "salt", [now], piece.name, "equilibrium").middle[0])
-            told += answer(found, piece, many.usual.numbers, Planned(now, stands), system)
-            if found.bare:
-                told.append(to_change(state.changes(many, state.cure, piece.name), state.batch.weighed, system))
+            made = state.changes(many, state.cure, piece.name) if found.bare else None
+            lines = answer(
+                found, piece, many.usual.numbers, Planned(now, stands), system, None, made, state.batch.weighed
+            )
+            told += [" ".join(lines[:HEAD]), *([" ".join(lines[HEAD:])] if lines[HEAD:] else [])]
         self.says["answer"].text = "\n".join(told)
         first = pieces[0].name
         show_matters(self.pictures["matters"], many, within(CURED, first), f"the days that the {first} needs")
