@@ -10,10 +10,12 @@ from .answer import CORNERS, LOOK_AHEAD, RESTS_ON, Answer, corners, in_corners
 from .how_long import Reached, reached, time_to
 from .how_much_soak import SoakPlan, least_water, soak_needed
 from .how_strong import strength_needed
+from .pull_and_rest import PullAndRest, pull_and_rest
+from .ready import Ready
 from .sweep import sweep
 from .window import Window, window
 
 __all__ = [
-    "CORNERS", "DAY", "LOOK_AHEAD", "RESTS_ON", "Answer", "Reached", "SoakPlan", "Window", "corners", "in_corners", "least_water", "reached",
+    "CORNERS", "DAY", "LOOK_AHEAD", "RESTS_ON", "Answer", "PullAndRest", "Reached", "Ready", "SoakPlan", "Window", "corners", "in_corners", "least_water", "pull_and_rest", "reached",
     "soak_needed", "strength_needed", "sweep", "time_to", "window",
 ]  # fmt: skip

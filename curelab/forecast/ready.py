@@ -10,13 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from ..engine.history import FREE, History
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Rest
-from ..units import DAY
+from ..results import Shown
+from ..units import DAY, show
 
 SHARE = 0.9  # of the end that counts as salted, and of the average that counts as even (convention; trade days come out at it)
 ENOUGH = 0.9  # of the draws in which the slowest spot must hold
@@ -28,8 +30,8 @@ IN_BAG = np.geomspace(0.01, 1.0, 88) ** 1.5
 COLUMNS = ("pull", "ready", "first", "last", "most")
 
 
-@dataclass(frozen=True)
-class Ready:
+@dataclass(frozen=True, repr=False)
+class Ready(Shown):
     """What became of one piece in every draw, s (d,) since the start, inf for not within what was looked at.
 
     pull: the whole has its salt; ready: it is even as well. first, last: between these the slowest spot has colour and protection; last
@@ -47,6 +49,26 @@ class Ready:
     first: np.ndarray
     last: np.ndarray
     most: np.ndarray
+
+    def lines(self) -> list[str]:
+        """In the middle draw, and how often the slowest spot holds; `show.answer` has the words for a cook."""
+        pull, ready = (np.sort(each)[(len(each) - 1) // 2] for each in (self.pull, self.ready))
+        holds = (
+            f"its slowest spot is pink and protected then in {100 * self.chance:.0f} %"
+            if self.nitrite
+            else "no nitrite"
+        )
+        return [
+            f"{self.piece}: out after {show(pull, 'time')}, ready after {show(ready, 'time')}; {holds} of {len(self.pull)}"
+        ]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One for each draw, s."""
+        names = ("pull", "rest", "ready", "first", "last")
+        return [
+            {"piece": self.piece, "draw": draw, **{f"{name}_s": float(getattr(self, name)[draw]) for name in names}}
+            for draw in range(len(self.pull))
+        ]
 
     @property
     def rest(self) -> np.ndarray:
@@ -111,15 +133,23 @@ def rest_after(history: History, stage: int) -> Rest:
     return Rest(temperature=cold.logs[-1][-1][1], lasts=LOOKED)
 
 
+def first_even(many: History, stage: int, piece: int, out: np.ndarray) -> np.ndarray:
+    """s (d,) of rest until a piece is even that was taken out of a cure at `out` (d,) s since the start; inf: not within LOOKED."""
+    return _rested(many.pulled(stage, out - many.begin(stage), rest_after(many, stage)), out, piece)
+
+
+def _rested(rested: History, out: np.ndarray, piece: int) -> np.ndarray:
+    even = rested.slowest("salt", out[:, None] + WAY_ON, piece, "equilibrium")
+    return _evened(np.broadcast_to(WAY_ON, even.shape), even)
+
+
 def _in_brine(many: History, stage: int, goal: Criterion, piece: int) -> list[np.ndarray]:
     pull = many.first_time(goal, stage, piece, NEAR)
     begin, end = many.span(stage)
     out = np.minimum(pull, end)
     rested = many.pulled(stage, out - begin, rest_after(many, stage))
     times = np.concatenate([begin[:, None] + (out - begin)[:, None] * WAY_IN, out[:, None] + WAY_ON], axis=1)
-    even = rested.slowest("salt", out[:, None] + WAY_ON, piece, "equilibrium")
-    rest = _evened(np.broadcast_to(WAY_ON, even.shape), even)
-    ready = np.where(np.isfinite(pull), pull + rest, np.inf)
+    ready = np.where(np.isfinite(pull), pull + _rested(rested, out, piece), np.inf)
     return [pull, ready, *_kept(rested, times, piece)]
 
 

@@ -9,8 +9,10 @@ from ...batch import Batch
 from ...engine.run import FREE
 from ...engine.simulate import simulate
 from ...forecast import least_water, soak_needed
+from ...forecast.ready import LOOKED
 from ...recipe.stages import Rest, Soak, Water
 from ...show import pictures, telling
+from ...show.answer import Planned, answer
 from ...spread.sensitivity import at_end_of
 from ..bars import BarPicture
 from ..controls import Press
@@ -95,6 +97,7 @@ class SoakBench(Bench):
             self.pictures[name] = Picture()
         self.pictures["matters"] = BarPicture()
         self.says |= {
+            "cure": Say("", "note"),
             "answer": Say("", "answer"),
             "after": Say("", "answer"),
             "needed": Say("", "answer"),
@@ -159,6 +162,10 @@ class SoakBench(Bench):
         show_matters(self.pictures["matters"], many, ask, f"the salt of the {piece} after the soak")
         enough = many.usual.average("salt", begin, piece) <= target
         said = " It had no more than you want before: no soak is needed." if enough else ""
+        cure = state.spread(state.cure_lasting(LOOKED))  # stays while only the soak is changed
+        out = Planned(batch.stages[state.cure].longest)
+        found = cure.ready(state.cure, [0], at_most=LOOKED)[0]
+        self.says["cure"].text = " ".join(answer(found, batch.pieces[0], many.usual.numbers, out, batch.units)[:2])
         self.says["answer"].text = telling.soaked(many, number, piece) + said
         self.says["after"].text = telling.rested(many, piece)
         if (
@@ -175,7 +182,7 @@ class SoakBench(Bench):
 
     def layout(self):
         return column(
-            self.says["answer"], self.says["after"], self.says["needed"], self.says["trouble"],
+            self.says["answer"], self.says["after"], self.says["needed"], self.says["cure"], self.says["trouble"],
             row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["caution"],
             row(*self.pictures.values(), at_least=420), self.says["rests"],
         )  # fmt: skip
