@@ -183,7 +183,7 @@ def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
         early = f" (in 1 case of 10 by day {now[1]:.0f})" if np.isfinite(now[1]) else ""
         return f"in half of all cases it has not its salt within {after.at_most / DAY:.0f} days{early}"
     late = f"to {now[2]:.0f}" if np.isfinite(now[2]) else f"to beyond {(begin + after.at_most) / DAY:.0f}"
-    if unmoved and round(was[0]) == round(now[0]):
+    if unmoved and np.isfinite(was[0]) and round(was[0]) == round(now[0]):
         moved = ", much as before"
     elif not np.isfinite(was[0]):
         moved = f" rather than after more than {before.at_most / DAY:.0f} days"

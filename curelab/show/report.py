@@ -36,9 +36,7 @@ def words(outcome: Outcome, long: bool = False) -> str:
         if long or not isinstance(each, Windows):
             out += _wrapped(each.told if isinstance(each, Windows) else each.sentence)
     out += _check_lines(outcome, long)
-    # The first of the usual cautions says what the weigh-out says of its own nitrite already.
-    said_already = not long and outcome.weighed is not None and outcome.weighed.nitrite > 0
-    out += ["", "CAUTIONS", *_points(CAUTIONS[1:] if said_already else CAUTIONS)]
+    out += ["", "CAUTIONS", *_points(CAUTIONS)]
     if long:
         out += _meaning_lines(outcome)
     out += ["", "HOW SURE", *_points(how_sure_in_full(outcome) if long else how_sure(outcome))]

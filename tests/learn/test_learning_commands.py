@@ -148,7 +148,7 @@ def test_a_long_log_is_told_in_short():
 
 
 def test_what_takes_too_long_is_said():
-    thick = POINT.but(thickness="16 cm", weight="4 kg")
+    thick = POINT.but(thickness="22 cm", weight="6 kg")
     stages = (STAGES[0].but(bath=Bath(water="4 kg", salt="240 g")),)
     slow = Batch(
         schema=1, name="t", pieces=(thick,), stages=stages, log=[Reading(at=9 * DAY, what="salometer", value="19.5")]

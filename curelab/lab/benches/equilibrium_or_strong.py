@@ -9,6 +9,7 @@ from ...fields import refuse
 from ...outcome import CURED_SHARE
 from ...show import pictures, telling
 from ...show.answer import SURE, Planned, answer, how_forgiving, ranges, to_be_as_sure
+from ...show.brines import in_and_rested
 from ...spread import Spread
 from ...spread.answers import ordered
 from ...spread.forgiving import forgiving, taste_around
@@ -120,7 +121,7 @@ class EquilibriumOrStrong(Bench):
                 pictures.over_time(many, "free nitrite", piece.name, now=now, places=("surface", "core")),
             )
             self.says[f"{name} nitrite"].text = telling.nitrite(many, now, piece.name)
-        show_lines(self.pictures["together"], pictures.in_and_rested(ways, piece.name, taste))
+        show_lines(self.pictures["together"], in_and_rested(ways, piece.name, taste))
         level = f"core salt >= {100 * CURED_SHARE * wanted:.3g} %"
         window = both["strong"].window(cured=level, at_most=None)
         self.warn(telling.warmth(batch.stages[self.state.cure].warmest, batch.units))
