@@ -198,7 +198,12 @@ class Outcome(Shown):
     @cached_property
     def ready(self) -> tuple[Ready, ...]:
         """When each piece is ready and what its slowest spot holds, counted on the last cure; nothing where nothing is cured."""
-        return () if self.last_cure is None else self.spread.ready(self.last_cure)
+        if self.last_cure is None:
+            return ()
+        groups = alike_pieces(self.batch.pieces)
+        first = self.spread.ready(self.last_cure, [group[0] for group in groups])
+        of = {number: found for group, found in zip(groups, first, strict=True) for number in group}
+        return tuple(replace(of[number], piece=piece.name) for number, piece in enumerate(self.batch.pieces))
 
     def stands(self, piece: str) -> float:
         """Salt on the whole when the last cure ends by the plan, over where that cure would come to rest, in the middle draw."""

@@ -125,7 +125,10 @@ def slowest_spot(found: Ready, dated: Dated | None = None) -> str:
     if not found.nitrite:
         return NO_NITRITE
     if not found.bare:
-        return f"Slowest spot: pink and protected from {day(found.first, dated)} to {day(found.last, dated)}."
+        held = found.holds
+        last = found.last[held]
+        until = day(last, dated) if np.isfinite(ordered(last)[1]) else "the end of what was looked at"
+        return f"Slowest spot: pink and protected from {day(found.first[held], dated)} to {until}."
     return f"Slowest spot: pink and protected then in only {of_ten(found.chance, down=True)}."
 
 
@@ -149,12 +152,14 @@ def answer(
     """
     said = [in_and_out(found, piece, plan, system, dated), slowest_spot(found, dated)]
     if found.bare:
-        best, *others = to_change(made, weighed, system)
+        best, *others = to_change(made, weighed, system, dated)
         said += [best, why_bare(found, numbers), *others]
     return said
 
 
-def to_change(made: Sequence[Change] | None, weighed: Weighed | None = None, system: str = "metric") -> list[str]:
+def to_change(
+    made: Sequence[Change] | None, weighed: Weighed | None = None, system: str = "metric", dated: Dated | None = None
+) -> list[str]:
     """(c): what each change would give for the slowest spot: in how many batches it then holds, and the day the piece is ready."""
     if made is None:
         return [NOT_YET]
@@ -175,7 +180,7 @@ def to_change(made: Sequence[Change] | None, weighed: Weighed | None = None, sys
         }[change.kind]
         hold = of_ten(change.ready.chance) if change.enough else f"still only {of_ten(change.ready.chance, down=True)}"
         said.append(
-            f"{'Or ' if said else ''}{what if said else capital(what)}: {hold}, ready on {day(change.ready.ready)}."
+            f"{'Or ' if said else ''}{what if said else capital(what)}: {hold}, ready on {day(change.ready.ready, dated)}."
         )
     if not any(change.enough for change in made):
         said.append("None of these is enough by itself. Pumping is outside this tool.")
