@@ -187,12 +187,15 @@ def to_change(
     return said
 
 
-def how_forgiving(found: Forgiving) -> str:
-    """What a day late does, how many days either way still land right, and how often the planned day does."""
+def how_forgiving(found: Forgiving, planned: float) -> str:
+    """What a day late does, how many days either way still land right, and how often the surest and the `planned` day [s] do."""
     taste = f"{100 * found.low:.1f} to {100 * found.high:.1f} %"
     points = 100 * DAY * found.slope
     late = "about nothing" if points < LITTLE else f"{points:.1g} % of salt"
-    said = f"Its surest day is {_count(found.out, DAY)}: {of_ten(found.chance)} batches land at {taste} salt. A day late adds {late}."
+    said = (
+        f"Its surest day is {_count(found.out, DAY)}: {of_ten(found.chance)} batches land at {taste} salt. On day {_count(planned, DAY)}, "
+        f"as planned, {of_ten(found.lands(planned))} do. A day late adds {late}."
+    )
     after = "any day late" if np.isinf(found.late) else f"{_days(found.late)} late"
     return f"{said} It forgives {_days(found.early)} early and {after}."
 

@@ -44,7 +44,10 @@ def in_parts(
     first = [*said, *(" ".join(lines[:HEAD]) for lines in told)]
     said = [" ".join((f"{capital(name)}:", *lines[HEAD:])) for name, lines in by_name.items() if lines[HEAD:]]
     if told:
-        said += [*(how_forgiving(each) for each in outcome.forgiving), keep_cold(outcome.batch.units)]
+        said += [
+            *(how_forgiving(each, outcome.history.ends(0)) for each in outcome.forgiving),
+            keep_cold(outcome.batch.units),
+        ]
         said += _close(outcome, outcome.chances if chances is None else chances)
     if outcome.said and not warm:
         taken = "Your readings are taken up." if outcome.learned is not None else "Your readings are not taken up."

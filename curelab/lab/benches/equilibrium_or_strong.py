@@ -113,7 +113,7 @@ class EquilibriumOrStrong(Bench):
             said = " ".join(answer(found, piece, many.usual.numbers, plan, system))
             self.says[
                 "answer" if name == "equilibrium" else "strong answer"
-            ].text = f"**{name.capitalize()} brine.** {said}\n{how_forgiving(kind)}{sure}"
+            ].text = f"**{name.capitalize()} brine.** {said}\n{how_forgiving(kind, now)}{sure}"
             ways.append((name, many, out))
             show_lines(self.pictures[f"{name} salt"], pictures.over_time(many, "salt", piece.name, now=now))
             show_lines(
