@@ -33,11 +33,12 @@ def outcome():
 
 
 def test_the_report_names_the_slowest_spot(outcome):
-    words = report.words(outcome)
+    words = report.words(outcome, long=True)
     along, depth = outcome.history.slowest_place("salt", outcome.history.length, "wedge")
     assert 0.08 < along < 0.15 and depth == pytest.approx(0.5 * (0.03 + 0.25 * along), rel=0.2)
     assert f"middle: the slowest spot, {100 * along:.2g} cm from the head" in " ".join(words.split())
     assert words.count("middle: the slowest spot") == 1  # the slab has none
+    assert "wedge, middle: the slowest spot, " in report.words(outcome)
     assert "wedge: lean beef, 1.1 kg raw, 3 to 7 cm thick, 12 cm wide, 16 cm long (cut)" in " ".join(words.split())
     assert "The edges of slab are left out" in " ".join(words.split()) and "The edges of wedge" not in words
 
