@@ -21,6 +21,7 @@ from . import __version__, progress
 from .fields import InputError, refuse
 from .letters import clipped, visible
 from .paper.commands import add_paper
+from .paper.cutting_command import add_cutting
 from .paper.learning_commands import add_learning
 
 CANNOT_PRINT, STOPPED = 74, 130
@@ -128,13 +129,14 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument("--units", choices=("metric", "us"), help="show weights and temperatures in these units")
     run.set_defaults(act=_run)
-    check = actions.add_parser("check", help="list every problem in a batch file, without running it")
+    check = actions.add_parser("check", help="list every problem in a batch file, and what fails in it")
     check.add_argument("file", type=Path)
-    check.add_argument("--deep", action="store_true", help="run it too, and say in short what it comes to")
+    check.add_argument("--deep", action="store_true", help="run its draws too, and say in short what it comes to")
     check.set_defaults(act=_check)
     new = actions.add_parser("new", help="write a commented batch file to start from")
     new.add_argument("file", type=Path)
     new.set_defaults(act=_new)
+    add_cutting(actions)
     add_paper(actions)
     add_learning(actions)
     for each in (parser, *actions.choices.values()):
@@ -150,7 +152,7 @@ def _parser() -> argparse.ArgumentParser:
 def _run(given) -> int:
     from .batch import load
     from .outcome import REPORT_DRAWS, run_for
-    from .show import report
+    from .show import data, report
 
     batch = load(given.file)
     if given.units:
@@ -158,12 +160,12 @@ def _run(given) -> int:
     draws = given.draws
     if draws is not None and not 16 <= draws <= 20_000:
         raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {REPORT_DRAWS} is a good number")
-    say = report.as_json if given.json else lambda outcome: report.words(outcome, given.long)
+    say = data.as_json if given.json else lambda outcome: report.words(outcome, given.long)
     if given.csv:
-        report.refuse_folder(given.csv)  # before the work, not after it
+        data.refuse_folder(given.csv)  # before the work, not after it
     outcome = run_for(say, batch, draws)
     if given.csv:
-        written = report.write_csv(outcome, given.csv)
+        written = data.write_csv(outcome, given.csv)
         given.done = f"wrote {', '.join(path.name for path in written)} to {given.csv}"
         _complain(given.done)
     print(say(outcome), end="")
@@ -172,21 +174,29 @@ def _run(given) -> int:
 
 def _check(given) -> int:
     from .batch import load
+    from .recipe.measured import weight_note
+    from .show.dangers import failing, failing_as_written
+    from .units import WIDTH
 
     batch = load(given.file)
     if not given.deep:
         counts = ((len(batch.pieces), "piece"), (len(batch.stages), "stage"), (len(batch.log), "reading"))
         said = [f"{count} {name}{'' if count == 1 else 's'}" for count, name in counts]
         print(f'"{batch.name}" can be read: {", ".join(said[:2])}, {said[2]} in the log.')
+        for note in filter(None, (weight_note(piece, batch.units) for piece in batch.pieces)):
+            print(textwrap.fill(note, WIDTH))
+        for sentence in failing(failing_as_written(batch)):
+            print(textwrap.fill(sentence, WIDTH, subsequent_indent="  ", break_long_words=False))
         print(f'What it comes to: curelab run "{given.file}", or in short: curelab check --deep "{given.file}"')
         return 0
     from .outcome import run
-    from .show.in_short import brackets, in_short
+    from .show.answer import ranges
+    from .show.in_short import in_short
     from .units import WIDTH
 
     outcome = run(batch)
     print(f'"{batch.name}" can be read and run. What it comes to:')
-    for sentence in (*in_short(outcome), brackets(outcome)):
+    for sentence in (*in_short(outcome), ranges(outcome.draws)):
         print(textwrap.fill(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ", break_long_words=False))
     return 0
 

@@ -5,7 +5,7 @@ Longer than others because all that follows from a batch is one record, whose pa
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -15,22 +15,25 @@ import numpy as np
 from . import progress, units
 from .batch import Batch
 from .engine.history import History
-from .engine.simulate import simulate
+from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
+from .forecast.ready import Ready, wanted_of
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
-from .limits import Verdicts, check_all, worst_first
+from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
 from .recipe.criterion import Criterion
-from .recipe.piece import Piece
+from .recipe.piece import Piece, alike_pieces
 from .recipe.stages import Stage
 from .results import Shown
 from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
-from .spread.answers import LEVELS, in_ten, ordered
+from .spread.answers import in_ten, ordered
+from .spread.changes import Change, changes, in_order_of_use, worked_out
 from .spread.draws import Learned, usual_case
+from .spread.forgiving import Forgiving, forgiving
 from .spread.sensitivity import Importance, enough, how_long, what_matters
-from .spread.spread import CHUNK, waited_for
+from .spread.spread import CHUNK, begun, waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
@@ -38,21 +41,17 @@ REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for n
 DRAWS_LARGE = 64  # the same for a batch that is LARGE, so that it takes seconds and not minutes
 LARGE = 500  # pieces times baths and turns
 MOST_RANKED = 4  # cures of such a batch for which it is told what the days hang on
-SURE = 0.9  # of the draws: what is cured less often is not called cured (judgement)
+MOST_CHANGED = 2  # pieces for which it is told what to change
 CHECKED, CHECKED_LARGE = 64, 16  # draws in which the checks are run again
-DO_NOT_WAIT = (
-    "Do not just leave it in that long: until salt and nitrite have come to the middle, cold alone keeps it from botulism. Cut it thinner if you "
-    "can: half as thick needs a quarter of the time."
-)
 CURED_SHARE = Criterion.parse(CURED).target
 
 
 @dataclass(frozen=True)
 class Cured:
-    """How far one cure has brought the middle of one piece.
+    """How far one cure has brought the middle of one piece, as a detail.
 
     stage: its number from 0; lasted [s]; share: (middle, low, high) of the draws, of the salt it is heading for; chance: how many of the
-    draws are cured when it ends; needs: how long it takes to nine tenths, in every draw; too_salty: whether it would end so.
+    draws have nine tenths of it when it ends; needs: how long it takes to nine tenths, in every draw.
     """
 
     stage: int
@@ -61,45 +60,6 @@ class Cured:
     share: tuple[float, float, float]
     chance: float
     needs: Times
-    too_salty: bool = False
-
-    @property
-    def enough(self) -> bool:
-        """Whether it is called cured."""
-        return self.share[0] >= CURED_SHARE and self.chance >= SURE
-
-    @property
-    def waiting_is_wrong(self) -> bool:
-        """Whether someone might be led to leave raw meat lying until it is cured."""
-        return self.share[0] < CURED_SHARE and not self.too_salty
-
-    def sentence(self, system: str = "metric") -> str:
-        """What a cook must know first: is it enough, and if not, what is."""
-        name, days = self.piece.name, units.roughly(self.lasted)
-        thick = units.show(self.piece.thickness, "length", system, digits=2)
-        middle, low, high = self.share
-        share, least, most = (
-            min(100 * part, 100.0) for part in (middle, low, high)
-        )  # early on the brine is stronger than it ends
-        there = f"its middle has {share:.0f} % ({least:.0f} to {most:.0f}) of the salt that this cure would bring it to"
-        early, needed, late = (self.needs.quantile(level) for level in LEVELS)
-        latest = units.roughly(late) if np.isfinite(late) else f"more than {units.roughly(self.needs.at_most)}"
-        if middle < CURED_SHARE:
-            need = (
-                f"It needs about {units.roughly(needed)} ({units.roughly(early)} to {latest} in 8 cases of 10)."
-                if np.isfinite(needed)
-                else f"Even {units.roughly(self.needs.at_most)} are not enough in most cases."
-            )
-            if self.too_salty:
-                need = "Left in until the middle is cured it would be far too salty: cut it thinner, or use an equilibrium brine."
-            return f"{days.capitalize()} {'is' if days.startswith('1 ') else 'are'} NOT enough for the {name} ({thick}): {there}. {need}"
-        if self.chance < SURE:
-            longer = f"up to {latest} in 9 cases of 10" if latest != days else "longer in the others"
-            return (
-                f"{days.capitalize()} may NOT be enough for the {name} ({thick}): cured to the middle only {in_ten(self.chance)}; {there}. It takes "
-                f"{longer}."
-            )
-        return f"The {name} ({thick}) is cured to the middle after {days}, {in_ten(self.chance)}: {there}."
 
 
 @dataclass(frozen=True, repr=False)
@@ -194,6 +154,14 @@ class Outcome(Shown):
         ):
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
+        made: dict[str, tuple[Change, ...]] = {}
+        for name in full._bare:
+            found = []
+            for one in worked_out(full.spread, full.last_cure or 0, name, more_nitrite=full.more_nitrite):
+                found += [one] if one is not None else []
+                yield full
+            made[name] = in_order_of_use(found)
+        full.__dict__["changes"] = made
         yield full
 
     def band(
@@ -220,6 +188,52 @@ class Outcome(Shown):
             asked + [Request.of("weight", times=(end,), piece=piece) for end in ends for piece in pieces]
         )
 
+    @property
+    def last_cure(self) -> int | None:
+        """Number of the last stage that cures, from 0; None where nothing is cured."""
+        return max(
+            (n for n, stage in enumerate(self.history.stages) if stage.cures and self.history.has(n)), default=None
+        )
+
+    @cached_property
+    def ready(self) -> tuple[Ready, ...]:
+        """When each piece is ready and what its slowest spot holds, counted on the last cure; nothing where nothing is cured."""
+        if self.last_cure is None:
+            return ()
+        groups = alike_pieces(self.batch.pieces)
+        first = self.spread.ready(self.last_cure, [group[0] for group in groups])
+        of = {number: found for group, found in zip(groups, first, strict=True) for number in group}
+        return tuple(replace(of[number], piece=piece.name) for number, piece in enumerate(self.batch.pieces))
+
+    def stands(self, piece: str) -> float:
+        """Salt on the whole when the last cure ends by the plan, over where that cure would come to rest, in the middle draw."""
+        return self.band("average", "salt", self.last_cure or 0, piece, "equilibrium")[0]
+
+    @cached_property
+    def changes(self) -> dict[str, tuple[Change, ...]]:
+        """By the name of a piece whose slowest spot stays bare in more than 1 draw of 10: what each change would give. Of pieces that take
+        salt alike the first, of others the MOST_CHANGED worst.
+        """
+        return {
+            name: changes(self.spread, self.last_cure or 0, name, more_nitrite=self.more_nitrite) for name in self._bare
+        }
+
+    @property
+    def _bare(self) -> list[str]:
+        bare = sorted((each for each in self.ready if each.bare), key=lambda each: each.chance)
+        first = {group[0] for group in alike_pieces(self.batch.pieces)}
+        return [each.piece for each in bare if self.spread.number(each.piece) in first][:MOST_CHANGED]
+
+    @property
+    def changes_so_far(self) -> dict[str, tuple[Change, ...]]:
+        """`changes` if they were worked out already, else nothing."""
+        return self.__dict__.get("changes", {})
+
+    @property
+    def more_nitrite(self) -> float:
+        """Times as much nitrite as is in the batch that its rules allow, at least 1."""
+        return more_nitrite(self.batch, self._counted)
+
     @cached_property
     def cured(self) -> tuple[Cured, ...]:
         """For every cure and piece: how far the middle has come when the cure ends, and how long it would need."""
@@ -232,17 +246,27 @@ class Outcome(Shown):
             for piece, needs in zip(self.batch.pieces, self.spread.times_to(CURED, index, names), strict=True):
                 share = self.band("core", "salt", index, piece.name, "equilibrium")
                 chance = self.spread.chance_at_end(CURED, index, piece.name)
-                found.append(Cured(index, piece, end - begin, share, chance, needs, self._ends_too_salty(index)))
+                found.append(Cured(index, piece, end - begin, share, chance, needs))
         return tuple(found)
 
     def _asked_of_cure(self, index: int) -> list[Request]:
         """What `cured` reads of a cure."""
         wanted, stage = Criterion.parse(CURED), self._last_needed(index)
-        asked = [Request.of("begin", stage=index)]
+        asked = [begun(index)]
         for piece in self.batch.pieces:
             asked += [self.spread.asked_at_end("core", "salt", n, piece.name, "equilibrium") for n in (stage, index)]
         pieces = range(len(self.batch.pieces))
         return [*asked, waited_for(wanted, index, tuple(pieces) if len(pieces) > 1 else 0)]
+
+    @cached_property
+    def forgiving(self) -> tuple[Forgiving, ...]:
+        """How much a first cure forgives that ends too salty, for its thickest piece; nothing otherwise."""
+        if not (self.history.stages[0].cures and self._ends_too_salty(0)):
+            return ()
+        thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
+        numbers = self.history.numbers
+        low, high = (numbers.si(f"taste.normal_{end}") for end in ("low", "high"))
+        return (forgiving(self.spread.followed(0), low, high, thickest),)
 
     @cached_property
     def windows(self) -> tuple[Windows, ...]:
@@ -275,7 +299,7 @@ class Outcome(Shown):
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
         found = check_all(
             self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
-            **self._counted,
+            system=self.batch.units, **self._counted,
         )  # fmt: skip
         return worst_first((*judged_log(self.batch, self.history.numbers), *found))
 
@@ -287,11 +311,14 @@ class Outcome(Shown):
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
         cures = list(dict.fromkeys(each.stage for each in self.cured))[: MOST_RANKED if is_large(self.batch) else None]
         many = enough(self.unread)
-        number, wanted = many.number(thickest), Criterion.parse(CURED)
-        for_each = [(waited_for(wanted, stage, number), Request.of("begin", stage=stage)) for stage in cures]
+        number = many.number(thickest)
+        wanted = {stage: wanted_of(self.history, stage, thickest) for stage in cures}
+        for_each = [(waited_for(wanted[stage], stage, number), begun(stage)) for stage in cures]
         many.readings([request for pair in for_each for request in pair])  # in one pass
         return tuple(
-            what_matters(many, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank")
+            what_matters(
+                many, how_long(wanted[stage], stage, thickest), f"the days that the {thickest} needs", method="rank"
+            )
             for stage in cures
         )
 
@@ -308,9 +335,7 @@ class Outcome(Shown):
 
     @property
     def _counted(self) -> dict[str, Any]:
-        plan = self.batch.weigh_out
-        pick_up = plan.pick_up if isinstance(plan, StrongBrine) and plan.counted == "pick-up" else None
-        return {"method": "pick-up" if pick_up is not None else None, "pick_up": pick_up}
+        return counting(self.batch.weigh_out)
 
     @cached_property
     def meanings(self) -> tuple[tuple[int, Meaning], ...]:
@@ -336,6 +361,16 @@ def is_large(batch: Batch) -> bool:
     return len(batch.pieces) * legs_of(batch.pieces, batch.filled()) > LARGE
 
 
+def more_nitrite(batch: Batch, counted: Mapping[str, Any] | None = None) -> float:
+    """Times as much nitrite as goes into a batch that its rules allow, at least 1; `counted`: method and pick_up of `check_ingoing`."""
+    made = [stage.put_in for stage in batch.filled() if stage.cures]
+    if any(stretch.endless for stage in batch.filled() for stretch in stage.stretches):
+        return 1.0  # an endless brine has no sum
+    found = check_ingoing(made, batch.pieces, batch.rules, batch.product, **(counted or {}))
+    most = [each for each in found if each.name == f"{batch.rules} nitrite, most" and each.limit and each.statistic]
+    return max(min((each.limit / each.statistic for each in most), default=1.0), 1.0)  # type: ignore[operator]
+
+
 def _checked(batch: Batch) -> int:
     return CHECKED_LARGE if is_large(batch) else CHECKED
 
@@ -352,15 +387,16 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = Non
     said, update = heard(batch, draws, base) if log else ((), None)
     learned = update.taken_up if update is not None else None
     given = (batch.pieces, batch.filled(), base, batch.meat_and_fridge)
+    check(batch.pieces, batch.filled(), batch.loss)  # what was typed; what is drawn from it may lie beyond
     pieces, stages, usually = usual_case(*given, learned)
-    usual = simulate(pieces, stages, loss=batch.loss, numbers=usually)
+    usual = simulate(pieces, stages, loss=batch.loss, numbers=usually, checked=False)
     _, checked, _ = usual_case(*given, learned, cold=True)
-    judged = usual if checked == stages else simulate(pieces, checked, loss=batch.loss, numbers=usually)
+    judged = usual if checked == stages else simulate(pieces, checked, loss=batch.loss, numbers=usually, checked=False)
     # The two ends know of the log what makes them warmer, and nothing else.
     ends, warmed, published = usual_case(
         *given, learned.only("temperature") if learned is not None else None, cold=True
     )
-    both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False, few=True)
+    both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False, few=True, checked=False)
     return Outcome(
         batch, batch.weighed, usual, both.of(0), both.of(1), judged, base, draws, learned, tuple(said), update
     )

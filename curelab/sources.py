@@ -14,8 +14,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache
-from importlib import resources
-from importlib.resources.abc import Traversable
 from pathlib import Path
 
 HOW = {
@@ -32,7 +30,7 @@ HOW = {
 # exactly the float 0.000012. Deliberately small: the cook's own units are read elsewhere.
 _UNITS = """
 ratio 1, pH 1, % 0.01, ppm 1e-6, mg/kg 1e-6, g/mol 1e-3, kJ/mol 1e3, kg/m3 1, m2/s 1, m/s 1, mPa_s 1e-3,
-s 1, min 60, h 3600, d 86400, mm 1e-3, m 1, K 1, log10_h 1, log10_h_per_degC 1, log10_h_per_pH 1
+s 1, min 60, h 3600, d 86400, mm 1e-3, m 1, K 1, log10_h 1, log10_h_per_degC 1, log10_h_per_pH 1, W/m2K 1, kg/m2 1
 """
 UNITS: dict[str, tuple[Decimal, Decimal]] = {
     name.replace("_", " "): (Decimal(factor), Decimal(0))
@@ -171,10 +169,11 @@ class Numbers(Mapping[str, Number]):
             self._used[key] = None
         return value
 
-    def with_values(self, values: Mapping[str, float]) -> Numbers:
+    def with_values(self, values: Mapping[str, float], *, published: bool = False) -> Numbers:
         """A copy in which some values are replaced; each is in its row's printed unit. Not tracked.
 
-        The published range stays, `how` becomes "given", and the source tells what was replaced. Raises
+        The published range stays, `how` becomes "given", and the source tells what was replaced; or, where the values are
+        `published` too, as the middle of a range is, `how` and source stay. Raises
         KeyError for an unknown key, and ValueError with one sentence for each value that is not finite or lies
         outside the hard bounds of its row.
 
@@ -192,7 +191,8 @@ class Numbers(Mapping[str, Number]):
         for key, value in values.items():
             old = rows[key]
             source = f"set by the caller in place of {old.value:g} ({old.how}: {old.source})"
-            rows[key] = replace(old, value=float(value), how="given", source=source)
+            how, source = (old.how, old.source) if published else ("given", source)
+            rows[key] = replace(old, value=float(value), how=how, source=source)
             si[key] = rows[key].si
         return Numbers(rows, _si=si)
 
@@ -234,15 +234,13 @@ def _out_of_bounds(row: Number, value: float) -> str | None:
     )
 
 
-def datasets_folder() -> Traversable:
+def datasets_folder() -> Path:
     """The folder of literature tables: inside the package when installed, else beside it in a checkout."""
-    packaged = resources.files("curelab") / "datasets"
-    if packaged.is_dir():
-        return packaged
-    beside = Path(__file__).resolve().parent.parent / "datasets"
-    if not beside.is_dir():
+    here = Path(__file__).resolve().parent
+    found = next((each for each in (here / "datasets", here.parent / "datasets") if each.is_dir()), None)
+    if found is None:
         raise FileNotFoundError("the curelab datasets folder is missing; reinstall curelab or use a full checkout")
-    return beside
+    return found
 
 
 @cache

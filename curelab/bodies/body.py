@@ -138,6 +138,18 @@ class Body:
             found.append((number if own == outermost else None, self._values[own]))
         return tuple(found)
 
+    def shells(self, counts: np.ndarray, number: int) -> tuple[np.ndarray, np.ndarray]:
+        """(rows (s, r) that read the mean of `number` parts of about equal volume, in order, of the tissues that count; the share (s,) of the
+        whole volume that each is).
+        """
+        inside = np.flatnonzero(np.asarray(counts)[self._owner])
+        volume = self._cells.volume[inside]
+        middle = (np.cumsum(volume) - 0.5 * volume) / volume.sum()
+        part = np.minimum((middle * number).astype(int), number - 1)
+        chosen = [part == each for each in np.unique(part)]
+        rows = np.stack([volume[own] @ self._values[inside[own]] / volume[own].sum() for own in chosen])
+        return rows, np.array([volume[own].sum() for own in chosen]) / self.volumes.sum()
+
     def spots(self, conductivity: np.ndarray, counts: np.ndarray) -> Spots:
         """Its core, as the one place where a slowest spot may lie."""
         return Spots(self.core(conductivity, counts)[:, None])

@@ -4,7 +4,7 @@ ends. Its terms run through all of its tissues, so that nothing jumps between th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import product
 
@@ -48,7 +48,7 @@ class Solid:
     mean (r,): the volume integral of each term, counted by what the tissues store, and so also the terms of the state 1; ratio (l,): what
     they store over what the first one stores; faces; sign (r,); stiffness (l, r, r). depth, rows, within: a profile through the deepest
     place, from face to face, which is `across` thick. lag (n,): how long each node follows a bath; values (n, r): the terms at the nodes
-    of `grid`; error (4,): see `reduced.ASKED`.
+    of `grid`; error (4,): see `reduced.ASKED`; fine, few: as `solid` was asked.
     """
 
     grid: Grid
@@ -62,6 +62,8 @@ class Solid:
     lag: np.ndarray
     error: np.ndarray
     at_face: dict[int, int]
+    fine: float = 1.0
+    few: bool = False
 
     @property
     def count(self) -> int:
@@ -172,6 +174,24 @@ class Solid:
         ends = (inside[0], inside[-1]) if self.two_sided else (inside[-1],)
         return tuple((None, self.rows[end]) for end in ends)
 
+    def shells(self, counts: np.ndarray, number: int) -> tuple[np.ndarray, np.ndarray]:
+        """(rows (s, r) that read the mean of `number` parts of about equal volume, by how long they lag behind a bath, of the tissues that
+        count; the share (s,) of the whole volume that each is).
+        """
+        volume = np.asarray(counts, dtype=float) @ self.grid.elements.volumes
+        order = np.argsort(self.lag, kind="stable")
+        middle = (np.cumsum(volume[order]) - 0.5 * volume[order]) / volume.sum()
+        part = np.minimum((middle * number).astype(int), number - 1)
+        chosen = [order[part == each] for each in np.unique(part)]
+        rows = np.stack([volume[own] @ self.values[own] / volume[own].sum() for own in chosen])
+        return rows, np.array([volume[own].sum() for own in chosen]) / self.volumes.sum()
+
+    def made_for(self, ratio: tuple[float, ...], pace: tuple[float, ...], closed: tuple[str, ...]) -> Solid:
+        """The same piece for something else that its tissues store in this `ratio` (l,) and conduct at this `pace` (l,), over the first, and
+        that does not cross the faces named in `closed`.
+        """
+        return solid(replace(self.grid.outline, closed=closed), ratio, (pace,), self.fine, self.few)
+
     def spots(self, conductivity: np.ndarray, counts: np.ndarray) -> Spots:
         """Where its core may lie: in the plane along the length, deep within the tissues that count, wherever that is."""
         lag = np.where(np.asarray(counts)[self.tissue_of_nodes[self.middle]], self.lag[self.middle], -1.0)
@@ -237,7 +257,7 @@ def solid(
     films = tuple(Film(name, each, each @ mean, float(faces[name].sum())) for name, each in met.items())
     return Solid(
         made, elements.volumes.sum(axis=1), mean, np.array(ratio), stiffness, films, sign if outline.mirrored else None, values, basis.lag,
-        basis.error[int(few)], {},
+        basis.error[int(few)], {}, fine, few,
     )  # fmt: skip
 
 

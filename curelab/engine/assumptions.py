@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
+
+import numpy as np
 
 from .. import units
 from ..matter import solutes, tissue
@@ -11,6 +13,7 @@ from ..recipe.measured import weight_note
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Number, Numbers, default_numbers
+from .heat_assumed import heat_assumed
 from .turning import assumed
 
 Span = tuple[float, float]
@@ -27,6 +30,7 @@ ALWAYS = (
     "Swelling does not change the thickness.",
 )  # of every batch; for who asks for the whole
 WEAK = (0.03, 0.04)  # kg salt per kg brine: where equilibrium brines come to rest (judgement)
+_WAVES = (np.arange(100) + 0.5) * np.pi  # of a plane sheet between held faces
 STRONG = 0.25  # kg salt per kg brine: the strongest at which the change of water is published
 
 
@@ -59,6 +63,7 @@ def assumptions(
     said += nitrite_lost(pieces, stages, numbers, loss)
     said += _own_tissues(pieces)
     said += assumed(pieces, stages)
+    said += heat_assumed(stages)
     return tuple(dict.fromkeys(said))
 
 
@@ -100,10 +105,11 @@ def water_moved(numbers: Numbers) -> str:
 
 
 def edges(piece: Piece, numbers: Numbers) -> str | None:
-    """How much sooner a slab is cured than shown, because salt comes in at its edges too: paces along three directions add up.
+    """What salt that comes in at the edges of a slab would change, which are left out.
 
-    For a square piece in a large bath the slowest pace grows by 1 + 2 (length / width)^2, where `length` is the thickness, or twice
-    the lean under a cap on one face (Crank 1975, product of plane sheets; from memory).
+    In a large bath what is missing of the end is the product of what is missing along each of three directions (Crank 1975, from memory;
+    each a plane sheet), here to a tenth, for a square piece. In a small bath the edges drain the brine as well: an own three-dimensional
+    check at 1 kg of water per kg found the average as much sooner, and the middle no sooner.
     """
     if piece.shape != "slab":
         return None
@@ -114,11 +120,33 @@ def edges(piece: Piece, numbers: Numbers) -> str | None:
         )
     through = 2 * piece.lean_thickness if piece.fat_cap and piece.symmetric is False else piece.lean_thickness
     across = (piece.volume(numbers) / piece.thickness) ** 0.5
-    sooner = 1 - 1 / (1 + 2 * (through / across) ** 2)
+    whole, middle = (100 * _sooner(missing, through / across) for missing in (_missing_whole, _missing_middle))
     return (
-        f"The edges of {piece.name} are left out. If it is about as long as it is broad ({units.show(across, 'length', digits=2)}), salt "
-        f"that enters there brings the middle on about {100 * sooner:.0f} % sooner than shown; in a long strip, more."
+        f"The edges of {piece.name} are left out. If it is about as long as broad ({units.show(across, 'length', digits=2)}), with them the "
+        f"whole has its salt about {whole:.0f} % sooner. Its middle comes at most {middle:.0f} % sooner in much brine, and no sooner in little, "
+        "which the edges drain as well."
     )
+
+
+def _missing_whole(fo: float) -> float:
+    return float(np.sum(2 / _WAVES**2 * np.exp(-(_WAVES**2) * fo)))
+
+
+def _missing_middle(fo: float) -> float:
+    return float(np.sum(2 * (-1.0) ** np.arange(len(_WAVES)) / _WAVES * np.exp(-(_WAVES**2) * fo)))
+
+
+def _sooner(missing: Callable[[float], float], slender: float) -> float:
+    """By which share of its time a square piece, `slender` times as thick as broad, comes to nine tenths sooner than a plane sheet."""
+
+    def time(left: Callable[[float], float]) -> float:
+        low, high = 1e-3, 4.0  # Fo on the half thickness, in which nine tenths lie
+        for _ in range(40):
+            fo = 0.5 * (low + high)
+            low, high = (fo, high) if left(fo) > 0.1 else (low, fo)
+        return high
+
+    return 1 - time(lambda fo: missing(fo) * missing(fo * slender**2) ** 2) / time(missing)
 
 
 def shapes(pieces: Sequence[Piece], stages: Sequence[Stage]) -> Iterator[str]:

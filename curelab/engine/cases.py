@@ -21,6 +21,7 @@ WATER_PER_VOLUME = 1000.0  # kg of water in a cubic metre of the still layer at 
 FILM_TEMPERATURE = 276.15  # K at which the published film coefficients and obstructions are taken
 MOST_OFF = 0.4  # of the thickness: the most that a ruler can be wrong
 KELVIN = (268.15, 373.15)  # range of the diffusivities and of the loss
+FILMS = ("simmer", "bag_in_water", "steam", "ice_water", "fridge_air", "moving_air", "smoke", "oven")
 CONDITIONS = (
     "activation energy", "water uptake", "temperature", "meat weight", "water weight", "salt weight", "cure weight",
 )  # fmt: skip
@@ -28,6 +29,8 @@ NUMBERS = (
     "obstruction.lean", *(f"ratio.{name}" for name in solutes.SOLUTES if name != "salt"), "fat.relative_diffusivity",
     "frozen_thawed.multiplier", "partition.water_phase", "nitrite.loss_multiplier", "nitrite.takagi.half_life",
     "ph.beef", "ph.pork", "film.stirred", "film.still", "film.contact", "purge.sealed_cure",
+    "obstruction.cooked", "heat.parallel", "heat.radiant", "heat.wet_skin", "heat.wetness", "juice.width",
+    *(f"heat.film.{name}" for name in FILMS),
 )  # fmt: skip
 THICKNESS = "thickness of "
 OF_PIECES = (THICKNESS, "width of ", "ruler place of ")  # mm; each with the name of a piece behind it

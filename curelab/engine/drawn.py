@@ -119,11 +119,11 @@ class _Cut:
         return self._once(modes, lambda m: m.of(self.chosen))
 
     def track(self, track: Track) -> Track:
-        legs = tuple(
-            Leg(self.column(leg.begin), self.column(leg.end), self.modes(leg.modes), self.column(leg.start))
-            for leg in track.legs
+        legs = tuple(Leg(self.column(leg.begin), self.column(leg.end), self.modes(leg.modes)) for leg in track.legs)
+        begun = tuple(map(self.column, track.begun))
+        return Track(
+            track.names, legs, self.clock(track.clock), self.column(track.ratios), begun, self.column(track.reserve)
         )
-        return Track(track.names, legs, self.clock(track.clock), self.column(track.ratios), self.column(track.reserve))
 
     def runs(self, runs: list[Run], stages: Sequence[Stage]) -> list[Run]:
         found = []
@@ -140,9 +140,32 @@ class _Cut:
                     run, stage=stage, stretch=stage.stretches[number], **columns, meats=tuple(map(self.meat, run.meats)),
                     lying=tuple(self._lying(each) for each in run.lying), tracks=tuple(map(self.track, run.tracks)),
                     clock=self.clock(run.clock), water_before=tuple(map(self.column, run.water_before)), free=self._free(run), kept=Kept(),
+                    heat=self.heat(run.heat), after=None if run.after is None else tuple(map(self.meat, run.after)),
                 )
             )  # fmt: skip
         return found
+
+    def heat(self, heat):
+        """The heat of a run, in this draw."""
+        if heat is None:
+            return None
+
+        def leg(each):
+            names = ("knots", "bath", "shares")
+            columns = {name: self.column(getattr(each, name)) for name in names}
+            parts = tuple(part.of(self.chosen) for part in each.parts)
+            return replace(
+                each, **columns, parts=parts, u=tuple(map(self.column, each.u)), ones=tuple(map(self.column, each.ones))
+            )
+
+        through = tuple(
+            replace(
+                one, warmth=replace(one.warmth, meat=self.meat(one.warmth.meat), legs=tuple(map(leg, one.warmth.legs))),
+                **{name: self.column(getattr(one, name)) for name in ("juice", "vapour", "lost", "opened", "water")},
+            )
+            for one in heat.through
+        )  # fmt: skip
+        return replace(heat, through=through, clock=self.clock(heat.clock), meats=tuple(map(self.meat, heat.meats)))
 
     def _lying(self, lying: Lying) -> Lying:
         shares = None if lying.shares is None else tuple(map(self.column, lying.shares))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .. import units
-from ..recipe.criterion import Criterion, basis_of, default_basis, place_of, quantity_of
+from ..recipe.criterion import TEMPERATURE, Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..results import Shown
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
 FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
+DEPTHS = 12  # of the lean at which the slowest spot is looked for
 GRID = 40  # times in each stretch of a grid for pictures
 
 
@@ -84,17 +85,31 @@ class History(Shown):
 
     def lasting(self, stage: int, seconds: float) -> History:
         """The same up to a stage, which then lasts so many s, and nothing after it. The last one made is remembered."""
+        longer = self.stages[stage].lasting(seconds)
+        if self.stages[stage:] == (longer,):
+            return self
         last = self.__dict__.get("_lasting")
         if last is None or last[0] != (stage, seconds):
-            stages = (*self.stages[:stage], self.stages[stage].lasting(seconds))
-            state = self.state.before(stage)
-            walk(stages[-1:], state, self.cases, self.loss, self.segments, first=stage)
-            last = (
-                (stage, seconds),
-                History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn),
-            )
-            self.__dict__["_lasting"] = last
+            last = self.__dict__["_lasting"] = (stage, seconds), self.instead(stage, (longer,))
         return last[1]
+
+    def pulled(self, stage: int, after: np.ndarray, then: Stage) -> History:
+        """The same up to a cure that ends after so many s (d,) in each draw, and one more stage after it. A cure of several stretches does
+        not end before its last.
+        """
+        state = self.state.before(stage + 1)
+        first = next(run for run in state.runs if run.index == stage)
+        state.runs[-1] = state.runs[-1].ending_after(np.maximum(after - (state.runs[-1].begin - first.begin), 0.0))
+        walk((then,), state, self.cases, self.loss, self.segments, first=stage + 1)
+        stages = (*self.stages[: stage + 1], then)
+        return History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
+
+    def instead(self, stage: int, stages: Sequence[Stage]) -> History:
+        """The same up to a stage, and these instead of it and all after it. What was solved serves both."""
+        state = self.state.before(stage)
+        walk(stages, state, self.cases, self.loss, self.segments, first=stage)
+        every = (*self.stages[:stage], *stages)
+        return History(self.pieces, every, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
 
     def release(self) -> None:
         """Let go of the modes now: a batch of them is large."""
@@ -232,7 +247,7 @@ class History(Shown):
             return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
         owner = self._owners(asked - 1e-6)
         result: np.ndarray | None = None
-        for number in np.unique(owner):
+        for number in np.flatnonzero(np.bincount(owner.ravel())):
             run, mine = self.runs[number], owner == number
             within = np.flatnonzero(mine.any(axis=0))
             whole = len(within) == within[-1] + 1 - within[0] or self.drawn
@@ -376,7 +391,7 @@ class History(Shown):
         number, on = self.piece_number(piece), _basis(quantity, basis)
         return places.probe(self, quantity_of(quantity), on, times, number, (along, across, depth))
 
-    def slowest(self, quantity: str, times: Times = None, piece: int | str = 0) -> tuple[Any, Any]:
+    def slowest_place(self, quantity: str, times: Times = None, piece: int | str = 0) -> tuple[Any, Any]:
         """Where the slowest spot lies: (m along from the head, m under the first face there)."""
         return places.slowest(self, quantity_of(quantity), times, self.piece_number(piece))
 
@@ -398,6 +413,15 @@ class History(Shown):
         lean = self.runs[0].lean_places(number)
         return self._read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, lean))
 
+    def slowest(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
+        """The least fraction at any depth of the lean: the spot that what comes in reaches last."""
+        number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
+        places = self.runs[0].lean_places(number)
+        places = places[:: max(1, len(places) // DEPTHS)] if len(places) > 2 * DEPTHS else places
+        return self._read(
+            ("slowest", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places).min(axis=2)
+        )
+
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""
         number, name = self.piece_number(piece), quantity_of(quantity)
@@ -418,8 +442,13 @@ class History(Shown):
         number = self.piece_number(piece)
         return self._read(("weight", number), times, lambda run, t: run.weight(number, t))
 
-    def temperature(self, times: Times = None) -> Any:
-        """K."""
+    def temperature(self, times: Times = None, place: str | None = None, piece: int | str = 0) -> Any:
+        """K of bath, air or fridge; or, with a place ("core", "average", "surface"), of the meat there. Where nothing is heated, the meat is as
+        cold as its fridge. Across a piece: `profile("temperature", ...)`.
+        """
+        if place is not None:
+            where, number = place_of(place), self.piece_number(piece)
+            return self._read(("warmth", where, number), times, lambda run, t: run.temperature(where, t, number))
         return self._read(("kelvin",), times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
 
     # -- criteria ------------------------------------------------------------------------------------------------------
@@ -457,7 +486,8 @@ class History(Shown):
         if np.isfinite(last.found[own]):
             return f"after {spent}, when {plan.until}"
         missing = -float(last.margin(plan.until, last.length[:, None])[own, 0])
-        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {units.show(missing, 'fraction')})"
+        short = f"{missing:.1f} °C" if plan.until.quantity == TEMPERATURE else units.show(missing, "fraction")
+        return f"after {spent}, the most allowed; not reached: {plan.until} (missing {short})"
 
     # -- what it rests on ----------------------------------------------------------------------------------------------
 

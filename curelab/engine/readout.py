@@ -16,7 +16,7 @@ Times = Any  # whatever `units.seconds` reads: s, "5 d", a timedelta, a quantity
 
 @dataclass(frozen=True, repr=False)
 class Profile(Shown):
-    """Values across a piece: depth (x,) in m from one face to the other; values (..., x), fractions on `basis`; times [s] as they were asked
+    """Values across a piece: depth (x,) in m from one face to the other; values (..., x), fractions on `basis` or K; times [s] as they were asked
     for, None: at the end.
     """
 
@@ -27,7 +27,8 @@ class Profile(Shown):
     times: Any = None
 
     def lines(self) -> list[str]:
-        least, most = (units.show(float(each), "fraction") for each in (self.values.min(), self.values.max()))
+        kind = "temperature" if self.quantity == "temperature" else "fraction"
+        least, most = (units.show(float(each), kind) for each in (self.values.min(), self.values.max()))
         shape = " x ".join(map(str, self.values.shape))
         across = units.show(float(self.depth[-1]), "length")
         return [f"Profile of {self.quantity} ({self.basis}) through {across}: {least} to {most}, {shape} values"]

@@ -7,19 +7,20 @@ quantity and place, and searched, here alone.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
 from ..matter.solutes import SOLUTES
-from ..recipe.criterion import Criterion
+from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
 from ..transport.modes import Asked
 from ..transport.rows import Rows
 from ..transport.star import MANY, Solved
 from .clock import Clock
+from .heat import Heat, warmth_at
 from .meat import Meat
 from .track import Track
 
@@ -54,7 +55,8 @@ class Run:
 
     begin, longest, length (d,) in s; water (d,) kg of the bath; lying: one for each way the pieces lie; turns [s]. found (d,): s at which
     its criterion holds, inf: it does not; None: it has none. water_target (d,): where the water in the meat is heading, as a fraction of
-    the green weight, None where it keeps what it has.
+    the green weight, None where it keeps what it has. heat: what cooking or cooling does in it; after: the pieces as it leaves them, None
+    where they are `meats` still.
     """
 
     stage: Stage
@@ -76,6 +78,8 @@ class Run:
     free: Callable[[], tuple[Track, list[np.ndarray]] | None] | None = (
         None  # makes the track of free nitrite and its rates of loss
     )
+    heat: Heat | None = None
+    after: tuple[Meat, ...] | None = None
     kept: Kept = field(default_factory=Kept, repr=False)
 
     @property
@@ -86,6 +90,12 @@ class Run:
     def end(self) -> np.ndarray:
         """(d,) s since the start of the history."""
         return self.begin + self.length
+
+    def ending_after(self, seconds: np.ndarray) -> Run:
+        """The same, ended after so many s (d,) of it; what was computed is kept."""
+        made = replace(self, length=np.minimum(seconds, self.length), kept=Kept())
+        made.__dict__["_free"] = self._free
+        return made
 
     @property
     def sealed(self) -> bool:
@@ -124,7 +134,7 @@ class Run:
     def start(self, name: str) -> np.ndarray:
         """Terms of w (d, n) as the stretch begins."""
         home = self.home(name)
-        return np.zeros((len(self.begin), self.size)) if home is None else home[0].legs[0].start[:, home[1]]
+        return np.zeros((len(self.begin), self.size)) if home is None else home[0].begun[0][:, home[1]]
 
     def _row(self, piece: int, inner: np.ndarray, bath: np.ndarray | None = None) -> Rows:
         """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
@@ -140,9 +150,31 @@ class Run:
 
     def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece."""
+        whole = self._whole(name, times, piece)
+        return whole if self.heat is None else whole * self.heat.kept(piece, times)
+
+    def _whole(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """kg (d, t) in one piece and in the juice that it gave off in this stretch."""
         return self._kept((name, "amount", piece), times, lambda: self._row(piece, self.meats[piece].total[:, None]))[
             ..., 0
         ]
+
+    def in_juice(self, name: str, times: np.ndarray) -> np.ndarray:
+        """kg (d, t) in the juice of all pieces that was given off in this stretch."""
+        if self.heat is None:
+            return np.zeros(times.shape)
+        pieces = range(len(self.meats))
+        return sum(
+            (self._whole(name, times, n) * (1 - self.heat.kept(n, times)) for n in pieces), np.zeros(times.shape)
+        )
+
+    def _thicker(self, piece: int, times: np.ndarray) -> np.ndarray | float:
+        """(d, t) by how much vapour that left made what stays stronger."""
+        return 1.0 if self.heat is None else self.heat.thicker(piece, times)
+
+    def _water_left(self, piece: int, times: np.ndarray) -> np.ndarray | float:
+        """(d, t) share of the water of the piece, as the stretch began, that is still in it."""
+        return 1.0 if self.heat is None else self.heat.kept(piece, times) / self.heat.thicker(piece, times)
 
     def bath_w(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath."""
@@ -156,7 +188,8 @@ class Run:
             return np.zeros(times.shape)
         home = self.home(name)
         dry = home[0].undissolved(times) if home is not None else 0.0
-        return self.bath_w(name, times) * self.water[:, None] + dry
+        caught = self.in_juice(name, times) if self.heat is not None and self.heat.heating.catches == "bath" else 0.0
+        return self.bath_w(name, times) * self.water[:, None] + dry + caught
 
     @cached_property
     def totals(self) -> np.ndarray:
@@ -164,17 +197,18 @@ class Run:
         none = np.zeros((len(self.begin), 1))
         return np.concatenate([*[meat.total for meat in self.meats], none], axis=1)
 
-    @cached_property
-    def held(self) -> np.ndarray:
-        """(d,) kg of water, brine side, in all pieces."""
-        return np.sum([meat.held for meat in self.meats], axis=0)
-
     def ended(self, name: str) -> np.ndarray:
         """Terms of w (d, n) as the stretch ends."""
         found = self.kept.get(("ended", name))
         if found is None:
             found = self.kept["ended", name] = self.states(name, self.length[:, None])[:, 0]
         return found
+
+    @cached_property
+    def about(self) -> tuple[int, ...]:
+        """Numbers of the pieces that its stage is about."""
+        named = self.stage.named
+        return tuple(n for n, meat in enumerate(self.meats) if not named or meat.piece.name in named)
 
     def start_amount(self, name: str, piece: int) -> np.ndarray:
         """kg (d,) in one piece as the stretch begins."""
@@ -184,7 +218,7 @@ class Run:
 
     def equilibrium(self, name: str, piece: int = 0) -> np.ndarray:
         """w (d,) at which this stretch would come to rest; for free nitrite that of nitrite as added."""
-        key = ("nitrite" if name == FREE else name, piece if self.sealed else 0)
+        key = ("nitrite" if name == FREE else name, piece if self.sealed or self.stage.named else 0)
         found = self.kept.get(("goal", *key))
         if found is None:
             found = self.kept["goal", *key] = self._goal(*key)
@@ -194,9 +228,12 @@ class Run:
         start = self.start(name)
         if self.stretch.endless:
             return start[:, -1]
-        if self.sealed:
+        if self.sealed or piece not in self.about:
             return self.start_amount(name, piece) / self.meats[piece].held
-        amount, held = (start * self.totals).sum(axis=1), self.held
+        amount, held = (
+            sum(each)
+            for each in zip(*((self.start_amount(name, n), self.meats[n].held) for n in self.about), strict=True)
+        )
         home = self.home(name)
         dry = home[0].reserve if home is not None and home[0].reserve is not None else np.zeros(len(start))
         w = (amount + start[:, -1] * self.water + dry) / (held + self.water)
@@ -214,12 +251,16 @@ class Run:
     def water_change(self, piece: int, times: np.ndarray) -> np.ndarray:
         """Water taken up or given off (d, t), as a fraction of the green weight: from what it was towards the target, as salt goes."""
         before = self.water_before[piece][:, None]
+        if self.heat is not None:
+            return before - self.heat.given(piece, times)
         if self.water_target is None:
             return np.broadcast_to(before, times.shape)
         return self._taken_up(piece, self.amount("salt", times, piece))
 
     def water_ended(self) -> tuple[np.ndarray, ...]:
         """`water_change` (d,) of every piece as the stretch ends."""
+        if self.heat is not None:
+            return tuple(self.water_change(piece, self.length[:, None])[:, 0] for piece in range(len(self.meats)))
         if self.water_target is None:
             return self.water_before
         kg = np.maximum(
@@ -261,9 +302,9 @@ class Run:
         """w (d, t) at the core, on average, or at the surface: the saltier of the faces; under a fat cap the outermost lean."""
         meat = self.meats[piece]
         if place == "average":
-            return self.amount(name, times, piece) / meat.held[:, None]
+            return self._whole(name, times, piece) / meat.held[:, None] * self._thicker(piece, times)
         if place == "core":
-            return self._slowest(name, times, piece)
+            return self._slowest(name, times, piece) * self._thicker(piece, times)
         rims = meat.body.rims(meat.lean)
         inside = self._kept((name, "rims", piece), times, lambda: self._row(piece, np.array([row for _, row in rims])))
         share, bath = self._share(times, piece), self.bath_w(name, times)
@@ -271,7 +312,13 @@ class Run:
             inside[..., n] if face is None else share[..., face] * bath + (1 - share[..., face]) * inside[..., n]
             for n, (face, _) in enumerate(rims)
         ]
-        return np.max(sides, axis=0)
+        return np.max(sides, axis=0) * self._thicker(piece, times)
+
+    def temperature(self, place: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """K (d, t) at a place of a piece; where nothing is heated, that of its fridge."""
+        if self.heat is None:
+            return self.clock.temperature(times) + self.clock.warmer[:, None]
+        return warmth_at(self.heat.through[piece], place, times)
 
     def _slowest(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """w (d, t) at the slowest spot, found anew at every time."""
@@ -306,6 +353,8 @@ class Run:
 
     def read(self, name: str, place: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
         """Fraction (d, t) of a quantity at a place on a basis."""
+        if name == TEMPERATURE:
+            return self.temperature(place, times, piece)
         meat = self.meats[piece]
         if place == "average":
             if basis == "meat":
@@ -313,11 +362,17 @@ class Run:
             per_tissue = meat.held / meat.weight
         else:
             per_tissue = meat.per_tissue[:, int(np.flatnonzero(meat.lean)[0])]
-        return self.on_basis(name, self.local(name, place, times, piece), basis, times, piece, per_tissue[:, None])
+        green = per_tissue[:, None] * self._water_left(piece, times)
+        return self.on_basis(name, self.local(name, place, times, piece), basis, times, piece, green)
 
     def profile(self, name: str, basis: str, times: np.ndarray, piece: int, places=slice(None)) -> np.ndarray:
         """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only."""
         meat, body = self.meats[piece], self.meats[piece].body
+        if name == TEMPERATURE:
+            if self.heat is not None:
+                return self.heat.through[piece].warmth.profile_at(body.depth[places], times)
+            fridge = self.temperature("core", times, piece)[..., None]
+            return np.broadcast_to(fridge, (*times.shape, len(body.depth[places]))).copy()
         numbers = np.arange(len(body.depth))[places]
         inner = np.concatenate([body.rows[numbers], np.zeros((1, body.count))])
         w = self.states(name, times, self._row(piece, inner, np.append(np.zeros(len(numbers)), 1.0)))
@@ -327,6 +382,9 @@ class Run:
                 w[..., place] = share[..., face] * w[..., -1] + (1 - share[..., face]) * w[..., place]
         np.maximum(w, 0.0, out=w)
         per_tissue = meat.per_tissue[:, None, body.within[numbers]]
+        if self.heat is not None:
+            w *= self._thicker(piece, times)[..., None]  # type: ignore[index]
+            per_tissue = per_tissue * self._water_left(piece, times)[..., None]  # type: ignore[index]
         return self.on_basis(name, w[..., :-1], basis, times, piece, per_tissue)
 
     def places(
@@ -356,18 +414,19 @@ class Run:
         """(d, t) how far the criterion is met: not negative where it holds in "every" piece, in "any", or in the piece with a number."""
         margins = [
             criterion.margin(self.read(criterion.quantity, criterion.place, criterion.basis, times, piece))
-            for piece in (range(len(self.meats)) if isinstance(where, str) else [where])
+            for piece in (self.about if isinstance(where, str) else [where])
         ]
         return np.max(margins, axis=0) if where == "any" else np.min(margins, axis=0)
 
     def first_time(self, criterion: Criterion, where: Where = "every", near: float = SECOND) -> np.ndarray:
-        """s (d,) since the stretch began when the criterion first holds, found to `near` s on the side where it holds; inf: it does not.
-        `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
+        """s (d,) since the stretch began when the criterion first holds; inf: it does not. Found to `near` s: up to SECOND on the side where it
+        holds, else by a straight line within these. `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
 
-        Looked for on times that grow by 4 %, then within one of their steps.
+        Looked for on times that grow by 4 %, or 9 % for many pieces, then within one of their steps.
         """
         every = where if isinstance(where, tuple) else (where,)
-        times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, COARSE)]) * self.length[:, None]
+        steps = COARSE if len(self.meats) < MANY else COARSE // 2
+        times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, steps)]) * self.length[:, None]
         found = [
             self._narrowed(criterion, each, near, times, margins)
             for each, margins in zip(every, self._margins(criterion, times, every), strict=True)
@@ -422,7 +481,10 @@ class Run:
             numbers = np.clip(at - 2, 0, asked.shape[1] - 4)[:, None] + np.arange(4)
             place, value = (np.take_along_axis(each, numbers, axis=1) for each in (asked, found))
             guess = not guess
-        return np.where(ever, begin + high * size, np.inf)
+        back = (
+            np.where(above > below, above / np.where(above > below, above - below, 1.0), 0.0) if near > SECOND else 0.0
+        )
+        return np.where(ever, begin + (high - back) * size, np.inf)
 
     # -- what went where -----------------------------------------------------------------------------------------------
 
@@ -433,6 +495,7 @@ class Run:
         none = np.zeros(len(self.begin))
         before, in_meat = (sum((self.amount(name, at, n)[:, 0] for n in pieces), none) for at in (zero, end))
         added, in_bath = (self.bath_amount(name, at)[:, 0] for at in (zero, end))
+        in_juice = self.in_juice(name, end)[:, 0] if self.sealed else none
         supplied = lost = none
         if home is not None and self.stretch.endless:
             supplied = home[0].supplied(home[1], self.length)
@@ -443,7 +506,8 @@ class Run:
         scale = np.where(brought > 1e-250, brought, 1.0)
         return {
             "in meat before": before, "added": added, "supplied": supplied, "in meat": in_meat, "in bath": in_bath, "lost": lost,
-            "residual": (brought - taken - in_meat - in_bath - lost) / scale,
+            **({"in juice": in_juice} if self.heat is not None and self.sealed else {}),
+            "residual": (brought - taken - in_meat - in_bath - in_juice - lost) / scale,
         }  # fmt: skip
 
 

@@ -41,6 +41,7 @@ def simulate(
     segments: int | None = None,
     numbers: Numbers | None = None,
     after: History | None = None,
+    checked: bool = True,
 ) -> History:
     """What happens inside the pieces, stage after stage.
 
@@ -50,7 +51,8 @@ def simulate(
     `few`: carry them by a dozen terms (default: where there are draws), which costs up to 5e-3 of the driving force at the core, 5e-4 on
     average; `segments`, for a temperature that changes: at most so many mean losses of free nitrite in a stretch (None: 64, or 4 with
     draws); `numbers`, published numbers (default: as shipped); `after`: a history to go on from, whose pieces and choices are taken over
-    (the others are then not used), and whose stages come before these.
+    (the others are then not used), and whose stages come before these; `checked` False: for a case that was drawn from a batch that was
+    checked, which may lie beyond what a person may type.
     Returns a History whose values can be read at any time. Raises InputError for what cannot be simulated, all problems at once.
 
     >>> from curelab import Bath, Brine, Piece, simulate
@@ -70,15 +72,16 @@ def simulate(
         )
     if segments is not None and (not isinstance(segments, int) or segments < 1):
         raise refuse("segments", f"{segments!r} stretches cannot share a loss; give a whole number from 1 on, or None")
-    _check(pieces, line, loss)
+    if checked:
+        check(pieces, line, loss)
     tracked = (numbers or default_numbers()).tracked()
     cases = Cases(tracked, draws)
-    names = {
-        f"{stem}{piece.name}" for piece in pieces for stem, moves in zip(OF_PIECES, piece.ruler(), strict=True) if moves
-    }
+    # A measure that a piece does not have moves nothing: a slab in the place of a block is asked in the same draws.
+    names = {f"{stem}{piece.name}" for piece in pieces for stem in OF_PIECES}
     strange = [key for key in cases.columns if key.startswith(OF_PIECES) and key not in names]
     if strange:
-        raise refuse("draws", f"{', '.join(strange)}: there is no such piece; there is {', '.join(sorted(names))}")
+        known = ", ".join(sorted(f"{OF_PIECES[0]}{piece.name}" for piece in pieces))
+        raise refuse("draws", f"{', '.join(strange)}: there is no such piece; there is {known}")
     most = segments or (SEGMENTS if draws is None else SEGMENTS_DRAWN)
     terms = draws is not None if few is None else few
     check_size(pieces, line, cells, terms)
@@ -96,7 +99,7 @@ def extend(history: History, stages: Stage | Sequence[Stage]) -> History:
 
 
 def _extended(history: History, more: tuple[Stage, ...]) -> History:
-    _check(history.pieces, more, history.loss)
+    check(history.pieces, more, history.loss)
     tracked = history.numbers.tracked()
     for key in history.numbers.used:
         tracked.si(key)
@@ -109,7 +112,8 @@ def _extended(history: History, more: tuple[Stage, ...]) -> History:
     )
 
 
-def _check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str) -> None:
+def check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str) -> None:
+    """Raises InputError for what cannot be simulated as it was typed, all problems at once."""
     problems = []
     for what, items, sort, kinds in (("pieces", pieces, Piece, (Piece,)), ("stages", stages, Stage, STAGES)):
         wrong = [item for item in items if not isinstance(item, sort)]
@@ -127,9 +131,12 @@ def _check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str) -> None:
         problems.append(Problem("stages", "there is no stage; give at least one"))
     if loss not in solutes.LOSS_MODELS:
         problems.append(Problem("loss", f'"{loss}" is not one of {", ".join(solutes.LOSS_MODELS)}'))
-    green = sum(piece.weight for piece in pieces)
     for number, stage in enumerate(stages, 1):
-        found = stage.problems(green)
+        strange = [name for name in stage.named if name not in names]
+        found = stage.problems(sum(piece.weight for piece in pieces if piece.name in (stage.named or names)))
+        if strange:
+            there = ", ".join(names)
+            found = [Problem("pieces", f'there is no piece "{strange[0]}"; there is {there}')]
         if found:
             problems += InputError(found).under(f"stages[{number}]")
     if problems:

@@ -16,44 +16,54 @@ from .clock import Clock
 
 @dataclass(frozen=True, eq=False)
 class Leg:
-    """Unchanging modes from `begin` to `end` (d,) in s; start (d, s, n)."""
+    """Unchanging modes from `begin` to `end` (d,) in s."""
 
     begin: np.ndarray
     end: np.ndarray
     modes: Solved
-    start: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """Solutes that share their legs. ratios (d, s): how fast each runs on the clock; reserve (d,): kg of dry salt at the start, None where
-    everything is dissolved.
+    """Solutes that share their legs. ratios (d, s): how fast each runs on the clock; begun: w (d, s, n) at the start of the first legs, from
+    which that of the others follows when it is asked for; reserve (d,): kg of dry salt at the start, None where everything is dissolved.
     """
 
     names: tuple[str, ...]
     legs: tuple[Leg, ...]
     clock: Clock
     ratios: np.ndarray
+    begun: tuple[np.ndarray, ...]
     reserve: np.ndarray | None = None
     kept: Kept = field(default_factory=Kept, repr=False)
+    _starts: dict[int, list[np.ndarray]] = field(default_factory=dict, repr=False)
+
+    def starts(self, place: int, count: int) -> list[np.ndarray]:
+        """w (d, n) of one solute at the start of the first `count` legs."""
+        known = self._starts.setdefault(place, [each[:, place] for each in self.begun])
+        while len(known) < count:
+            known.append(onwards(self.legs[len(known) - 1], known[-1], self.ratios[:, place], self.clock))
+        return known[:count]
 
     def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs
         belongs to the earlier one.
 
-        A piece that is turned a hundred times still lies in two ways only: legs with the same modes are read together.
+        A piece that is turned a hundred times still lies in two ways only: legs with the same modes are read together. Legs after the last time
+        are not computed.
         """
         if len(self.legs) == 1:
             return self._group([0], times, None, place, rows)
         ends = np.stack([leg.end for leg in self.legs], axis=1)
         owner = np.minimum((times[:, :, None] > ends[:, None, :-1]).sum(axis=2), len(self.legs) - 1)
         groups: dict[int, list[int]] = {}
-        for number, leg in enumerate(self.legs):
+        reached = max(int(owner.max(initial=0)) + 1, len(self._starts.get(place, ())))
+        for number, leg in enumerate(self.legs[:reached]):
             groups.setdefault(id(leg.modes), []).append(number)
         if len(groups) == 1:
-            return self._group(list(range(len(self.legs))), times, owner, place, rows)
+            return self._group(list(next(iter(groups.values()))), times, owner, place, rows)
         rows = Rows.of(rows)
-        width = self.legs[0].start.shape[2] if rows is None else rows.count
+        width = self.begun[0].shape[2] if rows is None else rows.count
         result = np.empty((*times.shape, width))
         for numbers in groups.values():
             mine = np.isin(owner, numbers)
@@ -84,9 +94,13 @@ class Track:
         if owner is not None:
             begin, end = (np.take_along_axis(each, owner, axis=1) for each in (begin, end))
         since = self.clock(np.clip(times, begin, end)) - self.clock(begin)
-        key = (numbers[0], place)
-        starts, kept = self.kept.get(key) or (np.stack([leg.start[:, place] for leg in legs], axis=1), Kept())
-        self.kept[key] = starts, kept
+        key = (numbers[0], len(numbers), place)
+        found = self.kept.get(key)
+        if found is None:
+            every = self.starts(place, numbers[-1] + 1)
+            found = np.stack([every[number] for number in numbers], axis=1), Kept()
+            self.kept[key] = found
+        starts, kept = found
         tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
         return legs[0].modes.along(starts, owner if len(legs) > 1 else None, tau, rows, kept, wanted)
 
@@ -108,12 +122,10 @@ class Track:
     def _summed(self, length: np.ndarray, place: int, one) -> np.ndarray:
         """Sum (d,) of `one(leg, start, clock)` over the legs, each as far as `length` (d,) reaches."""
         found = np.zeros(len(length))
-        for leg in self.legs:
+        for leg, start in zip(self.legs, self.starts(place, len(self.legs)), strict=True):
             until = np.clip(length, leg.begin, np.maximum(leg.begin, leg.end))[:, None]
             since = np.maximum(self.clock(until) - self.clock(leg.begin[:, None]), 0.0)
-            found = found + one(
-                leg, leg.start[:, place : place + 1], self.ratios[:, place, None, None] * since[:, None]
-            )
+            found = found + one(leg, start[:, None], self.ratios[:, place, None, None] * since[:, None])
         return found
 
     def undissolved(self, times: np.ndarray) -> np.ndarray:
@@ -122,7 +134,7 @@ class Track:
             return np.zeros(times.shape)
         first = self.legs[0]
         tau = self.clock(np.minimum(times, first.end[:, None]))[:, None]
-        left = self.reserve[:, None] - first.modes.supplied(first.start, tau)[:, 0]
+        left = self.reserve[:, None] - first.modes.supplied(self.begun[0], tau)[:, 0]
         return np.where(times <= first.end[:, None], np.maximum(left, 0.0), 0.0)
 
 
@@ -135,18 +147,11 @@ def chained(
     clock: Clock,
 ) -> Track:
     """A track of legs that end at `ends` [s], each on its own modes, from a start (d, s, n)."""
-    count = len(start)
-    legs: list[Leg] = []
-    begin, now = 0.0, start
-    for end, each in zip(ends, modes, strict=True):
-        if legs:
-            now = onwards(legs[-1], ratios, clock)
-        legs.append(Leg(np.full(count, begin), np.full(count, end), each, now))
-        begin = end
-    return Track(tuple(names), tuple(legs), clock, ratios)
+    begins, finish = ([np.full(len(start), time) for time in times] for times in ([0.0, *ends[:-1]], ends))
+    return Track(tuple(names), tuple(map(Leg, begins, finish, modes)), clock, ratios, (start,))
 
 
-def onwards(leg: Leg, ratios: np.ndarray, clock: Clock) -> np.ndarray:
-    """w (d, s, n) at the end of a leg."""
+def onwards(leg: Leg, start: np.ndarray, ratio: np.ndarray, clock: Clock) -> np.ndarray:
+    """w (d, n) of a solute with this ratio (d,) at the end of a leg that it begins as start (d, n)."""
     since = clock(leg.end[:, None]) - clock(leg.begin[:, None])
-    return leg.modes.at(leg.start, ratios[:, :, None] * since[:, None, :])[:, :, 0]
+    return leg.modes.at(start[:, None], ratio[:, None, None] * since[:, None, :])[:, 0, 0]

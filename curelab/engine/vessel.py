@@ -33,11 +33,15 @@ class Vessel:
         self.slices = tuple(slice(int(a), int(b)) for a, b in pairwise(starts))
 
     def lying(
-        self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool | None = False
-    ) -> Lying:
+        self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool | None = False,
+        named: tuple[str, ...] = (),
+    ) -> Lying:  # fmt: skip
         """The pieces in a bath of capacity (d,), inf where it is held, as they lie in a stretch, after they were turned over, or (None) on
-        average of both ways.
+        average of both ways. named: those that lie in it, the others being sealed; none: all.
         """
+        if named and not stretch.sealed:
+            moved = "stirred" if stretch.stirred else "still"
+            return self._in(meats, bath, (moved,) * 3, cases, tuple(meat.piece.name in named for meat in meats))
         moved = "stirred" if stretch.stirred else "still"
         films = None if stretch.sealed else (moved, "contact" if stretch.lying else moved, moved)
         if turned is None and films is not None:
@@ -49,23 +53,31 @@ class Vessel:
             return self._in(meats, bath, over, cases)
         return Lying(self._way(meats, over, cases)[0], _flipped(self._in(meats, bath, films, cases), self._sign), False)
 
-    def _way(self, meats: Sequence[Meat], films: Names | None, cases: Cases) -> tuple[Shares, Spokes]:
-        """How the pieces meet a bath with these films at their first, second and other faces ("still and contact": the mean), None: sealed."""
-        key = (id(meats), films)
+    def _way(
+        self, meats: Sequence[Meat], films: Names | None, cases: Cases, inside: tuple[bool, ...] | None = None
+    ) -> tuple[Shares, Spokes]:
+        """How the pieces meet a bath with these films at their first, second and other faces ("still and contact": the mean), None: sealed. inside:
+        which of them do, None: all.
+        """
+        key = (id(meats), films, inside)
         if key not in self._ways:
             parts = tuple(meat.part for meat in meats)
             if films is None:
                 self._ways[key] = meats, None, Spokes(parts, None)
             else:
                 both = tuple(np.mean([cases.film(each) for each in kind.split(" and ")], axis=0) for kind in films)
-                shares = tuple(meat.shares(both) for meat in meats)
-                contacts = partial(_contacts, meats, both)
+                every = [both if inside is None or inside[n] else (0.0 * both[0],) * 3 for n in range(len(meats))]
+                shares = tuple(meat.shares(own) for meat, own in zip(meats, every, strict=True))
+                contacts = partial(_contacts, meats, every)
                 self._ways[key] = meats, shares, Spokes(parts, contacts)
         return self._ways[key][1:]
 
-    def _in(self, meats: Sequence[Meat], bath: np.ndarray, films: Names | None, cases: Cases) -> Lying:
-        shares, spokes = self._way(meats, films, cases)
-        key = (id(meats), films, bath.tobytes())
+    def _in(
+        self, meats: Sequence[Meat], bath: np.ndarray, films: Names | None, cases: Cases,
+        inside: tuple[bool, ...] | None = None,
+    ) -> Lying:  # fmt: skip
+        shares, spokes = self._way(meats, films, cases, inside)
+        key = (id(meats), films, inside, bath.tobytes())
         if key not in self._solved:
             self._solved[key] = [(None, spokes.in_bath(bath))]
         known = self._solved[key]
@@ -86,9 +98,9 @@ class Vessel:
         self._ways.clear()
 
 
-def _contacts(meats: Sequence[Meat], films: Films) -> list[Contact]:
-    """What links each piece to a bath with these films (d,) at its faces."""
-    return [meat.contact(number, films) for number, meat in enumerate(meats)]
+def _contacts(meats: Sequence[Meat], films: Sequence[Films]) -> list[Contact]:
+    """What links each piece to a bath with its films (d,) at its faces."""
+    return [meat.contact(number, own) for number, (meat, own) in enumerate(zip(meats, films, strict=True))]
 
 
 def _flipped(lying: Lying, sign: np.ndarray) -> Callable[[np.ndarray | None], Solved]:

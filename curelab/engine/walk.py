@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -13,14 +13,17 @@ from ..fields import refuse
 from ..matter import brine
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
+from ..transport.star import MANY
 from .cases import Cases
 from .clock import Clock
+from .heat import heated
 from .meat import Meat
 from .run import FREE, TRACERS, Lying, Run
 from .track import Leg, Track, chained, onwards
 from .turning import averaged, thinnest
 from .vessel import Vessel, dried
 
+HOT_SEGMENTS = 8  # parts of a stretch that heats, each with its exact mean loss of nitrite
 SOLUBLE = (273.15, 313.15)  # K over which the solubility of salt is known
 
 
@@ -34,9 +37,10 @@ class State:
     runs: list[Run] = field(default_factory=list)
 
     @classmethod
-    def fresh(cls, meats: Sequence[Meat]) -> State:
+    def fresh(cls, meats: Iterable[Meat]) -> State:
         """Raw meat, with nothing in it."""
-        return cls(tuple(meats), tuple(meats), Vessel(meats))
+        meats = tuple(meats)  # one tuple, by which the vessel knows them again
+        return cls(meats, meats, Vessel(meats))
 
     def copied(self) -> State:
         """The same, to go on from without touching this one."""
@@ -45,7 +49,7 @@ class State:
     def before(self, stage: int) -> State:
         """As it stood when the stage with this number began."""
         runs = [run for run in self.runs if run.index < stage]
-        return replace(self, runs=runs, meats=runs[-1].meats if runs else self.raw)
+        return replace(self, runs=runs, meats=(runs[-1].after or runs[-1].meats) if runs else self.raw)
 
     @property
     def time(self) -> np.ndarray | float:
@@ -64,6 +68,11 @@ class State:
         if last is None or last.home(name) is None:
             return [np.zeros_like(meat.capacity) for meat in meats]
         w = last.ended(name)
+        if last.heat is not None:  # what left with the juice is gone
+            end = last.length[:, None]
+            w = w.copy()
+            for piece, nodes in enumerate(last.slices):
+                w[:, nodes] *= last.heat.kept(piece, end)
         return [
             w[:, nodes] * (old.capacity / meat.capacity) if old is not meat else w[:, nodes]
             for nodes, old, meat in zip(last.slices, last.meats, meats, strict=True)
@@ -75,6 +84,9 @@ def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segment
     for index, stage in enumerate(stages, first):
         for stretch in stage.stretches:
             run = _run(stage, stretch, index, state, cases, loss, segments)
+            if run.heat is not None:
+                state.meats = run.heat.after(state.raw, run.length, cases)
+                run = replace(run, after=state.meats)
             state.runs.append(run)
             if run.found is not None and np.isfinite(run.found).all():
                 break  # nobody needs another water
@@ -93,15 +105,16 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         saturation = top / (1 - top)
     else:
         water = np.ones(cases.count) if stretch.water is None else stretch.water * factors["water"]
-    clock = Clock.of(stretch.temperature, stretch.longest, cases)
-    meats = tuple(meat.over(clock, cases) for meat in state.meats)
+    heat = None if stretch.heating is None else heated(stage, stretch, index, state, cases)
+    clock = Clock.of(stretch.temperature, stretch.longest, cases) if heat is None else heat.clock
+    meats = heat.meats if heat is not None else tuple(meat.over(clock, cases) for meat in state.meats)
     if any(now is not before for now, before in zip(meats, state.meats, strict=True)):
         state.meats = meats  # the vessel knows the pieces again only by the tuple they stand in
     bath = np.full(cases.count, np.inf) if stretch.endless else water
     mean = averaged(stretch, thinnest(meat.piece for meat in state.meats))
     turns = () if mean else stretch.turns
     ways = (None,) if mean else (False, True) if turns else (False,)
-    lying = tuple(state.vessel.lying(state.meats, bath, stretch, cases, turned) for turned in ways)
+    lying = tuple(state.vessel.lying(state.meats, bath, stretch, cases, turned, stage.named) for turned in ways)
     start = {
         name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
@@ -119,11 +132,11 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         tracks.append(chained(names, np.stack([start[name] for name in names], axis=1), ends, modes, ratios, clock))
     run = Run(
         stage, stretch, index, begin, longest, longest, water, lying, np.array(turns), state.meats,
-        state.vessel.slices, tuple(tracks), clock, water_before,
+        state.vessel.slices, tuple(tracks), clock, water_before, heat=heat,
     )  # fmt: skip
     if start["nitrite"].any():
         run = replace(run, free=_free(run, brings["nitrite"] / water, state.copied(), cases, loss, segments))
-    if stretch.water is not None:
+    if stretch.water is not None and heat is None:
         w = run.equilibrium("salt")
         run = replace(run, water_target=cases.water_target(np.minimum(w / (1 + w), brine.STRONGEST)), kept=Kept())
     return _ended(run, state)
@@ -166,13 +179,15 @@ def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: Sta
         if np.all(high - low <= 1e-12 * longest):
             break
     gone = np.where(never, longest, np.where(dry > 0, 0.5 * (low + high), 0.0))
-    first = Leg(np.zeros(len(start)), gone, modes, held[:, None])
+    first = Leg(np.zeros(len(start)), gone, modes)
     one = np.ones((len(start), 1))
     if never.all():
-        return Track(("salt",), (first,), clock, one, dry)
-    now = np.where((dry > 0)[:, None, None], onwards(first, one, clock), start[:, None])
-    now[:, 0, -1] += np.where(dry > 0, (dry - given(gone)) / water, 0.0)  # what the search leaves over
-    return Track(("salt",), (first, Leg(gone, longest, lying.modes(None), now)), clock, one, dry)
+        return Track(("salt",), (first,), clock, one, (held[:, None],), dry)
+    moved = onwards(first, held, one[:, 0], clock)
+    now = np.where((dry > 0)[:, None], moved, start)
+    now[:, -1] += np.where(dry > 0, (dry - given(gone)) / water, 0.0)  # what the search leaves over
+    legs = (first, Leg(gone, longest, lying.modes(None)))
+    return Track(("salt",), legs, clock, one, (held[:, None], now[:, None]), dry)
 
 
 def _free(
@@ -186,8 +201,11 @@ def _free(
     """
     longest, clock = run.stretch.longest, run.clock
     ratio = cases.ratio("nitrite")
-    inner = np.zeros(0) if clock.steady else clock.knots[1:-1]
-    if len(inner) + 1 > segments:
+    inner = np.zeros(0) if clock.steady and run.heat is None else clock.knots[1:-1]
+    if run.heat is not None:
+        most = HOT_SEGMENTS if len(run.meats) < MANY else HOT_SEGMENTS // 2  # what a star leaves over adds up
+        inner = inner[:: max(1, len(inner) // min(segments, most))]
+    elif len(inner) + 1 > segments:
         inner = np.linspace(0.0, longest, segments + 1)[1:-1]
     cuts = np.array([0.0, *inner, longest])
     means = [_mean_loss(run, begin, end, ratio, cases, loss) for begin, end in pairwise(cuts)]
@@ -198,7 +216,7 @@ def _free(
         start = np.concatenate([*before.handed_on(FREE, run.meats), brought[:, None]], axis=1)
         if not start.any():
             return None
-        ends = np.unique(np.concatenate([run.turns, inner, [longest]]))
+        ends = np.array(sorted({*run.turns.tolist(), *inner.tolist(), longest}))
         begins = np.concatenate([[0.0], ends[:-1]])
         parts = np.searchsorted(cuts, begins, side="right") - 1
         turned = np.searchsorted(run.turns, begins, side="right") % len(run.lying)
@@ -220,8 +238,11 @@ def _mean_loss(run: Run, begin: float, end: float, ratio: np.ndarray, cases: Cas
     pace = ratio * (both[:, 1] - both[:, 0]) / (end - begin)
     found = np.zeros((cases.count, run.size))
     alike: dict[tuple, np.ndarray] = {}
-    for nodes, meat in zip(run.slices, run.meats, strict=True):
-        kind = (meat.piece.ph, meat.piece.tissue)  # all that the loss in a piece hangs on
+    times = np.broadcast_to(np.concatenate([edges, 0.5 * (edges[1:] + edges[:-1])]), kelvin.shape)
+    for number, (nodes, meat) in enumerate(zip(run.slices, run.meats, strict=True)):
+        kind: tuple = (meat.piece.ph, meat.piece.tissue)  # all that the loss in a piece hangs on
+        if run.heat is not None:
+            kind, kelvin = (*kind, number), run.temperature("average", times, number)
         if kind not in alike:
             alike[kind] = (cases.loss_rate(kelvin, meat.piece, loss) @ weights / pace)[:, None]
         found[:, nodes] = alike[kind]

@@ -15,6 +15,7 @@ from ..recipe.criterion import Criterion
 from ..recipe.stages import Log, Rest, Soak, Stage, Water, constant
 from ..sources import Numbers
 from .answer import Answer, corners, ordered, reaching, span_words
+from .root import root
 
 NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."
 
@@ -98,8 +99,6 @@ def least_water(
     The choice is the fewest waters whose total lies within 10 % of the smallest total (judgement: more changes are work).
     """
     wanted = Criterion.of(target)
-    from scipy.optimize import brentq
-
     limit = units.read(within, "time")
     cold = temperature if isinstance(temperature, tuple) else constant(temperature)
     green = sum(piece.weight for piece in cured.pieces)
@@ -111,7 +110,7 @@ def least_water(
         low, high = np.log(0.02 * green), np.log(50 * green)
         if gap(high) < 0:
             continue
-        each = float(np.exp(brentq(gap, low, high, xtol=1e-4))) if gap(low) < 0 else 0.02 * green
+        each = float(np.exp(root(gap, low, high, 1e-4))) if gap(low) < 0 else 0.02 * green
         plans.append(SoakPlan(count, each, limit, wanted.target))
     if not plans:
         best = _soaked(cured, most_changes, 50 * green, limit, cold, 0.0)
@@ -141,18 +140,18 @@ def _soaked(cured: History, count: int, each: float, seconds: float, cold: Log, 
 def _soak_time(
     cured: History, wanted: Criterion, count: int, each: float, limit: float, cold: Log, rest: float
 ) -> SoakPlan:
-    from scipy.optimize import brentq  # here, because it takes longer to import than most batches to compute
-
     gap = lambda seconds: _soaked(cured, count, each, seconds, cold, rest).margin(wanted)  # noqa: E731
     shortest = 60.0 * count
     if gap(limit) < 0:
         last = _soaked(cured, count, each, limit, cold, rest)
         best = max(last.at(wanted.place, "salt", None, piece.name, wanted.basis) for piece in last.pieces)
         return SoakPlan(count, each, None, best)
-    lasts = brentq(gap, shortest, limit, xtol=30.0) if gap(shortest) < 0 else shortest
+    lasts = root(gap, shortest, limit, 30.0) if gap(shortest) < 0 else shortest
     return SoakPlan(count, each, float(lasts), wanted.target)
 
 
 def _again(history: History, numbers: Numbers) -> History:
     """The same batch with other numbers."""
-    return simulate(history.pieces, history.stages, loss=history.loss, cells=history.cells, numbers=numbers)
+    return simulate(
+        history.pieces, history.stages, loss=history.loss, cells=history.cells, numbers=numbers, checked=False
+    )

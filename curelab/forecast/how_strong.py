@@ -13,6 +13,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Brine, require_bath
 from ..sources import Numbers, default_numbers
 from .answer import Answer, corners, ordered, reaching, span_words
+from .root import root
 
 
 def strength_needed(
@@ -24,8 +25,6 @@ def strength_needed(
     numbers: Numbers | None = None,
 ) -> Answer:
     """Salt strength (of salt and water) that makes `criterion` hold at the end of `brine`, whose water and duration are kept."""
-    from scipy.optimize import brentq  # here, because it takes longer to import than most batches to compute
-
     wanted = Criterion.of(criterion)
     if wanted.quantity != "salt" or wanted.sign != ">=" or wanted.basis == "equilibrium":
         raise refuse("criterion", f'"{wanted}" does not ask for an amount of salt; write it like "core salt >= 2 %"')
@@ -41,7 +40,7 @@ def strength_needed(
     def ask(these: Numbers) -> float | None:
         if margin(most, these) < 0:
             return None
-        salt = brentq(lambda kg: margin(kg, these), 0.0, most, xtol=1e-6 * most)
+        salt = root(lambda kg: margin(kg, these), 0.0, most, 1e-6 * most)
         return salt / (salt + bath.water)
 
     value, slow, fast = (ask(each) for each in (numbers or default_numbers(), *corners(numbers)))

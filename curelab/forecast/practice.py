@@ -1,43 +1,62 @@
-"""Rules of thumb held against the model: what the days on an old card really reach, at the core and on the whole."""
+"""Rules of thumb held against the model: the days on an old card beside the day on which the whole has its salt."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import exp, log, sqrt
 
+from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath, Brine, constant
 from ..sources import Numbers, read_table
 from ..units import DAY
-from . import Reached, reached
+from . import Answer, time_to
+from .ready import SHARE
+
+SALTED = Criterion(
+    "average", "salt", ">=", SHARE, "equilibrium"
+)  # old rules cure to the end, and soak back what is too much
 
 
 @dataclass(frozen=True)
 class Held:
-    """One rule: its row in rules_of_thumb.csv, and the part of the equilibrium salt that its days reach."""
+    """One rule: its row in rules_of_thumb.csv, its days (the geometric middle of a range), and the model's day of taking out [s], and
+    that on which the middle has as much.
+    """
 
     row: dict[str, str]
-    core: Reached
-    average: Reached
+    days: float
+    pull: Answer
+    core: Answer
+
+    @property
+    def ratio(self) -> float:
+        """The model's day over the printed one."""
+        return (self.pull.value or float("inf")) / DAY / self.days
 
     def line(self) -> str:
         """One line of a table."""
-        core, whole = self.core, self.average
+        low, high = (f"{each / DAY:.0f}" if each else "never" for each in (self.pull.low, self.pull.high))
+        middle = "never" if self.core.value is None else f"{self.core.value / DAY:.0f}"
         return (
-            f"{self.row['cut']:42} {float(self.row['days']):4.0f} d {float(self.row['thickness_cm']):5.1f} cm"
-            f"   middle {100 * core.value:3.0f} % ({100 * core.low:.0f} to {100 * core.high:.0f})"
-            f"   whole {100 * whole.value:3.0f} % ({100 * whole.low:.0f} to {100 * whole.high:.0f})"
+            f"{self.row['cut']:42} {self.days:4.0f} d printed   {self.ratio * self.days:4.0f} d computed ({low} to {high})   "
+            f"{self.ratio:4.2f} times   middle {middle} d"
         )
 
 
-def held_against_model(which: str = "", numbers: Numbers | None = None) -> tuple[Held, ...]:
-    """Every rule whose id starts with `which`: part of the equilibrium salt at the core and on average, with the band.
+def mean_ratio(held: tuple[Held, ...]) -> float:
+    """Geometric mean of the ratios."""
+    return exp(sum(log(each.ratio) for each in held) / len(held))
 
-    The meat lies in four times its weight of brine (at least as much as it can take up counts the same) and is turned every second day.
-    Thickness is assumed from cut and weight (judgement; see the file), so this shows whether rule and model
-    roughly agree, not that either is right.
+
+def held_against_model(which: str = "", numbers: Numbers | None = None, water: float | None = None) -> tuple[Held, ...]:
+    """Every rule whose id starts with `which`, with the day on which the average has SHARE of where the cure ends, and its band.
+
+    The meat lies in as much brine as its row says (or in `water` kg of water for each kg of meat), and is turned as often over the printed days. Thickness is assumed from cut and weight
+    (judgement; see the file), so this shows whether rule and model mean the same days, not that either is right.
 
     >>> print(held_against_model("FB2265-04")[0].line())  # doctest: +ELLIPSIS
-    belly of 10 lb ... 15 d   4.5 cm   middle ... whole ...
+    belly of 10 lb ... 15 d printed ... d computed ...
     """
     result = []
     for row in read_table("rules_of_thumb.csv"):
@@ -50,15 +69,16 @@ def held_against_model(which: str = "", numbers: Numbers | None = None) -> tuple
             weight=f"{row['weight_lb']} lb",
             tissue=row["tissue"],
         )
-        water = 4 * piece.weight
+        bath = (float(row["water_per_meat"]) if water is None else water) * piece.weight
         strength = float(row["brine_percent"]) / 100
+        days = sqrt(float(row["days_low"]) * float(row["days_high"]))
         cure = Brine(
-            bath=Bath(water=water, salt=water * strength / (1 - strength)),
+            bath=Bath(water=bath, salt=bath * strength / (1 - strength)),
             temperature=constant(f"{row['temperature_F']} degF"),
-            lasts=float(row["days"]) * DAY,
-            turn_every=2 * DAY,
+            lasts=days * DAY,
+            turn_every=days * DAY / (int(row["turns"]) + 1),
         )
-        days = [float(row["days"]) * DAY]
-        core, whole = (reached(piece, cure, days, place=place, numbers=numbers)[0] for place in ("core", "average"))
-        result.append(Held(row, core, whole))
+        middle = Criterion("core", "salt", ">=", SHARE, "equilibrium")
+        pull, core = (time_to(each, piece, cure, numbers=numbers) for each in (SALTED, middle))
+        result.append(Held(row, days, pull, core))
     return tuple(result)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass, fields
 from itertools import product
 from numbers import Real
@@ -22,6 +21,8 @@ from ..sources import Numbers, default_numbers
 from ..units import DAY
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     import pandas
 
 Question = str | Criterion | Callable[[History], Any]

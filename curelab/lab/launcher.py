@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import logging
 import os
 import secrets
 import signal
@@ -21,6 +22,7 @@ from typing import Any
 
 from ..fields import InputError
 from ..sources import datasets_folder
+from .assets import joined
 from .folder import fresh_folder, furnish, notebooks_folder, page_to_open, put_away
 
 START = "start.ipynb"
@@ -187,6 +189,9 @@ def _write_settings(private: Path) -> None:
     page.parent.mkdir(parents=True)
     left_out = dict.fromkeys(_LEFT_OUT, True)
     page.write_text(json.dumps({"disabledExtensions": left_out, **_NOT_ASKED}), encoding="utf-8")
+    css = private / "config" / "custom" / "custom.css"
+    css.parent.mkdir(parents=True)
+    css.write_text(joined("plain.css"), encoding="utf-8")
     kernel = private / "data" / "kernels" / "python3" / "kernel.json"
     kernel.parent.mkdir(parents=True)
     command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", *_KERNEL]
@@ -218,6 +223,7 @@ def _arguments(work: Path, start: str, private: Path, port: int) -> list[str]:
         f"--IdentityProvider.token={secrets.token_hex(24)}",  # given, because one it makes up is told on the terminal as well
         "--ServerApp.terminals_enabled=False",
         "--LabApp.log_level=ERROR",
+        "--LabApp.custom_css=True",
         "--no-browser",  # it is opened below, when there is something to see
         f"--LabApp.user_settings_dir={private / 'settings'}",
         f"--LabApp.workspaces_dir={private / 'workspaces'}",
@@ -259,6 +265,7 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
         opening.append(asyncio.ensure_future(open_page()))
 
     def end() -> None:
+        logging.disable(logging.CRITICAL)  # what is still under way meets channels that are closed, and that is no news
         for task in opening:
             task.cancel()
         server.contents_manager.close()
@@ -274,4 +281,7 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
     for asking in _asking_to_end():
         signal.signal(asking, stopped)
     server.io_loop.add_callback(begin)
-    server.start()
+    try:
+        server.start()
+    finally:
+        logging.disable(logging.NOTSET)

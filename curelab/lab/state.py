@@ -16,7 +16,7 @@ import traitlets as T
 from .. import batch as batches
 from .. import outcome as outcomes
 from ..batch import Batch, Reading
-from ..engine.simulate import simulate
+from ..engine.simulate import check, simulate
 from ..fields import InputError, refuse
 from ..paper.logbook import append_reading, save_keeping_log, undo
 from ..recipe.piece import Piece
@@ -24,11 +24,13 @@ from ..recipe.stages import Stage
 from ..show.report import words
 from ..sources import datasets_folder, default_numbers
 from ..spread import Spread, spread
+from ..spread.changes import Change, in_order_of_use, worked_out
 from ..spread.draws import usual_case
 from .own import Own, keep, kept
 
 Whole = TypeVar("Whole")
 WORKING_FILE = "my-batch.toml"
+MOST_KEPT = 8  # spreads, and answers of what to change
 QUICK = 64  # draws while a slider is being moved
 PAGE_DRAWS = 512  # draws once the sliders rest
 
@@ -56,6 +58,8 @@ class State(T.HasTraits):
         self.strict = strict
         self._kept: dict[Any, Spread] = {}
         self._shown: dict[Any, None] = {}
+        self._asked: dict[Any, tuple[Spread, int, str]] = {}
+        self._changed: dict[Any, tuple[Change, ...]] = {}
         self._outcome: outcomes.Outcome | None = None
         self.observe(self._bump, ["batch", "own", "bands", "problems"])
 
@@ -182,10 +186,11 @@ class State(T.HasTraits):
         meat = pieces or self.batch.pieces
         key = (meat, wanted, self.batch.loss, self.batch.meat_and_fridge)
         if key not in self._kept:
-            if len(self._kept) >= 8:
+            if len(self._kept) >= MOST_KEPT:
                 self._kept.clear()
             case = usual_case(meat, wanted, default_numbers(), self.batch.meat_and_fridge)
-            usual = simulate(case[0], case[1], loss=self.batch.loss, numbers=case[2])
+            check(meat, wanted, self.batch.loss)
+            usual = simulate(case[0], case[1], loss=self.batch.loss, numbers=case[2], checked=False)
             self._kept[key] = spread(
                 meat,
                 wanted,
@@ -205,12 +210,31 @@ class State(T.HasTraits):
                 full = quick.widened(PAGE_DRAWS)
                 yield from full.prepared(quick, QUICK)
                 self._kept[key] = full
+        yield from self._settled_changes()
         if self._outcome is not None and self._outcome.draws < outcomes.REPORT_DRAWS:
             self._outcome = yield from last(self._outcome.settled(outcomes.REPORT_DRAWS, QUICK))
+
+    def changes(self, many: Spread, stage: int, piece: str) -> tuple[Change, ...] | None:
+        """What would help the slowest spot of a piece; None until it has been `settled`."""
+        key = (many.case.pieces, many.case.stages, stage, piece)
+        self._asked[key] = many, stage, piece
+        return self._changed.get(key)
+
+    def _settled_changes(self) -> Iterator[None]:
+        for key, (many, stage, piece) in list(self._asked.items()):
+            if key not in self._changed:
+                found = []
+                for each in worked_out(many, stage, piece, more_nitrite=outcomes.more_nitrite(self.batch)):
+                    found += [each] if each is not None else []
+                    yield
+                self._changed[key] = in_order_of_use(found)
 
     def showing(self) -> None:
         """Forget what was shown before: a view begins to draw."""
         self._shown.clear()
+        self._asked.clear()
+        if len(self._changed) >= MOST_KEPT:
+            self._changed.clear()
         if self._outcome is not None and self._outcome.batch != self.batch:
             self._outcome = None
 

@@ -5,20 +5,24 @@ from __future__ import annotations
 import asyncio
 import time
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from ..fields import InputError
 from ..show.pictures import Lines, Map
 from ..show.ranking import what_matters
+from ..show.section import Section
 from ..spread import Spread, sensitivity
 from .bars import BarPicture
 from .boxes import column, row
 from .controls import Press, Switch
 from .depthmap import DepthMap
 from .dials import units_pick
+from .fold import Fold
+from .nav import Nav
 from .picture import Picture
 from .say import Say
+from .section import SectionPicture
 from .state import QUICK, State
 
 CAUTION = (
@@ -35,14 +39,19 @@ UNSEEN = 0.5  # s of computing before the page says so
 class Bench(ABC):
     """Controls, pictures and sentences by name, in one box. Subclasses fill them and say in `draw` what they show now.
 
+    `page` lays it out: the answer, the picture with its dials, and the rest folded away. What is folded is drawn when it is opened.
     A fault greys every picture and says why; no old number stays. With `state.strict` the exception goes on to the caller (tests).
     """
+
+    here = ""  # the notebook it stands in
 
     def __init__(self, state: State):
         self.state = state
         self._settling: asyncio.Task | None = None
+        self.nav = Nav(self.here)
+        self.folds: list[Fold] = []
         self.controls: dict[str, Any] = {}
-        self.pictures: dict[str, Picture | DepthMap | BarPicture] = {}
+        self.pictures: dict[str, Picture | DepthMap | BarPicture | SectionPicture] = {}
         self.says: dict[str, Say] = {"trouble": Say("", "alert")}
         self.bands = Switch("Shade 8 cases of 10 in the pictures", state.bands)
         self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
@@ -56,7 +65,7 @@ class Bench(ABC):
         # Keeps its room while it is hidden, so that the page does not jump.
         self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
         self.at_work.layout.visibility = "hidden"
-        self.box = column(self.at_work, self.layout())
+        self.box = column(self.nav, self.layout())
         state.observe(lambda change: self.redraw(), "revision")
         self.redraw()
 
@@ -70,7 +79,20 @@ class Bench(ABC):
 
     @abstractmethod
     def layout(self):
-        """The box that holds it all."""
+        """The box that holds it all, made by `page`."""
+
+    def page(self, lead: Sequence[Any], picture: Any, dials: Sequence[Any], below: Sequence[Any] = ()) -> Any:
+        """The whole page: what it says first, the picture with its dials beside it (below it on a narrow page), and what has been `fold`ed."""
+        return column(
+            self.says["trouble"], *lead, row(column(picture, self.at_work), column(*dials, gap=2), share=(2.5, 1), at_least=250), *below,
+            self.says["caution"], *self.folds,
+        )  # fmt: skip
+
+    def fold(self, words: str, *inside: Any, draw: Callable[[], Any] | None = None, opened: bool = False) -> Fold:
+        """Fold something away under a line that says what is in it; `draw` draws it while it is open."""
+        made = Fold(words, inside, draw, self.redraw, opened)
+        self.folds.append(made)
+        return made
 
     def redraw(self) -> None:
         try:
@@ -92,7 +114,12 @@ class Bench(ABC):
         for picture in self.pictures.values():
             if isinstance(picture, Picture):
                 picture.shaded = self.state.bands
+        state, batch = self.state, self.state.batch
+        invented = ", invented" if batch.invented else ""
+        self.nav.batch = f"{batch.name}{invented} ({'saved' if state.saved and state.path else 'not saved'})"
         self.draw()
+        for fold in self.folds:
+            fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
 
     def settle(self) -> Iterator[None]:
@@ -158,8 +185,9 @@ def _sentence(problem: str) -> str:
     return problem if problem.endswith(".") else f"{problem}."
 
 
-def show_lines(widget: Picture, picture: Lines, **more: Any) -> None:
+def show_lines(widget: Any, picture: Lines, **more: Any) -> None:
     """Draw a picture of lines."""
+    assert isinstance(widget, Picture)
     series = [
         {
             "x": s.x,
@@ -182,12 +210,19 @@ def show_matters(widget: Picture | DepthMap | BarPicture, many: Spread, ask: sen
     widget.show(what_matters(sensitivity.what_matters(many, ask, answer, method="rank")))
 
 
-def show_map(widget: DepthMap, picture: Map) -> None:
+def show_section(widget: Any, drawn: Section, day: float | None, system: str) -> None:
+    """Draw the section of the pieces, on a day at first."""
+    assert isinstance(widget, SectionPicture)
+    widget.show(drawn, day, system)
+
+
+def show_map(widget: Any, picture: Map) -> None:
     """Draw a map over time and depth."""
+    assert isinstance(widget, DepthMap)
     widget.show(
         picture.x, picture.y, picture.z, picture.x_label, picture.y_label, picture.z_label,
         line=picture.line, line_label=picture.line_label, summary=picture.sentence, y_down=True,
     )  # fmt: skip
 
 
-__all__ = ["Bench", "column", "row", "show_lines", "show_map", "show_matters"]
+__all__ = ["Bench", "column", "row", "show_lines", "show_map", "show_matters", "show_section"]

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..engine.history import History
 from ..engine.simulate import simulate
+from ..normal import chance_beyond
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..results import Shown
@@ -221,14 +222,12 @@ def _refuse(usual: History, known: Sequence[Uncertain], readings: Sequence[Measu
 
 def _agreement(off: np.ndarray, count: int, wanted: int) -> tuple[float, bool, float]:
     """(chi square, whether the readings agree, how many times as far off as is usual) of residuals, `count` readings before the priors."""
-    from scipy.special import gammaincc
-
     # What was let vary takes up part of what is off, at the price of its prior; so both count as the readings' own.
     chi_square = float((off[:count] ** 2).sum() + (off[count + wanted :] ** 2).sum())
     whole = float((off**2).sum())
     freedom = count - wanted
-    apart = freedom > 0 and gammaincc(freedom / 2, chi_square / 2) < DISAGREE
-    agree = bool(not apart and gammaincc(count / 2, whole / 2) >= BEYOND)
+    apart = freedom > 0 and chance_beyond(chi_square, freedom) < DISAGREE
+    agree = bool(not apart and chance_beyond(whole, count) >= BEYOND)
     return chi_square, agree, float(np.sqrt(max(chi_square / freedom if apart else 0.0, whole / count)))
 
 

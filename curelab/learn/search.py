@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -13,12 +12,12 @@ from ..matter.tissue import water_change_band
 from ..sources import Numbers, default_numbers
 from ..spread.uncertain import POINT_95, Uncertain
 from ..threads import on_one_thread
+from .least_squares import Settled, least_squares
 from .readings import FRIDGE_SWING, Measurement, measured, piece_of
 
 FURTHEST = 4.0  # deviations: no input is looked for beyond
 NEAR_END = 1e-3  # deviations: what is found so near to where the search ends is stuck there
 STEP = 1e-3  # deviations, of the slopes
-SETTLED = {"xtol": 1e-7, "ftol": 1e-8, "gtol": 1e-7}  # of steps in deviations: far below what a reading tells
 
 
 def score_bounds(row: Uncertain) -> tuple[float, float]:
@@ -75,19 +74,16 @@ class Search:
         return self._seen[x.tobytes()]
 
     @on_one_thread
-    def settled(self) -> Any:
-        """What scipy's least_squares found, from the middle of what was known."""
-        from scipy.optimize import least_squares
-
+    def settled(self) -> Settled:
+        """Where the squares are least, looked for from the middle of what was known."""
         low, high = self.ends
-        start = np.clip(np.zeros(len(low)), low + 1e-6, high - 1e-6)
         with progress.counted("fitting the model to the readings") as done:
 
-            def off(x: np.ndarray) -> np.ndarray:
+            def ask(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
                 done()
-                return self(x)[0]
+                return self(x)
 
-            return least_squares(off, start, lambda x: self(x)[1], bounds=(low, high), **SETTLED)
+            return least_squares(ask, np.zeros(len(low)), low, high)
 
     def stuck(self, x: np.ndarray, wanted: int) -> bool:
         """Whether one of the first `wanted` inputs lies at the end of where it was looked for."""

@@ -7,6 +7,7 @@ from ..batch import Batch
 from ..limits import Verdict
 from ..sources import Numbers, default_numbers
 
+IN_THE_LOG = "temperature in the log"
 THERMOMETER = 0.5  # K that a thermometer in the log may be off where the cook does not say (judgement)
 
 
@@ -44,7 +45,7 @@ def judged_log(batch: Batch, numbers: Numbers | None = None) -> tuple[Verdict, .
     elif outcome == "unknown":
         said += " A thermometer may be off by as much: read it again, and set the fridge to 2 °C (36 °F)."
     shown = units.convert(limit, "temperature", "degC"), units.convert(warmest, "temperature", "degC")
-    return (Verdict("temperature in the log", outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
+    return (Verdict(IN_THE_LOG, outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
 
 
 def warm_log(batch: Batch) -> str:
@@ -53,11 +54,11 @@ def warm_log(batch: Batch) -> str:
 
 
 def _in_warm_water(batch: Batch, at: float, limit: float) -> bool:
-    """Whether a soak in water that is planned warmer than `limit` K is going on at this time, as far as the plan tells by the clock."""
+    """Whether a soak in water that is planned warmer than `limit` K, or cooking, is going on at this time, as far as the plan tells by the clock."""
     begin = 0.0
     for stage in batch.stages:
         for log, longest in zip(stage.logs, stage.lengths, strict=True):
-            fresh = stage.desalts
+            fresh = stage.desalts or stage.heats
             if fresh and begin < at <= begin + longest and max(kelvin for _, kelvin in log) > limit:
                 return True
             begin += longest

@@ -5,8 +5,8 @@ weighed.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -15,13 +15,11 @@ from .. import units
 from ..engine.history import History
 from ..matter import brine
 from ..recipe.stages import Stage
-from ..recipe.times import KEEP_COLD
-from ..sources import Number, Numbers, default_numbers, read_table
-from .exposure import Exposure, exposures, uncovered_time
+from ..recipe.times import COLD
+from ..sources import Numbers, default_numbers, read_table
+from .exposure import uncovered_time
+from .protection import UNPROTECTED, WARM, check_protection
 from .verdict import ROUNDING, Verdict, Verdicts, judge, undecided, unknown
-
-UNPROTECTED = "unprotected and warm"
-DISCARD = "Do not do this. If it has happened, throw the meat away; cooking does not make it safe."
 
 
 @dataclass(frozen=True)
@@ -30,10 +28,19 @@ class _Kept:
 
     history: History
     numbers: Numbers
+    system: str = "metric"
+
+    def shown(self, kelvin: float) -> str:
+        """A temperature in the units of the batch."""
+        return units.show(kelvin, "temperature", self.system)
+
+    def told(self, celsius: float) -> str:
+        """The same of degC."""
+        return self.shown(celsius + 273.15)
 
     @cached_property
     def curing(self) -> tuple[np.ndarray, np.ndarray]:
-        return _warmth(self.history, lambda stage: stage.cures or not stage.wet)
+        return _warmth(self.history, lambda stage: not stage.heats and (stage.cures or not stage.wet))
 
     @cached_property
     def soaking(self) -> tuple[np.ndarray, np.ndarray]:
@@ -51,22 +58,20 @@ class _Kept:
         return undecided(verdict, said)
 
 
-def check_process(history: History, numbers: Numbers | None = None) -> Verdicts:
-    """Process checks in the order of the kitchen; rules from `trade_rules.csv`, rows `growth.*`, `protection.*`.
+def check_process(history: History, numbers: Numbers | None = None, system: str = "metric") -> Verdicts:
+    """Process checks in the order of the kitchen; rules from `trade_rules.csv` and `keeping.csv`, rows `growth.*`, `protection.*`.
 
-    Fail: do not eat it without changing this. Unknown: nothing here vouches for it. Meat kept cold (FB2265-06) and not
-    so cold that curing stops (CLEM-04); a cure without nitrite; hours above 40 degF without a pair of hurdles, and days
-    from 3.3 degC up (see `exposure`; judgement); salt in the water of the meat, at its least, against the growth limit of
-    the botulism that grows in a fridge; length and warmth of soaks (FB2265-08). Days per pound are told as information,
-    for cures that end too salty only. A fridge log with holes leaves cold and protection unknown at best.
+    Fail: do not eat it without changing this. Unknown: nothing here vouches for it. Meat kept cold (FB2265-06), by hours, and not frozen; a cure
+    without nitrite; what protects the meat where it is least (`protection`); length and warmth of soaks (FB2265-08). Days per pound are told
+    as information, for cures that end too salty only. A fridge log with holes leaves cold and protection unknown at best. `system`: units of
+    the sentences, "metric" or "us".
     """
-    kept = _Kept(history, numbers or default_numbers())
+    kept = _Kept(history, numbers or default_numbers(), system)
     checks: tuple[Callable[[_Kept], list[Verdict]], ...] = (
         _kept_cold,
         _not_too_cold,
         _no_nitrite,
-        _exposed,
-        _least_salt,
+        _protection,
         _days,
         _soak_time,
         _soak_water,
@@ -109,39 +114,76 @@ def _seconds_above(spans: np.ndarray, ends: np.ndarray, limit: float) -> float:
 
 
 def _kept_cold(kept: _Kept) -> list[Verdict]:
+    """Hours above 40 degF: few are a door that stood open, a day breaks the rule, between is asked."""
     spans, ends = kept.curing
     if not len(spans):
         return []
     limit, source, how = _fahrenheit("FB2265-06")
-    above = _seconds_above(spans, ends, limit)
-    remark = f"It was above for {units.show(above, 'time')}: keep it at {KEEP_COLD}." if above else ""
-    warmest = _celsius(float(ends.max()))
-    found = judge("kept cold", warmest, "<=", _celsius(limit), "°C", "warmest while curing", source, how, remark)
+    few, most = kept.numbers["protection.warm_hours"], kept.numbers["protection.warm_day"]
+    above = _seconds_above(spans, ends, limit * (1 + 1e-9))
+    warmest, mark = kept.shown(float(ends.max())), kept.shown(limit)
+    outcome = "pass" if above <= few.si * (1 + ROUNDING) else "unknown" if above <= max(few.si, most.si) else "fail"
+    said = f"Warmest while curing: {warmest}, at most {mark}"
+    if above:
+        said += f" but for {units.show(few.si, 'time')}: it was above for {units.show(above, 'time')}"
+    if outcome != "pass":
+        said += f". Keep it at {COLD[kept.system]}"
+    margin = None if outcome == "unknown" else (few.si - above) / units.HOUR
+    found = Verdict("kept cold", outcome, above / units.HOUR, few.si / units.HOUR, "h", margin, f"{said}.", source, how)
     return [kept.as_logged(found)]
 
 
 def _not_too_cold(kept: _Kept) -> list[Verdict]:
+    """Ice is a fail: in the raw middle, or in a brine that freezes before it does. A dry cure below 34 degF is asked (CLEM-04)."""
     spans, ends = kept.curing
     if not len(spans):
         return []
-    limit, source, how = _fahrenheit("CLEM-04")
-    below = _seconds_above(spans, -ends, -limit)
+    row, history = kept.numbers["freezing.meat"], kept.history
+    coldest, ice = float(ends.min()), row.si
+    for ran in history.ran:
+        if history.stages[ran.stage].cures and history.stages[ran.stage].wet and ran.length > 0:
+            weakest = float(np.min(history.bath("salt", np.linspace(ran.begin, ran.end, 9)[1:])))
+            ice = max(ice, float(brine.freezing_point(min(weakest, brine.EUTECTIC))))
+    slow, source, how = _fahrenheit("CLEM-04")
+    dry = _warmth(history, lambda stage: stage.cures and not stage.wet)
+    below = _seconds_above(dry[0], -dry[1], -slow * (1 - 1e-9))
+    what = "coldest while curing"
+    if coldest >= ice and below:
+        remark = f"A dry cure stops below that, by this rule, and the model counts on: add {units.show(below, 'time')}."
+        coldest = float(dry[1].min())
+        return [
+            judge(
+                "not too cold",
+                _celsius(coldest),
+                ">=",
+                _celsius(slow),
+                "°C",
+                what,
+                source,
+                how,
+                remark,
+                otherwise="unknown",
+                told=kept.told,
+            )
+        ]
+    frozen = _seconds_above(spans, -ends, -ice)
     remark = (
-        f"It was below for {units.show(below, 'time')}; ice stops the cure, and the model does not know it: add those days."
-        if below
+        f"Ice forms below that, and stops the cure: it lay so for {units.show(frozen, 'time')}; add those days."
+        if coldest < ice
         else ""
     )
     return [
         judge(
             "not too cold",
-            _celsius(float(ends.min())),
+            _celsius(coldest),
             ">=",
-            _celsius(limit),
+            _celsius(ice),
             "°C",
-            "coldest while curing",
-            source,
-            how,
+            what,
+            row.source,
+            row.how,
             remark,
+            told=kept.told,
         )
     ]
 
@@ -149,99 +191,25 @@ def _not_too_cold(kept: _Kept) -> list[Verdict]:
 def _no_nitrite(kept: _Kept) -> list[Verdict]:
     cures = [stage for stage in kept.history.stages if stage.cures]
     grams = [stage.put_in for stage in cures]
-    if not cures or any(one.nitrite for one in grams if one):
+    if any(one.nitrite for one in grams if one):
         return []
-    row = kept.numbers["growth.nonproteolytic.temperature"]
-    what = (
-        "only nitrate, which may or may not become nitrite,"
-        if any(one.nitrate for one in grams if one)
-        else "no nitrite"
-    )
+    if not cures:
+        what = "no cure at all"
+    elif any(one.nitrate for one in grams if one):
+        what = "only nitrate in this cure, which may or may not become nitrite"
+    else:
+        what = "no nitrite in this cure"
     reason = (
-        f"There is {what} in this cure: only cold and a short time keep it. Stay below {row.value:g} degC throughout, "
-        "and cook it well."
+        f"There is {what}: only cold, salt and a short time keep it. Keep it at {COLD[kept.system]}, and cook it well."
     )
+    row = kept.numbers["growth.nonproteolytic.water_phase_salt"]
     return [unknown("nitrite in the cure", reason, row.source, row.how)]
 
 
-def _exposed(kept: _Kept) -> list[Verdict]:
-    most = kept.numbers["protection.warm_hours"]
-    each = exposures(kept.history, kept.numbers)
-    found = (_unprotected(each, most, kept.numbers), _long_cold(each, kept.numbers))
-    return [kept.as_logged(verdict) for verdict in found]
-
-
-def _unprotected(each: Sequence[Exposure], row: Number, numbers: Numbers) -> Verdict:
-    hours = max(exposure.unprotected for exposure in each) / units.HOUR
-    pairs = " or ".join(
-        f"{1e6 * numbers.si(f'protection.{pair}.nitrite'):.0f} mg/kg with "
-        f"{100 * numbers.si(f'protection.{pair}.water_phase_salt'):.2g} %"
-        for pair in ("mild", "strong")
-    )
-    no_more = _celsius(numbers.si("growth.proteolytic.temperature"))
-    source = numbers["protection.mild.nitrite"].source.partition(":")[0]
-    remark = (
-        f"Protected: free nitrite with salt in the water, {pairs}, at every depth, below {no_more:.3g} degC ({source})."
-    )
-    what = f"time above {_celsius(numbers.si('protection.cold')):.3g} degC with some of the meat unprotected"
-    found = judge(
-        UNPROTECTED,
-        hours,
-        "<=",
-        row.si / units.HOUR,
-        "h",
-        what,
-        row.source,
-        row.how,
-        remark if hours else "",
-    )
-    return found if found.outcome == "pass" else replace(found, sentence=f"{DISCARD} {found.sentence}")
-
-
-def _long_cold(each: Sequence[Exposure], numbers: Numbers) -> Verdict:
-    from_here = f"from {_celsius(numbers.si('growth.nonproteolytic.temperature')):.2g} degC up"
-    some, none = (max(getattr(exposure, name) for exposure in each) / units.DAY for name in ("some", "none"))
-    most, row = numbers["protection.cold_days_most"], numbers["protection.cold_days"]
-    remark = "Colder than that is safer: in broth toxin took 5 weeks at 3 degC, 2 to 3 at 5 degC."
-    if none > most.si / units.DAY:
-        what = f"days {from_here} without nitrite or salt to speak of"
-        return judge("long in the cold", none, "<=", most.si / units.DAY, "d", what, most.source, most.how, remark)
-    what = f"days {from_here} with some of the meat short of salt and nitrite"
-    return judge(
-        "long in the cold", some, "<=", row.si / units.DAY, "d", what, row.source, row.how,
-        remark if some > row.si / units.DAY else "", otherwise="unknown",
-    )  # fmt: skip
-
-
-def _least_salt(kept: _Kept) -> list[Verdict]:
-    row, other = (
-        kept.numbers["growth.nonproteolytic.water_phase_salt"],
-        kept.numbers["growth.proteolytic.water_phase_salt"],
-    )
-    history = kept.history
-    least = min(float(history.lean_profile("salt", None, n, "water phase").min()) for n in range(len(history.pieces)))
-    activity = float(brine.water_activity(min(least, brine.STRONGEST)))
-    remark = f"Water activity there is near {activity:.3f}."
-    if least < row.si:
-        remark = (
-            f"Salt alone does not stop the botulism of the fridge: cold, nitrite and cooking must do the rest. {remark}"
-        )
-    elif least < other.si:
-        remark = f"The types that grow from 10 degC need {100 * other.si:.0f} %, so it must stay cold. {remark}"
-    what = "salt in the water of the meat at the end, where it is least"
+def _protection(kept: _Kept) -> list[Verdict]:
     return [
-        judge(
-            "salt in the water of the meat",
-            100 * least,
-            ">=",
-            100 * row.si,
-            "%",
-            what,
-            row.source,
-            row.how,
-            remark,
-            otherwise="unknown",
-        )
+        kept.as_logged(verdict) if verdict.name in (UNPROTECTED, WARM) else verdict
+        for verdict in check_protection(kept.history, kept.numbers, kept.system)
     ]
 
 
@@ -276,12 +244,12 @@ def _soak_time(kept: _Kept) -> list[Verdict]:
     most, from_here = kept.numbers["protection.soak_hours"], kept.numbers.si("protection.soak_cold")
     hours = _seconds_above(spans, ends, from_here * (1 + 1e-9)) / units.HOUR
     if hours > most.si / units.HOUR * (1 + ROUNDING):
-        what = f"soaked above {_celsius(from_here):.2g} degC"
+        what = f"soaked above {kept.shown(from_here)}"
         remark = "Soak in the fridge, or shorter."
         return [judge("soak time", hours, "<=", most.si / units.HOUR, "h", what, most.source, most.how, remark)]
     minutes = _seconds_above(spans, ends, cold * (1 + 1e-9)) / 60
     allowed = min(per_day * cured, most.si / 60)
-    what = f"soaked above {_celsius(cold):.2g} degC after {cured:.3g} d in cure"
+    what = f"soaked above {kept.shown(cold)} after {cured:.3g} d in cure"
     remark = (
         "" if minutes <= allowed else f"The rule is {per_day:g} min per day in cure: soak in the fridge, or shorter."
     )
@@ -303,5 +271,6 @@ def _soak_water(kept: _Kept) -> list[Verdict]:
             "warmest soak water",
             source,
             how,
+            told=kept.told,
         )
     ]

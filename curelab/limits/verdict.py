@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from ..results import Shown
 
 OUTCOMES = ("fail", "unknown", "pass")
-SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "in order"}  # on paper and on every page
+SIGNS = {"fail": "NOT OK", "unknown": "CANNOT SAY", "pass": "ok"}  # on paper and on every page
 ROUNDING = 5e-4
 """Relative slack at a limit: printed pairs such as 80 mg/kg of ion and 120 mg/kg of NaNO2 agree no better
 than 2e-4, and a target set right on a limit must not fail by arithmetic (judgement).
@@ -74,9 +74,11 @@ def judge(
     remark: str = "",
     otherwise: str = "fail",
     group: str = "",
+    told: Callable[[float], str] | None = None,
 ) -> Verdict:
     """Pass if `statistic` `sign` `limit` ("<=" or ">="), else `otherwise` ("fail", or "unknown" where missing
-    a mark proves nothing). `group`: the products the limit is printed for.
+    a mark proves nothing); a limit that rests on memory asks and never fails. `group`: the products the limit is
+    printed for; `told`: puts a figure with its unit into words, where the sentence has other units than the record.
 
     A statistic that is not a number is unknown. Raises ValueError for another sign.
 
@@ -90,11 +92,16 @@ def judge(
         return unknown(name, f"{what} is not known. {remark}".strip(), source, how, limit, unit)
     good = margin >= -ROUNDING * abs(limit)
     asked = "at most" if sign == "<=" else "at least"
-    shown, mark = _short(statistic), _short(limit)
-    if not good and shown == mark:
-        shown, mark = f"{statistic:.6g}", f"{limit:.6g}"
-    said = f"{what[:1].upper()}{what[1:]}: {shown} {unit}, {asked} {mark}{group and f' for {group}'}."
-    said = " ".join(part for part in (said, remark, _CAVEAT.get(how, "")) if part)
+    if told is not None:
+        shown, mark = told(statistic), told(limit)
+    else:
+        shown, mark = f"{short(statistic)} {unit}", short(limit)
+        if not good and short(statistic) == mark:
+            shown, mark = f"{statistic:.6g} {unit}", f"{limit:.6g}"
+    if how == "memory" and otherwise == "fail":
+        otherwise = "unknown"
+    said = f"{what[:1].upper()}{what[1:]}: {shown}, {asked} {mark}{group and f' for {group}'}."
+    said = caveat(" ".join(part for part in (said, remark) if part), how)
     return Verdict(
         name,
         "pass" if good else otherwise,
@@ -108,10 +115,14 @@ def judge(
     )
 
 
+def caveat(said: str, how: str) -> str:
+    """A sentence, and behind it how the limit is known where that is not plain."""
+    return " ".join(part for part in (said, _CAVEAT.get(how, "")) if part)
+
+
 def unknown(name: str, reason: str, source: str, how: str, limit: float | None = None, unit: str = "") -> Verdict:
     """A check that could not be made, with the reason."""
-    sentence = " ".join(part for part in (reason, _CAVEAT.get(how, "")) if part)
-    return Verdict(name, "unknown", None, limit, unit, None, sentence, source, how)
+    return Verdict(name, "unknown", None, limit, unit, None, caveat(reason, how), source, how)
 
 
 def undecided(verdict: Verdict, reason: str) -> Verdict:
@@ -126,5 +137,8 @@ def worst_first(verdicts: Iterable[Verdict]) -> Verdicts:
     return Verdicts(sorted(verdicts, key=lambda verdict: OUTCOMES.index(verdict.outcome)))
 
 
-def _short(value: float) -> str:
+def short(value: float) -> str:
+    """Three digits below a hundred, else whole; what is next to nothing is called so."""
+    if 0 < abs(value) < 1e-3:
+        return "almost 0"
     return f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"

@@ -86,7 +86,7 @@ def _wanted(found: Schedule) -> list[Event]:
     for check in found.checks:
         stages = [task for task in found.tasks if task.stage == check.stage]
         last = max(task.at + timedelta(minutes=task.takes) for task in stages if task.at).date()
-        about = check.about if check.kind == "ready" else ""
+        about = check.about if check.kind != "too salty" else ""
         for word, when in (
             ("Check from today", check.earliest),
             ("Last day before too much salt", check.latest if check.kind == "too salty" else None),

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
 from .. import units
-from ..outcome import CURED, Outcome
+from ..outcome import Outcome
 from ..recipe.criterion import Criterion
-from ..recipe.piece import Piece
+from ..recipe.piece import alike_pieces
+from ..show.answer import HEAD, answers
 from ..spread import Windows
 from ..spread.answers import ordered
 from ..units import MINUTES_A_DAY, capital
@@ -28,7 +29,7 @@ HOURLY = 2 * MINUTES_A_DAY  # minutes; a band narrower than this is told by the 
 class Check:
     """A question whose day is uncertain; `sentence` tells it with its band.
 
-    key: stable name. stage: number from 0. kind "ready": `earliest` and `latest` are the first open days by which it is there in 1
+    key: stable name. stage: number from 0. kind "ready" or "take out": `earliest` and `latest` are the first open days by which it is there in 1
     case of 10 and in 9. kind "too salty": `latest` is the last open day on which 9 cases of 10 are not. A day is None where there is
     none, or where the plan has no dates.
     """
@@ -51,11 +52,11 @@ def checks_of(
 ) -> tuple[Check, ...]:
     """Checks of a batch whose stages (numbers from 0) begin and end at these instants; `known`: all that is known of it.
 
-    Of every stage that waits for a criterion: when that holds. Of every cure and piece: when its middle is
-    cured. Of a first cure that ends too salty: until when it is not yet. `clock`: None for days without
+    Of every stage that waits for a criterion: when that holds. Of the last cure and every piece: when it can
+    come out. Of a first cure that ends too salty: until when it is not yet. `clock`: None for days without
     dates.
     """
-    batch, history = known.batch, known.history
+    history = known.history
     found = []
     for index in sorted(begins):
         stage = history.stages[index]
@@ -63,15 +64,13 @@ def checks_of(
         if stage.until is not None:
             took, missed = known.waited(index)
             spans = _spans(np.where(missed, np.inf, took))
-            found.append(tell.ready(f"stage-{index + 1}", f"the {stage.tag}, when {in_words(stage.until)}", spans))
+            found.append(
+                tell.ready(f"stage-{index + 1}", f"the {stage.tag}, when {in_words(stage.until, system)}", spans)
+            )
         if not stage.cures:
             continue
-        groups = _alike(batch.pieces)
-        if str(stage.until) != CURED:
-            times = known.spread.times_to(CURED, index, [alike[0] for _, alike in groups])
-            for (number, alike), needs in zip(groups, times, strict=True):
-                about = f"{', '.join(alike)}, cured to the middle"
-                found.append(tell.ready(f"stage-{index + 1}-piece-{number}", about, _spans(needs.values)))
+        if index == known.last_cure:
+            found += _taken_out(known, tell)
         if index == 0:
             found += [tell.too_salty("stage-1-too-salty", salty) for salty in known.windows]
     return tuple(found)
@@ -83,14 +82,19 @@ def _spans(seconds: np.ndarray) -> list[float | None]:
     return [middle, early, late]
 
 
-def _alike(pieces: Sequence[Piece]) -> list[tuple[int, list[str]]]:
-    """(number of the first from 1, names) of pieces that take salt at the same pace: all the same but for
-    name and weight.
-    """
-    groups: dict[Piece, tuple[int, list[str]]] = {}
-    for number, piece in enumerate(pieces, 1):
-        groups.setdefault(piece.but(name="piece", weight=1.0), (number, []))[1].append(piece.name)
-    return list(groups.values())
+def _taken_out(known: Outcome, tell: _Teller) -> list[Check]:
+    """For pieces that take salt alike: the days on which they may come out, and the whole answer as a sentence."""
+    begin, pieces = known.history.begin(tell.index), known.batch.pieces
+    dated = tell.dated(begin) if tell.clock else None
+    checks = []
+    for alike, (names, lines) in zip(alike_pieces(pieces), answers(known, dated).items(), strict=True):
+        _, early, late = _spans(known.ready[alike[0]].pull - begin)
+        first, last = (None if each is None else tell.day(tell.first_open(each)) for each in (early, late))
+        key = f"stage-{tell.index + 1}-piece-{alike[0] + 1}"
+        checks.append(
+            Check(key, tell.index, "take out", f"{names}: it may come out", first, last, " ".join(lines[:HEAD]))
+        )
+    return checks
 
 
 @dataclass(frozen=True)
@@ -115,6 +119,10 @@ class _Teller:
 
     def day(self, instant: int) -> date | None:
         return self.clock.local(instant).date() if self.clock else None
+
+    def dated(self, begin: float) -> Callable[[float], str]:
+        """Seconds since the start of the batch, at which this stage began after `begin` s, as a date."""
+        return lambda seconds: self.words(self.begin + math.ceil((seconds - begin) / 60))
 
     def words(self, instant: int, hourly: bool = False) -> str:
         if self.clock is None:

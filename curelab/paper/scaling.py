@@ -7,6 +7,7 @@ length was measured, in length): then salt needs the same days. All that is weig
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +19,7 @@ from ..matter.solutes import SOLUTES
 from ..recipe.measured import measures
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath
+from ..show.dangers import failing_as_written, warnings
 from ..weighing import EquilibriumBrine, StrongBrine, on_scale
 from ..weighing.vessel import brine_volume, fits, footprint
 
@@ -300,4 +302,5 @@ def shop_words(batch: Batch) -> str:
     items = shop(batch)
     wide = max(len(item.what) for item in items)
     lines = [f"[ ] {item.what:{wide}}  {item.amount}" + (f"  ({item.note})" if item.note else "") for item in items]
-    return "\n".join([f"To have at hand for {batch.name}:", *lines]) + "\n"
+    said = [line for each in warnings(failing_as_written(batch)) for line in textwrap.wrap(each, units.WIDTH)]
+    return "\n".join([*said, *([""] if said else []), f"To have at hand for {batch.name}:", *lines]) + "\n"

@@ -17,9 +17,11 @@ from functools import cached_property
 from ..batch import Batch
 from ..engine.history import FREE
 from ..fields import refuse
-from ..learn.warm_log import warm_log
-from ..limits import UNPROTECTED
+from ..learn.warm_log import IN_THE_LOG, warm_log
+from ..limits.verdict import SIGNS
 from ..outcome import Outcome, run
+from ..show.answer import keep_cold
+from ..show.dangers import failing
 from ..units import MINUTES_A_DAY
 from . import say_time
 from .dated_checks import Check, checks_of
@@ -51,6 +53,19 @@ class Schedule:
     @property
     def moved(self) -> tuple[Task, ...]:
         return tuple(task for task in self.tasks if task.moved)
+
+    @cached_property
+    def answer(self) -> tuple[str, ...]:
+        """When each piece can come out, be ready and what it holds, in dates; nothing where no day is worth
+        saying.
+        """
+        said = [check.sentence for check in self.checks if check.kind == "take out"]
+        return (*said, keep_cold(self.batch.units)) if said and not warm_log(self.batch) else ()
+
+    @cached_property
+    def to_check(self) -> tuple[str, ...]:
+        """The other days to check."""
+        return tuple(check.sentence for check in self.checks if check.kind != "take out")
 
     @cached_property
     def moves(self) -> tuple[str, ...]:
@@ -147,16 +162,7 @@ def schedule(
     if serve is not None and clock.open(borders[-1], borders[-1]) == []:
         remarks.append("Serving lies outside the kitchen's hours; it was left where you put it.")
     return Schedule(
-        batch,
-        wished,
-        planned,
-        clock,
-        tasks,
-        checks,
-        left_out,
-        tuple(remarks),
-        local(zero),
-        local(borders[-1]),
+        batch, wished, planned, clock, tasks, checks, left_out, tuple(remarks), local(zero), local(borders[-1])
     )
 
 
@@ -303,10 +309,10 @@ def plan_words(found: Schedule, width: int = 96) -> str:
         out.append(f"Times are those of {found.clock.zone}; lengths are elapsed time.")
     warm = warm_log(batch)
     if warm:
-        out += ["", *textwrap.wrap(f"NOT IN ORDER: {warm}", width)]
-    for verdict in found.planned.verdicts:
-        if verdict.name == UNPROTECTED and verdict.outcome == "fail":
-            out += ["", *textwrap.wrap(f"NOT IN ORDER: {verdict.sentence}", width)]
+        out += ["", *textwrap.wrap(f"{SIGNS['fail']}: {warm}", width)]
+    for said in failing(each for each in found.planned.verdicts if not (warm and each.name == IN_THE_LOG)):
+        out += ["", *textwrap.wrap(said, width)]
+    out += [line for said in found.answer for line in ["", *textwrap.wrap(said, width)]]
     out.append("")
     day: date | None = None
     for task in found.tasks:
@@ -326,7 +332,7 @@ def plan_words(found: Schedule, width: int = 96) -> str:
         )
     for title, sentences in (
         ("* WHAT THE KITCHEN'S HOURS CHANGE", (*found.moves, *found.effects)),
-        (f"WHEN TO CHECK  (of {found.wished.draws} draws)", tuple(check.sentence for check in found.checks)),
+        (f"WHEN TO CHECK  (of {found.wished.draws} draws)", found.to_check),
         ("REMARKS", found.remarks),
     ):
         if sentences:

@@ -11,15 +11,17 @@ from .. import __version__, units
 from ..limits import CAUTIONS, DISCARD
 from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
-from ..show import pictures
-from ..show.in_short import brackets
+from ..show import cut_section, pictures
+from ..show.answer import ranges
+from ..show.cut_section import CutSection
+from ..show.dangers import warnings
 from ..show.pictures import Lines, Mark
 from ..units import capital
 from . import say_time
 from .schedule import Schedule
 from .weighings import Weighing, grams, ounces, weighings
 
-PICTURES = 2  # profiles on a sheet: of the thickest and the thinnest piece
+PICTURES = 2  # on a sheet: profiles of the thickest and the thinnest piece, or a profile and a section of the thickest
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,7 @@ class Sheet:
     invented: bool
     dates: str
     zone: str
+    answer: tuple[str, ...]
     meat: tuple[Meat, ...]
     weighings: tuple[Weighing, ...]
     vessel: str
@@ -78,7 +81,7 @@ class Sheet:
     moves: tuple[str, ...]
     effects: tuple[str, ...]
     checks: tuple[str, ...]
-    pictures: tuple[Lines, ...]
+    pictures: tuple[Lines | CutSection, ...]
     verdicts: tuple[Judged, ...]
     passed: tuple[str, ...]
     rules: str
@@ -100,6 +103,7 @@ class Label:
     nitrite: bool
     strength: str
     version: str
+    warnings: tuple[str, ...] = ()
 
 
 def sheet(found: Schedule) -> Sheet:
@@ -121,13 +125,14 @@ def sheet(found: Schedule) -> Sheet:
         invented=batch.invented,
         dates=_dates(found),
         zone=found.clock.zone or "",
+        answer=found.answer,
         meat=tuple(_meat(found, piece) for piece in batch.pieces),
         weighings=weighings(found),
         vessel=planned.vessel.sentence if planned.vessel else "",
         rows=_rows(found),
         moves=found.moves,
         effects=found.effects,
-        checks=tuple(check.sentence for check in found.checks),
+        checks=found.to_check,
         pictures=drawn,
         verdicts=tuple(Judged(verdict.outcome, capital(_in_short(verdict.sentence))) for verdict in worrying),
         passed=tuple(dict.fromkeys(verdict.name.partition(" (")[0] for verdict in fine)),
@@ -135,7 +140,7 @@ def sheet(found: Schedule) -> Sheet:
         cautions=tuple(_typed(caution) for caution in cautions),
         rests_on=(
             *planned.history.assumptions,
-            brackets(planned),
+            ranges(planned.draws),
             f"{len(sources)} published numbers were used; {uncertain} of them rest on memory or judgement.",
             f"The usual taste, {taste[0]} to {taste[1]} % salt, is a judgement.",
         ),
@@ -198,6 +203,7 @@ def label(found: Schedule) -> Label:
         contains,
         strength,
         __version__,
+        tuple(_typed(each) for each in warnings(planned.verdicts)),
     )
 
 
@@ -253,9 +259,9 @@ def _rows(found: Schedule) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _pictures(found: Schedule) -> tuple[Lines, ...]:
+def _pictures(found: Schedule) -> tuple[Lines | CutSection, ...]:
     """Salt from face to face on the last day, for the thickest and the thinnest piece, with the usual
-    taste marked.
+    taste marked; beside a thickest piece that has a length, its section.
     """
     planned, pieces = found.planned, found.batch.pieces
     numbers = planned.history.numbers
@@ -265,14 +271,16 @@ def _pictures(found: Schedule) -> tuple[Lines, ...]:
     marks = (Mark("y", low, f"usual taste from {low:g} %"), Mark("y", high, f"to {high:g} %"))
     end = planned.history.length
     last = next((task.at for task in found.tasks if round(end / 60) == task.minutes), None)
-    drawn = []
-    for number in chosen[:PICTURES]:
+    thickest = pieces[order[0]]
+    section = cut_section.of(planned.history, end, thickest.name, found.batch.units)
+    drawn: list[Lines | CutSection] = []
+    for number in chosen[: PICTURES if section is None else PICTURES - 1]:
         lines = pictures.profile(planned.spread, end, ("salt",), pieces[number].name, found.batch.units)
         day = say_time.day(last.date(), found.batch.units) if last else units.hour_or_day(end)
         drawn.append(
             dataclasses.replace(lines, sentence=lines.sentence.replace(units.hour_or_day(end), day), marks=marks)
         )
-    return tuple(drawn)
+    return (*drawn, section) if section is not None else tuple(drawn)
 
 
 def _in_short(words: str) -> str:

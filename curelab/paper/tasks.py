@@ -9,7 +9,7 @@ from datetime import datetime
 from .. import units
 from ..batch import Batch
 from ..outcome import Outcome
-from ..recipe.criterion import Criterion
+from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Log
 from ..recipe.times import COLD
 from ..units import capital
@@ -107,22 +107,30 @@ def _end_words(batch: Batch, out: str) -> str:
     """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
     if batch.plan and batch.plan.serve:
         return f"{out}; serve" if out else "Serve"
-    done = f"still raw: cook it, or keep it at {COLD[batch.units]}"
+    cooked = any(stage.aim == "cook" for stage in batch.stages)
+    done = (
+        f"serve it, or keep it at {COLD[batch.units]}"
+        if cooked
+        else f"still raw: cook it, or keep it at {COLD[batch.units]}"
+    )
     return f"{out}: {done}" if out else done.capitalize()
 
 
+WARM = {"core": "the middle", "average": "the piece on average", "surface": "the outside"}
 PLACES = {"core": "in the middle", "average": "on the whole", "surface": "outside"}
 
 
-def in_words(criterion: Criterion) -> str:
-    """A criterion as a cook says it.
+def in_words(criterion: Criterion, system: str = "metric") -> str:
+    """A criterion as a cook says it; a temperature in the units of `system`.
 
     >>> in_words(Criterion.parse("average salt <= 2.4 %"))
     'salt on the whole is at most 2.4 %'
     """
     bound = "at most" if criterion.sign == "<=" else "at least"
     of = {"equilibrium": " of where it is heading", "water phase": " in its water"}.get(criterion.basis, "")
-    target = units.show(criterion.target, "fraction")
+    target = units.show(criterion.target, criterion.kind, system)
+    if criterion.quantity == TEMPERATURE:
+        return f"{WARM[criterion.place]} is {bound} {target}"
     return f"{criterion.quantity} {PLACES[criterion.place]} is {bound} {target}{of}"
 
 
@@ -132,7 +140,7 @@ def _out_of(planned: Outcome, where, n: int) -> str:
     if before is None or (n < len(where) and where[n] == before):
         return ""
     stage = planned.history.stages[before]
-    return f"Out of the {stage.noun}" if stage.wet or stage.cures else f"End of the {stage.noun}"
+    return f"Out of the {stage.noun}" if stage.wet or stage.cures or stage.heats else f"End of the {stage.noun}"
 
 
 def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: str, minutes: int) -> tuple[str, str]:
@@ -140,11 +148,15 @@ def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: s
     stage, system = planned.history.stages[index], batch.units
     lead = f"{out}, " if out else ""
     until = batch.stages[index].until
-    aim = f"until {in_words(until)}" if until else ""
+    aim = f"until {in_words(until, system)}" if until else ""
     spent = say_time.spell(minutes)
     stretch = stage.stretches[number]
     title = f"{lead}{stage.begins[1 if number else 0]}"
     kept = f"at {_warmth(stretch.temperature, system)}, {spent}"
+    if stage.named:
+        title = f"{lead}{', '.join(stage.named)}: {stage.begins[1 if number else 0]}"
+    if stage.heats and stretch.water is not None:
+        kept = f"in {units.show(stretch.water, 'water', system)} of water {kept}"
     if stage.desalts:
         title += f", {number + 1} of {len(stage.stretches)}"
         kept = f"{units.show(stretch.water or 0.0, 'water', system)} {kept}"

@@ -1,4 +1,6 @@
-"""What a cook waits for, as one line of words: "core salt >= 90 % of equilibrium", "average salt <= 2.4 %, "core nitrite >= 100 ppm"."""
+"""What a cook waits for, as one line of words: "core salt >= 90 % of equilibrium", "average salt <= 2.4 %, "core nitrite >= 100 ppm",
+"core temperature >= 88 degC".
+"""
 
 from __future__ import annotations
 
@@ -13,6 +15,7 @@ from ..matter.solutes import SOLUTES
 
 PLACES = ("core", "average", "surface")
 QUANTITIES = ("free nitrite", *SOLUTES)
+TEMPERATURE = "temperature"  # a quantity of a place that is no fraction, and has no basis
 BASES = {
     "equilibrium": "of equilibrium",
     "water phase": "of the water phase",
@@ -20,9 +23,10 @@ BASES = {
     "green weight": "of the green weight",
 }
 DIRECTIONS = (">=", "<=")
+WARMTH = ("-1 degC", "120 degC")  # which temperatures of the meat can be waited for
 _ALSO = {"middle": "core"}  # a reader's word for a place
 _PATTERN = re.compile(
-    rf"^({'|'.join((*PLACES, *_ALSO))}) ({'|'.join(QUANTITIES)}) ({'|'.join(DIRECTIONS)}) (.+?)(?: ({'|'.join(BASES.values())}))?$",
+    rf"^({'|'.join((*PLACES, *_ALSO))}) ({'|'.join((*QUANTITIES, TEMPERATURE))}) ({'|'.join(DIRECTIONS)}) (.+?)(?: ({'|'.join(BASES.values())}))?$",
     re.IGNORECASE,
 )
 _MOST_LETTERS = 200  # letters
@@ -39,7 +43,7 @@ def place_of(word: str, places: tuple[str, ...] = PLACES) -> str:
 
 def quantity_of(word: str) -> str:
     """The quantity that a word names. Raises InputError for any other."""
-    return _one_of("quantity", word, QUANTITIES)
+    return TEMPERATURE if word == TEMPERATURE else _one_of("quantity", word, QUANTITIES)
 
 
 def basis_of(word: str) -> str:
@@ -63,6 +67,18 @@ def target_of(given: str | float) -> float:
     return value
 
 
+def warmth_of(given: str | float) -> float:
+    """A temperature [K] that meat may have, from words ("88 degC") or a number. Raises InputError for any other."""
+    try:
+        value = units.read(given, "temperature")
+    except ValueError as error:
+        raise refuse("target", str(error)) from None
+    low, high = (units.read(each, "temperature") for each in WARMTH)
+    if not low <= value <= high:
+        raise refuse("target", f"{quoted(given)} is a temperature outside {WARMTH[0]} to {WARMTH[1]}")
+    return value
+
+
 def _one_of(where: str, word: str, known: tuple[str, ...]) -> str:
     try:
         return Choice(known).read(word, True)
@@ -72,7 +88,7 @@ def _one_of(where: str, word: str, known: tuple[str, ...]) -> str:
 
 @dataclass(frozen=True)
 class Criterion:
-    """A place, a quantity, a direction and a target (a fraction) on a basis.
+    """A place, a quantity, a direction and a target (a fraction, or K of a temperature) on a basis.
 
     basis: "meat" = of the meat as it is then (default for salt and sugar), "green weight" = of the raw weight (default for nitrite
     and nitrate, as rules count them), "water phase" = solute / (solute + water), "equilibrium" = of where this stage would end.
@@ -92,7 +108,8 @@ class Criterion:
 
     def __post_init__(self):
         problems: list[Problem] = []
-        for name, read in _READERS.items():
+        readers = _READERS | ({"target": warmth_of} if self.quantity == TEMPERATURE else {})
+        for name, read in readers.items():
             try:
                 object.__setattr__(self, name, read(getattr(self, name)))
             except InputError as error:
@@ -111,6 +128,8 @@ class Criterion:
             )
         place, quantity, sign, target, basis = match.groups()
         quantity = quantity.lower()
+        if quantity == TEMPERATURE:
+            return cls._of_warmth(words, place.lower(), sign, target, basis)
         value = units.read(target, "fraction")
         if not 0 < value <= 1:
             raise ValueError(f"{quoted(words)} has a target outside 0 to 100 %")
@@ -118,9 +137,23 @@ class Criterion:
         return cls(place.lower(), quantity, sign, value, names[basis.lower()] if basis else default_basis(quantity))
 
     @classmethod
+    def _of_warmth(cls, words: str, place: str, sign: str, target: str, basis: str | None) -> Criterion:
+        if basis:
+            raise ValueError(f'{quoted(words)} has a temperature "{basis}"; leave that out')
+        try:
+            return cls(place, TEMPERATURE, sign, warmth_of(target), default_basis(TEMPERATURE))
+        except InputError as error:
+            raise ValueError(error.problems[0].sentence) from None
+
+    @classmethod
     def of(cls, given: Criterion | str) -> Criterion:
         """A criterion, or its words."""
         return given if isinstance(given, Criterion) else cls.parse(given)
+
+    @property
+    def kind(self) -> str:
+        """The kind of its target, a key of `units.KINDS`."""
+        return "temperature" if self.quantity == TEMPERATURE else "fraction"
 
     def margin(self, value: Any) -> Any:
         """How far a value, or an array of them, meets the criterion: not negative where it holds."""
@@ -128,7 +161,7 @@ class Criterion:
 
     def __str__(self) -> str:
         basis = "" if self.basis == default_basis(self.quantity) else f" {BASES[self.basis]}"
-        return f"{self.place} {self.quantity} {self.sign} {units.text(self.target, 'fraction')}{basis}"
+        return f"{self.place} {self.quantity} {self.sign} {units.text(self.target, self.kind)}{basis}"
 
 
 _READERS = {"place": place_of, "quantity": quantity_of, "sign": sign_of, "target": target_of, "basis": basis_of}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 from .. import units
@@ -277,3 +278,12 @@ class Piece(Record):
         parts = self.parts(numbers)
         held = sum(part.density * part.water * share for part, share in parts.items())
         return self.weight * held / sum(part.density * share for part, share in parts.items())
+
+
+def alike_pieces(pieces: Sequence[Piece]) -> list[list[int]]:
+    """Numbers of pieces that take salt at the same pace: all the same but for name, and for weight where that gives no measure."""
+    groups: dict[Piece, list[int]] = {}
+    for number, piece in enumerate(pieces):
+        weight = 1.0 if piece.solid() is None else piece.weight
+        groups.setdefault(unchecked(piece, name="piece", weight=weight), []).append(number)
+    return list(groups.values())

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from ..fields import Problem, Record, quantity, ruled, unchecked
 from .criterion import Criterion, CriterionRule
+from .heating import Heating
 from .times import TIME, Log, TemperatureRule, warmed
 
 
@@ -23,7 +24,8 @@ class Stretch:
     label: in words; longest [s]; temperature: ((s, K), ...). water [kg] of the bath at its beginning and `brings` [kg] of each solute in
     it; water None with `purge` None: no bath, nothing leaves the pieces. purge: the bath is water drawn from the meat, as a fraction of
     its green weight, in which the salt dissolves; "published" takes the published figure. endless: the bath never changes. stirred: the
-    bath moves at the faces. lying: one broad face rests on the vessel, and the pieces are turned over at `turns` [s].
+    bath moves at the faces. lying: one broad face rests on the vessel, and the pieces are turned over at `turns` [s]. heating: how the
+    pieces are heated or cooled by it, whose temperature is then `temperature`; None: they are as cold as their fridge.
     """
 
     label: str
@@ -36,6 +38,7 @@ class Stretch:
     stirred: bool = False
     lying: bool = False
     turns: tuple[float, ...] = ()
+    heating: Heating | None = None
 
     @property
     def sealed(self) -> bool:
@@ -46,11 +49,14 @@ class Stretch:
 class Stage(Record):
     """What all stages share.
 
-    cures: salt goes into the meat. Its words, on a plan: noun, what the pieces come out of; begins, what is done first, and with every
-    stretch after; hint, what to mind.
+    cures: salt goes into the meat. heats: the meat is cooked or cooled, and is no longer as cold as a fridge. Its words, on a plan: noun,
+    what the pieces come out of; begins, what is done first, and with every stretch after; hint, what to mind; cautions.
     """
 
     cures: ClassVar[bool] = False
+    heats: ClassVar[bool] = False
+    aim: ClassVar[str] = ""  # of a stage that heats: "cook", "chill", "reheat" or "hold", by which it is checked
+    cautions: ClassVar[tuple[str, ...]] = ()
     noun: ClassVar[str] = ""
     begins: ClassVar[tuple[str, str]] = ("", "")
     hint: ClassVar[str] = ""
@@ -96,6 +102,11 @@ class Stage(Record):
         return tuple(stretch.longest for stretch in self.stretches)
 
     @property
+    def named(self) -> tuple[str, ...]:
+        """Names of the pieces that it is about; none: all of them. The others wait in the fridge."""
+        return ()
+
+    @property
     def put_in(self) -> Any:
         """What the cook puts in, with the fields salt, sugar, nitrate, nitrite [kg]; None: nothing, or not weighed out yet."""
         return None
@@ -113,7 +124,7 @@ class Stage(Record):
     @property
     def desalts(self) -> bool:
         """Whether it takes salt out: water, and nothing put in to cure."""
-        return self.wet and not self.cures
+        return self.wet and not self.cures and not self.heats
 
     @property
     def lies(self) -> bool:

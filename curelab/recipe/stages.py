@@ -15,6 +15,7 @@ from .. import units
 from ..fields import Flag, Part, Problem, Record, Several, quantity, refuse, ruled, unchecked
 from ..matter import brine as brine_properties
 from ..matter.solutes import SOLUTES
+from .cook import COOKING, BagCook, Chill, Hold, Oven, Reheat, Simmer, Smoke
 from .criterion import Criterion, CriterionRule
 from .stage import Ending, Stage, Stretch, several_times
 from .times import TIME, Log, TemperatureRule, TimesRule, constant, warmed
@@ -279,7 +280,7 @@ class Soak(Stage):
         return unchecked(self, waters=(unchecked(self.waters[0], lasts=1e-3),), until=None)
 
 
-STAGES = (Brine, SealedCure, Rest, Soak)
+STAGES = (Brine, SealedCure, Rest, Soak, *COOKING)
 NOT_WEIGHED = "this {} has not been weighed out; give its {}, or run it from a batch"
 
 
@@ -296,6 +297,6 @@ def require_bath(stage: Brine) -> Bath:
 
 
 __all__ = [
-    "STAGES", "Bath", "Brine", "Log", "Rest", "SealedCure", "Soak", "Stage", "Stretch", "Water", "constant", "in_order",
-    "require_bath",
+    "STAGES", "BagCook", "Bath", "Brine", "Chill", "Hold", "Log", "Oven", "Reheat", "Rest", "SealedCure", "Simmer", "Smoke", "Soak",
+    "Stage", "Stretch", "Water", "constant", "in_order", "require_bath",
 ]  # fmt: skip

@@ -169,10 +169,9 @@ def _number(factor: float, usual: float, low: float | None, high: float | None) 
 
 def over_time(
     many: Spread, quantity: str = "salt", piece: str | int = 0, basis: str | None = None, places=("surface", "average", "core"),
-    target: float | None = None, target_label: str = "", now: float | None = None, window: tuple[float, float] | None = None,
+    target: float | None = None, target_label: str = "", now: float | None = None,
 ) -> Lines:  # fmt: skip
-    """At the surface, on average and at the core, over the days. `target` (a fraction), `now` [s] and the two ends of a `window` [s],
-    where they lie within the history, become marks."""
+    """At the surface, on average and at the core, over the days. `target` (a fraction) and `now` [s] become marks."""
     name = _name(many, piece)
     factor, unit = scale(quantity, basis)
     times = many.usual.times
@@ -188,9 +187,6 @@ def over_time(
     marks = [Mark("y", factor * target, target_label)] if target is not None else []
     if now is not None:
         marks.append(Mark("x", now / DAY, hour_or_day(now)))
-    for when, label in zip(window or (), ("cured from here", "too salty from here"), strict=False):
-        if when <= many.usual.length:
-            marks.append(Mark("x", when / DAY, label))
     end = many.usual.length if now is None else now
     return Lines(
         _inside(many, end, (quantity,), name, basis), "days since the start", f"{NAMES.get(quantity, quantity)} in the {name}, {unit}",

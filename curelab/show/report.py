@@ -1,63 +1,56 @@
-"""An outcome in words, as JSON, and as CSV files. Words first: what to weigh, how long, how salty, what the rules say, what it rests on."""
+"""An outcome in words: what to weigh, how long, how salty, what the rules say, what it rests on."""
 
 from __future__ import annotations
 
-import csv
-import io
-import json
-import os
 import textwrap
 from collections.abc import Sequence
-from dataclasses import asdict
-from pathlib import Path
-from typing import Any
 
-import numpy as np
-
-from .. import __version__, files, units
+from .. import __version__, units
 from ..engine.assumptions import ALWAYS
-from ..engine.run import FREE, QUANTITIES
-from ..fields import InputError, Problem, refuse, to_plain
-from ..forecast import Answer
-from ..limits import CAUTIONS, Verdict
+from ..engine.run import FREE
 from ..limits.verdict import SIGNS
-from ..outcome import Cured, Outcome
-from ..recipe.criterion import PLACES
+from ..outcome import Outcome
 from ..recipe.measured import told, weight_note
-from ..spread import Band, Windows
-from ..spread.answers import ordered
-from ..spread.sensitivity import Importance
+from ..spread import Windows
 from ..units import WIDTH
-from ..weighing import WHY_METHODS_DIFFER, Weighed
-from .in_short import brackets, checked, how_sure, in_short, often
+from ..weighing import WHY_METHODS_DIFFER
+from . import fields
+from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
+from .plate import plate_sentences
+from .warm_lines import READ, cautions_of, warm_line
+
+HEAD_WIDTH = 100  # columns of the answer under the title
 
 
 def words(outcome: Outcome, long: bool = False) -> str:
-    """The report a cook reads: what to know first, then what to weigh and do, how sure it is, and what it rests on. `long` adds sources
-    and methods.
+    """The report a cook reads: the answer first, then what to weigh and do, and how sure it is. `long` adds ranges of every reading, all
+    checks, sources and methods.
     """
     batch = outcome.batch
-    out = [batch.name, "=" * min(len(batch.name), WIDTH)]
-    if batch.invented:
-        out.append("(An invented example, to learn from.)")
-    if batch.note:
-        out += _wrapped(batch.note)
-    drawn = f"(in brackets: 8 cases of 10, of {outcome.draws} draws; see HOW SURE)"
-    out += ["", f"IN SHORT  {drawn}", *_points(in_short(outcome))]
-    out += _what_to_do(outcome)
-    out += ["", f"STAGE BY STAGE  {drawn}", *_stage_lines(outcome)]
-    for answer in outcome.answers:
-        if not isinstance(answer, Windows):  # the window stands at the top
-            out += _wrapped(answer.sentence)
+    first, more = in_parts(outcome)
+    out = [f"{batch.name}{'  (an invented example)' if batch.invented else ''}"]
+    out += [line for said in first for line in _wrapped(said, "  ", "", HEAD_WIDTH)]
+    out += ["", *_points(more)]
+    if long and batch.note:
+        out += ["", *_wrapped(batch.note)]
+    out += _what_to_do(outcome, long)
+    out += ["", *(_stage_lines(outcome) if long else _stage_table(outcome))]
+    for each in outcome.answers:
+        if long or not isinstance(each, Windows):
+            out += _wrapped(each.told if isinstance(each, Windows) else each.sentence)
+    plate = plate_sentences(outcome.history)
+    out += ["", "ON THE PLATE", *_points(plate)] if plate else []
     out += _check_lines(outcome, long)
-    out += ["", "CAUTIONS", *_points(CAUTIONS)]
+    out += ["", "CAUTIONS", *_points(cautions_of(outcome))]
     if long:
         out += _meaning_lines(outcome)
-    out += ["", "HOW SURE", *_points(how_sure(outcome))]
-    if outcome.said:
+    out += ["", "HOW SURE", *_points(how_sure_in_full(outcome) if long else how_sure(outcome))]
+    if outcome.said and long:
         out += ["", "WHAT THE LOG SAYS", *_points(outcome.said)]
-    out += ["", "WHAT IT RESTS ON", *_points((*_rests_on(outcome, long), _numbers_used(outcome, long)))]
-    out.append(f"  curelab {__version__}")
+    if long:
+        out += ["", "WHAT IT RESTS ON", *_points((*rests_on(outcome, long), _numbers_used(outcome, long)))]
+        return "\n".join([*out, f"  curelab {__version__}"]) + "\n"
+    out += _points([f"{_numbers_used(outcome, long)} `--long` says all it rests on."])
     return "\n".join(out) + "\n"
 
 
@@ -65,45 +58,41 @@ def _points(sentences: Sequence[str]) -> list[str]:
     return [line for sentence in sentences for line in _wrapped(sentence, "    ", "  - ")]
 
 
-def _what_to_do(outcome: Outcome) -> list[str]:
-    """The meat, what to weigh, and the vessel."""
-    system, out = outcome.batch.units, ["", "THE MEAT"]
-    for piece in outcome.batch.pieces:
-        raw = units.show(piece.weight, "mass", system)
-        out.append(f"  {piece.name}: {piece.tissue}, {raw} raw, {told(piece, system)}")
-        note = weight_note(piece, system)
-        out += _wrapped(note) if note else []
+def _what_to_do(outcome: Outcome, long: bool) -> list[str]:
+    """What to weigh, and the vessel; `long`: and the meat."""
+    system, out = outcome.batch.units, []
+    notes = [note for piece in outcome.batch.pieces if (note := weight_note(piece, system))]
+    if long:
+        out += ["", "THE MEAT"]
+        for piece in outcome.batch.pieces:
+            meat = f"{piece.tissue}, {units.show(piece.weight, 'mass', system)} raw"
+            out += _wrapped(f"{piece.name}: {meat}, {told(piece, system)}", "      ")
+    out += [line for note in notes for line in _wrapped(note)]
     if outcome.weighed is not None:
         out += ["", "WEIGH OUT", *(f"  {line}" for line in outcome.weighed.lines(system))]
         for caution in outcome.weighed.cautions:
             out += _wrapped(f"CAUTION  {caution}")
     if outcome.vessel is not None:
-        out += ["", "THE VESSEL", *_wrapped(outcome.vessel.sentence)]
+        out += ["", *_wrapped(f"THE VESSEL: {outcome.vessel.sentence}", "  ", "")]
     return out
 
 
 def _check_lines(outcome: Outcome, long: bool) -> list[str]:
-    """What the checks came to: all of them with their sources when `long`, else in full only those that want a look."""
-    drawn = (
-        f"In brackets: how often, of {checked(outcome.chances)} draws (see HOW SURE); nothing where all draws agree."
-    )
+    """What the checks came to: those that are not ok; all of them with their sources when `long`."""
     rules = (
         f"CHECKS  (rules: {outcome.batch.rules}; a guide, not a permit: your local code and licensed practice go first)"
     )
-    out = ["", rules, *_wrapped(drawn)]
+    out = ["", rules]
     for verdict in outcome.verdicts:
         if verdict.outcome != "pass" or long:
-            source = f" [{verdict.source}]" if long else ""
-            said = f"{SIGNS[verdict.outcome]}: {verdict.sentence}{often(outcome, verdict)}{source}"
-            out += _wrapped(said, "      ", "  ")
+            source = f"{often(outcome, verdict)} [{verdict.source}]" if long else ""
+            brief = verdict.outcome == "unknown" and not long
+            said = f"{verdict.sentence.partition('. ')[0].removesuffix('.')}." if brief else verdict.sentence
+            out += _wrapped(f"{SIGNS[verdict.outcome]}: {said}{source}", "      ", "  ")
     if long:
-        return out
-    passed = [verdict for verdict in outcome.verdicts if verdict.outcome == "pass"]
-    always = dict.fromkeys(verdict.name for verdict in passed if not often(outcome, verdict))
-    some = dict.fromkeys(f"{each.name}{often(outcome, each)}" for each in passed if often(outcome, each))
-    for names, what in ((always, "in order"), (some, "in order as planned, not in every case")):
-        if names:
-            out += _wrapped(f"{what}: {'; '.join(names)}.", "      ", "  ")
+        out += _wrapped(
+            f"In brackets: how often, of {checked(outcome.chances)} simulated batches; nothing where all agree."
+        )
     return out
 
 
@@ -119,7 +108,7 @@ def _meaning_lines(outcome: Outcome) -> list[str]:
     return out
 
 
-def _rests_on(outcome: Outcome, long: bool) -> tuple[str, ...]:
+def rests_on(outcome: Outcome, long: bool) -> tuple[str, ...]:
     return (*outcome.history.assumptions, *(ALWAYS if long else ()))
 
 
@@ -128,16 +117,44 @@ def _numbers_used(outcome: Outcome, long: bool) -> str:
     sources = outcome.history.sources
     uncertain = [number for number in sources if number.how in ("memory", "judgement")]
     told = f": {', '.join(number.key for number in uncertain)}" if long else ""
+    kept = " They stand in the tables of datasets/ with their sources." if long else ""
     return (
-        f"{len(sources)} published numbers were used; {len(uncertain)} of them rest on memory or judgement{told}. "
-        f"They stand in the tables of datasets/ with their sources.{'' if long else ' --long prints sources and ways of counting.'}"
+        f"{len(sources)} published numbers were used; {len(uncertain)} of them rest on memory or judgement{told}.{kept}"
     )
 
 
-def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
-    return textwrap.wrap(sentence, WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False) or [
+def _wrapped(sentence: str, later: str = "  ", first: str = "  ", width: int = WIDTH) -> list[str]:
+    return textwrap.wrap(sentence, width, initial_indent=first, subsequent_indent=later, break_long_words=False) or [
         first
     ]
+
+
+def _stage_table(outcome: Outcome) -> list[str]:
+    """One line for each stage and piece, in the middle of the simulated batches: salt, nitrite and weight when the stage ends."""
+    history, system = outcome.history, outcome.batch.units
+    every = [n for n in range(len(history.stages)) if history.has(n)]
+    read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
+    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    out = [
+        f"{'WHEN IT ENDS':34}{'salt, %':>8}{'middle':>8}{'outside':>9}{'nitrite in':>12}{'free, middle':>14}{'weight':>9}"
+    ]
+    for index in every:
+        begin, end = history.span(index)
+        if end - begin < 1.0:
+            out.append(f"  {index + 1}. {history.stages[index].tag}: not needed")
+            continue
+        for piece in outcome.batch.pieces:
+            salt = [100 * outcome.band(place, "salt", index, piece.name)[0] for place in ("average", "core", "surface")]
+            taken = 1e6 * outcome.band("average", "nitrite", index, piece.name)[0]
+            free = 1e6 * outcome.band("core", FREE, index, piece.name)[0]
+            weight = units.show(outcome.spread.weight((end,), piece.name).middle[0], "mass", system, digits=2)
+            what = f"  {index + 1}. {history.stages[index].tag}, day {units.day_number(end, 2)}, {piece.name}"
+            out.append(f"{what[:34]:34}{salt[0]:8.1f}{salt[1]:8.1f}{salt[2]:9.1f}{taken:12.0f}{free:14.0f}{weight:>9}")
+        waits = outcome.waits(index)
+        out += _wrapped(f"waited: {waits}.", "     ", "     ") if waits else []
+    for name in fields.solid_names(history):
+        out += _wrapped(f"{name}, {fields.slowest_words(history, history.length, name, system)}")
+    return out
 
 
 def _stage_lines(outcome: Outcome) -> list[str]:
@@ -145,7 +162,7 @@ def _stage_lines(outcome: Outcome) -> list[str]:
     out = []
     every = [n for n in range(len(history.stages)) if history.has(n)]
     read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
-    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    ahead(outcome, every, read)
     for index in every:
         begin, end = history.span(index)
         days = (
@@ -160,25 +177,33 @@ def _stage_lines(outcome: Outcome) -> list[str]:
         ended = f"ended {history.ending(index)}{f' ({waits})' if waits else ''}"
         out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: {ended}")
         for piece in outcome.batch.pieces:
+            if told := warm_line(outcome, index, piece.name):
+                out += _wrapped(told, "         ", "     ")
             salt = "; ".join(
                 f"{place} {_band(outcome, key, 'salt', index, piece.name)}"
                 for place, key in (("overall", "average"), ("middle", "core"), ("outside", "surface"))
             )
             out += _wrapped(f"{piece.name}: salt, % of the meat: {salt}.", "         ", "     ")
+            there = fields.slowest_words(history, end, piece.name, system)
+            out += _wrapped(there, "         ", "         ") if there else []
             if history.average("nitrite", end, piece.name) > 0:
                 taken = _band(outcome, "average", "nitrite", index, piece.name, ppm=True)
                 free = _band(outcome, "core", FREE, index, piece.name, ppm=True)
-                out += _wrapped(
-                    f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}.",
-                    "         ",
-                    "         ",
-                )
+                said = f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}."
+                out += _wrapped(said, "         ", "         ")
             weighs = outcome.spread.weight((end,), piece.name)
             middle, low, high = (
                 units.show(part[0], "mass", system, digits=2) for part in (weighs.middle, weighs.low, weighs.high)
             )
             out += _wrapped(f"weighs {middle} ({low} to {high}).", "         ", "         ")
     return out
+
+
+def ahead(outcome: Outcome, stages: Sequence[int], read: Sequence[tuple[str, str]]) -> None:
+    """Read all that is about to be told of these stages in one pass."""
+    own = {n: (*read, *(READ if outcome.history.stages[n].heats else ())) for n in stages}
+    pieces = outcome.batch.pieces
+    outcome.look_ahead(((*each, n, piece.name) for n in stages for piece in pieces for each in own[n]), True)
 
 
 def _band(outcome: Outcome, place: str, quantity: str, stage: int, piece: str, ppm: bool = False) -> str:
@@ -188,159 +213,4 @@ def _band(outcome: Outcome, place: str, quantity: str, stage: int, piece: str, p
     return f"{100 * value:.1f} ({100 * low:.1f} to {100 * high:.1f})"
 
 
-def plain(outcome: Outcome) -> dict[str, Any]:
-    """Everything in SI, for machines; the same floats the benches show."""
-    history = outcome.history
-    rows = []
-    every = [n for n in range(len(history.stages)) if history.has(n)]
-    read = [(place, quantity) for quantity in QUANTITIES for place in PLACES]
-    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
-    for index in every:
-        begin, end = history.span(index)
-        for piece in outcome.batch.pieces:
-            row: dict[str, Any] = {
-                "stage": index + 1, "do": history.stages[index].tag, "piece": piece.name,
-                "begin_s": begin, "end_s": end, "ended": history.ending(index),
-                "weight_kg": history.weight(end, piece.name), "weight band_kg": _three(outcome.spread.weight((end,), piece.name)),
-            }  # fmt: skip
-            for place, quantity in read:
-                middle, low, high = outcome.band(place, quantity, index, piece.name)
-                usual = history.at(place, quantity, end, piece.name)
-                row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
-            rows.append(row)
-    return {
-        "curelab": __version__,
-        "batch": to_plain(outcome.batch),
-        "weighed": None if outcome.weighed is None else _weighed(outcome.weighed),
-        "in_short": in_short(outcome),
-        "stages": rows,
-        "draws": {
-            "count": outcome.draws,
-            "seed": outcome.spread.draws.seed,
-            "inputs": [row.key for row in outcome.spread.inputs],
-        },
-        "how_sure": how_sure(outcome),
-        "what_matters": [_matters(each) for each in outcome.matters],
-        "cured": [_cured(each) for each in outcome.cured],
-        "answers": [_answer(answer) for answer in outcome.answers],
-        "verdicts": [asdict(verdict) | {"chance": _chance(outcome, verdict)} for verdict in outcome.verdicts],
-        "budget": [dict(row) for row in history.budget],
-        "assumptions": list(_rests_on(outcome, long=True)),
-        "sources": [
-            {"key": n.key, "value": n.value, "unit": n.unit, "how": n.how, "source": n.source} for n in history.sources
-        ],
-        "cautions": list(CAUTIONS),
-        "learned": list(outcome.said),
-    }
-
-
-def _three(band: Band) -> dict[str, float]:
-    return {"middle": float(band.middle[0]), "low": float(band.low[0]), "high": float(band.high[0])}
-
-
-def _weighed(weighed: Weighed) -> dict[str, Any]:
-    grams = {
-        name: getattr(weighed, name)
-        for name in ("green", "water", "plain_salt", "cure_mix", "sugar", "salt", "nitrite", "nitrate")
-    }
-    return {f"{name}_kg": value for name, value in grams.items()} | {"cautions": list(weighed.cautions)}
-
-
-def _answer(answer: Answer | Windows) -> dict[str, Any]:
-    if isinstance(answer, Windows):
-        when, share = answer.best
-        return {
-            "question": "window", "opens_s": _quantiles(answer.opens), "closes_s": _quantiles(answer.closes), "empty": answer.empty,
-            "best_s": when, "open_then": share, "cured": answer.cured, "too_salty": answer.too_salty, "sentence": answer.told,
-            "rests_on": answer.rests_on,
-        }  # fmt: skip
-    return {
-        "question": answer.question, "value": answer.value, "low": answer.low, "high": answer.high, "kind": answer.kind,
-        "criterion": answer.criterion, "sentence": answer.sentence, "rests_on": answer.rests_on,
-    }  # fmt: skip
-
-
-def _chance(outcome: Outcome, verdict: Verdict) -> dict[str, float] | None:
-    """Shares of the draws; null where a check comes up in usual meat only."""
-    chance = outcome.chances.get(verdict.name)
-    return (
-        None
-        if chance is None
-        else {"draws": chance.count, "pass": chance.passes, "fail": chance.fails, "unknown": chance.unknown}
-    )
-
-
-def _cured(each: Cured) -> dict[str, Any]:
-    return {
-        "stage": each.stage + 1, "piece": each.piece.name, "lasted_s": each.lasted, "share": each.share, "chance": each.chance,
-        "needs_s": _quantiles(each.needs.values), "criterion": each.needs.criterion, "rests_on": each.needs.rests_on,
-    }  # fmt: skip
-
-
-def _matters(each: Importance) -> dict[str, Any]:
-    return {
-        "answer": each.answer, "method": each.method, "evaluations": each.evaluations, "seen": each.seen,
-        "inputs": [{"key": row.input.key, "first": row.first, "error": row.error, "remedy": row.remedy} for row in each.rows],
-    }  # fmt: skip
-
-
-def _quantiles(seconds: np.ndarray) -> dict[str, float | None]:
-    """10, 50 and 90 % points; null: not within what was simulated."""
-    values = ordered(seconds)
-    return {
-        name: value if np.isfinite(value) else None
-        for name, value in zip(("low", "middle", "high"), values, strict=True)
-    }
-
-
-def as_json(outcome: Outcome) -> str:
-    """`plain` as text."""
-    return json.dumps(plain(outcome), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-TABLES = ("places.csv", "bands.csv", "profiles.csv", "budget.csv", "verdicts.csv")
-
-
-def refuse_folder(folder: Path) -> None:
-    """Raises InputError where the tables cannot go into `folder`: it is a file, cannot be written, or holds one of them already."""
-    there = next(each for each in (folder.absolute(), *folder.absolute().parents) if each.exists())
-    if not there.is_dir():
-        raise refuse("--csv", f'"{there}" is a file; name a folder')
-    if not os.access(there, os.W_OK | os.X_OK):
-        raise refuse("--csv", f'"{folder}" cannot be written; name another folder')
-    taken = [name for name in TABLES if (folder / name).exists()]
-    if taken:
-        raise InputError(
-            [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
-        )
-
-
-def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
-    """TABLES in `folder`, all of them or none. Bands are those of the draws; the others are the batch at usual values.
-
-    Raises InputError where one is there already, or cannot be written; a folder that was made for them is taken away again.
-    """
-    refuse_folder(folder)
-    history = outcome.history
-    tables = (
-        history.to_frame().to_csv(index=False, lineterminator="\n"),
-        outcome.spread.to_frame(history.times).to_csv(index=False, lineterminator="\n"),
-        history.profiles_frame().to_csv(index=False, lineterminator="\n"),
-        _rows_csv([dict(row) for row in history.budget]),
-        _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
-    )
-    contents = dict(zip((folder / name for name in TABLES), tables, strict=True))
-    files.write_new(contents, folders=True)
-    return list(contents)
-
-
-def _rows_csv(rows: list[dict[str, Any]]) -> str:
-    file = io.StringIO()
-    if rows:
-        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(rows)
-    return file.getvalue()
-
-
-__all__ = ["WIDTH", "as_json", "brackets", "how_sure", "in_short", "plain", "words", "write_csv"]
+__all__ = ["WIDTH", "ahead", "words"]

@@ -6,15 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
+from .. import normal
 from ..engine.drawn import drawn_case
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
 from .sobol import sobol
-from .uncertain import TAIL, Uncertain
+from .uncertain import TAIL, Uncertain, uncertain_inputs
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ class Learned:
     def drawn(self, shares: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
         """Values (n,) of those inputs that have `shares` (n,), even over 0 to 1."""
         own = [number for number, row in enumerate(self.rows) if row.key in shares]
-        free = np.stack([ndtri(np.clip(shares[self.rows[n].key], TAIL, 1 - TAIL)) for n in own])
+        free = np.stack([normal.score(np.clip(shares[self.rows[n].key], TAIL, 1 - TAIL)) for n in own])
         size, shape = np.linalg.eigh(self.covariance[np.ix_(own, own)])
         # Symmetric, so that each input leans on its own shares first.
         root = shape * np.sqrt(np.maximum(size, 0.0)) @ shape.T
@@ -117,9 +117,10 @@ def usual_case(
     *,
     cold: bool = False,
 ) -> tuple[tuple[Piece, ...], tuple[Stage, ...], Numbers]:
-    """The batch at the usual value of everything, or at what earlier batches and its own readings taught of it. `cold`: but no colder than
-    planned, which is what a check must be held against.
+    """The batch at the usual value of everything, which is the middle of what is possible, as in the middle draw; or at what earlier batches
+    and its own readings taught of it. `cold`: but no colder than planned, which is what a check must be held against.
     """
+    numbers = in_the_middle(numbers, uncertain_inputs())
     values = {row.key: row.value for row in profile.known} if profile is not None else {}
     if learned is not None:
         plain = {row.key: numbers[row.key].value if row.key in numbers else _unmoved(row) for row in learned.rows}
@@ -128,6 +129,12 @@ def usual_case(
         read = profile is not None or (learned is not None and "temperature" in learned.asked)
         values["temperature"] = max(values.get("temperature", 0.0), 0.0) if read else 0.0
     return drawn_case(pieces, stages, numbers, values) if values else (tuple(pieces), tuple(stages), numbers)
+
+
+def in_the_middle(numbers: Numbers, inputs: Sequence[Uncertain]) -> Numbers:
+    """The numbers with every uncertain one in the middle of its distribution; one that the caller has set stays."""
+    rows = [row for row in inputs if row.key in numbers and numbers[row.key].how != "given"]
+    return numbers.with_values({row.key: float(row.scored(np.zeros(()))) for row in rows}, published=True)
 
 
 def _unmoved(row: Uncertain) -> float:

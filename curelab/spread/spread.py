@@ -12,10 +12,9 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
-from functools import cached_property
-from typing import Any
+from functools import cached_property, partial
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -27,6 +26,7 @@ from ..engine.simulate import CELLS, LEAST_CELLS, simulate
 from ..engine.size import bytes_of_case
 from ..forecast import DAY
 from ..forecast.answer import reaching
+from ..forecast.ready import Ready, cold_of_rest, ready_columns, ready_of, wanted_of
 from ..limits import check_all
 from ..recipe.criterion import PLACES, Criterion, default_basis
 from ..recipe.meat_and_fridge import MeatAndFridge
@@ -36,15 +36,18 @@ from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..threads import on_one_thread
 from .answers import Band, Chance, Times, Windows, ordered, quantiles
-from .draws import Draws, Learned, draw
+from .draws import Draws, Learned, draw, in_the_middle
 from .uncertain import Uncertain, inputs_for, with_known
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 CHUNK = 512
 PART_BYTES = 128_000_000  # of the draws that are computed together
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
 LONGEST_WAIT = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
-NEAR = 10.0  # s to which a time is found in a draw: days are told of them
+NEAR = 60.0  # s within which a time is found in a draw, mostly to a second: days are told of them
 SMALL = 4_000_000  # bytes of a reading that is remembered
 MOST_KNOWN = 64_000_000  # bytes of all that are remembered
 MOST_BYTES = 1_000_000_000  # of one answer; more is refused, with the arithmetic
@@ -52,17 +55,17 @@ MOST_BYTES = 1_000_000_000  # of one answer; more is refused, with the arithmeti
 
 @dataclass(frozen=True)
 class Request:
-    """One reading of every draw: `name` of a method of `History`, and its arguments as (name, value) pairs, arrays as tuples and times in
+    """One reading of every draw: `name` of a method of `History`, or a function of one, and its arguments as (name, value) pairs, arrays as tuples and times in
     seconds; lasting: of the history in which a stage (its number, from 0) lasts so many s and nothing comes after it, None: of the history
     as it is.
     """
 
-    name: str
+    name: str | Callable[..., np.ndarray]
     given: tuple[tuple[str, Any], ...] = ()
     lasting: tuple[int, float] | None = None
 
     @classmethod
-    def of(cls, name: str, **given: Any) -> Request:
+    def of(cls, name: str | Callable[..., np.ndarray], **given: Any) -> Request:
         given |= {"times": units.seconds(given["times"])} if "times" in given else {}
         plain = {
             key: tuple(np.asarray(value).tolist()) if isinstance(value, (np.ndarray, list)) else value
@@ -74,7 +77,8 @@ class Request:
         """Values (d, ...) of a history."""
         if self.lasting is not None:
             history = history.lasting(*self.lasting)
-        found = getattr(history, self.name)(**dict(self.given))
+        ask = getattr(history, self.name) if isinstance(self.name, str) else partial(self.name, history)
+        found = ask(**dict(self.given))
         return found.values if isinstance(found, Profile) else found
 
 
@@ -84,6 +88,11 @@ def waited_for(criterion: Criterion, stage: int, where: Where, at_most: float = 
     """
     asked = Request.of("first_time", near=NEAR, criterion=criterion, stage=stage, where=where)
     return replace(asked, lasting=(stage, at_most))
+
+
+def begun(stage: int, at_most: float = LONGEST_WAIT) -> Request:
+    """When a stage begins that is waited for as `waited_for` does."""
+    return replace(Request.of("begin", stage=stage), lasting=(stage, at_most))
 
 
 @dataclass(frozen=True)
@@ -96,13 +105,21 @@ class _Case:
     numbers: Numbers
     more: tuple[tuple[str, Any], ...] = ()  # choices of `simulate`
 
+    def needed(self, requests: Sequence[Request]) -> _Case:
+        """The case without what comes after the latest stage that any of these asks about."""
+        asked = [request.lasting for request in requests if request.lasting is not None]
+        if not asked or len(asked) < len(requests):
+            return self
+        stage, seconds = max(asked)
+        return replace(self, stages=(*self.stages[:stage], self.stages[stage].lasting(seconds)))
+
     def solve(self, columns: dict[str, np.ndarray], **more: Any) -> History:
         choices = {"few": bool(columns), **dict(self.more), **more}
         return simulate(self.pieces, self.stages, draws=columns, loss=self.loss, numbers=self.numbers, **choices)
 
 
 def _work(case: _Case, columns: dict[str, np.ndarray], requests: Sequence[Request]) -> list[np.ndarray]:
-    history = case.solve(columns)
+    history = case.needed(requests).solve(columns)
     found = [request.read(history) for request in requests]
     history.release()
     return found
@@ -141,8 +158,9 @@ class Spread(Shown):
 
     @cached_property
     def usual(self) -> History:
-        """The batch at the usual value of everything: its pieces, stages, borders and grid of times."""
-        return simulate(self.case.pieces, self.case.stages, loss=self.case.loss, numbers=self.case.numbers)
+        """The batch in the middle of everything that is varied: its pieces, stages, borders and grid of times."""
+        numbers = in_the_middle(self.case.numbers, self.inputs)
+        return simulate(self.case.pieces, self.case.stages, loss=self.case.loss, numbers=numbers)
 
     @property
     def count(self) -> int:
@@ -229,7 +247,8 @@ class Spread(Shown):
     ) -> list[np.ndarray]:
         result: list[np.ndarray] = []
         for part in parts:
-            solved = self._first if len(parts) == 1 else self.case.solve(self.draws.part(part))
+            one = len(parts) == 1
+            solved = self._whole(requests) if one else self.case.needed(requests).solve(self.draws.part(part))
             for k, value in enumerate(request.read(solved) for request in requests):
                 if part.start == 0:
                     shape = (self.count, *value.shape[1:])
@@ -282,7 +301,23 @@ class Spread(Shown):
     @cached_property
     def _first(self) -> History:
         """All draws, kept where they are one part: a page asks one small spread many questions."""
-        return self.case.solve(self.draws.columns) if self.banded else self.usual.as_drawn()
+        if not self.banded:
+            return self.usual.as_drawn()
+        begun = self.__dict__.pop("_begun", None)
+        if begun is None:
+            return self.case.solve(self.draws.columns)
+        last = len(begun.stages) - 1
+        return begun.instead(last, self.case.stages[last:])
+
+    def _whole(self, requests: Sequence[Request]) -> History:
+        """All draws, as far as these requests need them; what was solved last is kept."""
+        case = self.case.needed(requests)
+        if case is self.case or not self.banded or "_first" in self.__dict__:
+            return self._first
+        last = self.__dict__.get("_begun")
+        if last is None or last.stages != case.stages:
+            last = self.__dict__["_begun"] = case.solve(self.draws.columns)
+        return last
 
     @cached_property
     def _outline(self) -> History:
@@ -472,6 +507,25 @@ class Spread(Shown):
             for values, name in zip(found, names, strict=True)
         ]
 
+    def ready(
+        self,
+        stage: int = 0,
+        pieces: Sequence[int | str] | None = None,
+        *,
+        salt: float | None = None,
+        at_most: Any = LONGEST_WAIT,
+    ) -> tuple[Ready, ...]:
+        """When to take pieces (default: all) out of a cure, the rest they need, and what their slowest spots hold, in every draw.
+
+        `salt` is what is wanted on the whole of a brine that ends too salty; at_most: how long the cure may last. Later stages are left out.
+        """
+        numbers = [self.number(piece) for piece in (range(len(self.case.pieces)) if pieces is None else pieces)]
+        wanted = tuple(wanted_of(self.usual, stage, number, salt) for number in numbers)
+        cold = cold_of_rest(self.case.stages, stage)
+        asked = Request.of(ready_columns, stage=stage, wanted=wanted, pieces=tuple(numbers), cold=cold)
+        asked = replace(asked, lasting=(stage, units.seconds(at_most)))
+        return ready_of(self.readings([asked])[0], self.usual, stage, wanted, numbers)
+
     def window(
         self,
         *,
@@ -502,7 +556,7 @@ class Spread(Shown):
 
     def _until(self, wanted, index: int, where, at_most: float) -> list[np.ndarray]:
         """Seconds (d,) from the beginning of stage `index` until each criterion holds, at most `at_most`, inf: not."""
-        begin = Request.of("begin", stage=index)
+        begin = begun(index, at_most)
         if len(where) > 1 and len(set(wanted)) == 1:  # one pass for all pieces
             times, began = self.readings([waited_for(wanted[0], index, tuple(where), at_most), begin])
             return list((times - began[:, None]).T)

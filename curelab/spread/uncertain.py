@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
+from .. import normal
 from ..engine.cases import OF_PIECES
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
@@ -19,7 +19,7 @@ from ..recipe.stages import Stage
 from ..sources import Numbers, read_table
 
 TAIL = 0.005  # a normal or lognormal input is cut at this probability on either side: nothing is without bounds
-POINT_95 = float(ndtri(0.95))
+POINT_95 = float(normal.score(0.95))
 # Of the logarithm of obstruction, from one animal to the next: 0.28 over 1.90 in one study (row rival.lean_diffusivity.springer,
 # seen in the abstract); that it holds between a cook's own pieces is a judgement.
 BETWEEN_PIECES = 0.15
@@ -76,7 +76,7 @@ class Uncertain:
             turn = (self.mode - low) / (high - low)
             rising = low + np.sqrt(share * (high - low) * (self.mode - low))
             return np.where(share < turn, rising, high - np.sqrt((1 - share) * (high - low) * (high - self.mode)))
-        return self.scored(ndtri(np.clip(share, TAIL, 1 - TAIL)))
+        return self.scored(normal.score(np.clip(share, TAIL, 1 - TAIL)))
 
     def scored(self, score: np.ndarray) -> np.ndarray:
         """The value at a score: a normal deviate, 0 in the middle of what is possible; here nothing is cut off.
@@ -91,7 +91,7 @@ class Uncertain:
         if self.distribution == "lognormal":
             middle, reach = 0.5 * np.log(self.low * self.high), 0.5 * np.log(self.high / self.low)
             return np.exp(middle + reach * score / POINT_95)
-        return self.at(ndtr(score))
+        return self.at(normal.below(score))
 
     @property
     def label(self) -> str:
@@ -115,6 +115,20 @@ _WORDS = {
     "film.still": "the layer at a face in still brine",
     "film.contact": "how well brine gets under the piece",
     "purge.sealed_cure": "the liquid that the salt draws",
+    "obstruction.cooked": "how fast salt moves in cooked meat",
+    "heat.parallel": "how well the meat conducts heat",
+    "heat.film.simmer": "how well the water gives its heat",
+    "heat.film.bag_in_water": "how well the bath heats the bag",
+    "heat.film.steam": "how well the steam heats",
+    "heat.film.ice_water": "how well the ice water cools",
+    "heat.film.fridge_air": "how well the fridge cools",
+    "heat.film.moving_air": "how well the moving air cools",
+    "heat.film.smoke": "how well the smoke heats",
+    "heat.film.oven": "how well the oven heats",
+    "heat.radiant": "how much heat is radiated",
+    "heat.wet_skin": "how long the skin stays wet",
+    "heat.wetness": "how wet the skin is",
+    "juice.width": "how much juice runs out",
     "activation energy": "how much faster warm meat cures",
     "temperature": "the temperature",
 }

@@ -420,11 +420,12 @@ def test_stages_come_back(listed, system, volume):
 
 
 def test_a_list_of_sorts_refuses():
+    kinds = "brine, sealed cure, rest, soak, simmer, bag cook, smoke, oven, chill, reheat, hold"
     for table, sentence in (
-        ({"steps": [{"temperature": "3 degC"}]}, "steps[1].kind: missing; say one of brine, sealed cure, rest, soak"),
+        ({"steps": [{"temperature": "3 degC"}]}, f"steps[1].kind: missing; say one of {kinds}"),
         (
             {"steps": [{"kind": "brin"}]},
-            'steps[1].kind: "brin" is not one of brine, sealed cure, rest, soak; did you mean "brine"?',
+            f'steps[1].kind: "brin" is not one of {kinds}; did you mean "brine"?',
         ),
         ({"steps": {"kind": "rest"}}, "steps: {'kind': 'rest'} is not a list; give one entry for each"),
     ):

@@ -51,6 +51,15 @@ TABLES = [
     "coefficients",
     "cure_labels",
     "crystals",
+    "lethality",
+    "pasteurisation",
+    "thermal_death",
+    "heat_rules",
+    "cook_loss",
+    "cured_meats",
+    "measured_cooling",
+    "tenderness",
+    "thermal",
 ]
 
 

@@ -9,10 +9,11 @@ import pytest
 
 from curelab import outcome as outcomes
 from curelab.batch import load
-from curelab.lab.state import PAGE_DRAWS, starting_batch
+from curelab.lab.benches.thick_point import HORIZON, ThickPoint
+from curelab.lab.state import PAGE_DRAWS, State
 from curelab.outcome import run
 from curelab.show.in_short import in_short
-from curelab.spread import spread
+from curelab.units import DAY
 
 pytestmark = pytest.mark.browser
 
@@ -38,6 +39,11 @@ def visit(stage, kitchen):
             "() => [...document.querySelectorAll('[data-revision]')].every(e => +e.dataset.revision > 0)",
             timeout=30_000,
         )
+        while (
+            folded := page.get_by_role("button", name="▸")
+        ).count():  # nothing stays folded away, so that all of it is tried
+            folded.first.click()
+            page.wait_for_timeout(300)
         return page
 
     open_pages = []
@@ -104,33 +110,75 @@ def at_rest(page, draws: int) -> None:
     page.wait_for_function(f"() => document.body.innerText.includes('{draws} draws')", timeout=60_000)
 
 
+def said(page) -> str:
+    """All that the page says, on one line."""
+    return re.sub(r"\s+", " ", page.inner_text("body"))
+
+
 def clean(page) -> None:
     assert page.problems == []
     assert page.outside == []
 
 
-def test_thick_point(visit):
+def test_the_cut(visit):
+    """The sentences and the picture say what the library says, on the day that the hand has chosen."""
     page = visit("thick_point")
     step(page, "Days in the cure")
     settled(page)
     days = int(float(page.get_by_role("slider", name="Days in the cure", exact=True).input_value()))
-    batch = starting_batch()
-    first = batch.filled()[0].but(lasts=f"{days} d")
     at_rest(page, PAGE_DRAWS)
-    expected = (
-        spread(batch.pieces, first, count=PAGE_DRAWS).at("core", "salt", None, "thick end", "equilibrium").middle[0]
-    )
-    text = re.sub(r"\s+", " ", page.inner_text("body"))
-    assert f"{days} days are not enough for the thick end: its middle has {100 * expected:.0f} %" in text
+    state = State()
+    state.edit_stage(0, lasts=f"{days} d", until=None, at_most=None)
+    bench = ThickPoint(state)
+    list(bench.settle())
+    text = said(page)
+    for sentence in bench.says["answer"].text.split("\n"):
+        assert re.sub(r"\s+", " ", sentence) in text
+    before = sum(revisions(page))
+    day = page.get_by_role("slider", name="Day", exact=True)
+    many = state.spread(state.cure_lasting(HORIZON))
+    assert told(many, days) in day.get_attribute("aria-valuetext")
+    day.press("ArrowRight")
+    assert told(many, days) not in day.get_attribute("aria-valuetext")
+    day.press("End")
+    assert told(many, HORIZON / DAY) in day.get_attribute("aria-valuetext")
+    assert sum(revisions(page)) == before  # the kernel is not asked which day is shown
     drag(page, "Thickness of the thick end", 0.5)
     settled(page)
     assert page.get_by_role("slider", name="Thickness of the thick end", exact=True).input_value() != "8"
+    assert sum(revisions(page)) > before
+    clean(page)
+
+
+def told(many, day: float) -> str:
+    """What the picture says of the thick end on a day."""
+    average, core = (100 * many.at(place, "salt", (day * DAY,), "thick end").middle[0] for place in ("average", "core"))
+    return f"Day {day:g}, {'brine' if day < 90 else 'left longer'}. Thick end: average {average:.2f}, slowest spot {core:.2f} %"
+
+
+def test_the_picture_is_read_by_keyboard_and_by_pointer(visit):
+    page = visit("thick_point")
+    page.get_by_role("button", name="Read a place with the arrow keys").focus()
+    page.keyboard.press("ArrowUp")
+    read = page.locator(".cl-cut .cl-readout")
+    assert re.search(r"thick end, [\d.]+ mm deep: salt [\d.]+ \([\d.]+ to [\d.]+\) % of the meat", read.inner_text())
+    page.keyboard.press("Escape")
+    assert not read.is_visible()
+    page.get_by_text("free nitrite", exact=True).first.click()
+    assert "mg/kg" in page.locator(".cl-cut-told").inner_text()
+    box = page.locator(".cl-cut-field svg").bounding_box()
+    page.mouse.move(box["x"] + box["width"] * 0.25, box["y"] + 60)
+    assert "free nitrite" in read.inner_text()
+    page.get_by_role("button", name="Play the days").click()
+    page.wait_for_timeout(500)
+    page.get_by_role("button", name="Stop playing").click()
+    assert page.locator(".cl-cut table tr").count() > 10  # the same numbers for who cannot see the picture
     clean(page)
 
 
 def test_equilibrium_or_strong(visit):
     page = visit("equilibrium_or_strong")
-    assert "window" in page.inner_text("body")
+    assert "A day late adds" in page.inner_text("body")
     step(page, "Strong brine: salt, of brine", "ArrowLeft")
     drag(page, "Thickness of the thick end", 0.1)
     settled(page)
@@ -178,7 +226,7 @@ def test_start_shows_the_cautions_and_leads_on(visit):
     page = visit("start")
     text = page.inner_text("body")
     assert "poisons" in text and "Botulism" in text and "licensed practice" in text
-    for name in ("Thick point", "Equilibrium or strong", "Soak", "Batch"):
+    for name in ("The cut", "Equilibrium or strong", "Soak", "My batch"):
         assert page.get_by_role("link", name=name).count() >= 1
     clean(page)
 

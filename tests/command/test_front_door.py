@@ -19,7 +19,7 @@ from curelab.batch import load
 from curelab.fields import InputError
 from curelab.letters import refused_letter
 from curelab.outcome import run, run_for
-from curelab.show import report
+from curelab.show import data, report
 from curelab.sources import datasets_folder
 
 DEMO = datasets_folder() / "demo_loin.toml"
@@ -111,7 +111,7 @@ def test_at_most_fifty_problems_are_listed(file, capsys):
 # -- check only reads ------------------------------------------------------------------------------------------------------------------
 
 
-def test_check_reads_and_runs_nothing(file):
+def test_check_reads_and_runs_no_draws(file):
     """What it loads is what its time is made of."""
     code = f"import sys; from curelab.__main__ import main; main(['check', {str(file)!r}]); print(*sys.modules)"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60).stdout
@@ -323,11 +323,11 @@ def test_all_tables_or_none(broken, there, outcome, monkeypatch, tmp_path):
     with monkeypatch.context() as patched:
         patched.setattr(files.os, broken, third_time_unlucky)
         with pytest.raises(InputError, match="cannot be written: No space left on device; nothing was changed"):
-            report.write_csv(outcome, folder)
+            data.write_csv(outcome, folder)
     left = sorted(str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*"))
     assert left == (["of", "of/tables", "of/tables/mine.txt"] if there else [])
-    assert [path.name for path in report.write_csv(outcome, folder)] == list(report.TABLES)
-    assert all((folder / name).stat().st_size > 100 for name in report.TABLES)
+    assert [path.name for path in data.write_csv(outcome, folder)] == list(data.TABLES)
+    assert all((folder / name).stat().st_size > 100 for name in data.TABLES)
 
 
 @linux

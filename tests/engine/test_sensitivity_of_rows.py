@@ -20,7 +20,8 @@ from curelab.engine.run import QUANTITIES
 from curelab.forecast import time_to
 from curelab.learn.calibrate import Measurement, fit
 from curelab.limits import check_all
-from curelab.matter import brine, cures, solutes, tissue
+from curelab.matter import brine, cures, heat, juice, solutes, taste, tissue
+from curelab.recipe.stages import BagCook, Chill, Reheat, Simmer, Smoke
 from curelab.show import report
 from curelab.sources import datasets_folder, default_numbers, read_table
 from curelab.weighing import EquilibriumBrine, Vessel, fits, ingoing_table, weigh
@@ -48,6 +49,13 @@ def readings(numbers, meat, *stages, loss="nordin"):
     return [*values, history.weight()], [str(verdict) for verdict in check_all(history, numbers=numbers)]
 
 
+def cooked(numbers, *stages):
+    """What a history says of pieces that are cooked after a brine."""
+    history = simulate(piece(), [cure(), *stages], cells=8, numbers=numbers)
+    values = [history.temperature(place=place) for place in ("core", "average", "surface")]
+    return [*values, history.weight(), history.core("salt"), history.average("salt"), history.average("free nitrite")]
+
+
 # -- what a cook can ask, small enough to be asked a hundred times -----------------------------------------------------------------------
 
 LOG = [["0 h", "3 degC"], ["40 h", "3 degC"], ["50 h", "9 degC"], ["90 h", "9 degC"], ["96 h", "4 degC"]]
@@ -67,25 +75,33 @@ PANEL = {
     **{f"{s:.0%} brine": (lambda n, s=s: readings(n, piece(thickness="2 cm"), cure(bath=Bath(water="50 kg", salt=50 * s / (1 - s)))))
        for s in (0.02, 0.06, 0.13, 0.16, 0.2, 0.25)},
     "a warm spell": lambda n: readings(n, piece(thickness="7 cm"), cure(temperature=LOG, bath=MIXED.but(salt=0.14))),
+    **{name: (lambda n, made=made: cooked(n, *made)) for name, made in {
+        "simmered and chilled": (Simmer(temperature="88 degC", water="4 kg", lasts="3 h"), Chill(medium="ice water", temperature="1 degC", lasts="1 h")),
+        "in a bag, cooled in a fridge": (BagCook(temperature="64 degC", lasts="5 h"), Chill(medium="fridge air", temperature="2 degC", lasts="3 h")),
+        "steamed, cooled in moving air": (BagCook(temperature="75 degC", lasts="2 h", steam=True), Chill(medium="moving air", temperature="2 degC", lasts="3 h")),
+        "smoked and warmed": (Smoke(temperature="95 degC", humidity="10 %", lasts="30 h"), Reheat(medium="oven air", temperature="140 degC", lasts="1 h")),
+        "barely warm": (BagCook(temperature="49 degC", lasts="9 h"),),
+        "hot": (Simmer(temperature="95 degC", water="4 kg", lasts="4 h"),),
+    }.items()},
+    "much nitrite near the surface, and meat of high pH": lambda n: readings(
+        n, piece(thickness="8 cm", ph=6.3), cure(bath=MIXED.but(nitrite=4e-3), lasts="1 d"),
+    ),
+    "half a day at 5 degC": lambda n: readings(n, piece(), cure(temperature="5 degC", lasts="23 h"), Rest(temperature="3 degC", lasts="2 d")),
+    "an icy night": lambda n: readings(n, piece(), cure(temperature=[["0 h", "3 degC"], ["20 h", "-1.2 degC"], ["40 h", "3 degC"]])),
     "how long": lambda n: [str(time_to("core salt >= 60 % of equilibrium", piece(), cure(), numbers=n))],
     "weighed out": lambda n: [repr(weigh(EquilibriumBrine(water="1 kg", salt="2 %", basis="water phase"), piece(), n))],
     "nitrite counted": lambda n: [repr(ingoing_table(MIXED, piece(), 0.1, n))],
     "the vessel": lambda n: [repr(fits(Vessel(shape="round", diameter="26 cm", height="20 cm"), piece(), MIXED, n))],
     "nitrite on other bases": lambda n: [solutes.nitrite_as(100.0, "KNO2", "NO2 ion", n), solutes.nitrite_as(100.0, "KNO2", "NaNO2", n)],
+    "what cooking takes": lambda n: [*juice.juice_lost([0.0, 900.0, 3e4], [300.0, 345.0, 330.0], 0.7, numbers=n), *juice.juice_lost([0.0, 9e4], [355.0, 355.0], 0.7, numbers=n), *juice.cook_loss(0.3, n)],
+    "what a slice tastes of": lambda n: [*(taste.saltiness(salt, n).word for salt in (0.0115, 0.0145, 0.0215, 0.0275, 0.0295)), taste.sodium(0.019, numbers=n)],
     "a weight in the log": lambda n: [fit((piece(),), (cure(),), [Measurement("weight", 4 * 86400.0, 1.65, 0.005)], numbers=n, cells=8).estimates[0].value],
     "a whole batch, in words": lambda n: [report.words(outcome.run(load(str(datasets_folder() / "demo_brisket.toml")), numbers=n))],
 }  # fmt: skip
 
-COOK = "beyond the 25 degC of any stage; it serves water_diffusivity at cooking temperatures, and no stage cooks yet"
 EXEMPT = {
-    **{f"water.salt_diffusivity.{t}C": COOK for t in (40, 65, 80, 100)},
     "molar.H": "molar mass of sugar; only SOLUTES['sugar'].molar_mass holds it, and no answer counts moles of sugar",
     "molar.C": "molar mass of sugar; as molar.H",
-    "molar.Cl": "read once at import, for the molality behind the water activity; moved in test_constants_read_at_import",
-    "taste.bland": "a name for readers; the thresholds that decide are taste.normal_low, taste.normal_high and taste.too_salty",
-    "taste.salty": "a name for readers; as taste.bland",
-    "colour.nitrite_minimum": "a figure for readers: no verdict on colour exists, so nothing in the library looks at it",
-    "taste.normal_low": "decides what a taste means in a batch log; moved in tests of the log, not by a run",
 }
 KEYS = [key for key in default_numbers() if not key.startswith("rival.")]
 
@@ -196,10 +212,16 @@ def tissue_answers(module) -> list[float]:
     return np.array([module.tissue_density(0.6, 0.2, 0.1, kelvin) for kelvin in (277.15, 300.0, 340.0)])
 
 
+def heat_answers(module) -> np.ndarray:
+    part = tissue.Tissue(name="fatty", water=0.6, protein=0.2, fat=0.1)
+    return np.concatenate([np.ravel(each) for warm in (277.15, 340.0) for each in module.thermal(part, warm)])
+
+
 COEFFICIENTS = read_table("coefficients.csv")
 TABLES = [
-    ("coefficients.csv", "value", lambda row: not row["relation"].startswith("component_density"), brine, brine_answers),
+    ("coefficients.csv", "value", lambda row: not row["relation"].startswith("component_"), brine, brine_answers),
     ("coefficients.csv", "value", lambda row: row["relation"].startswith("component_density"), tissue, tissue_answers),
+    ("coefficients.csv", "value", lambda row: row["relation"].startswith("component_"), heat, heat_answers),
     ("freezing.csv", "freezing_point_C", lambda row: row["role"] == "model" and float(row["mass_percent"]) > 0, brine, brine_answers),
     ("solubility.csv", "mass_percent", lambda row: row["role"] == "model", brine, brine_answers),
     ("viscosity.csv", "viscosity_mPa_s", lambda row: row["role"] == "model", brine, brine_answers),

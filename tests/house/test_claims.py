@@ -33,7 +33,7 @@ NO_CLAIM = {
     "README.md": {},
     "notebooks/proof.ipynb": {
         "Sections 1 to 7": "numbers of sections",
-        "Sections 8 to 11": "numbers of sections",
+        "Sections 8 to 12": "numbers of sections",
         "a few parts in ten thousand": "said exactly, with its marker, at the end",
         "Two questions": "a count of sentences",
         "two rows": "the two factors beside it",

@@ -17,7 +17,7 @@ LIBRARY = ROOT / "curelab"
 
 # Rooms from the ground up. A room may import from lines above its own, never from its own line or below. A new room gets its line here.
 RANKS = [
-    ("letters", "unit_words", "lazy", "progress"),
+    ("letters", "unit_words", "lazy", "progress", "normal"),
     ("threads", "units", "sources"),
     ("results",),
     ("fields",),
@@ -26,8 +26,8 @@ RANKS = [
     ("recipe",),
     ("weighing", "bodies", "transport"),
     ("engine",),
-    ("forecast",),
     ("limits",),
+    ("forecast",),
     ("batch",),
     ("spread",),
     ("learn",),

@@ -138,6 +138,7 @@ def test_an_instrument_shows_the_same_in_many_draws_as_in_each():
 
 
 @pytest.mark.parametrize("hidden", [0.25, 0.42])
+@pytest.mark.repeats
 def test_recovery_in_200_repeats(hidden):
     """The 90 % interval covers a hidden obstruction in 85 to 95 % of 200 repeats (binomial: 90 +- 4.2 %)."""
     of = history(obstruction__lean=hidden)
@@ -149,6 +150,7 @@ def test_recovery_in_200_repeats(hidden):
     assert 0.85 <= np.mean(held) <= 0.95
 
 
+@pytest.mark.repeats
 def test_recovery_when_the_hidden_value_is_drawn_from_the_prior():
     noise = np.random.default_rng(11)
     held = []
@@ -186,6 +188,7 @@ MIXED = [
     [(CURE, FLOATING), (CURE.but(lying=True), MIXED)],
     ids=("a salometer", "brine, weight and a slice"),
 )
+@pytest.mark.repeats
 def test_recovery_in_200_batches_in_which_all_else_is_hidden_too(cure, asked):
     """Thickness, temperature, weights, films and the rest are as drawn, and the fit knows none of them: the 90 % interval of the pace still
     covers it in 85 to 95 % of 200 batches, and the band of the days that it leads to, 8 cases of 10, is kept to (binomial: 80 +- 5.6 %, or 9).
@@ -215,6 +218,7 @@ def test_recovery_in_200_batches_in_which_all_else_is_hidden_too(cure, asked):
     assert np.mean(alone) < 0.8
 
 
+@pytest.mark.repeats
 def test_an_instrument_that_is_always_off_the_same_way():
     """Twenty readings of one salometer, half of whose variance is its own: taken as independent they promise far too much."""
     cure = CURE.but(lasts="30 d")
@@ -271,6 +275,7 @@ def test_what_a_fit_ties_together_is_drawn_together():
     )
 
 
+@pytest.mark.repeats
 def test_recovery_of_temperature_and_acidity():
     """As for the pace: 90 % intervals hold the hidden value in 85 to 95 % of 200 repeats. A thermometer is off, and a fridge swings."""
     hidden = {"temperature": 0.8, "ph.beef": 5.62}
@@ -366,7 +371,7 @@ def test_weight_tells_water_uptake_and_not_pace():
 
 def test_refuses_what_cannot_be_fitted():
     with pytest.raises(ValueError, match="not uncertain"):
-        fit((PIECE,), (CURE,), readings(history()), parameters=("obstruction.cooked",))
+        fit((PIECE,), (CURE,), readings(history()), parameters=("taste.salty",))
     with pytest.raises(ValueError, match="no reading"):
         fit((PIECE,), (CURE,), [])
     with pytest.raises(ValueError, match="after the end"):

@@ -76,10 +76,12 @@ def test_one_wet_face_and_depths_beyond_the_middle():
 
 
 @pytest.mark.parametrize("how", [{"surface": 0.05, "error": 1.5e-3}, {"surface": 0.05}, {"error": 1.5e-3}, {}], ids=str)
+@pytest.mark.repeats
 def test_the_interval_holds_the_truth_in_nine_cases_of_ten(how):
     assert 0.85 <= share_held(half_space(), 1.5e-3, basis="relative", **how) <= 0.97
 
 
+@pytest.mark.repeats
 def test_it_does_so_in_a_slab_and_a_bath_that_falls():
     piece = Piece(thickness="4 cm", weight="1.2 kg")
     water = 1.2 * partition(TIGHT) * piece.water()

@@ -12,8 +12,9 @@ from curelab.batch import Batch
 from curelab.forecast import corners
 from curelab.limits import (
     CAUTIONS,
-    DISCARD,
     RULE_SETS,
+    UNPROTECTED,
+    WARM,
     Verdict,
     check_all,
     check_ingoing,
@@ -25,9 +26,7 @@ from curelab.limits import (
     process,
     rule_sets,
     uncovered_time,
-    unprotected_time,
 )
-from curelab.limits.exposure import exposures
 from curelab.limits.verdict import judge, unknown, worst_first
 from curelab.matter.solutes import nitrite_as
 from curelab.outcome import run
@@ -35,8 +34,6 @@ from curelab.sources import default_numbers, read_table
 from curelab.weighing import CureLabel, StrongBrine
 
 POINT = Piece(name="point", thickness="5 cm", weight="1 kg")
-LITTLE = Piece(name="little", thickness="2 cm", weight="1 kg")
-DAY = 86400.0
 
 
 def dry(ppm, nitrate=0.0):
@@ -115,18 +112,20 @@ def test_ion_and_salt_are_kept_apart():
 
 
 def test_nitrate():
-    # 9 CFR 424.21(c): no nitrate in bacon; 3.5 oz per 100 lb dry cured is 2187 ppm (limit from memory).
+    # 9 CFR 424.21(c): no nitrate in bacon; 3.5 oz per 100 lb dry cured is 2187 ppm.
     bacon = by_name(check_ingoing(dry(150, nitrate=10), POINT, "US", "bacon"))["US nitrate, most"]
     assert bacon.outcome == "fail" and bacon.limit == 0
     assert by_name(check_ingoing(dry(150), POINT, "US", "bacon"))["US nitrate, most"].outcome == "pass"
     name = "US nitrate, most"
     assert by_name(check_ingoing(dry(150, nitrate=2187), POINT))[name].outcome == "pass"
     much = by_name(check_ingoing(dry(150, nitrate=2300), POINT))[name]
-    assert much.outcome == "fail" and "from memory" in much.sentence
+    assert much.outcome == "fail"
     # In a brine nitrate is shared out as nitrite is: 750 mg/kg of 2.04 kg and the nitrate itself, by hand.
     bath = Bath(water="1 kg", salt="40 g", nitrate=750e-6 * 2.04 / (1 - 750e-6))
     assert by_name(check_ingoing(bath, POINT))[name].statistic == approx(750, rel=1e-9)
-    assert by_name(check_ingoing(bath, POINT))[name].outcome == "fail"
+    # 700 mg/kg for immersion rests on memory: it may ask, and not fail.
+    asked = by_name(check_ingoing(bath, POINT))[name]
+    assert asked.outcome == "unknown" and "from memory" in asked.sentence
     # No row: said, not passed over.
     assert by_name(check_ingoing(bath, POINT, "EU"))["EU nitrate ingoing"].outcome == "unknown"
 
@@ -216,7 +215,8 @@ def test_every_rule_row_in_use_decides(rule_set, product, pick, monkeypatch, bri
             mine = [v for v in verdicts if v.limit == float(value)]
             assert len(mine) == 1
             outcomes.append(mine[0].outcome)
-    assert outcomes == (["pass", "fail"] if pick.kind == "min_ingoing" else ["fail", "pass"])
+    broken = "unknown" if find(pick).how == "memory" else "fail"  # what is remembered may ask, and not fail
+    assert outcomes == (["pass", broken] if pick.kind == "min_ingoing" else [broken, "pass"])
 
 
 def test_how_a_limit_is_known_is_said(monkeypatch):
@@ -251,6 +251,10 @@ def test_judging():
     assert [v.counts_as_pass for v in (good, bad, shrug, lost)] == [True, False, False, False]
     assert [v.outcome for v in worst_first((good, lost, bad))] == ["fail", "unknown", "pass"]
     assert judge("n", 5.01, "<=", 5.0, "h", "x", "s", "seen").outcome == "fail"
+    asked = judge("n", 9.0, "<=", 5.0, "h", "x", "s", "memory")  # what is remembered may ask, and not fail
+    assert asked.outcome == "unknown" and asked.margin is None and "from memory" in asked.sentence
+    fridge = judge("n", 5.0, "<=", 4.0, "degC", "x", "s", "seen", told=lambda celsius: f"{1.8 * celsius + 32:.4g} °F")
+    assert fridge.sentence == "X: 41 °F, at most 39.2 °F." and fridge.statistic == 5.0
     assert not unknown("n", "why", "s", "seen").counts_as_pass
     with pytest.raises(ValueError, match="sign"):
         judge("n", 1, "<", 2, "", "x", "s", "seen")
@@ -314,161 +318,19 @@ def test_residual_nitrate_of_a_home_cure():
 
 def test_a_cold_batch(kept_cold):
     found = by_name(check_process(kept_cold))
-    assert found["kept cold"].outcome == "pass"
-    assert found["kept cold"].limit == approx((40 - 32) / 1.8, rel=1e-9)  # FB 2265: 36 to 40 degF
+    assert found["kept cold"].outcome == "pass" and found["kept cold"].statistic == 0
+    assert "at most 4.4 °C" in found["kept cold"].sentence  # FB 2265: 36 to 40 degF
     assert found["not too cold"].outcome == "pass"
-    assert found["not too cold"].limit == approx((34 - 32) / 1.8, rel=1e-9)  # Clemson HGIC 3603: stops below 34 degF
-    assert found["unprotected and warm"].statistic == 0
-    assert found["soak time"].outcome == "pass" and found["long in the cold"].outcome == "pass"
+    assert found["not too cold"].limit == approx(-1.13, rel=1e-9)  # freezing point of raw meat, mean of 103 samples
+    assert found[UNPROTECTED].outcome == found[WARM].outcome == "pass" and found[WARM].statistic == 0
+    assert found["soak time"].outcome == "pass"
     assert found["soak water"].limit == approx((70 - 32) / 1.8, rel=1e-9)  # FB 2265: not above 70 degF
-    salt = found["salt in the water of the meat"]
-    assert salt.outcome == "unknown" and "second-hand" in salt.sentence and "cooking" in salt.sentence
-    assert "days in brine" not in found  # the old rule is for strong pickles
-
-
-def test_a_fridge_that_warms_up():
-    log = [
-        ["0 h", "3 degC"],
-        ["24 h", "3 degC"],
-        ["25 h", "11 degC"],
-        ["31 h", "11 degC"],
-        ["32 h", "3 degC"],
-    ]
-    history = simulate(POINT, Brine(bath=wet(150), temperature=log, lasts="3 d"))
-    kept = by_name(check_process(history))["kept cold"]
-    assert kept.outcome == "fail" and kept.statistic == approx(11, rel=1e-9)
-    # By hand: 6 h at the top, and (11 - 4.444) / 8 of each hour of rise and fall: 7.64 h.
-    assert "7.64 h" in kept.sentence
-    bare = by_name(check_process(history))["unprotected and warm"]
-    # By hand: above 40 degF (4.45 degC) as long as that, all of the meat bare all along.
-    assert bare.statistic == approx(7.64, rel=1e-2) and bare.outcome == "fail"
-    assert bare.how == "judgement" and "judgement" in bare.sentence
-
-
-# 3 CCR 910.15(b)(3) pairs 120 mg/kg of nitrite with 3.5 % brine, or 40 mg/kg with 6 %.
-SOAKED_THROUGH = Piece(name="thin", thickness="5 mm", weight="100 g")
-
-
-def evened(salt, nitrite, kelvin="8 degC", soaked=False):
-    """A thin piece that hangs a day at a temperature, with so much of all in it, evenly."""
-    bath = Bath(water="40 kg", salt=40 * salt / (1 - salt), nitrite=40 * nitrite * 1e-6)
-    stages = [Brine(bath=bath, temperature="2 degC", lasts="2 d", lying=False), Rest(temperature=kelvin, lasts="1 d")]
-    if soaked:
-        stages.insert(1, Soak(waters=(Water(amount="1 kg", lasts="1 min", temperature="2 degC"),)))
-    return simulate(SOAKED_THROUGH, stages, loss="none")
-
-
-@pytest.mark.parametrize(
-    ("salt", "nitrite", "protected"),
-    [
-        (0.045, 250, True),  # both of the mild pair
-        (0.045, 120, False),  # 3.5 % without 120 mg/kg: 40 to 120 does not do
-        (0.03, 250, False),  # 120 mg/kg without 3.5 %
-        (0.07, 100, True),  # both of the strong pair
-        (0.07, 0, False),  # salt alone
-        (0.07, 20, False),
-    ],
-)
-def test_hurdles_count_in_pairs(salt, nitrite, protected):
-    history = evened(salt, nitrite)
-    end = history.at("core", "free nitrite", basis="green weight") * 1e6
-    assert history.core("salt", basis="water phase") == approx(salt, rel=0.02)
-    assert (end > 120) == (nitrite == 250) and (end > 40) == (nitrite >= 100)
-    assert unprotected_time(history) == approx(0 if protected else DAY, rel=1e-6, abs=1)
-    # From 10 degC no hurdle excuses anything: proteolytic C. botulinum, FDA Table A-1.
-    assert unprotected_time(evened(salt, nitrite, "11 degC")) == approx(DAY, rel=1e-6)
-
-
-@pytest.mark.parametrize("pair", ["mild", "strong"])
-@pytest.mark.parametrize(("what", "beyond"), [("nitrite", 2000), ("water_phase_salt", 25)])
-def test_every_number_of_the_pairs_decides(pair, what, beyond):
-    history = evened(*((0.045, 250) if pair == "mild" else (0.07, 100)))
-    numbers = default_numbers()
-    assert unprotected_time(history, numbers=numbers) == 0
-    out = numbers.with_values({f"protection.{pair}.{what}": beyond})
-    assert unprotected_time(history, numbers=out) == approx(DAY, rel=1e-6)
-    assert unprotected_time(history, numbers=out.with_values({"protection.cold": 9})) == 0
-    for hours, outcome in ((30, "pass"), (4, "fail")):
-        verdicts = check_process(history, out.with_values({"protection.warm_hours": hours}))
-        assert by_name(verdicts)["unprotected and warm"].outcome == outcome
-    warm = numbers.with_values({"growth.proteolytic.temperature": 7})
-    assert unprotected_time(history, numbers=warm) == approx(DAY, rel=1e-6)
-
-
-def test_the_surface_counts_as_well_as_the_core():
-    thick = Piece(name="thick", thickness="6 cm", weight="1 kg")
-    brine = Brine(bath=Bath(water="5 kg", salt="500 g", nitrite="2 g"), temperature="2 degC", lasts="60 d", lying=False)
-    soak = Soak(waters=(Water(amount="20 kg", lasts="90 min", temperature="8 degC"),))
-    history = simulate(thick, (brine, soak), loss="none")
-    assert history.core("salt", basis="water phase") > 0.06 and history.core("free nitrite") > 120e-6
-    # The core stays protected; the face does not, from the first minutes of the soak on.
-    assert unprotected_time(history) == approx(90 * 60, rel=3e-2)
-
-
-def counted_one_by_one(history, piece, steps):
-    """The definitions of `exposures` without any shortcut: every depth of the lean at every time."""
-    pairs = ((120e-6, 0.035), (40e-6, 0.06))  # 3 CCR 910.15(b)(3)
-    cap = history.pieces[piece].fat_cap  # on the first face
-    lean = (history.profile("salt", None, piece).depth > cap) | (cap == 0)
-    unprotected = some = none = 0.0
-    for ran in history.ran:
-        step = ran.length / steps
-        times = ran.begin + (np.arange(steps) + 0.5) * step
-        celsius = history.temperature(times) - 273.15
-        free = history.profile("free nitrite", times, piece, "green weight").values[:, lean]
-        salt = history.profile("salt", times, piece, "water phase").values[:, lean]
-        average = history.average("free nitrite", times, piece, "green weight")
-        brine = history.average("salt", times, piece, "water phase")
-        for k, warmth in enumerate(celsius):
-            places = list(zip(free[k], salt[k], strict=True))
-            both = [any(f >= nitrite and s >= least for nitrite, least in pairs) for f, s in places]
-            either = [pair or s >= 0.05 for pair, (_, s) in zip(both, places, strict=True)]
-            if warmth > 4.45 and (warmth > 10 or not all(both)):  # 40 degF
-                unprotected += step
-            if warmth >= 3.3 and (warmth > 10 or not all(either)):
-                some += step
-            if warmth >= 3.3 and (warmth > 10 or (average[k] < 40e-6 and brine[k] < 0.05)):
-                none += step
-    return unprotected, some, none
-
-
-WARMING = [["0 h", "3 degC"], ["9 h", "12 degC"], ["18 h", "6 degC"], ["60 h", "9 degC"], ["72 h", "3.5 degC"]]
-
-
-@pytest.mark.parametrize("how", ["lying", "lying tight", "capped", "cylinder", "in company"])
-def test_exposures_leave_nothing_out(how):
-    """What is read in a few places first is what every depth says: also where the barest place is none of them, as above a floor that
-    lets little by.
-    """
-    slab = Piece(name="slab", thickness="4 cm", weight="1 kg")
-    pieces = {
-        "lying": (slab,),
-        "lying tight": (slab,),
-        "capped": (slab.but(fat_cap="6 mm"),),
-        "cylinder": (slab.but(shape="cylinder"),),
-        "in company": (slab.but(name="other", thickness="2.5 cm"), slab),
-    }[how]
-    bath = Bath(water="5 kg", salt="900 g", nitrite="2.5 g")
-    stages = (
-        Brine(bath=bath, temperature=WARMING, lasts="5 d", lying=how.startswith("lying")),
-        Rest(temperature=WARMING, lasts="3 d"),
-        Soak(waters=(Water(amount="20 kg", lasts="3 h", temperature="8 degC"),)),
+    slowest = found["cure at the slowest spot"]
+    # By hand: the middle of 5 cm after nine days has little salt yet; what salt of 0.5 to 1.5 % does alone is said, and decides nothing.
+    assert (
+        slowest.outcome == "unknown" and "at least 2." in slowest.sentence and "only cold protects" in slowest.sentence
     )
-    tight = {"film.contact": 3e-8} if how == "lying tight" else {}
-    history = simulate(pieces, stages, cells=12, numbers=default_numbers().with_values(tight))
-    for number, found in enumerate(exposures(history)):
-        expected = counted_one_by_one(history, number, 1500)
-        assert 0.1 * DAY < expected[0] < 7.9 * DAY  # neither bare nor protected throughout
-        coarse = 2 * 5 * DAY / 400  # two changes in the longest run, each placed half a step off
-        assert (found.unprotected, found.some, found.none) == approx(expected, rel=1e-2, abs=coarse)
-
-
-def test_a_warm_hour_in_a_cold_week_counts():
-    cold = [[f"{12 * n} h", "1 degC"] for n in range(15)]
-    log = [*cold[:8], ["85 h", "6 degC"], ["86 h", "1 degC"], *cold[8:]]
-    history = simulate(POINT, SealedCure(salt="25 g", temperature=log, lasts="7 d"), cells=8)
-    # By hand: up from 1 to 6 degC in an hour and down again, above 4.45 degC for (6 - 4.45) / 5 of either.
-    assert unprotected_time(history) / 3600 == approx(2 * 1.55 / 5, rel=0.05)
+    assert "days in brine" not in found  # the old rule is for strong pickles
 
 
 @pytest.mark.parametrize("cap", ["0 mm", "6 mm"])
@@ -484,77 +346,6 @@ def test_the_lean_is_all_of_a_profile_but_the_cap(cap):
             history.lean_profile(name, times, 0, basis), across.values[:, lean], rtol=1e-9, atol=1e-15
         )
     assert (lean[0] > 0) == (cap == "6 mm") and lean[-1] == len(across.depth) - 1
-
-
-def test_long_and_cold_without_nitrite():
-    # Graham et al. 1997, broth: toxin at 5 degC in two to three weeks, at 4 degC in three to four.
-    outcomes = []
-    for days, temperature in (("9 d", "4 degC"), ("15 d", "4 degC"), ("22 d", "4 degC"), ("60 d", "3 degC")):
-        cure = SealedCure(salt="25 g", temperature=temperature, lasts=days)
-        found = by_name(check_process(simulate(POINT, cure)))
-        assert found["nitrite in the cure"].outcome == "unknown"
-        outcomes.append(found["long in the cold"].outcome)
-    assert outcomes == ["pass", "unknown", "fail", "pass"]
-    salty = SealedCure(salt="60 g", temperature="4 degC", lasts="60 d")  # 7 % of its water: above the 5 % of Table A-1
-    numbers = default_numbers()
-    found = by_name(check_process(simulate(LITTLE, salty), numbers))
-    assert found["long in the cold"].outcome == "pass"
-    found = by_name(
-        check_process(simulate(LITTLE, salty), numbers.with_values({"growth.nonproteolytic.water_phase_salt": 9}))
-    )
-    assert found["long in the cold"].outcome == "fail"
-
-
-@pytest.mark.parametrize(
-    ("key", "value", "outcome"),
-    [
-        ("protection.cold_days", 16, "pass"),
-        ("protection.cold_days_most", 14, "fail"),
-        ("growth.nonproteolytic.temperature", 4.1, "pass"),
-    ],
-)
-def test_every_number_of_the_long_cold_decides(key, value, outcome):
-    history = simulate(POINT, SealedCure(salt="25 g", temperature="4 degC", lasts="15 d"))
-    name = "long in the cold"
-    assert by_name(check_process(history))[name].outcome == "unknown"
-    assert by_name(check_process(history, default_numbers().with_values({key: value})))[name].outcome == outcome
-
-
-def test_an_ordinary_cure_does_not_fail():
-    cures = (
-        Brine(bath=wet(125), temperature="3 degC", lasts="30 d", lying=False),
-        Brine(bath=wet(125), temperature="4 degC", lasts="25 d", lying=False),
-        dry(150).but(lasts="28 d", temperature="4 degC"),
-    )
-    for cure in cures:
-        verdicts = check_process(simulate(POINT, cure))
-        assert not [v for v in verdicts if v.outcome == "fail"]
-        assert "nitrite in the cure" not in by_name(verdicts)
-    numbers = default_numbers().with_values({"protection.free_nitrite": 400})  # nitrite is what keeps it from failing
-    assert by_name(check_process(simulate(POINT, cures[1]), numbers))["long in the cold"].outcome == "fail"
-    only = by_name(check_process(simulate(POINT, dry(0, nitrate=300))))["nitrite in the cure"]
-    assert only.outcome == "unknown" and "only nitrate" in only.sentence
-
-
-def test_growth_limits_decide():
-    numbers = default_numbers()
-    name = "salt in the water of the meat"
-    salty = simulate(LITTLE, SealedCure(salt="60 g", temperature="4 degC", lasts="60 d"))  # 7 % of its water
-    verdict = by_name(check_process(salty, numbers))[name]
-    assert verdict.outcome == "pass" and "from 10 degC" in verdict.sentence
-    lower = numbers.with_values({"growth.proteolytic.water_phase_salt": 6})
-    assert "from 10 degC" not in by_name(check_process(salty, lower))[name].sentence
-    higher = numbers.with_values({"growth.nonproteolytic.water_phase_salt": 9})
-    assert by_name(check_process(salty, higher))[name].outcome == "unknown"
-
-
-def test_meat_that_was_warm_and_unprotected_is_thrown_away():
-    warm = check_process(simulate(POINT, (dry(150).but(lasts="2 d"), Rest(temperature="20 degC", lasts="3 d"))))
-    verdict = by_name(warm)["unprotected and warm"]
-    assert verdict.outcome == "fail" and verdict.sentence.startswith(DISCARD) and "throw the meat away" in DISCARD
-    assert "colder" not in by_name(warm)["kept cold"].sentence and "1 to 3 °C" in by_name(warm)["kept cold"].sentence
-    fine = check_process(simulate(POINT, dry(150)))
-    assert not any(DISCARD in each.sentence for each in fine)
 
 
 @pytest.mark.parametrize(
@@ -584,7 +375,7 @@ def test_holes_in_the_fridge_log():
     def kept(log, lasts="3 d"):
         history = simulate(POINT, Brine(bath=wet(150), temperature=log, lasts=lasts), cells=8)
         found = by_name(check_process(history))
-        return uncovered_time(history) / 3600, {found[name].outcome for name in ("kept cold", "unprotected and warm")}
+        return uncovered_time(history) / 3600, {found[name].outcome for name in ("kept cold", UNPROTECTED)}
 
     every = [[f"{hour} h", "3 degC"] for hour in range(0, 73, 12)]
     assert kept("3 degC") == (0, {"pass"})
@@ -594,7 +385,7 @@ def test_holes_in_the_fridge_log():
     assert kept(every[:2] + every[4:]) == (36, {"unknown"})
     assert kept(every[2:]) == (24, {"unknown"})
     assert kept([["30 h", "3 degC"]]) == (72, {"unknown"})
-    warm = [*every[:2], ["18 h", "12 degC"], ["24 h", "12 degC"]]
+    warm = [*every[:2], ["18 h", "20 degC"], ["72 h", "20 degC"]]
     assert kept(warm)[1] == {"fail"}
     history = simulate(POINT, Brine(bath=wet(150), temperature=every[:-2], lasts="3 d"), cells=8)
     assert "24 h uncovered" in by_name(check_process(history))["kept cold"].sentence.replace("1 d", "24 h")
@@ -616,7 +407,7 @@ def test_too_cold_and_too_short_and_too_warm_a_soak():
         ),
     )
     found = by_name(check_process(history))
-    assert found["not too cold"].outcome == "fail" and "add those days" in found["not too cold"].sentence
+    assert found["not too cold"].outcome == "unknown" and "add 48 h" in found["not too cold"].sentence  # CLEM-04
     assert "days in dry cure" not in found
     assert found["soak water"].outcome == "fail"
     assert "days in brine" not in found
@@ -626,7 +417,7 @@ def test_too_cold_and_too_short_and_too_warm_a_soak():
     ("rule_id", "column", "text", "name", "outcome"),
     [
         ("FB2265-06", "value", "33-34", "kept cold", "fail"),
-        ("CLEM-04", "value", "50", "not too cold", "fail"),
+        ("CLEM-04", "value", "50", "not too cold", "unknown"),
         ("FB2265-08", "value", "0", "soak time", "unknown"),
         ("FB2265-08w", "value", "34", "soak water", "fail"),
     ],
@@ -635,6 +426,8 @@ def test_every_trade_rule_in_use_decides(rule_id, column, text, name, outcome, m
     if name == "soak time":
         soak = Soak(waters=(Water(amount="4 kg", lasts="10 min", temperature="8 degC"),))
         kept_cold = simulate(POINT, (*kept_cold.stages[:1], soak))
+    if name == "not too cold":  # a rule of dry cures
+        kept_cold = simulate(POINT, dry(150))
     assert by_name(check_process(kept_cold))[name].outcome == "pass"
     rows = [row | {column: text} if row["rule_id"] == rule_id else row for row in read_table("trade_rules.csv")]
     monkeypatch.setattr(process, "read_table", lambda table: rows)

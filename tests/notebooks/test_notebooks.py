@@ -15,6 +15,8 @@ BENCHES = [path for path in sorted(ROOT.glob("*.ipynb")) if path.name not in REA
 # What each bench must have come to, asked of its objects in the kernel: the picture is drawn and no fault is on the page.
 ASKED = """
 page = _
+for fold in page.folds:
+    fold.opened = True
 assert page.says["answer"].text, "no answer"
 assert not page.says["trouble"].text, page.says["trouble"].text
 assert all(picture.revision > 0 and not picture.problem for picture in page.pictures.values())

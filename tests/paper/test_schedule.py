@@ -14,7 +14,7 @@ from curelab import Piece
 from curelab.batch import Batch, dumps, from_table
 from curelab.engine.simulate import simulate
 from curelab.fields import InputError
-from curelab.outcome import CURED, REPORT_DRAWS
+from curelab.outcome import REPORT_DRAWS
 from curelab.paper.kitchen_clock import KitchenClock, intersect, later, merge, nearest
 from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.timeline import GIVES, Impossible, Link, lay
@@ -309,14 +309,14 @@ def test_days_to_check_are_those_of_the_forecast():
     stage, piece = found.batch.filled()[0], found.batch.pieces
     ready, salty = found.checks
     many = spread(piece, stage, count=REPORT_DRAWS)
-    days = many.time_to(CURED)
-    assert ready.earliest == (found.start + timedelta(seconds=days.quantile(0.1))).date()
-    assert ready.latest == (found.start + timedelta(seconds=days.quantile(0.9))).date()
+    early, late = np.quantile(many.ready()[0].pull, [0.1, 0.9], method="inverted_cdf")
+    assert ready.kind == "take out" and ready.earliest == (found.start + timedelta(seconds=early)).date()
+    assert ready.latest == (found.start + timedelta(seconds=late)).date()
     closes = np.quantile(many.window().closes, [0.1, 0.5], method="inverted_cdf")
     assert salty.kind == "too salty" and salty.latest == (found.start + timedelta(seconds=closes[0])).date()
     assert (found.start + timedelta(seconds=closes[1])).date() > salty.latest and "in 9 cases of 10" in salty.sentence
     mild = schedule(batch(brine={"lasts": "3 d", "bath": {"water": "1 kg", "salt": "30 g"}}, plan={}))
-    assert all(check.kind == "ready" for check in mild.checks)
+    assert all(check.kind == "take out" for check in mild.checks)
 
 
 def test_a_day_that_was_not_found_is_told_plainly():

@@ -20,7 +20,7 @@ MANY = run(load(str(datasets_folder() / "demo_brisket.toml")), draws=16, log=Fal
     [
         pictures.profile(MANY, 864000.0, ("salt",), "point"),
         pictures.profile(MANY, 864000.0, ("nitrite", "free nitrite"), "point", "us"),
-        pictures.over_time(MANY, "salt", "flat", target=0.022, target_label="wanted", now=864000.0, window=(1e5, 2e5)),
+        pictures.over_time(MANY, "salt", "flat", target=0.022, target_label="wanted", now=864000.0),
         pictures.middles(MANY, ["point", "flat"], 864000.0),
         pictures.bath(MANY),
         pictures.before_and_after(MANY, *OUTCOME.history.span(2), "flat"),

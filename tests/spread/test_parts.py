@@ -8,7 +8,7 @@ import pytest
 from curelab import Bath, Brine, Piece, Rest, Soak, Water
 from curelab.recipe.criterion import Criterion
 from curelab.spread import spread as made
-from curelab.spread.spread import NEAR, Request, Spread, waited_for
+from curelab.spread.spread import NEAR, Request, Spread, begun, waited_for
 
 DAY = 86400.0
 CURE = Brine(
@@ -40,7 +40,7 @@ def questions(many: Spread) -> list[Request]:
         *at_end,
         waited_for(WANTED, 3, (0, last)),
         waited_for(WANTED, 0, "every"),
-        Request.of("begin", stage=3),
+        begun(3),
     ]
 
 
@@ -91,3 +91,21 @@ def test_how_long_a_later_stage_takes_is_that_of_the_same_stage_written_longer()
     found = many.time_to(WANTED, 3, piece=4).values
     assert found == pytest.approx(expected - longer.readings([Request.of("begin", stage=3)])[0], rel=1e-9)
     assert np.isfinite(found).all() and np.ptp(found) > DAY
+
+
+def test_what_is_asked_of_a_first_stage_computes_none_after_it(monkeypatch):
+    """And what was computed of it serves when all stages are asked for."""
+    many, whole = (made(PIECES[:1], STAGES, count=16) for _ in range(2))
+    kind, solved = type(many.case), []
+    solve = kind.solve
+    monkeypatch.setattr(
+        kind, "solve", lambda case, *given, **more: solved.append(len(case.stages)) or solve(case, *given, **more)
+    )
+    first = many.time_to(WANTED, 0).values
+    many.time_to("average salt >= 1 %", 0)
+    assert solved == [1]  # and not again for another question of it
+    end = whole.at_end("core", "salt", 3, 0).middle
+    assert solved == [1, 4]
+    assert many.at_end("core", "salt", 3, 0).middle == pytest.approx(end, rel=1e-12)
+    assert whole.time_to(WANTED, 0).values == pytest.approx(first, rel=1e-12)
+    assert solved == [1, 4]  # what is there already serves

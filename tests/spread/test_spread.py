@@ -12,6 +12,7 @@ import pytest
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, extend, simulate
 from curelab.engine.cases import Cases
 from curelab.engine.drawn import drawn_case
+from curelab.recipe.stages import BagCook, Chill, Oven, Simmer, Smoke
 from curelab.recipe.stations import Station
 from curelab.sources import default_numbers
 from curelab.spread import Request, quantiles, spread
@@ -48,6 +49,23 @@ CASES = {
     "fridge log": ((PIECE,), (TURNED.but(temperature=LOG), Rest(temperature=LOG, lasts="3 d"), Soak(waters=WATERS))),
     "until": ((PIECE,), (UNTIL, REST, EARLY, REST)),
 }
+COOKED = {
+    "simmered": (
+        Simmer(water="5 kg", temperature="90 degC", lasts="3 h"),
+        Chill(medium="ice water", temperature="1 degC", lasts="1 h"),
+    ),
+    "in a bag": (
+        BagCook(temperature="65 degC", lasts="5 h"),
+        Chill(medium="fridge air", temperature="2 degC", lasts="3 h"),
+    ),
+    "steamed": (
+        BagCook(temperature="90 degC", lasts="1 h", steam=True),
+        Chill(medium="moving air", temperature="2 degC", lasts="3 h"),
+    ),
+    "smoked": (Smoke(temperature="95 degC", humidity="8 %", lasts="6 h"),),
+    "in an oven": (Oven(temperature="160 degC", humidity="2 %", lasts="2 h"),),
+}
+CASES |= {name: ((PIECE,), (FLOATING, *stages)) for name, stages in COOKED.items()}
 QUANTITIES = ("salt", "sugar", "nitrate", "nitrite", "free nitrite")
 BASES = ("meat", "green weight", "water phase", "equilibrium")
 
@@ -222,13 +240,15 @@ def test_nothing_is_lost_in_any_draw():
 
 NOT_DRAWN = {
     "water.salt_diffusivity.3C": "only its product with obstruction.lean moves anything, and that range was taken over it",
-    "obstruction.cooked": "no stage here cooks",
     "water_change.": "all rows share one scatter, the input water uptake",
     "tissue.": "fat holds little water; the flux through a cap goes with its product with fat.relative_diffusivity, known 140-fold worse",
     "taste.": "a threshold that is asked about, not an input",
     "colour.": "a threshold that is asked about, not an input",
     "protection.": "a threshold that is asked about, not an input",
     "rival.": "drives nothing; the activation energy of water is the input activation energy",
+    "juice.limit.": "how much juice there is, one factor for all: juice.width",
+    "juice.time.": "as juice.limit.; long cooks end at the limit",
+    "sodium.own": "is told beside the sodium of the salt, of which it is a twelfth",
     "sugar.crystal_density": "moves the volume of a brine in the vessel only",
 }
 
@@ -257,6 +277,7 @@ def test_every_input_moves_something():
         ("two pieces", "nordin"),
         ("sealed, two pieces", "takagi"),
         ("turned", "nordin"),
+        *((each, "nordin") for each in COOKED),
     )
     for name, loss in cases:
         pieces, stages, draws, length = drawn(name, loss=loss)
@@ -270,6 +291,7 @@ def test_every_input_moves_something():
                 for n in range(len(pieces))
             ]
             readings.append(many.weight((length,)))
+            readings.append(many.temperature((length,), "core"))
             if any(np.abs(value[1] - value[0]).max() > 1e-6 * np.abs(value).max() for value in readings if value.any()):
                 moved.add(row.key.split(" of ")[0])
     wedge = Piece(shape="cut", weight="2 kg", stations=[Station(at=0.0, thickness=0.03, width=0.16), Station(at=0.25, thickness=0.08, width=0.16)])  # fmt: skip

@@ -19,11 +19,15 @@ BENCHES: dict[str, Callable[[State], Bench]] = {
 }
 
 
-def bench(name: str, state: State | None = None) -> Bench:
-    """The bench of that name, on `state` or on the working batch of this folder. Raises KeyError naming the benches."""
+def bench(name: str, state: State | None = None, here: str = "") -> Bench:
+    """The bench of that name, on `state` or on the working batch of this folder. here: the notebook it stands in, where that is not its own.
+    Raises KeyError naming the benches.
+    """
     if name not in BENCHES:
         raise KeyError(f'no bench "{name}"; there is {", ".join(BENCHES)}')
-    return BENCHES[name](state or opened())
+    made = BENCHES[name](state or opened())
+    made.nav.here = here or made.here
+    return made
 
 
 __all__ = ["BENCHES", "BatchBench", "EquilibriumOrStrong", "LearningBench", "SoakBench", "ThickPoint", "bench"]

@@ -15,15 +15,17 @@ from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
 from ...show import pictures, telling
-from ...show.in_short import in_short
+from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
+from ...show.section import section
 from ..bars import BarPicture
 from ..controls import Line, Pick, Press
 from ..forms import form
 from ..picture import Picture
 from ..say import Say
+from ..section import SectionPicture
 from ..state import WORKING_FILE
-from ..workbench import Bench, column, row, show_lines
+from ..workbench import Bench, column, row, show_lines, show_section
 
 # Fields of a batch that have no text box of their own: parts with a form each, and what is set elsewhere.
 ELSEWHERE = (
@@ -31,15 +33,26 @@ ELSEWHERE = (
 )  # fmt: skip
 
 
+MOST_DRAWN = 4  # pieces; more would be too small to see
+
+
 class BatchBench(Bench):
-    """Forms for what a batch file says, and below them what `curelab run` makes of it."""
+    """What `curelab run` makes of the batch, beside its papers; below it forms for what the file says, the log, and the checks."""
+
+    here = "batch.ipynb"
 
     def build(self):
         self._build_forms()
         self._build_files()
         self._build_log()
-        self.pictures = {"salt": Picture(), "nitrite": Picture(), "bath": Picture(), "matters": BarPicture()}
-        for name in ("answer", "weigh"):
+        self.pictures = {
+            "section": SectionPicture(),
+            "salt": Picture(),
+            "nitrite": Picture(),
+            "bath": Picture(),
+            "matters": BarPicture(),
+        }
+        for name in ("answer", "more", "weigh"):
             self.says[name] = Say("", "answer")
         for name in ("verdicts", "rests", "log", "file"):
             self.says[name] = Say("", "note")
@@ -163,14 +176,11 @@ class BatchBench(Bench):
         outcome = state.shown_outcome()
         many = outcome.spread
         names = [piece.name for piece in state.batch.pieces]
-        show_lines(self.pictures["salt"], pictures.over_time(many, "salt", names[0]))
-        show_lines(
-            self.pictures["nitrite"], pictures.over_time(many, "free nitrite", names[0], places=("surface", "core"))
-        )
-        show_lines(self.pictures["bath"], pictures.bath(many))
-        self._matters(outcome)
-        self.says["rests"].text = many.meaning
-        self.says["answer"].text = "\n".join(in_short(outcome, outcome.chances_so_far))
+        drawn = section([(many, name, name) for name in names[:MOST_DRAWN]], system=state.batch.units)
+        show_section(self.pictures["section"], drawn, None, state.batch.units)
+        first, more = in_parts(outcome, outcome.chances_so_far, outcome.changes_so_far)
+        self.says["answer"].text = "\n".join(first)
+        self.says["more"].text = "\n".join(more)
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (
@@ -186,6 +196,18 @@ class BatchBench(Bench):
         self.says["log"].text = "**Log**\n" + ("\n".join(readings) if readings else "Nothing is written down yet.")
         self.says["file"].text = f"{where}{'' if state.saved else ', with changes that are not saved'}."
 
+    def _draw_lines(self) -> None:
+        many = self.state.shown_outcome().spread
+        name = self.state.batch.pieces[0].name
+        show_lines(self.pictures["salt"], pictures.over_time(many, "salt", name))
+        show_lines(self.pictures["nitrite"], pictures.over_time(many, "free nitrite", name, places=("surface", "core")))
+        show_lines(self.pictures["bath"], pictures.bath(many))
+
+    def _draw_sure(self) -> None:
+        outcome = self.state.shown_outcome()
+        self._matters(outcome)
+        self.says["rests"].text = outcome.spread.meaning
+
     def _matters(self, outcome: Outcome) -> None:
         widget = self.pictures["matters"]
         assert isinstance(widget, BarPicture)
@@ -198,19 +220,26 @@ class BatchBench(Bench):
             widget.show(Bars("Nothing is cured here, so nothing can be ranked.", "", (), ""))
 
     def layout(self):
+        controls = self.controls
         forms = [column(Say(f"**{title}**", "note"), *fields.values()) for title, fields in self.forms]
-        page = row(*forms, at_least=250)
+        fields = row(*forms, at_least=250)
         for each in forms:
             each.layout.flex = "0 1 270px"
-        buttons = row(self.controls["open"], self.controls["save"], at_least=90)
-        papers = row(*(self.controls[name] for name in ("report", "plan", "sheet", "label")), at_least=150)
-        log = row(*self.reading.values(), column(self.controls["log"], self.controls["unlog"]), at_least=180)
-        return column(
-            row(self.file, buttons, share=(1, 1), at_least=260), self.says["file"], self.says["trouble"],
-            row(self.says["answer"], self.says["weigh"], at_least=320), self.says["caution"], papers, row(*self.pictures.values(), at_least=320),
-            self.says["rests"], page, self.says["log"], log, row(self.controls["rules"], self.units, self.bands, at_least=220),
-            Say("**What the rules and the checks say**", "answer"), self.says["verdicts"],
-        )  # fmt: skip
+        papers = [controls[name] for name in ("report", "plan", "sheet", "label")]
+        log = row(*self.reading.values(), column(controls["log"], controls["unlog"]), at_least=180)
+        lines = row(*(self.pictures[name] for name in ("salt", "nitrite", "bath")), at_least=320)
+        self.fold("Pieces, cure and stages: change the batch", fields, opened=True)
+        self.fold("Log: what was measured, and when", self.says["log"], log)
+        self.fold("What the rules and the checks say", row(controls["rules"], at_least=220), self.says["verdicts"])
+        self.fold("Salt, nitrite and brine over the days", lines, draw=self._draw_lines)
+        self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
+        dials = [self.file, row(controls["open"], controls["save"], at_least=90), self.says["file"], *papers]
+        return self.page(
+            [self.says["answer"]],
+            self.pictures["section"],
+            dials,
+            [row(self.says["more"], self.says["weigh"], at_least=320)],
+        )
 
 
 def _sign(verdict: Verdict) -> str:

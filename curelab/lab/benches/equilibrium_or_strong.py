@@ -1,24 +1,35 @@
-"""Equilibrium or strong brine: the same piece in both, side by side over the days, and the window of the strong one."""
+"""Equilibrium or strong brine: the same piece in both on one time axis, rest included, and how much each forgives."""
 
 from __future__ import annotations
+
+import numpy as np
 
 from ... import units
 from ...fields import refuse
 from ...outcome import CURED_SHARE
 from ...show import pictures, telling
+from ...show.answer import SURE, Planned, answer, how_forgiving, ranges, to_be_as_sure
+from ...show.brines import in_and_rested
+from ...show.section import section
 from ...spread import Spread
+from ...spread.answers import ordered
+from ...spread.forgiving import forgiving, taste_around
+from ...units import DAY
 from ...weighing import EquilibriumBrine, StrongBrine, weigh
 from ..controls import Press
 from ..dials import STRENGTH, TARGET, THICKNESS, days_dial, dial
 from ..picture import Picture
 from ..say import Say
-from ..workbench import Bench, column, row, show_lines
+from ..section import SectionPicture
+from ..workbench import Bench, column, row, show_lines, show_section
 
 HORIZON = 60 * units.DAY
 
 
 class EquilibriumOrStrong(Bench):
     """Two cures of the same pieces: the batch's own equilibrium brine, and a strong one in the same water that waits to be chosen."""
+
+    here = "equilibrium_or_strong.ipynb"
 
     def build(self):
         state = self.state
@@ -42,11 +53,12 @@ class EquilibriumOrStrong(Bench):
         choose = Press("Put the strong brine into my batch")
         choose.on_press(lambda button: self._choose())
         self.controls["choose"] = choose
-        for name in ("equilibrium salt", "strong salt", "equilibrium nitrite", "strong nitrite"):
+        self.pictures["section"] = SectionPicture()
+        for name in ("together", "equilibrium salt", "strong salt", "equilibrium nitrite", "strong nitrite"):
             self.pictures[name] = Picture()
         self.says |= {
             name: Say("", "answer")
-            for name in ("answer", "window", "equilibrium", "strong", "equilibrium nitrite", "strong nitrite")
+            for name in ("answer", "strong answer", "spot", "equilibrium nitrite", "strong nitrite")
         }
         self.says["rests"] = Say("", "note")
         self.says["chosen"] = Say("", "note")
@@ -91,46 +103,62 @@ class EquilibriumOrStrong(Bench):
 
     def draw(self):
         batch = self.state.batch
-        piece = batch.pieces[0].name
+        piece, system = batch.pieces[0], batch.units
         now = batch.stages[self.state.cure].longest
         both = {"equilibrium": self.spread(self.equilibrium(batch)), "strong": self.spread(self.strong_brine(batch))}
-        # Both must bring the middle to nine tenths of what the equilibrium brine ends at: the salt the cook asked for.
-        wanted = CURED_SHARE * both["equilibrium"].usual.resting("salt", 0, piece)
-        windows = {
-            name: many.window(cured=f"core salt >= {100 * wanted:.3g} %", at_most=None) for name, many in both.items()
-        }
+        # Both are to end at the salt that the cook asked of the equilibrium brine.
+        wanted = float(both["equilibrium"].usual.resting("salt", 0, piece.name))
+        taste = taste_around(wanted, both["equilibrium"].usual.numbers)
+        drawn = section(
+            [(many, piece.name, f"{name} brine") for name, many in both.items()], system=system, planned=now
+        )
+        show_section(self.pictures["section"], drawn, now / DAY, system)
+        ways, spots = [], []
         for name, many in both.items():
-            ends = windows[name]
-            show_lines(
-                self.pictures[f"{name} salt"], pictures.over_time(many, "salt", piece, now=now, window=ends.span)
-            )
+            found = many.ready(0, salt=wanted, at_most=many.usual.length)[0]
+            out = ordered(found.pull)[1]
+            out = out if np.isfinite(out) else many.usual.length
+            kind = forgiving(many, *taste)
+            sure = f" {to_be_as_sure(kind)}" if kind.chance < SURE and name == "strong" else ""
+            plan = Planned(now, float(many.at("average", "salt", [now], 0, "equilibrium").middle[0]))
+            said, *spot = answer(found, piece, many.usual.numbers, plan, system)
+            self.says[
+                "answer" if name == "equilibrium" else "strong answer"
+            ].text = f"**{name.capitalize()} brine.** {said} {how_forgiving(kind, now)}{sure}"
+            spots.append(f"**{name.capitalize()} brine.** {' '.join(spot)}")
+            ways.append((name, many, out))
+            show_lines(self.pictures[f"{name} salt"], pictures.over_time(many, "salt", piece.name, now=now))
             show_lines(
                 self.pictures[f"{name} nitrite"],
-                pictures.over_time(many, "free nitrite", piece, now=now, places=("surface", "core")),
+                pictures.over_time(many, "free nitrite", piece.name, now=now, places=("surface", "core")),
             )
-            self.says[name].text = f"**{name.capitalize()} brine.** {telling.off_by(many, now, piece)}"
-            self.says[f"{name} nitrite"].text = telling.nitrite(many, now, piece)
-        calm, hard = windows.values()
+            self.says[f"{name} nitrite"].text = telling.nitrite(many, now, piece.name)
+        self.says["spot"].text = "\n".join(spots)
+        show_lines(self.pictures["together"], in_and_rested(ways, piece.name, taste))
+        level = f"core salt >= {100 * CURED_SHARE * wanted:.3g} %"
+        window = both["strong"].window(cured=level, at_most=None)
         self.warn(telling.warmth(batch.stages[self.state.cure].warmest, batch.units))
-        self.says["answer"].text = f"Equilibrium brine: {calm.told}"
-        self.says["window"].text = f"Strong brine: {hard.told}"
         self.says["rests"].text = (
-            f"Shown: the {piece} alone, in its share of the water. Cured means: {hard.cured}, nine tenths of where the equilibrium brine ends. Too salty means: {hard.too_salty} (judgement on taste). {both['strong'].meaning} "
-            "In an equilibrium brine the recipe bounds the end point; in a strong brine only the clock does."
+            f"Shown: the {piece.name} alone, in its share of the water. Wanted: {100 * wanted:.1f} % salt, where the equilibrium brine ends, "
+            f"and a taste about it as wide as the usual one (judgement). {ranges(both['strong'].count)} {both['strong'].meaning}\n"
+            f"Strong brine without a rest: {window.told}"
         )
 
     def layout(self):
         sides = [
             column(
-                self.says[name],
+                Say(f"**{name.capitalize()} brine**", "note"),
                 self.pictures[f"{name} salt"],
                 self.says[f"{name} nitrite"],
                 self.pictures[f"{name} nitrite"],
             )
             for name in ("equilibrium", "strong")
         ]
-        return column(
-            self.says["trouble"], self.says["answer"], self.says["window"],
-            row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["chosen"], self.says["caution"],
-            row(*sides, at_least=320), self.says["rests"],
-        )  # fmt: skip
+        self.fold("Both brines on one axis, with their rest", self.pictures["together"], opened=True)
+        self.fold("Salt and nitrite over the days", row(*sides, at_least=320), opened=True)
+        self.fold(
+            "How sure: what was varied", self.says["rests"], row(self.units, self.bands, at_least=250), opened=True
+        )
+        lead = [self.says["answer"], self.says["strong answer"]]
+        below = [self.says["chosen"], self.says["spot"]]
+        return self.page(lead, self.pictures["section"], list(self.controls.values()), below)

@@ -34,7 +34,9 @@ AFTER = ("filed", "written", "kept", "compared")
 
 
 class LearningBench(Bench):
-    """The answer of a log over two pictures; below them forms for readings, what the fit says, carrying over, and comparing."""
+    """The answer of a log over two pictures, readings beside them; below them what the fit says, carrying over, and comparing."""
+
+    here = "learning.ipynb"
 
     def build(self):
         self._of: Batch | None = None  # the batch that `_found` was learned from
@@ -315,7 +317,7 @@ class LearningBench(Bench):
                 estimate_rows(found.fit, batch.units), "What the log says of the meat. In brackets: 9 cases of 10."
             ),
             days=table(
-                days_rows(found.before, found.after, found.begin), f"When it is cured through, in {found.count} draws."
+                days_rows(found.before, found.after, found.begin), f"When it has its salt, in {found.count} draws."
             )
             if told.days
             else "",
@@ -328,17 +330,20 @@ class LearningBench(Bench):
 
     def layout(self):
         controls, says, tables = self.controls, self.says, self.tables
-        fields = list(self.reading.values())
-        return column(
-            row(self.file, row(controls["open"], controls["save"], at_least=90), share=(1, 1), at_least=260), says["file"], says["filed"],
-            says["trouble"], says["answer"], says["details"], row(self.units, self.bands, at_least=220),
-            row(*self.pictures.values(), at_least=420),
-            Say("**Write a reading down**", "answer"), row(*fields, at_least=180),
-            row(controls["log"], controls["unlog"], at_least=180), says["written"], says["log"],
-            Say("**What the log says, in figures**", "answer"), tables["estimates"], tables["days"], tables["residuals"],
-            says["cannot"], says["held"],
-            Say("**Carry it over**", "answer"), row(*self.keep.values(), at_least=260), controls["keep"], says["begins"],
-            row(controls["begin"], controls["without"], at_least=260), says["kept"], tables["changes"],
-            Say("**Compare batches**", "answer"), self.files, controls["compare"], tables["compared"], says["compared"],
-            says["caution"], says["rests"],
-        )  # fmt: skip
+        self.fold(
+            "What the log says, in figures",
+            tables["estimates"],
+            tables["days"],
+            tables["residuals"],
+            says["cannot"],
+            says["held"],
+            opened=True,
+        )
+        self.fold("Carry it over to the next batch", row(*self.keep.values(), at_least=260), controls["keep"], says["begins"], row(controls["begin"], controls["without"], at_least=260), says["kept"], tables["changes"], opened=True)  # fmt: skip
+        self.fold("Compare batches", self.files, controls["compare"], tables["compared"], says["compared"], opened=True)
+        self.fold("How sure: what was varied", says["rests"], row(self.units, self.bands, at_least=250), opened=True)
+        dials = [
+            self.file, row(controls["open"], controls["save"], at_least=90), says["file"], says["filed"], *self.reading.values(), controls["log"],
+            controls["unlog"], says["written"], says["log"],
+        ]  # fmt: skip
+        return self.page([says["answer"]], column(*self.pictures.values()), dials, [says["details"]])

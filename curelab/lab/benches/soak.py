@@ -9,15 +9,21 @@ from ...batch import Batch
 from ...engine.run import FREE
 from ...engine.simulate import simulate
 from ...forecast import least_water, soak_needed
+from ...forecast.ready import LOOKED
 from ...recipe.stages import Rest, Soak, Water
 from ...show import pictures, telling
+from ...show.answer import Planned, answer
+from ...show.section import section
+from ...spread import Spread
 from ...spread.sensitivity import at_end_of
+from ...units import DAY
 from ..bars import BarPicture
 from ..controls import Press
 from ..dials import HOURS, REST, TARGET, WATER, Scale, brine_dial, days_dial, dial
 from ..picture import Picture
 from ..say import Say
-from ..workbench import Bench, column, row, show_lines, show_matters
+from ..section import SectionPicture
+from ..workbench import Bench, row, show_lines, show_matters, show_section
 
 COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
 WARMTH = {"metric": Scale("degC", 1, 20, 1), "us": Scale("degF", 34, 68, 2)}
@@ -39,7 +45,9 @@ def with_soak(batch: Batch) -> Batch:
 
 
 class SoakBench(Bench):
-    """Sliders for the soak over the profile before and after, and over the surface, first bite, average and middle as the hours go."""
+    """Sliders for the soak beside the section; folded below: the profile before and after, and surface, average and middle by the hour."""
+
+    here = "soak.ipynb"
 
     def build(self):
         state = self.state
@@ -91,10 +99,12 @@ class SoakBench(Bench):
         ask = Press("How much soak would it take?")
         ask.on_press(lambda button: self._ask())
         self.controls["ask"] = ask
+        self.pictures["section"] = SectionPicture()
         for name in ("profile", "hours", "nitrite"):
             self.pictures[name] = Picture()
         self.pictures["matters"] = BarPicture()
         self.says |= {
+            "cure": Say("", "note"),
             "answer": Say("", "answer"),
             "after": Say("", "answer"),
             "needed": Say("", "answer"),
@@ -143,22 +153,28 @@ class SoakBench(Bench):
         self._answered = self._about(), sentence
         self.says["needed"].text = sentence
 
+    def _seen(self) -> tuple[Spread, int]:
+        """All stages, and the number of the soak."""
+        batch = self.state.batch
+        return self.state.spread(with_soak(batch).filled()), self._soak(batch)
+
     def draw(self):
         state = self.state
         batch = state.batch
         piece = batch.pieces[0].name
-        number = self._soak(batch)
-        many = state.spread(with_soak(batch).filled())
-        target = state.own.target
+        many, number = self._seen()
         begin, end = many.usual.span(number)
-        show_lines(self.pictures["profile"], pictures.before_and_after(many, begin, end, piece, batch.units))
-        nitrite = pictures.profile(many, end, ("nitrite", FREE), piece, batch.units)
-        show_lines(self.pictures["nitrite"], nitrite)
-        show_lines(self.pictures["hours"], pictures.soak_hours(many, begin, piece, target))
-        ask = at_end_of("average", "salt", number, piece)
-        show_matters(self.pictures["matters"], many, ask, f"the salt of the {piece} after the soak")
-        enough = many.usual.average("salt", begin, piece) <= target
+        wanted = (state.own.target, "down to what you want from here out")
+        shown = [(many, each.name, each.name) for each in batch.pieces[:2]]
+        show_section(
+            self.pictures["section"], section(shown, system=batch.units, wanted=wanted), end / DAY, batch.units
+        )
+        enough = many.usual.average("salt", begin, piece) <= state.own.target
         said = " It had no more than you want before: no soak is needed." if enough else ""
+        cure = state.spread(state.cure_lasting(LOOKED))  # stays while only the soak is changed
+        out = Planned(batch.stages[state.cure].longest)
+        found = cure.ready(state.cure, [0], at_most=LOOKED)[0]
+        self.says["cure"].text = " ".join(answer(found, batch.pieces[0], many.usual.numbers, out, batch.units)[:2])
         self.says["answer"].text = telling.soaked(many, number, piece) + said
         self.says["after"].text = telling.rested(many, piece)
         if (
@@ -168,14 +184,35 @@ class SoakBench(Bench):
         else:
             self.says["needed"].text = TRIED if state.soak is None else ""
         self.warn(telling.warmth(max(stage.warmest for stage in with_soak(batch).stages), batch.units))
+
+    def _draw_lines(self):
+        many, number = self._seen()
+        batch = self.state.batch
+        piece = batch.pieces[0].name
+        begin, end = many.usual.span(number)
+        show_lines(self.pictures["profile"], pictures.before_and_after(many, begin, end, piece, batch.units))
+        nitrite = pictures.profile(many, end, ("nitrite", FREE), piece, batch.units)
+        show_lines(self.pictures["nitrite"], nitrite)
+        show_lines(self.pictures["hours"], pictures.soak_hours(many, begin, piece, self.state.own.target))
+
+    def _draw_sure(self):
+        many, number = self._seen()
+        piece = self.state.batch.pieces[0].name
+        ask = at_end_of("average", "salt", number, piece)
+        show_matters(self.pictures["matters"], many, ask, f"the salt of the {piece} after the soak")
+        begin = units.show(many.usual.begin(number), "time", digits=2)
         self.says["rests"].text = (
-            f"Shown: the {piece}, after {units.show(begin, 'time', digits=2)} of cure and rest. The surface falls first and the middle lags. Soak "
+            f"The sentences are of the {piece}, after {begin} of cure and rest. The surface falls first and the middle lags. Soak "
             f"in the fridge: cold water takes longer, and it keeps the meat safe. " + many.meaning
         )
 
     def layout(self):
-        return column(
-            self.says["answer"], self.says["after"], self.says["needed"], self.says["trouble"],
-            row(*self.controls.values(), self.units, self.bands, at_least=300), self.says["caution"],
-            row(*self.pictures.values(), at_least=420), self.says["rests"],
-        )  # fmt: skip
+        lines = row(*(self.pictures[name] for name in ("profile", "hours", "nitrite")), at_least=420)
+        self.fold("Lines from face to face, and hour by hour", lines, draw=self._draw_lines)
+        self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
+        return self.page(
+            [self.says["answer"], self.says["after"]],
+            self.pictures["section"],
+            list(self.controls.values()),
+            [self.says["needed"], self.says["cure"]],
+        )

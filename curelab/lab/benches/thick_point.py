@@ -5,15 +5,19 @@ from __future__ import annotations
 from ...engine.run import FREE
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
+from ...show.answer import HEAD, Planned, answer, ranges
+from ...show.section import section
+from ...spread import Spread
 from ...spread.sensitivity import within
-from ...units import DAY
+from ...units import DAY, capital
 from ..bars import BarPicture
 from ..controls import Pick
 from ..depthmap import DepthMap
 from ..dials import CAP, FRIDGE, THICKNESS, brine_dial, days_dial, dial
 from ..picture import Picture
 from ..say import Say
-from ..workbench import Bench, column, row, show_lines, show_map, show_matters
+from ..section import SectionPicture
+from ..workbench import Bench, row, show_lines, show_map, show_matters, show_section
 
 HORIZON = 90 * DAY
 TURNING = [
@@ -25,7 +29,9 @@ TURNING = [
 
 
 class ThickPoint(Bench):
-    """Sliders for thickness, fat, temperature, salt and days over the profiles, the middle over time, and the map."""
+    """Sliders for thickness, fat, temperature, salt and days beside the section of both pieces; lines and ranks folded below."""
+
+    here = "thick_point.ipynb"
 
     def build(self):
         state = self.state
@@ -49,6 +55,7 @@ class ThickPoint(Bench):
             turning = Pick("Turning", TURNING, self._turning())
             turning.observe(lambda change: self._turn(turning.value), "value")
             self.controls["turning"] = turning
+        self.pictures["section"] = SectionPicture()
         for name in ("profile 1", "profile 2", "nitrite", "middle"):
             self.pictures[name] = Picture()
         if len(state.batch.pieces) < 2:
@@ -57,7 +64,7 @@ class ThickPoint(Bench):
         self.pictures["matters"] = BarPicture()
         self.says |= {
             "answer": Say("", "answer"),
-            "detail": Say("", "answer"),
+            "spot": Say("", "answer"),
             "nitrite": Say("", "answer"),
             "rests": Say("", "note"),
         }
@@ -73,11 +80,35 @@ class ThickPoint(Bench):
         every = None if how in ("never", "rack") else how
         self.state.edit_stage(self.state.cure, lying=how != "rack", turn_every=every)
 
+    def _seen(self) -> tuple[Spread, float]:
+        """The cure, left to go on past its end, and when it was to end."""
+        now = self.state.batch.stages[self.state.cure].longest
+        return self.state.spread(self.state.cure_lasting(max(HORIZON, now))), now
+
     def draw(self):
         state = self.state
         system, pieces = state.batch.units, state.batch.pieces
-        now = state.batch.stages[state.cure].longest
-        many = state.spread(state.cure_lasting(max(HORIZON, now)))
+        many, now = self._seen()
+        drawn = section([(many, piece.name, piece.name) for piece in pieces[:2]], system=system, planned=now)
+        show_section(self.pictures["section"], drawn, now / DAY, system)
+        ready = many.ready(state.cure, range(len(pieces[:2])), at_most=many.usual.length - many.usual.begin(state.cure))
+        first, more = [], []
+        for found, piece in zip(ready, pieces, strict=False):
+            stands = float(many.at("average", "salt", [now], piece.name, "equilibrium").middle[0])
+            made = state.changes(many, state.cure, piece.name) if found.bare else None
+            plan = Planned(now, stands)
+            said = answer(found, piece, many.usual.numbers, plan, system, None, made, state.batch.weighed)
+            first.append(" ".join(said[:HEAD]))
+            if said[HEAD:]:
+                more.append(f"**{capital(piece.name)}.** {' '.join(said[HEAD:])}")
+        self.says["answer"].text = "\n".join(first)
+        self.says["spot"].text = "\n".join(more)
+        self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
+
+    def _draw_lines(self):
+        state = self.state
+        system, pieces = state.batch.units, state.batch.pieces
+        many, now = self._seen()
         profiles = [pictures.profile(many, now, ("salt",), piece.name, system) for piece in pieces[:2]]
         for number, profile in enumerate(profiles):  # one scale for both, so that they can be compared
             show_lines(self.pictures[f"profile {number + 1}"], profile, y_range=pictures.shared_range(*profiles))
@@ -87,23 +118,24 @@ class ThickPoint(Bench):
             self.pictures["map"],
             pictures.depth_map(many.usual, "salt", pieces[0].name, level, "cured down to here", system),
         )
-        self.says["answer"].text = " ".join(telling.enough(many, now, piece.name) for piece in pieces[:2])
-        self.says["detail"].text = " ".join(telling.cured(many, piece.name) for piece in pieces[:2])
-        first = pieces[0].name
-        show_matters(self.pictures["matters"], many, within(CURED, first), f"the days that the {first} needs")
         nitrite = pictures.profile(many, now, ("nitrite", FREE), pieces[0].name, system)
         show_lines(self.pictures["nitrite"], nitrite)
         self.says["nitrite"].text = telling.nitrite(many, now, pieces[0].name)
-        self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
-        cured = "Cured here means salted through; pink and protection need nitrite too."
-        self.says["rests"].text = "\n".join((many.meaning, cured, *many.usual.assumptions))
+
+    def _draw_sure(self):
+        many, _ = self._seen()
+        first = self.state.batch.pieces[0].name
+        show_matters(self.pictures["matters"], many, within(CURED, first), f"the days that the {first} needs")
+        self.says["rests"].text = "\n".join((ranges(many.count), many.meaning, *many.usual.assumptions))
 
     def layout(self):
-        controls = list(self.controls.values())
         profiles = [self.pictures[name] for name in ("profile 1", "profile 2") if name in self.pictures]
-        return column(
-            self.says["trouble"], self.says["answer"], self.says["detail"], row(*controls, self.units, self.bands, at_least=300),
-            self.says["caution"], row(*profiles, at_least=320), self.says["nitrite"], row(self.pictures["nitrite"], self.pictures["middle"], at_least=320),
-            row(self.pictures["map"], self.pictures["matters"], at_least=320),
-            self.says["rests"],
+        self.fold(
+            "Lines from face to face, nitrite, and the days until the middle is cured",
+            row(*profiles, at_least=320), self.says["nitrite"], row(self.pictures["nitrite"], self.pictures["middle"], at_least=320),
+            self.pictures["map"], draw=self._draw_lines,
         )  # fmt: skip
+        self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
+        return self.page(
+            [self.says["answer"]], self.pictures["section"], list(self.controls.values()), [self.says["spot"]]
+        )

@@ -1,0 +1,257 @@
+"""When a piece is ready, as the trade means it: the day to take it out, the rest until it is even, and what its slowest spot holds.
+
+(a) In and out: the whole has its salt when the average is at SHARE of where the cure ends, or, in a brine that ends too salty, at the salt
+wanted; a rest then evens it out, until the slowest spot is at SHARE of the average. In a sealed cure the bag is both, and there is one day.
+(b) The slowest spot: from when to when it has colour and protection, which is free nitrite and salt in its water, through cure and rest; and
+how much of the time that bare meat keeps is used up there by the day the piece is ready.
+Pure functions of a history, in one case or in many.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..engine.history import FREE, History
+from ..limits import keeping
+from ..recipe.criterion import Criterion
+from ..recipe.stages import Rest, Stage
+from ..results import Shown
+from ..units import DAY, show
+
+SHARE = 0.9  # of the end that counts as salted, and of the average that counts as even (convention; trade days come out at it)
+ENOUGH = 0.9  # of the draws in which the slowest spot must hold
+LOOKED = 120 * DAY  # the longest rest that is looked at (judgement: nobody rests raw meat longer)
+NEAR = 60.0  # s to which the pull is found
+WAY_IN = np.linspace(0.0, 1.0, 31)[1:] ** 2  # shares of the cure at which the slowest spot is read
+WAY_ON = np.append(1.0, np.geomspace(0.02, 1.0, 34) ** 1.5 * LOOKED)  # s of rest
+IN_BAG = np.geomspace(0.01, 1.0, 88) ** 1.5
+COLUMNS = ("pull", "ready", "first", "last", "most", "exposed")
+FINE = 400  # times at which the temperature is read for the exposure
+
+
+@dataclass(frozen=True, repr=False)
+class Ready(Shown):
+    """What became of one piece in every draw, s (d,) since the start, inf for not within what was looked at.
+
+    pull: the whole has its salt; ready: it is even as well. first, last: between these the slowest spot has colour and protection; last
+    is inf where that still held when the look ended. most: the highest free nitrite there (a fraction of the green weight). exposed: the
+    share of the time to harm that is used up there by the ready day (`limits.keeping`, cold clock; 1: harm was seen by then), of which
+    `allowed` is in order. wanted: what the pull waited for; bag: whether the cure is its own rest; nitrite: whether there is any.
+    """
+
+    piece: str
+    stage: int
+    wanted: Criterion
+    bag: bool
+    nitrite: bool
+    pull: np.ndarray
+    ready: np.ndarray
+    first: np.ndarray
+    last: np.ndarray
+    most: np.ndarray
+    exposed: np.ndarray
+    allowed: float
+
+    def lines(self) -> list[str]:
+        """In the middle draw, and how often the slowest spot holds; `show.answer` has the words for a cook."""
+        pull, ready = (np.sort(each)[(len(each) - 1) // 2] for each in (self.pull, self.ready))
+        holds = (
+            f"its slowest spot is pink and protected then in {100 * self.chance:.0f} %"
+            if self.nitrite
+            else "no nitrite"
+        )
+        return [
+            f"{self.piece}: out after {show(pull, 'time')}, ready after {show(ready, 'time')}; {holds} of {len(self.pull)}"
+        ]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One for each draw, s."""
+        names = ("pull", "rest", "ready", "first", "last")
+        return [
+            {"piece": self.piece, "draw": draw, **{f"{name}_s": float(getattr(self, name)[draw]) for name in names}}
+            for draw in range(len(self.pull))
+        ]
+
+    @property
+    def rest(self) -> np.ndarray:
+        """s (d,) of rest; inf where it is never even."""
+        known = np.isfinite(self.ready)
+        return np.where(known, self.ready - np.where(known, self.pull, 0.0), np.inf)
+
+    @property
+    def holds(self) -> np.ndarray:
+        """(d,) whether the slowest spot has colour and protection on the day the piece is ready, and was not bare too long before."""
+        return self._there & self.keeps
+
+    @property
+    def _there(self) -> np.ndarray:
+        return np.isfinite(self.ready) & (self.first <= self.ready) & (self.ready <= self.last)
+
+    @property
+    def pink(self) -> float:
+        """Share of the draws in which the slowest spot has colour and protection on the day the piece is ready."""
+        return float(np.mean(self._there))
+
+    @property
+    def keeps(self) -> np.ndarray:
+        """(d,) whether what the slowest spot goes through until the piece is ready is in order."""
+        return self.exposed <= self.allowed
+
+    @property
+    def chance(self) -> float:
+        """Share of the draws in which it holds."""
+        return float(np.mean(self.holds))
+
+    @property
+    def bare(self) -> bool:
+        """Whether there is nitrite, and it fails in more than 1 of 10 all the same, or it is bare too long: something is to be changed."""
+        return (self.nitrite and self.chance < ENOUGH) or float(np.mean(self.keeps)) < ENOUGH
+
+
+def wanted_of(history: History, stage: int, piece: int | str, salt: float | None = None) -> Criterion:
+    """What the pull waits for: SHARE of where the cure ends; where that is too salty to eat, the `salt` wanted on the whole (default: the
+    upper end of the usual taste).
+    """
+    numbers, end = history.numbers, float(np.max(history.resting("salt", stage, piece)))
+    wanted = numbers.si("taste.normal_high") if salt is None else salt
+    if end <= numbers.si("taste.too_salty") or wanted >= SHARE * end:
+        return Criterion("average", "salt", ">=", SHARE, "equilibrium")
+    return Criterion("average", "salt", ">=", wanted, "meat")
+
+
+def ready_columns(
+    history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int], cold: float | None = None
+) -> np.ndarray:
+    """COLUMNS (d, p, 6) of these pieces in a history whose stage number `stage`, a cure, is its last and lasts as long as is looked at.
+
+    wanted: for each piece, what its pull waits for; cold: K of the rest, None: as the cure ends.
+    """
+    many = history if history.drawn else history.as_drawn()
+    bag = many.stages[stage].stretches[-1].purge is not None
+    pulls = np.empty((many.count, len(pieces)))
+    for goal in dict.fromkeys(wanted):  # in one pass where all wait for the same
+        mine = [place for place, each in enumerate(wanted) if each == goal]
+        pulls[:, mine] = many.first_time(goal, stage, tuple(pieces[place] for place in mine), NEAR)
+    rest = rest_after(many, stage, cold)
+    made = [
+        _in_bag(many, stage, pull, piece) if bag else _in_brine(many, stage, pull, piece, rest)
+        for pull, piece in zip(pulls.T, pieces, strict=True)
+    ]
+    return np.stack([np.stack(columns, axis=1) for columns in made], axis=1)
+
+
+def ready_of(columns: np.ndarray, history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int]) -> tuple[Ready, ...]:  # fmt: skip
+    """`ready_columns` (d, p, 6) as records; `history`: any one of the batch."""
+    bag = history.stages[stage].stretches[-1].purge is not None
+    nitrite = any(made.nitrite for each in history.stages[: stage + 1] if (made := each.put_in) is not None)
+    return tuple(
+        Ready(
+            history.pieces[piece].name, stage, goal, bag, nitrite, allowed=history.numbers.si("protection.share"),
+            **dict(zip(COLUMNS, np.moveaxis(columns[:, number], -1, 0), strict=True)),
+        )
+        for number, (goal, piece) in enumerate(zip(wanted, pieces, strict=True))
+    )  # fmt: skip
+
+
+def cold_of_rest(stages: Sequence[Stage], stage: int) -> float | None:
+    """K of the rest that is planned after a cure; None where none is."""
+    after = stages[stage + 1] if stage + 1 < len(stages) else None
+    rests = after is not None and all(stretch.sealed for stretch in after.stretches)
+    return after.logs[0][0][1] if after is not None and rests else None
+
+
+def rest_after(history: History, stage: int, cold: float | None = None) -> Rest:
+    """A rest of LOOKED after a cure, at `cold` K; None: as cold as the cure ends."""
+    return Rest(temperature=history.stages[stage].logs[-1][-1][1] if cold is None else cold, lasts=LOOKED)
+
+
+def first_even(many: History, stage: int, piece: int, out: np.ndarray) -> np.ndarray:
+    """s (d,) of rest until a piece is even that was taken out of a cure at `out` (d,) s since the start; inf: not within LOOKED."""
+    return _rested(many.pulled(stage, out - many.begin(stage), rest_after(many, stage)), out, piece)
+
+
+def _rested(rested: History, out: np.ndarray, piece: int) -> np.ndarray:
+    even = rested.slowest("salt", out[:, None] + WAY_ON, piece, "equilibrium")
+    return _evened(np.broadcast_to(WAY_ON, even.shape), even)
+
+
+def _in_brine(many: History, stage: int, pull: np.ndarray, piece: int, rest: Rest) -> list[np.ndarray]:
+    begin, end = many.span(stage)
+    out = np.minimum(pull, end)
+    rested = many.pulled(stage, out - begin, rest)
+    times = np.concatenate([begin[:, None] + (out - begin)[:, None] * WAY_IN, out[:, None] + WAY_ON], axis=1)
+    ready = np.where(np.isfinite(pull), pull + _rested(rested, out, piece), np.inf)
+    return [pull, ready, *_kept(rested, times, piece, ready)]
+
+
+def _in_bag(many: History, stage: int, pull: np.ndarray, piece: int) -> list[np.ndarray]:
+    begin, end = many.span(stage)
+    times = begin[:, None] + (end - begin)[:, None] * IN_BAG
+    average, slowest = (read("salt", times, piece, "equilibrium") for read in (many.average, many.slowest))
+    even = _evened(times, slowest / np.maximum(average, 1e-12))
+    ready = np.maximum(pull, even)
+    return [ready, ready, *_kept(many, times, piece, ready)]
+
+
+def _evened(times: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """s (d,) at which share (d, t) first comes to SHARE: what is missing of the whole dies out like exp, so its logarithm is straight."""
+    missing = np.log(np.maximum(1 - share, 1e-9))
+    return _crossing(times, np.log(1 - SHARE) - missing)
+
+
+def _kept(history: History, times: np.ndarray, piece: int, ready: np.ndarray) -> tuple[np.ndarray, ...]:
+    """(first, last, most, exposed): between which s (d,) the slowest spot has colour and protection, the highest free nitrite there, and what
+    it goes through until the piece is `ready` (d,).
+    """
+    numbers = history.numbers
+    free = history.slowest(FREE, times, piece)
+    salt = history.slowest("salt", times, piece, "water phase")
+    margin = np.minimum(free / numbers.si("colour.nitrite_minimum"), salt / numbers.si("protection.slowest_salt")) - 1.0
+    first = _crossing(times, margin)
+    lost = np.where(np.isfinite(first)[:, None] & (times >= first[:, None]), -margin, -1.0)
+    return first, _crossing(times, lost - 1e-12), free.max(axis=1), _exposed(history, times, salt, free, ready)
+
+
+def _exposed(history: History, times: np.ndarray, salt: np.ndarray, free: np.ndarray, ready: np.ndarray) -> np.ndarray:
+    """Share (d,) of the time to harm used up by `ready` (d,) where salt [of the water phase] and free nitrite are (d, t) at `times` (d, t);
+    straight between them, and nothing of either before the first. inf: never ready.
+    """
+    slowed = keeping.hurdles(history.numbers)
+    left = slowed.left_over(salt, free)
+    border = np.concatenate([np.zeros((len(times), 1)), times], axis=1)
+    until = np.minimum(border, np.where(np.isfinite(ready), ready, np.inf)[:, None])
+    bare, hopeless = _harm(history, until, slowed.hopeless)
+    left = np.concatenate([np.ones((len(times), 1)), left], axis=1)
+    used = (np.diff(bare) * 0.5 * (left[:, 1:] + left[:, :-1])).sum(axis=1) + hopeless[:, -1]
+    return np.where(np.isfinite(ready), used, np.inf)
+
+
+def _harm(history: History, times: np.ndarray, hopeless: float) -> tuple[np.ndarray, np.ndarray]:
+    """Harm (d, t) of bare meat from the start to `times` (d, t): while it is cold enough for hurdles to count, and while it is not."""
+    clock = keeping.clock("cold", history.numbers)
+    total = np.zeros((2, *times.shape))
+    for begin, length, knots, kelvin in history.courses:
+        even = length[:, None] * np.linspace(0.0, 1.0, FINE + 1)
+        middle, step = 0.5 * (even[:, 1:] + even[:, :-1]), length[:, None] / FINE
+        warmth = np.stack([np.interp(t, knots, own) for t, own in zip(middle, kelvin, strict=True)])
+        pace = clock.pace(warmth) * step
+        for part, counts in enumerate((warmth <= hopeless, warmth > hopeless)):
+            grown = np.concatenate([np.zeros((len(pace), 1)), np.cumsum(pace * counts, axis=1)], axis=1)
+            for draw in range(len(times)):
+                total[part, draw] += np.interp(times[draw] - begin[draw], even[draw], grown[draw])
+    return total[0], total[1]
+
+
+def _crossing(times: np.ndarray, margin: np.ndarray) -> np.ndarray:
+    """s (d,) at which margin (d, t) is first not negative, straight between times; inf: it never is."""
+    holds = margin >= 0
+    at = np.argmax(holds, axis=1)
+    rows, before = np.arange(len(at)), np.maximum(at - 1, 0)
+    low, high = margin[rows, before], margin[rows, at]
+    share = np.where(at > 0, low / np.where(high == low, 1.0, low - high), 1.0)
+    found = times[rows, before] + share * (times[rows, at] - times[rows, before])
+    return np.where(holds.any(axis=1), found, np.inf)

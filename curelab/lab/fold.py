@@ -1,0 +1,58 @@
+"""What is folded away until somebody opens it; pictures in there are drawn when they are seen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import ipywidgets
+import traitlets as T
+
+from .boxes import column
+from .controls import Press
+
+
+class Fold(ipywidgets.VBox):
+    """A button that says what is in it, over `inside`, which shows while `opened`.
+
+    >>> fold = Fold("How sure: what was varied, and what matters most", [])
+    >>> fold.press(); fold.opened
+    True
+    """
+
+    opened = T.Bool(False)
+
+    def __init__(
+        self,
+        words: str,
+        inside: Sequence[Any],
+        draw: Callable[[], Any] | None = None,
+        on_open: Callable[[], Any] | None = None,
+        opened: bool = False,
+    ) -> None:
+        self._words, self._draw, self._on_open = words, draw, None
+        self.button = Press(words)
+        self.button.on_press(lambda pressed: self.set_trait("opened", not self.opened))
+        self.inside = column(*inside)
+        super().__init__(children=[self.button, self.inside], opened=opened)
+        self._look()
+        self._on_open = on_open
+
+    def draw(self) -> None:
+        """Draw what is in it, if anybody sees it."""
+        if self.opened and self._draw is not None:
+            self._draw()
+
+    def press(self) -> None:
+        """Open or close it, as the button does."""
+        self.button.press()
+
+    @T.observe("opened")
+    def _changed(self, change: Any) -> None:
+        self._look()
+        if self.opened and self._on_open is not None:
+            self._on_open()
+
+    def _look(self) -> None:
+        self.button.label = f"{'▾' if self.opened else '▸'} {self._words}"
+        self.inside.layout.display = "flex" if self.opened else "none"

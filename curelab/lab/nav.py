@@ -1,0 +1,34 @@
+"""The line at the top of every page: the pages, where you are, and the batch in hand."""
+
+from __future__ import annotations
+
+import anywidget
+import traitlets as T
+
+from .assets import joined
+
+PAGES = (
+    ("start.ipynb", "Start"),
+    ("thick_point.ipynb", "The cut"),
+    ("equilibrium_or_strong.ipynb", "Equilibrium or strong"),
+    ("soak.ipynb", "Soak"),
+    ("batch.ipynb", "My batch"),
+    ("learning.ipynb", "Learning"),
+)
+
+
+class Nav(anywidget.AnyWidget):
+    """Links to the `pages`, (file, words) each; `here`: the file of this one; `batch`: what is in hand, in words."""
+
+    _esm = joined("page.js", "nav.js")
+    _css = joined("page.css", "nav.css")
+
+    pages: T.List = T.List().tag(sync=True)
+    here = T.Unicode("").tag(sync=True)
+    batch = T.Unicode("").tag(sync=True)
+
+    def __init__(self, here: str = "", **more: object) -> None:
+        super().__init__(pages=[list(page) for page in PAGES], here=here, **more)
+
+    def __repr__(self) -> str:
+        return f"Nav({self.here!r})"

@@ -1,0 +1,411 @@
+// The inside of the pieces, drawn to scale for any time. Needs page.js and drawing.js before it, and nothing else: the phone page uses it as well.
+// The kernel sends nodes and readings once for each change of the recipe; which day is shown, and where a finger points, is worked out here.
+
+// One hue for a quantity, light is little and dark is much: lightness falls evenly, so that it keeps its order in grey print.
+const HUES = {
+  salt: [[246, 249, 253], [197, 219, 240], [124, 174, 220], [55, 121, 186], [20, 72, 134], [6, 34, 78]],
+  'free nitrite': [[254, 247, 242], [252, 215, 192], [245, 160, 120], [214, 96, 52], [150, 52, 20], [84, 22, 4]],
+};
+const FRONT = '#111', LIE = 10, NAME = 22, GUTTER = 34, SAID = 13;
+function hues(key) {
+  const stops = HUES[key] || HUES.salt;
+  return Uint32Array.from({ length: 256 }, (_, i) => {
+    const t = i / 255 * (stops.length - 1), k = Math.min(stops.length - 2, Math.floor(t));
+    const [r, g, b] = stops[k].map((value, c) => Math.round(value + (t - k) * (stops[k + 1][c] - value)));
+    return 255 << 24 | b << 16 | g << 8 | r;
+  });
+}
+
+// The arrays of a message in the order Python packed them.
+function unpacked(meta, buffer) {
+  const all = new Float32Array(buffer.slice(0));
+  let at = 0;
+  const take = count => all.subarray(at, at += count), T = meta.frames;
+  const days = take(T);
+  const pieces = meta.pieces.map(piece => {
+    const nodes = piece.rows * piece.columns;
+    const made = { ...piece, x: take(nodes), y: take(nodes), node: Int32Array.from(take(nodes)), fat: take(piece.rows), read: {} };
+    for (const { key } of meta.quantities) {
+      const own = made.read[key] = { values: take(T * piece.readings) };
+      if (meta.banded) { own.low = take(T * piece.readings); own.high = take(T * piece.readings); }
+      own.level = take(T);
+      own.courses = piece.courses.map(name => ({ name, parts: Array.from({ length: meta.banded ? 3 : 1 }, () => take(T)) }));
+    }
+    made.wide = Math.max(...made.x); made.high = Math.max(...made.y);
+    return made;
+  });
+  return { days, pieces };
+}
+
+// For each dot of a raster of W x H over a piece: the four nodes round it and their weights; -1 where there is no meat.
+function raster(piece, scale, W, H) {
+  const { rows, columns, x, y } = piece, corner = new Int32Array(4 * W * H).fill(-1), weight = new Float32Array(4 * W * H);
+  for (let r = 0; r < rows - 1; r++) for (let c = 0; c < columns - 1; c++) {
+    const n = [r * columns + c, r * columns + c + 1, (r + 1) * columns + c + 1, (r + 1) * columns + c];
+    const px = n.map(k => x[k] * scale), py = n.map(k => y[k] * scale);
+    const left = Math.max(0, Math.floor(Math.min(...px) - 0.5)), right = Math.min(W - 1, Math.ceil(Math.max(...px)));
+    const top = Math.max(0, Math.floor(Math.min(...py) - 0.5)), foot = Math.min(H - 1, Math.ceil(Math.max(...py)));
+    for (let j = top; j <= foot; j++) for (let i = left; i <= right; i++) {
+      const at = 4 * (j * W + i);
+      if (corner[at] >= 0) continue;
+      const uv = inside(px, py, i + 0.5, j + 0.5);
+      if (!uv) continue;
+      const [u, v] = uv;
+      n.forEach((k, m) => { corner[at + m] = k; });
+      weight[at] = (1 - u) * (1 - v); weight[at + 1] = u * (1 - v); weight[at + 2] = u * v; weight[at + 3] = (1 - u) * v;
+    }
+  }
+  return { corner, weight, W, H };
+}
+// (u, v) of a point in a quadrilateral by Newton's steps, or null outside of it.
+function inside(px, py, X, Y) {
+  let u = 0.5, v = 0.5;
+  for (let k = 0; k < 8; k++) {
+    const a = (1 - u) * (1 - v), b = u * (1 - v), c = u * v, d = (1 - u) * v;
+    const fx = a * px[0] + b * px[1] + c * px[2] + d * px[3] - X, fy = a * py[0] + b * py[1] + c * py[2] + d * py[3] - Y;
+    const xu = (1 - v) * (px[1] - px[0]) + v * (px[2] - px[3]), xv = (1 - u) * (px[3] - px[0]) + u * (px[2] - px[1]);
+    const yu = (1 - v) * (py[1] - py[0]) + v * (py[2] - py[3]), yv = (1 - u) * (py[3] - py[0]) + u * (py[2] - py[1]);
+    const det = xu * yv - xv * yu;
+    if (Math.abs(det) < 1e-12) return null;
+    const du = (fx * yv - fy * xv) / det, dv = (fy * xu - fx * yu) / det;
+    u -= du; v -= dv;
+    if (Math.abs(du) + Math.abs(dv) < 1e-4) break;
+  }
+  return u < -0.002 || u > 1.002 || v < -0.002 || v > 1.002 ? null : [Math.min(1, Math.max(0, u)), Math.min(1, Math.max(0, v))];
+}
+
+// Pieces of the line at `level` through the nodes, in cm, by marching squares.
+function contour(piece, value, level) {
+  const { rows, columns, x, y, node } = piece, made = [];
+  const cut = (a, b) => { const t = (level - value[node[a]]) / (value[node[b]] - value[node[a]]); return [x[a] + t * (x[b] - x[a]), y[a] + t * (y[b] - y[a])]; };
+  for (let r = 0; r < rows - 1; r++) for (let c = 0; c < columns - 1; c++) {
+    const n = [r * columns + c, r * columns + c + 1, (r + 1) * columns + c + 1, (r + 1) * columns + c], met = [];
+    for (let k = 0; k < 4; k++) { const a = n[k], b = n[(k + 1) % 4]; if ((value[node[a]] < level) !== (value[node[b]] < level)) met.push(cut(a, b)); }
+    for (let k = 0; k + 1 < met.length; k += 2) made.push([met[k], met[k + 1]]);
+  }
+  return made;
+}
+
+function sectionView(part, say = () => {}) {
+  const { stage } = part;
+  let meta = null, data = null, made = 0, key = '', frame = 0, touched = { piece: 0, column: 0, row: 0 }, geometry = null, playing = 0, colours = null;
+  const top = html('div', { class: 'cl-cut-top' }, stage);
+  const field = html('div', { class: 'cl-cut-field' }, stage);
+  const canvas = html('canvas', { 'aria-hidden': 'true' }, field), brush = canvas.getContext('2d');
+  const front = svg('svg', { role: 'img' }, field);
+  const keys = html('button', { type: 'button', class: 'cl-cut-keys', 'aria-label': 'Read a place with the arrow keys', 'data-lm-suppress-shortcuts': 'true' }, field);
+  const scrub = html('div', { class: 'cl-cut-scrub' }, stage);
+  const play = html('button', { type: 'button', class: 'cl-cut-play', 'data-lm-suppress-shortcuts': 'true' }, scrub);
+  const rail = html('div', { class: 'cl-cut-rail' }, scrub);
+  const range = html('input', { type: 'range', step: 'any', min: 0, 'aria-label': 'Day', 'data-lm-suppress-shortcuts': 'true' }, rail);
+  const marks = html('div', { class: 'cl-cut-marks', 'aria-hidden': 'true' }, rail);
+  const told = html('p', { class: 'cl-cut-told' }, stage);
+  const small = html('div', { class: 'cl-cut-small' }, stage);
+  const depth = svg('svg', { role: 'img' }, small), course = svg('svg', { role: 'img' }, small);
+  const table = html('table', { class: 'cl-live' }, stage);
+
+  const quantity = () => meta.quantities.find(each => each.key === key);
+  // Readings of a piece at the frame shown; straight between two times.
+  function now(array, count) {
+    const a = Math.min(meta.frames - 1, Math.floor(frame)), b = Math.min(meta.frames - 1, a + 1), t = frame - a, made = new Float32Array(count);
+    for (let k = 0; k < count; k++) made[k] = array[a * count + k] * (1 - t) + array[b * count + k] * t;
+    return made;
+  }
+  const at = array => now(array, 1)[0];
+  const day = () => at(data.days);
+  const dayWords = value => value < 1.5 && meta.pieces.length && data.days.at(-1) < 3 ? `${reading(value * 24, 24)} h` : `day ${reading(value, 40).replace(/\.?0+$/, '')}`;
+  function frameOf(wanted) {
+    let k = 0;
+    while (k < meta.frames - 2 && data.days[k + 1] < wanted) k++;
+    return Math.max(0, Math.min(meta.frames - 1, k + (wanted - data.days[k]) / (data.days[k + 1] - data.days[k] || 1)));
+  }
+  const stageNow = () => (meta.stages.find(([, first, end]) => frame <= end + 1e-6) || meta.stages.at(-1))[0];
+
+  function show(message, buffer) {
+    const before = meta, was = before ? day() : 0;
+    meta = message; made += 1;
+    if (!meta.quantities.some(each => each.key === key)) key = meta.quantities[0].key;
+    data = unpacked(message, buffer);
+    frame = frameOf(before && before.opens === meta.opens ? was : meta.opens);
+    if (!before || touched.piece >= data.pieces.length) touched = { piece: 0, row: 0, column: 0 };
+    const piece = data.pieces[touched.piece];
+    if (!before) touched = { piece: 0, column: Math.floor(piece.columns / 2), row: Math.floor(piece.rows / 2) };
+    touched.column = Math.min(touched.column, piece.columns - 1); touched.row = Math.min(touched.row, piece.rows - 1);
+    range.max = meta.frames - 1;
+    if (JSON.stringify(before?.quantities.map(q => q.key)) !== JSON.stringify(meta.quantities.map(q => q.key))) choose();
+    stagesMarked();
+    measure();
+  }
+  function choose() {
+    top.replaceChildren();
+    const group = html('div', { role: 'radiogroup', 'aria-label': 'What the colour shows', class: 'cl-cut-choice' }, top);
+    for (const each of meta.quantities) {
+      const label = html('label', {}, group), input = html('input', { type: 'radio', name: `cl-cut-${part.root.dataset.cut ||= Math.random().toString(36).slice(2)}`, 'data-lm-suppress-shortcuts': 'true' }, label);
+      input.checked = each.key === key;
+      label.append(each.label);
+      input.addEventListener('change', () => { key = each.key; colours = null; paint(); });
+    }
+    html('div', { class: 'cl-cut-legend', 'aria-hidden': 'true' }, top);
+  }
+  function stagesMarked() {
+    marks.replaceChildren();
+    for (const [words, first, end] of meta.stages) {
+      const mark = html('span', { style: `left: ${100 * first / (meta.frames - 1)}%; width: ${100 * (end - first) / (meta.frames - 1)}%`, title: words }, marks);
+      mark.textContent = words;
+    }
+  }
+
+  // Where each piece stands, in CSS pixels; made anew when the shape or the width of the page changes.
+  function measure() {
+    const W = field.clientWidth;
+    if (!W || !data) return;
+    const between = 46, wide = data.pieces.reduce((sum, piece) => sum + piece.wide, 0), tall = Math.max(...data.pieces.map(piece => piece.high));
+    const scale = Math.min((W - between * data.pieces.length) / wide, (meta.height - NAME - LIE - 14) / tall);
+    const shape = JSON.stringify([W, scale, data.pieces.map(piece => [piece.rows, piece.columns, piece.wide, piece.high, piece.x[piece.columns + 1], piece.y.at(-2)])]);
+    if (geometry?.shape !== shape) {
+      const ratio = Math.min(2, window.devicePixelRatio || 1), H = Math.ceil(tall * scale + NAME + LIE + 14);
+      let x = Math.max(between - 4, (W - scale * wide - between * (data.pieces.length - 1)) / 2);
+      const boxes = data.pieces.map(piece => {
+        const box = { x, y: NAME + (tall - piece.high) * scale, w: piece.wide * scale, h: piece.high * scale };
+        x += box.w + between;
+        const dots = ratio > 1.4 && box.w * box.h > 90000 ? 1 : ratio;
+        return { ...box, dots, dot: raster(piece, scale * dots, Math.ceil(box.w * dots), Math.ceil(box.h * dots)) };
+      });
+      geometry = { shape, W, H, scale, ratio, boxes };
+      canvas.width = W * ratio; canvas.height = H * ratio;
+      canvas.style.width = `${W}px`; canvas.style.height = `${H}px`;
+      front.setAttribute('viewBox', `0 0 ${W} ${H}`); front.style.height = `${H}px`;
+      geometry.images = boxes.map(box => { const own = document.createElement('canvas'); own.width = box.dot.W; own.height = box.dot.H; return own; });
+    }
+    paint();
+  }
+
+  function paint() {
+    if (!geometry || !data) return;
+    const { key: name, most, unit, reached } = quantity();
+    if (colours?.key !== name) colours = { key: name, table: hues(name) };
+    legend();
+    brush.setTransform(1, 0, 0, 1, 0, 0);
+    brush.clearRect(0, 0, canvas.width, canvas.height);
+    front.replaceChildren();
+    const sentences = [];
+    data.pieces.forEach((piece, number) => {
+      const box = geometry.boxes[number], own = piece.read[name], value = now(own.values, piece.readings), level = at(own.level);
+      const doubt = own.low && Number.isFinite(level) ? (() => { const low = now(own.low, piece.readings), high = now(own.high, piece.readings); return Float32Array.from(low, (v, k) => (v < level && high[k] >= level ? 1 : 0)); })() : null;
+      fill(piece, box, value, doubt, most, geometry.images[number]);
+      brush.setTransform(geometry.ratio, 0, 0, geometry.ratio, 0, 0);
+      brush.drawImage(geometry.images[number], box.x, box.y, box.w, box.h);
+      outline(piece, box);
+      const place = px => [box.x + px[0] * geometry.scale, box.y + px[1] * geometry.scale];
+      let right = null;
+      if (Number.isFinite(level)) {
+        const d = contour(piece, value, level).map(([a, b]) => { const [p, q] = [place(a), place(b)]; for (const each of [p, q]) if (!right || each[1] < right[1] - 0.5 || (Math.abs(each[1] - right[1]) <= 0.5 && each[0] > right[0])) right = each; return `M${p[0].toFixed(1)} ${p[1].toFixed(1)}L${q[0].toFixed(1)} ${q[1].toFixed(1)}`; }).join('');
+        if (d) {
+          svg('path', { d, stroke: '#000', 'stroke-width': 4, fill: 'none', 'stroke-linecap': 'round' }, front);
+          svg('path', { d, stroke: '#fff', 'stroke-width': 2, fill: 'none', 'stroke-dasharray': '7 3' }, front);
+          if (reached && width(reached, `600 12.5px ${FONT}`) < box.w - 16) words(reached, { x: box.x + 8, y: Math.min(box.y + box.h - 6, right[1] + 16), class: 'cl-cut-on' }, front);
+        }
+      }
+      if (meta.spot) {
+        const spot = slowest(piece, value), [sx, sy] = place([piece.x[spot], piece.y[spot]]);
+        svg('circle', { cx: sx, cy: sy, r: 5, fill: '#fff', stroke: '#000', 'stroke-width': 2 }, front);
+        svg('circle', { cx: sx, cy: sy, r: 1.6, fill: '#000' }, front);
+      }
+      const line = [piece.name, ...own.courses.map(each => `${each.name} ${reading(at(each.parts.length > 1 ? each.parts[1] : each.parts[0]), most)}`)];
+      sentences.push(`${line[0]}: ${line.slice(1).join(', ')} ${unit}`);
+    });
+    cross();
+    const head = `${dayWords(day())}, ${stageNow()}. `;
+    const text = head[0].toUpperCase() + head.slice(1) + sentences.map(s => s[0].toUpperCase() + s.slice(1)).join('. ') + '.';
+    told.textContent = text;
+    front.setAttribute('aria-label', text);
+    range.value = frame;
+    range.setAttribute('aria-valuetext', text);
+    play.textContent = playing ? '❚❚' : '▶';
+    play.setAttribute('aria-label', playing ? 'Stop playing' : 'Play the days');
+    profile();
+    courses();
+    say({ key, day: day() });
+  }
+
+  function fill(piece, box, value, doubt, most, image) {
+    const { corner, weight, W, H } = box.dot, pen = image.getContext('2d'), picture = pen.createImageData(W, H), dots = new Uint32Array(picture.data.buffer);
+    const { node } = piece, table = colours.table, step = Math.max(4, Math.round(7 * box.dots));
+    for (let k = 0, at = 0; k < W * H; k++, at += 4) {
+      if (corner[at] < 0) continue;
+      const a = node[corner[at]], b = node[corner[at + 1]], c = node[corner[at + 2]], d = node[corner[at + 3]];
+      const v = weight[at] * value[a] + weight[at + 1] * value[b] + weight[at + 2] * value[c] + weight[at + 3] * value[d];
+      let colour = table[Math.max(0, Math.min(255, Math.round(255 * v / most)))];
+      if (doubt && (k % W + Math.floor(k / W)) % step < box.dots && weight[at] * doubt[a] + weight[at + 1] * doubt[b] + weight[at + 2] * doubt[c] + weight[at + 3] * doubt[d] > 0.5) {
+        colour = v / most > 0.45 ? 0xffffffff : 0xff303030;
+      }
+      dots[k] = colour;
+    }
+    pen.putImageData(picture, 0, 0);
+  }
+
+  // The lean node that has least: fat holds little water, so it would always be the last.
+  function slowest(piece, value) {
+    let least = -1;
+    const middle = (piece.columns - 1) / 2;
+    for (let r = 0; r < piece.rows; r++) if (!piece.fat[r]) for (let c = 0; c < piece.columns; c++) {
+      const k = r * piece.columns + c;
+      if (least < 0 || value[piece.node[k]] < value[piece.node[least]] - 1e-9 || (Math.abs(value[piece.node[k]] - value[piece.node[least]]) <= 1e-9 && Math.abs(c - middle) < Math.abs(least % piece.columns - middle))) least = k;
+    }
+    return least;
+  }
+
+  function outline(piece, box) {
+    const { x, y, rows, columns } = piece, S = geometry.scale, p = k => `${(box.x + x[k] * S).toFixed(1)} ${(box.y + y[k] * S).toFixed(1)}`;
+    const along = r => Array.from({ length: columns }, (_, c) => p(r * columns + c)).join('L'), side = c => Array.from({ length: rows }, (_, r) => p(r * columns + c)).join('L');
+    const ink = { fill: 'none', stroke: 'currentColor', 'stroke-width': 2 };
+    svg('path', { ...ink, d: `M${along(rows - 1)}` }, front);
+    if (piece.open) { svg('path', { ...ink, d: `M${along(0)}` }, front); for (const c of [0, columns - 1]) svg('path', { ...ink, d: `M${side(c)}`, ...(piece.ends ? { 'stroke-dasharray': '2 5', 'stroke-width': 1.5 } : {}) }, front); }
+    let from = -1;
+    for (let r = 0; r <= rows; r++) {                     // the fat, hatched and named
+      if (r < rows && piece.fat[r] && from < 0) from = r;
+      if (from >= 0 && (r === rows || !piece.fat[r])) {
+        const a = box.y + y[Math.max(0, from ? from - 1 : 0) * columns] * S, b = box.y + y[Math.min(rows - 1, r === rows ? rows - 1 : r) * columns] * S;
+        svg('rect', { x: box.x, y: a, width: box.w, height: Math.max(2, b - a), fill: '#f3e2b3', 'fill-opacity': 0.8, stroke: 'currentColor', 'stroke-opacity': 0.5 }, front);
+        if (b - a > 11) words('fat', { x: box.x + 8, y: (a + b) / 2 + 4, class: 'cl-cut-ink' }, front);
+        from = -1;
+      }
+    }
+    if (piece.lying) { const f = box.y + box.h + 4; svg('path', { d: `M${box.x - 6} ${f}H${box.x + box.w + 6}`, stroke: 'currentColor', 'stroke-width': 3 }, front); }
+    words(piece.name, { x: box.x, y: box.y - 7, class: 'cl-cut-name' }, front);
+    if (box.h > 24) {
+      svg('path', { d: `M${box.x - 12} ${box.y}h6m-3 0V${box.y + box.h}m-3 0h6`, stroke: 'currentColor', fill: 'none', 'stroke-opacity': 0.7 }, front);
+      words(piece.thickness, { transform: `translate(${box.x - 16} ${box.y + box.h / 2}) rotate(-90)`, 'text-anchor': 'middle' }, front);
+    }
+  }
+
+  let legendFor = '';
+  function legend() {
+    const what = [made, key].join();
+    if (what === legendFor) return;
+    legendFor = what;
+    const { most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
+    const stops = (HUES[key] || HUES.salt).map(parts => `rgb(${parts.join(',')})`).join(', ');
+    own.innerHTML = '';
+    html('span', {}, own).textContent = '0';
+    html('i', { style: `background: linear-gradient(90deg, ${stops})` }, own);
+    html('span', {}, own).textContent = `${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ');
+    if (meta.banded) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
+  }
+
+  function cross() {
+    const piece = data.pieces[touched.piece], box = geometry.boxes[touched.piece], k = touched.row * piece.columns + touched.column;
+    const x = box.x + piece.x[k] * geometry.scale;
+    if (piece.open) svg('path', { d: `M${x} ${box.y}V${box.y + box.h}`, stroke: '#fff', 'stroke-width': 3, 'stroke-opacity': 0.85 }, front), svg('path', { d: `M${x} ${box.y}V${box.y + box.h}`, stroke: FRONT, 'stroke-width': 1 }, front);
+    else { const a = piece.columns * (piece.rows - 1) + touched.column; svg('path', { d: `M${box.x + piece.x[touched.column] * geometry.scale} ${box.y + piece.y[touched.column] * geometry.scale}L${box.x + piece.x[a] * geometry.scale} ${box.y + piece.y[a] * geometry.scale}`, stroke: FRONT, 'stroke-width': 1 }, front); }
+  }
+
+  // The values along the column that is touched, from the first face down; and two courses over the days, with the day that is shown.
+  function profile() {
+    const piece = data.pieces[touched.piece], own = piece.read[key], c = touched.column, value = now(own.values, piece.readings);
+    const k = r => r * piece.columns + c, along = [0];
+    for (let r = 1; r < piece.rows; r++) along.push(along[r - 1] + Math.hypot(piece.x[k(r)] - piece.x[k(r - 1)], piece.y[k(r)] - piece.y[k(r - 1)]));
+    const pick = array => Array.from({ length: piece.rows }, (_, r) => array[piece.node[k(r)]]);
+    const band = own.low ? [pick(now(own.low, piece.readings)), pick(now(own.high, piece.readings))] : null, level = at(own.level);
+    const unit = meta.length, from = piece.open ? 'from the upper face' : 'from the middle';
+    chart(depth, `Here, ${from}`, along.map(each => each * unit.factor), [{ y: pick(value), band, dash: '' }], `${unit.name}`, level);
+    depth.setAttribute('aria-label', `${piece.name}, where the picture is touched: ${quantity().label} ${from}, ${pick(value).filter((_, r) => r % Math.ceil(piece.rows / 6) === 0).map(v => reading(v, quantity().most)).join(', ')} ${quantity().unit}`);
+  }
+  // Drawn anew only when something other than the day has changed; else its line alone moves.
+  let drawnFor = '', markLine = null;
+  function courses() {
+    const piece = data.pieces[touched.piece], own = piece.read[key], what = [made, key, touched.piece, course.clientWidth, getComputedStyle(part.root).color].join();
+    if (what === drawnFor) { markLine.at(day()); return; }
+    drawnFor = what;
+    const lines = own.courses.map((each, k) => ({ y: [...(each.parts.length > 1 ? each.parts[1] : each.parts[0])], band: each.parts.length > 1 ? [[...each.parts[0]], [...each.parts[2]]] : null, dash: k ? '6 4' : '', name: each.name }));
+    markLine = chart(course, `${piece.name} over the days`, [...data.days], lines, 'days', at(own.level), day());
+    table.replaceChildren();
+    html('caption', {}, table).textContent = `${piece.name}: ${quantity().label}, ${quantity().unit}`;
+    const head = html('tr', {}, table);
+    for (const name of ['day', ...own.courses.map(each => each.name)]) html('th', {}, head).textContent = name;
+    const step = Math.max(1, Math.round(meta.frames / 12));
+    for (let f = 0; f < meta.frames; f += step) {
+      const row = html('tr', {}, table);
+      for (const v of [data.days[f], ...lines.map(line => line.y[f])]) html('td', {}, row).textContent = reading(v, 10);
+    }
+  }
+  function chart(target, title, xs, lines, x_label, level, mark = null) {
+    const W = target.clientWidth || 300, H = 148, left = 40, right = 12, head = 20, foot = 30, w = W - left - right, h = H - head - foot, { most } = quantity();
+    const low = xs[0], high = Math.max(xs.at(-1), low + 1e-9);
+    const X = x => left + w * (x - low) / (high - low), Y = y => head + h * (1 - Math.min(y, most) / most);
+    target.replaceChildren();
+    target.setAttribute('viewBox', `0 0 ${W} ${H}`); target.style.height = `${H}px`;
+    words(title[0].toUpperCase() + title.slice(1), { x: left, y: SAID, class: 'cl-name' }, target);
+    for (const tick of ticks(0, most, 3)) { svg('path', { d: `M${left} ${Y(tick.at)}h${w}`, class: 'cl-grid' }, target); words(tick.text, { x: left - 6, y: Y(tick.at) + 4, 'text-anchor': 'end', class: 'cl-tick' }, target); }
+    for (const tick of ticks(low, high, Math.max(2, w / 60))) words(tick.text, { x: X(tick.at), y: head + h + 14, 'text-anchor': 'middle', class: 'cl-tick' }, target);
+    words(x_label, { x: left + w, y: H - 2, 'text-anchor': 'end', class: 'cl-tick' }, target);
+    const colour = legible(key === 'salt' ? '#0072B2' : '#D55E00', ground(part.root), 3);
+    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': 0.15 }, target);
+    if (Number.isFinite(level) && level < most) svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '7 3' }, target);
+    const line = mark === null ? null : svg('path', { class: 'cl-mark' }, target), moved = { at(x) { line.setAttribute('d', `M${X(x).toFixed(1)} ${head}v${h}`); } };
+    if (line) moved.at(mark);
+    const ends = [];
+    for (const each of lines) {
+      svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.y[k]).toFixed(1)}`).join('L')}`, fill: 'none', stroke: colour, 'stroke-width': 2, 'stroke-dasharray': each.dash }, target);
+      if (each.name) ends.push({ want: Y(each.y.at(-1)) - 6, size: 15, name: each.name });
+    }
+    spread(ends, head, head + h).forEach((y, k) => words(ends[k].name, { x: left + w - 2, y: y + 4, 'text-anchor': 'end', class: 'cl-word cl-halo', style: `fill: ${legible(colour, ground(part.root), 4.5)}` }, target));
+    return moved;
+  }
+
+  function to(value) { frame = Math.max(0, Math.min(meta.frames - 1, value)); paint(); }
+  range.addEventListener('input', () => { stopPlaying(); to(+range.value); });
+  range.addEventListener('keydown', event => {
+    const step = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1, PageUp: 8, PageDown: -8 }[event.key];
+    if (step) { event.preventDefault(); stopPlaying(); to(Math.round(frame) + step); }
+  });
+  function stopPlaying() { cancelAnimationFrame(playing); playing = 0; }
+  play.addEventListener('click', () => {
+    if (playing) { stopPlaying(); paint(); return; }
+    if (frame >= meta.frames - 1) frame = 0;
+    let before = performance.now();
+    const go = time => {
+      frame += (time - before) / 1000 * (meta.frames - 1) / 10;      // all of it in ten seconds
+      before = time;
+      if (frame >= meta.frames - 1) { frame = meta.frames - 1; playing = 0; } else playing = requestAnimationFrame(go);
+      paint();
+    };
+    playing = requestAnimationFrame(go);
+  });
+  function touch(event) {
+    if (!geometry || !data || part.root.classList.contains('cl-failed')) return;
+    const frameBox = front.getBoundingClientRect(), X = event.clientX - frameBox.left, Y = event.clientY - frameBox.top;
+    const number = geometry.boxes.findIndex(box => X >= box.x && X <= box.x + box.w && Y >= box.y && Y <= box.y + box.h);
+    if (number < 0) return;
+    const box = geometry.boxes[number], piece = data.pieces[number], cx = (X - box.x) / geometry.scale, cy = (Y - box.y) / geometry.scale;
+    let best = 0, gap = Infinity;
+    for (let k = 0; k < piece.x.length; k++) { const g = (piece.x[k] - cx) ** 2 + (piece.y[k] - cy) ** 2; if (g < gap) { gap = g; best = k; } }
+    here({ piece: number, column: best % piece.columns, row: Math.floor(best / piece.columns) });
+  }
+  function here(spot) {
+    touched = spot;
+    paint();
+    const piece = data.pieces[spot.piece], own = piece.read[key], k = spot.row * piece.columns + spot.column, value = now(own.values, piece.readings)[piece.node[k]];
+    const { most, unit, label } = quantity(), box = geometry.boxes[spot.piece];
+    const band = own.low ? ` (${reading(now(own.low, piece.readings)[piece.node[k]], most)} to ${reading(now(own.high, piece.readings)[piece.node[k]], most)})` : '';
+    const deep = `${reading(Math.min(piece.y[k], piece.high - piece.y[k]) * meta.length.factor, 10)} ${meta.length.name.split(', ').at(-1)} deep`;
+    part.readout.textContent = `${piece.name}, ${deep}: ${label} ${reading(value, most)}${band} ${unit}`;
+    place(part.readout, box.x + piece.x[k] * geometry.scale, field.offsetTop + box.y + piece.y[k] * geometry.scale, geometry.W, field.offsetTop + geometry.H);
+    part.live.textContent = part.readout.textContent;
+  }
+  front.addEventListener('pointermove', touch);
+  front.addEventListener('pointerdown', touch);
+  front.addEventListener('pointerleave', event => { if (event.pointerType !== 'touch') part.readout.hidden = true; });
+  keys.addEventListener('keydown', event => {
+    const piece = data?.pieces[touched.piece], move = { ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1] }[event.key];
+    if (event.key === 'Escape') { part.readout.hidden = true; return; }
+    if (!move || !piece) return;
+    event.preventDefault();
+    let { piece: number, row, column } = touched;
+    row = Math.max(0, Math.min(piece.rows - 1, row + move[0])); column += move[1];
+    if (column < 0 || column >= piece.columns) { number = (number + data.pieces.length + Math.sign(column || -1)) % data.pieces.length; column = column < 0 ? data.pieces[number].columns - 1 : 0; row = Math.min(row, data.pieces[number].rows - 1); }
+    here({ piece: number, row, column });
+  });
+  keys.addEventListener('blur', () => { part.readout.hidden = true; });
+  return { show, measure, stop: stopPlaying };
+}

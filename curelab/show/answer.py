@@ -1,0 +1,271 @@
+"""The answer in a cook's words: in and out, the slowest spot, and what to change. The same sentences on every page, report and sheet.
+
+Numbers in brackets hold 8 of 10 simulated batches; `RANGES` says so where the page does not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .. import units
+from ..fields import unchecked
+from ..forecast.ready import LOOKED, Ready
+from ..limits import keeping
+from ..outcome import Outcome
+from ..recipe.piece import Piece, alike_pieces
+from ..recipe.times import COLD
+from ..sources import Numbers
+from ..spread.answers import ordered
+from ..spread.changes import Change
+from ..spread.forgiving import Forgiving
+from ..units import DAY, HOUR, capital
+from ..weighing import Weighed
+
+SOME = 0.25  # of the simulated batches in which a day does, from which it is a chance and not an error (judgement)
+SURE = 0.9  # of the simulated batches: what holds less often is not promised (judgement)
+LATER = "later"  # than was looked at, if at all
+OVER = 1.05  # of where a cure ends: more is told (judgement)
+LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
+FRIDGE = 276.15  # K at which exposure is told, because a cook can picture days at 3 degC
+LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
+HEAD = 3  # sentences of an answer that stand first: (a), (b) and the best of (c)
+NOT_YET = "Cut it thinner; a page at rest works out how thin."
+NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
+
+
+def ranges(count: int) -> str:
+    """What the numbers in brackets mean."""
+    return f'Brackets hold 8 of 10 simulated batches, and "5 of 10" counts them ({count} simulated).'
+
+
+def of_ten(share: float, down: bool = False) -> str:
+    """A share of the simulated batches: "7 of 10", "nearly all", "none"; `down`: no more than it is."""
+    if share <= 0.02:
+        return "hardly any" if share > 0 else "none"
+    if share >= 0.98:
+        return "nearly all" if share < 1 else "all"
+    return f"{min(max(int(10 * share) if down else round(10 * share), 1), 9)} of 10"
+
+
+Dated = Callable[[float], str]  # seconds since the start, as a date
+
+
+def day(seconds: np.ndarray, dated: Dated | None = None) -> str:
+    """Times (d,) since the start: "day 22 (15 to 34)", or with `dated` "Tue 24 Mar (Tue 17 Mar to Sun 5 Apr)"."""
+    early, middle, late = ordered(seconds)
+    if not np.isfinite(middle):
+        return "no day in most batches" if np.isfinite(early) else "no day"
+    if dated is None:
+        return f"day {_count(middle, DAY)}{_bracket(early, late, DAY)}"
+    ends = [dated(each) if np.isfinite(each) else LATER for each in (early, late)]
+    return dated(middle) + (f" ({' to '.join(ends)})" if ends[0] != ends[1] else "")
+
+
+def span(seconds: np.ndarray, middle: float | None = None) -> str:
+    """Lengths (d,): "12 days (8 to 18)", "8 hours (5 to 11)"; `middle` [s] in place of their own."""
+    early, own, late = ordered(seconds)
+    middle = own if middle is None else middle
+    if not np.isfinite(middle):
+        return f"more than {LOOKED / DAY:.0f} days"
+    size, word = (HOUR, "hour") if middle < 1.5 * DAY else (DAY, "day")
+    number = _count(middle, size)
+    return f"{number} {word}{'' if number == '1' else 's'}{_bracket(early, late, size)}"
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What a plan does: when it takes a piece out [s since the start], and where its salt on the whole then stands over where the cure
+    would come to rest.
+    """
+
+    out: float
+    stands: float = 1.0
+
+
+def in_and_out(
+    found: Ready, piece: Piece, plan: Planned | None = None, system: str = "metric", dated: Dated | None = None
+) -> str:
+    """(a): whether the plan will do, when to take out, how long to rest, when to cook."""
+    told = f"{capital(piece.name)}, {units.show(piece.thickness, 'length', system, digits=2)}:"
+    if plan is not None:
+        told += f" {_planned(found, plan)}"
+    pull, ready = (ordered(each)[1] for each in (found.pull, found.ready))
+    if not np.isfinite(pull):
+        return f"{told} Even {LOOKED / DAY:.0f} days do not bring it its salt."
+    if float(np.mean(found.keeps)) < SURE:  # no day to act on
+        pulled = "" if found.bag else f"have its salt on {day(found.pull, dated)} and "
+        return f"{told} It would {pulled}be even on {day(found.ready, dated)}."
+    if found.bag:
+        return f"{told} The bag is its rest too: cook on {day(found.ready, dated)}."
+    if ready - pull < LEAST_REST:
+        return f"{told} Out on {day(found.pull, dated)}, no rest, cook it then."
+    middle = ready - pull
+    if 1.5 * DAY <= middle < np.inf:  # the days that are shown add up
+        middle = (round(ready / DAY) - round(pull / DAY)) * DAY
+    return (
+        f"{told} Out on {day(found.pull, dated)}, rest {span(found.rest, middle)}, cook on {day(found.ready, dated)}."
+    )
+
+
+def _planned(found: Ready, plan: Planned) -> str:
+    """ "10 days is too short." """
+    days, passed = capital(units.roughly(plan.out)), float(np.mean(found.pull <= plan.out))
+    if found.wanted.basis != "equilibrium":  # a brine that ends too salty: only one day is right
+        mark = units.show(found.wanted.target, "fraction")
+        if passed >= SURE:
+            return f"{days} is too long: the whole is past {mark} salt by then."
+        return f"{days} is too short." if passed <= 1 - SURE else f"{days} is past {mark} salt in {of_ten(passed)}."
+    if passed >= SURE and plan.stands > OVER:
+        return f"{days} is enough. It stands at {100 * plan.stands:.0f} % of where this cure ends, and comes back as the rest catches up."
+    if passed >= SURE:
+        return f"{days} is enough."
+    return f"{days} is too short." if passed < SOME else f"{days} is enough in {of_ten(passed)}."
+
+
+def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None, system: str = "metric") -> str:
+    """(b): from when to when the slowest spot has colour and protection, or how often it has not; first of all whether it can wait so long."""
+    if float(np.mean(found.keeps)) < SURE and np.isfinite(ordered(found.ready)[1]):
+        return _bare_too_long(found, numbers, system)
+    if not found.nitrite:
+        return NO_NITRITE
+    if not found.bare:
+        held = found.holds
+        last = found.last[held]
+        until = day(last, dated) if np.isfinite(ordered(last)[1]) else "the end of what was looked at"
+        return f"Slowest spot: pink and protected from {day(found.first[held], dated)} to {until}."
+    return f"Slowest spot: pink and protected then in only {of_ten(found.chance, down=True)}."
+
+
+def why_bare(found: Ready, numbers: Numbers) -> str:
+    """What a slowest spot that stays bare lacks."""
+    least = 1e6 * numbers.si("colour.nitrite_minimum")
+    low, middle, high = (1e6 * float(value) for value in np.quantile(found.most, (0.1, 0.5, 0.9)))
+    salt = 100 * numbers.si("protection.slowest_salt")
+    return (
+        f"Free nitrite there comes to {middle:.0f} mg/kg at most ({low:.0f} to {high:.0f}). Pink and protected means {least:.0f}, and {salt:g} % "
+        "salt in its water."
+    )
+
+
+def _bare_too_long(found: Ready, numbers: Numbers, system: str) -> str:
+    """What the slowest spot goes through until the ready day, told as days of bare raw meat in the fridge."""
+    harm = 1 / float(keeping.clock("cold", numbers).pace(np.array(FRIDGE))) / DAY
+    low, middle, high = (
+        harm * float(each) for each in np.quantile(found.exposed[np.isfinite(found.exposed)], (0.1, 0.5, 0.9))
+    )
+    at, order = units.show(FRIDGE, "temperature", system), harm * found.allowed
+    return (
+        f"Do not wait that long: on the ready day the slowest spot is like bare raw meat after {middle:.0f} days ({low:.0f} to {high:.0f}) at {at}. "
+        f"Up to {order:.0f} are in order; toxin of botulism was found from {harm:.0f} on."
+    )
+
+
+def answer(
+    found: Ready, piece: Piece, numbers: Numbers, plan: Planned | None = None, system: str = "metric", dated: Dated | None = None,
+    made: Sequence[Change] | None = None, weighed: Weighed | None = None,
+) -> list[str]:  # fmt: skip
+    """The answer for one piece: (a), (b) and, where that fails, the best of (c); then what else there is to say. `made`: the changes, None
+    where they are not worked out.
+    """
+    said = [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated, system)]
+    if found.bare:
+        best, *others = to_change(made, weighed, system, dated)
+        why = [why_bare(found, numbers)] if found.nitrite and found.pink < SURE else []
+        said += [best, *why, *others]
+    return said
+
+
+def to_change(
+    made: Sequence[Change] | None, weighed: Weighed | None = None, system: str = "metric", dated: Dated | None = None
+) -> list[str]:
+    """(c): what each change would give for the slowest spot: in how many batches it then holds, and the day the piece is ready."""
+    if made is None:
+        return [NOT_YET]
+    said: list[str] = []
+    for change in made:
+        grams = 0.0 if weighed is None else change.value * weighed.cure_mix
+        thick = units.show(change.value, "length", system, digits=2)
+        mix = (
+            f"weigh {units.show(grams, 'mass')} of cure mix" if grams else f"take {change.value:.2g} times the nitrite"
+        )
+        what = {
+            "nitrite": f"{mix}, the most allowed",
+            "colder": f"keep it at {units.show(change.value, 'temperature', system)}, and longer"
+            if change.kind == "colder"
+            else "",
+            "thinner": f"cut it {thick} thick",
+            "split": f"split it into two of {thick}",
+        }[change.kind]
+        hold = of_ten(change.ready.chance) if change.enough else f"still only {of_ten(change.ready.chance, down=True)}"
+        said.append(
+            f"{'Or ' if said else ''}{what if said else capital(what)}: {hold}, ready on {day(change.ready.ready, dated)}."
+        )
+    if not any(change.enough for change in made):
+        said.append("None of these is enough by itself. Pumping is outside this tool.")
+    return said
+
+
+def how_forgiving(found: Forgiving, planned: float) -> str:
+    """What a day late does, how many days either way still land right, and how often the surest and the `planned` day [s] do."""
+    taste = f"{100 * found.low:.1f} to {100 * found.high:.1f} %"
+    points = 100 * DAY * found.slope
+    late = "about nothing" if points < LITTLE else f"{points:.1g} % of salt"
+    said = (
+        f"Its surest day is {_count(found.out, DAY)}: {of_ten(found.chance)} batches land at {taste} salt. On day {_count(planned, DAY)}, "
+        f"as planned, {of_ten(found.lands(planned))} do. A day late adds {late}."
+    )
+    after = "any day late" if np.isinf(found.late) else f"{_days(found.late)} late"
+    return f"{said} It forgives {_days(found.early)} early and {after}."
+
+
+def to_be_as_sure(found: Forgiving) -> str:
+    """What a brine that does not forgive asks for."""
+    known = "" if found.known is None else f": then {of_ten(found.known)} land"
+    return f"To be surer, first learn from a logged batch how fast your meat takes salt{known}. Or use the equilibrium brine."
+
+
+def answers(
+    outcome: Outcome, dated: Dated | None = None, made: Mapping[str, Sequence[Change]] | None = None
+) -> dict[str, list[str]]:
+    """`answer` for every piece of a batch, by its name; for pieces that take salt alike once, by all their names. Nothing where nothing is
+    cured. `made`: the changes by piece, default those of the outcome.
+    """
+    if outcome.last_cure is None:
+        return {}
+    batch, numbers = outcome.batch, outcome.history.numbers
+    out = outcome.history.ends(outcome.last_cure)
+    said: dict[str, list[str]] = {}
+    made = outcome.changes if made is None else made
+    for alike in alike_pieces(batch.pieces):
+        found, piece = outcome.ready[alike[0]], batch.pieces[alike[0]]
+        names = ", ".join(batch.pieces[number].name for number in alike)
+        plan, shown = Planned(out, outcome.stands(piece.name)), unchecked(piece, name=names)
+        said[names] = answer(
+            found, shown, numbers, plan, batch.units, dated, made.get(piece.name), outcome.weighed
+        )  # fmt: skip
+    return said
+
+
+def keep_cold(system: str) -> str:
+    """What protects the middle while salt and nitrite are on their way."""
+    return f"Until then only the cold protects the middle: keep it at {COLD[system]}."
+
+
+def _days(seconds: float) -> str:
+    number = _count(seconds, DAY)
+    return f"{number} day{'' if number == '1' else 's'}"
+
+
+def _count(seconds: float, size: float) -> str:
+    """So many of a unit, no finer than it is known: halves below three."""
+    count = seconds / size
+    return f"{count:.0f}" if count >= 3 else f"{round(2 * count) / 2:g}"
+
+
+def _bracket(early: float, late: float, size: float) -> str:
+    """ " (15 to 34)"; nothing where both are said alike."""
+    first, last = (_count(each, size) if np.isfinite(each) else LATER for each in (early, late))
+    return f" ({first} to {last})" if first != last else ""

@@ -1,0 +1,104 @@
+"""What to change where the slowest spot of a piece stays without colour and protection: thinner, split, more nitrite, colder and longer.
+
+Each change is computed in the same draws of the same batch, so that its number stands beside that of the batch as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..forecast.ready import ENOUGH, Ready
+from ..recipe.cutting import sliced
+from ..recipe.piece import Piece
+from ..recipe.stages import Stage
+from .draws import Draws, draw
+from .spread import LONGEST_WAIT, Spread
+
+DRAWS = 64  # behind each change
+STEP = 0.005  # m: no finer than a cook cuts (judgement)
+THINNEST = 0.015  # m: thinner is no longer a piece to cure whole (judgement)
+COLDEST = 274.15  # K: as cold as a fridge can be kept without ice (judgement)
+COLDER = 0.5  # K: less is no change that a fridge can hold (judgement)
+LEAST_MORE = 1.05  # times the nitrite: less is no change (judgement)
+MOST_FAT = 0.4  # of a piece cut thinner: its cap is trimmed so far (judgement)
+CELLS = 24  # from a face to the middle, carried by few terms as all draws are
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change and what it comes to. kind: "thinner", "split" (value: thickness in m), "nitrite" (value: times as much) or "colder"
+    (value: K).
+    """
+
+    kind: str
+    value: float
+    ready: Ready
+
+    @property
+    def enough(self) -> bool:
+        return self.ready.chance >= ENOUGH
+
+
+def changes(
+    many: Spread, stage: int, piece: int | str, *, more_nitrite: float = 1.0, salt: float | None = None
+) -> tuple[Change, ...]:
+    """What each change would give for one piece, the surest first. `more_nitrite`: times as much as is in it now that the rules allow."""
+    found = worked_out(many, stage, piece, more_nitrite=more_nitrite, salt=salt)
+    return in_order_of_use([each for each in found if each is not None])
+
+
+def in_order_of_use(made: Sequence[Change]) -> tuple[Change, ...]:
+    """Those that are enough first, and of these the one that asks for the least cut; the others by how often they hold."""
+    gentle = {kind: number for number, kind in enumerate(("nitrite", "colder", "thinner", "split"))}
+    return tuple(
+        sorted(made, key=lambda each: (not each.enough, gentle[each.kind] if each.enough else -each.ready.chance))
+    )
+
+
+def worked_out(
+    many: Spread, stage: int, piece: int | str, *, more_nitrite: float = 1.0, salt: float | None = None
+) -> Iterator[Change | None]:
+    """The same in short steps, for whoever wants to do something in between: each change as it is found, None after a step without one."""
+    number = many.number(piece)
+    pieces, stages = many.case.pieces, many.case.stages[: stage + 2]
+    own = pieces[number]
+
+    def asked(kind: str, value: float, meat: Sequence[Piece] = pieces, line: Sequence[Stage] = stages) -> Change:
+        few = _few(many, tuple(meat), tuple(line))
+        return Change(kind, value, few.ready(stage, [number], salt=salt, at_most=LONGEST_WAIT)[0])
+
+    def cut(kind: str, thickness: float) -> Change:
+        thin = sliced(own).but(thickness=thickness, fat_cap=min(own.fat_cap, MOST_FAT * thickness))
+        return asked(kind, thickness, (*pieces[:number], thin, *pieces[number + 1 :]))
+
+    if own.shape == "slab" and own.thickness / 2 >= THINNEST:
+        yield cut("split", own.thickness / 2)
+    # The thickest cut, in whole STEPs, that is enough: by halving.
+    steps = np.arange(np.ceil(THINNEST / STEP), np.ceil(own.thickness / STEP)) * STEP
+    low, high, best = 0, len(steps), None
+    while low < high:
+        middle = (low + high) // 2
+        found = cut("thinner", float(steps[middle]))
+        yield None
+        if found.enough:
+            best, low = found, middle + 1
+        else:
+            high = middle
+    if best is not None:
+        yield best
+    if more_nitrite > LEAST_MORE:
+        factors = {"nitrite": more_nitrite}
+        yield asked("nitrite", more_nitrite, line=[each.times(factors, checked=False) for each in stages])
+    by = COLDEST - min(each.coldest for each in stages)
+    if by < -COLDER:
+        yield asked("colder", COLDEST, line=[each.warmed(by) for each in stages])
+
+
+def _few(many: Spread, pieces: tuple[Piece, ...], stages: tuple[Stage, ...]) -> Spread:
+    """Other pieces and stages in the first draws of a batch."""
+    columns = draw(many.draws.inputs, DRAWS, many.draws.seed, many.draws.learned).columns if many.banded else {}
+    case = replace(many.case, pieces=pieces, stages=stages, more=(("cells", CELLS),))
+    return Spread(case, Draws(many.draws.inputs, many.draws.seed, columns, many.draws.learned), many.executor)

@@ -1,0 +1,172 @@
+"""When a piece is ready: against exact series, against histories taken draw by draw, and by its directions."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from curelab import Bath, Brine, Piece, Rest, SealedCure, simulate
+from curelab.forecast import pull_and_rest
+from curelab.forecast.ready import SHARE, ready_columns, ready_of, wanted_of
+from curelab.limits import exposures
+from curelab.proof import meat, series
+from curelab.proof.balances import evened
+from curelab.recipe.criterion import Criterion
+from curelab.show.answer import answer
+from curelab.spread import spread
+from curelab.spread.changes import changes
+from curelab.units import DAY
+
+POINT = Piece(name="point", thickness="8 cm", weight="2 kg")
+BRINE = Brine(
+    bath=Bath(water="2 kg", salt="96 g", nitrite="0.5 g"), temperature="3 degC", lasts="10 d", turn_every="2 d"
+)
+
+
+def read(history, stage=0, wanted=None, days=120):
+    wanted = wanted or (wanted_of(history, stage, 0),)
+    return ready_of(
+        ready_columns(history.lasting(stage, days * DAY), stage, wanted, (0,)), history, stage, wanted, (0,)
+    )[0]
+
+
+@pytest.mark.parametrize("salt", [None, 0.01])
+def test_pull_and_rest_are_those_of_the_exact_series(salt):
+    """Plane sheet in an endless brine: uptake by Crank 1975 eq. 4.18 to SHARE, or to a low salt; then a closed slab in cosines."""
+    strength = 0.05
+    cure = Brine(
+        bath=Bath(water="4 kg", salt=4 * strength), temperature="3 degC", lasts="10 d", lying=False, running=True
+    )
+    history = meat.run([cure], meat.BARE, 60)
+    target, basis = (SHARE, "equilibrium") if salt is None else (salt, "meat")
+    goal = (Criterion("average", "salt", ">=", target, basis),)
+    found = read(history, wanted=goal)
+    pace = meat.salt_diffusivity() / meat.HALF**2
+    half = series.constant("half slab")
+    if salt is None:
+        share = SHARE
+    else:  # salt of the meat at the pull, as a share of the end, from the history at that moment: only its time is asked here
+        share = history.lasting(0, 60 * DAY).average("salt", float(found.pull[0]), 0, "equilibrium")
+    pull = brentq(lambda fo: float(half.uptake(np.array([fo]))[0]) - share, 1e-6, 5) / pace
+    assert found.pull[0] == pytest.approx(pull, rel=2e-3)
+
+    def missing(fo: float) -> float:
+        return float(evened(pull * pace, np.array([fo]), np.zeros(1))[0, 0]) / share - SHARE
+
+    rest = 0.0 if missing(1e-9) >= 0 else brentq(missing, 1e-9, 5) / pace
+    assert found.rest[0] == pytest.approx(rest, rel=5e-3, abs=60.0)
+    assert (salt is None) == (rest == 0.0)
+
+
+def test_every_draw_is_the_batch_simulated_alone():
+    many = spread(POINT, BRINE, count=16)
+    found = many.ready()[0]
+    solved = many.case.solve(many.draws.columns)
+    for number in (0, 5, 11):
+        alone = solved.of(number)
+        one = simulate(alone.pieces, [alone.stages[0].lasting(120 * DAY)], numbers=alone.numbers, cells=40)
+        goal = many.ready()[0].wanted
+        pull = one.first_time(goal)
+        assert found.pull[number] == pytest.approx(pull, rel=0.01)
+        after = simulate(
+            alone.pieces,
+            [alone.stages[0].lasting(pull), Rest(temperature="3 degC", lasts="60 d")],
+            numbers=alone.numbers,
+        )
+        middle = after.core("free nitrite", pull)
+        assert found.most[number] >= 0.97 * middle
+
+
+def test_nitrite_that_is_not_lost_holds_for_ever_and_none_holds_never():
+    kept = read(simulate(POINT, BRINE, loss="none").as_drawn())
+    assert np.isfinite(kept.first[0]) and np.isinf(kept.last[0]) and kept.first[0] < kept.ready[0]
+    lost = read(simulate(POINT, BRINE).as_drawn())
+    assert lost.most[0] < kept.most[0] and lost.pull[0] == pytest.approx(kept.pull[0], rel=1e-12)
+    bare = read(simulate(POINT, BRINE.but(bath=Bath(water="2 kg", salt="96 g"))).as_drawn())
+    assert not bare.nitrite and np.isinf(bare.first[0]) and bare.chance == 0
+
+
+def test_a_bag_has_one_day_and_a_strong_brine_needs_a_rest():
+    bag = SealedCure(salt="50 g", nitrite="0.25 g", temperature="3 degC", lasts="10 d")
+    found = read(simulate(POINT, bag).as_drawn())
+    assert found.bag and found.pull[0] == found.ready[0]
+    one = simulate(POINT, bag.lasting(120 * DAY))
+    shares = [one.at(place, "salt", float(found.ready[0]), 0, "equilibrium") for place in ("core", "average")]
+    assert shares[0] / shares[1] == pytest.approx(SHARE, abs=0.01) and shares[1] >= SHARE
+    strong = read(simulate(POINT, BRINE.but(bath=Bath(water="4 kg", salt="900 g"))).as_drawn())
+    assert strong.wanted.basis == "meat" and strong.rest[0] > 10 * DAY > strong.pull[0]
+
+
+def test_what_a_change_would_give_is_what_the_changed_batch_gives():
+    many = spread(POINT, BRINE, count=64)
+    made = {each.kind: each for each in changes(many, 0, "point", more_nitrite=1.5)}
+    assert set(made) >= {"split", "nitrite", "colder"}
+    thin = spread(POINT.but(thickness="4 cm"), BRINE, count=64).ready()[0]
+    assert made["split"].ready.chance == pytest.approx(thin.chance, abs=0.05)
+    assert np.median(made["split"].ready.ready) == pytest.approx(np.median(thin.ready), rel=0.01)
+    as_it_is = many.ready()[0]
+    assert np.median(made["colder"].ready.pull) > np.median(as_it_is.pull)
+    assert np.all(made["nitrite"].ready.most >= 1.4 * as_it_is.most)
+    if "thinner" in made:
+        assert made["thinner"].enough and made["thinner"].value < POINT.thickness
+
+
+@pytest.mark.parametrize("salt", ["96 g", "20 g"])
+def test_what_it_goes_through_until_it_is_ready_is_what_the_check_counts(salt):
+    """The same exposure by the check of limits, of a history that was made to last just so long: another mesh of times, every depth."""
+    cure = BRINE.but(bath=BRINE.bath.but(salt=salt), temperature=[["0 d", "2 degC"], ["5 d", "4 degC"]])
+    history = simulate(POINT, cure)
+    found = read(history)
+    pull, ready = float(found.pull[0]), float(found.ready[0])
+    stages = [cure.lasting(pull), Rest(temperature="4 degC", lasts=max(ready - pull, 60.0))]
+    (checked,) = exposures(simulate(POINT, stages))
+    assert found.exposed[0] == pytest.approx(checked.cold, rel=0.03)
+    assert found.exposed[0] > found.allowed and found.bare  # eight centimetres take weeks, most of them bare
+
+
+def test_no_day_is_promised_that_bare_meat_does_not_keep():
+    """Thick meat is not told to wait for weeks; thin meat is, and a cut that is thin enough stands among what to change."""
+    many = spread(POINT, BRINE, count=32)
+    (found,) = many.ready()
+    said = answer(found, POINT, many.usual.numbers)
+    assert said[0].startswith("Point, 8 cm: It would have its salt on day") and said[1].startswith(
+        "Do not wait that long"
+    )
+    thin = POINT.but(thickness="3 cm", weight="1 kg")
+    (quick,) = spread(thin, BRINE, count=32).ready()
+    assert "Take it out on day" in answer(quick, thin, many.usual.numbers)[0] and quick.keeps.all()
+    best = changes(many, 0, 0)[0]
+    assert best.kind in ("thinner", "split") and best.ready.keeps.mean() >= 0.9
+
+
+def rested(out, wait):
+    """(salt of the whole over its end, middle over the average) when it is cooked, by the front door."""
+    history = simulate(POINT, [BRINE.lasting(out), Rest(temperature="3 degC", lasts=max(wait, 60.0))])
+    return history.average("salt", out, 0, "equilibrium"), history.core("salt", None, 0, "equilibrium")
+
+
+def test_pull_and_rest_do_what_they_say():
+    least = pull_and_rest(POINT, BRINE)
+    salted, even = rested(least.pull, least.rest)
+    assert (salted, even) == pytest.approx((SHARE, SHARE), abs=0.01)
+    days = [out + wait for out in np.linspace(1.0, 1.6, 5) * least.pull for wait in (0.0, 0.5 * DAY, 2 * DAY)
+            if min(rested(out, wait)) >= SHARE]  # fmt: skip
+    assert least.ready <= min(days) * 1.01
+    late = pull_and_rest(POINT, BRINE, serve=1.5 * least.ready)
+    assert late.ready == pytest.approx(1.5 * least.ready, rel=1e-9) and late.pull > least.pull
+    assert min(rested(late.pull, late.rest)) >= SHARE and late.salted[0] > least.salted[0]
+    soon = pull_and_rest(POINT, BRINE, serve=0.5 * least.ready)  # nothing is right by then: the least short of it
+    shares = [min(rested(out, soon.ready - out)) for out in np.linspace(0.1, 0.95, 5) * soon.ready]
+    assert min(soon.salted[0], soon.even[0]) >= max(shares) - 0.03 and "too early" in soon.sentence
+    assert rested(soon.pull, soon.rest) == pytest.approx((soon.salted[0], soon.even[0]), abs=0.01)
+    long = pull_and_rest(POINT, BRINE, rest="10 d")
+    assert long.rest == 10 * DAY and long.pull == pytest.approx(least.pull, rel=1e-6) and long.even[0] > least.even[0]
+    with pytest.raises(ValueError, match="not both"):
+        pull_and_rest(POINT, BRINE, rest="10 d", serve="40 d")
+
+
+def test_a_strong_brine_has_one_pull_and_a_rest_that_can_be_too_short():
+    strong = BRINE.but(bath=Bath(water="4 kg", salt="900 g"))
+    least = pull_and_rest(POINT, strong)
+    assert least.rest > 5 * least.pull and pull_and_rest(POINT, strong, rest="60 d").pull == least.pull
+    short = pull_and_rest(POINT, strong, rest="5 d")
+    assert short.pull is None and "not enough" in short.sentence

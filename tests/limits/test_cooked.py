@@ -1,0 +1,163 @@
+"""A batch from the brine to the cold: which curve goes to which printed rule, and where it cannot be judged."""
+
+from functools import cache
+
+import pytest
+from pytest import approx
+
+from curelab import Bath, Brine, Piece, Rest, simulate
+from curelab.limits import check_all, check_cooked
+from curelab.recipe.stages import BagCook, Chill, Hold, Oven, Reheat, Simmer, Smoke
+
+FLAT = Piece(name="flat", thickness="4 cm", weight="1.6 kg", tissue="brisket flat")
+POINT = Piece(name="point", thickness="8 cm", weight="2 kg", tissue="brisket point")
+CURE = Brine(bath=Bath(water="4 kg", salt="350 g", nitrite="1.2 g"), temperature="3 degC", lasts="20 d", lying=False)
+SIMMER = Simmer(water="6 kg", temperature="88 degC", until="core temperature >= 85 degC", at_most="12 h")
+ICE = Chill(medium="ice water", temperature="1 degC", until="core temperature <= 4 degC", at_most="24 h")
+FRIDGE = Chill(medium="fridge air", temperature="2 degC", lasts="24 h")
+
+
+@cache
+def checks(*stages, pieces=(FLAT, POINT)):
+    return {verdict.name: verdict for verdict in check_cooked(simulate(pieces, [CURE, *stages]))}
+
+
+def test_a_batch_that_is_not_heated_has_none_of_these():
+    assert check_cooked(simulate(FLAT, CURE)) == ()
+
+
+def test_simmered_and_iced():
+    found = checks(SIMMER, ICE)
+    assert {name: verdict.outcome for name, verdict in found.items()} == {
+        "lethality, 6.5 log": "pass", "lethality, 7 log": "pass", "come-up": "pass", "moist while cooking": "pass",
+        "cooling, food code": "pass", "cooling, federal stabilization": "unknown", "cooling, slow for cured meat": "unknown",
+    }  # fmt: skip
+    assert "the middle of point" in found["lethality, 6.5 log"].sentence  # the slower of the two
+    # A verdict reads the history itself: cooling from 57.2 degC (135 degF) to 21.1 (70), found on the curve by bisection.
+    history = simulate((FLAT, POINT), [CURE, SIMMER, ICE])
+    begin, end = history.span(2)
+
+    def when(kelvin):
+        low, high = begin, end
+        for _ in range(60):
+            half = 0.5 * (low + high)
+            low, high = (half, high) if history.temperature(half, "core", "point") > kelvin else (low, half)
+        return low
+
+    assert found["cooling, food code"].statistic == approx((when(294.261) - when(330.372)) / 3600, rel=2e-3)
+
+
+def test_a_fridge_is_too_slow_for_a_thick_piece():
+    found = checks(SIMMER, FRIDGE)
+    assert found["cooling, food code"].outcome == found["cooling, federal stabilization"].outcome == "fail"
+    assert found["cooling, food code"].margin < 0 and "the middle of point" in found["cooling, food code"].sentence
+
+
+def test_enough_nitrite_and_salt_cools_slowly():
+    """In weaker meat the same fridge fails; 3 CCR 910.15(b) allows 20 h with 120 mg/kg and 3.5 %, or 40 and 6 %, everywhere."""
+    strong = CURE.but(bath=Bath(water="4 kg", salt="700 g", nitrite="3 g"), lasts="200 d")
+    thin = POINT.but(thickness="6 cm")
+    for cure, outcome in ((strong, "pass"), (CURE, "unknown")):
+        found = {v.name: v.outcome for v in check_cooked(simulate(thin, [cure, SIMMER.but(water="1 kg"), FRIDGE]))}
+        assert found["cooling, slow for cured meat"] == outcome
+        assert found["cooling, food code"] == ("unknown" if outcome == "pass" else "fail")
+    bare = CURE.but(bath=Bath(water="4 kg", salt="350 g"))
+    names = [verdict.name for verdict in check_cooked(simulate(thin, [bare, SIMMER, FRIDGE]))]
+    assert "cooling, slow for cured meat" not in names
+
+
+def test_underdone_is_a_fail():
+    found = checks(SIMMER.but(temperature="75 degC", until=None, at_most=None, lasts="1 h"), ICE)
+    assert found["lethality, 6.5 log"].outcome == "fail" and not found["lethality, 6.5 log"].counts_as_pass
+    # The rise after the pot counts: Food Code 3-401.11(B), holding time may include the rise after the oven.
+    out, chill = SIMMER.but(until="core temperature >= 68 degC"), FRIDGE
+    assert checks(out, chill)["lethality, 6.5 log"].outcome == "pass"
+
+
+def test_slow_come_up():
+    slow = Smoke(temperature="60 degC", humidity="50 %", lasts="24 h")
+    found = checks(slow, ICE, pieces=(POINT.but(thickness="14 cm"),))
+    assert found["come-up"].outcome == "fail" and "toxin" in found["come-up"].sentence
+
+
+@pytest.mark.parametrize(
+    ("stage", "outcome"),
+    [
+        (Smoke(temperature="80 degC", humidity="20 %", lasts="12 h"), "unknown"),
+        (Smoke(temperature="80 degC", humidity="95 %", lasts="12 h"), "pass"),  # APPA-03, option 3
+        (Smoke(temperature="80 degC", humidity="95 %", lasts="50 min"), "unknown"),  # less than its hour
+        (Oven(temperature="130 degC", humidity="10 %", lasts="5 h"), "unknown"),  # pieces below 10 lb
+        (BagCook(temperature="80 degC", lasts="12 h"), "pass"),  # APPA-02
+    ],
+)
+def test_moist_air(stage, outcome):
+    assert checks(stage, ICE)["moist while cooking"].outcome == outcome
+
+
+def test_big_roasts_in_a_hot_oven_need_no_moisture():
+    # APPA-02: 10 lb or more in an oven of 250 degF (121.1 degC) or more.
+    big = POINT.but(weight="4.6 kg")
+    for degrees, outcome in (("122 degC", "pass"), ("120 degC", "unknown")):
+        found = checks(Oven(temperature=degrees, humidity="10 %", lasts="6 h"), ICE, pieces=(big,))
+        assert found["moist while cooking"].outcome == outcome
+
+
+def test_a_bag_is_told_of_and_never_passes():
+    found = checks(BagCook(temperature="60 degC", lasts="16 h"), ICE)
+    assert found["bag, pasteurised"].outcome == found["bag, kept in the cold"].outcome == "unknown"
+    assert checks(BagCook(temperature="60 degC", lasts="2 h"), ICE)["bag, pasteurised"].outcome == "fail"
+    assert "bag, pasteurised" not in checks(SIMMER, ICE)
+
+
+def test_no_chill_is_said():
+    assert checks(SIMMER)["cooling"].outcome == "unknown" and "within 2 h" in checks(SIMMER)["cooling"].sentence
+
+
+def test_holding_and_reheating():
+    hot, cool = (Hold(temperature=degrees, medium="water bath", lasts="4 h") for degrees in ("62 degC", "50 degC"))
+    assert checks(SIMMER, hot)["hot holding"].outcome == "pass"
+    assert checks(SIMMER, cool)["hot holding"].outcome == "fail"
+    rest = Rest(temperature="3 degC", lasts="1 d")
+    quick = Reheat(temperature="95 degC", lasts="3 h")
+    thin = (FLAT,)
+    assert checks(SIMMER, ICE, rest, quick, pieces=thin)["reheating"].outcome == "pass"
+    assert checks(SIMMER, ICE, rest, quick.but(temperature="70 degC"), pieces=thin)["reheating"].outcome == "fail"
+    # A reheating does not make a raw middle count as cooked.
+    raw = SIMMER.but(temperature="70 degC", until=None, at_most=None, lasts="20 min")
+    assert checks(raw, ICE, quick, pieces=thin)["lethality, 6.5 log"].outcome == "fail"
+
+
+def test_they_stand_among_all_checks():
+    history = simulate((FLAT, POINT), [CURE, SIMMER, FRIDGE])
+    verdicts = check_all(history)
+    assert {verdict.name for verdict in check_cooked(history)} <= {verdict.name for verdict in verdicts}
+    order = [verdict.outcome for verdict in verdicts]
+    assert order == sorted(order, key=["fail", "unknown", "pass"].index) and "fail" in order
+
+
+def test_two_pieces_cooked_in_two_ways():
+    """Each is judged by its own stages; the one that waits in the fridge is not cooked by the other's pot, and chills in it afterwards."""
+    pot = SIMMER.but(pieces=["flat"])
+    bag = BagCook(temperature="62 degC", lasts="14 h", pieces=["point"])
+    found = checks(pot, bag, ICE)
+    assert found["lethality, 6.5 log"].outcome == "pass"
+    assert "the middle of flat" in found["cooling, food code"].sentence  # it waited in the fridge, hot
+    # Only the flat is cooked: nothing is said of the raw point, and its waiting is no come-up.
+    alone = checks(pot, ICE.but(pieces=["flat"]))
+    assert all("point" not in verdict.sentence for verdict in alone.values())
+    short = checks(pot, bag.but(lasts="1 h"), ICE)
+    assert (
+        short["lethality, 6.5 log"].outcome == "fail" and "the middle of point" in short["lethality, 6.5 log"].sentence
+    )
+
+
+def test_hot_meat_that_is_left_to_rest_is_not_vouched_for():
+    """A rest counts no heat, so meat would be cold as it begins: the chill after it must not pass for that."""
+    rest = Rest(temperature="20 degC", lasts="1 h")
+    found = checks(SIMMER, rest, ICE)
+    assert found["cooling"].outcome == "unknown" and "as the rest begins" in found["cooling"].sentence
+    assert "cooling, food code" not in found
+    # Chilled first, a rest in the fridge is in order; so is a chill of meat that was never hot.
+    assert "cooling" not in checks(SIMMER, ICE, Rest(temperature="3 degC", lasts="1 d"))
+    alone = checks(Chill(medium="ice water", temperature="1 degC", lasts="12 h", begins_at="75 degC"))
+    assert "cooling, food code" in alone

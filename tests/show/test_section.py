@@ -1,0 +1,104 @@
+"""The section of the pieces: nodes to scale, and the values of the library at them."""
+
+import numpy as np
+import pytest
+
+from curelab import Bath, Brine, Piece, Rest
+from curelab.engine.run import FREE
+from curelab.show.section import LEAST, LONGER, section
+from curelab.spread import spread
+from curelab.units import DAY
+
+BATH = Bath(water="3 kg", salt="120 g", nitrite="0.6 g")
+CURE = Brine(bath=BATH, temperature="3 degC", lasts="12 d", lying=False)
+
+
+def drawn(piece, stages=(CURE,), **more):
+    many = spread(piece, stages, count=8)
+    return many, section([(many, piece.name, "shown")], **more)
+
+
+def test_a_slab_is_as_thick_as_it_is_and_shows_what_the_library_reads():
+    piece = Piece(name="loin", thickness="6 cm", weight="2 kg")
+    many, made = drawn(piece)
+    (own,) = made.pieces
+    assert own.y.max() - own.y.min() == pytest.approx(6.0) and np.ptp(own.x) > 6.0
+    when = 40
+    read = many.profile("salt", (made.days[when] * DAY,), "loin")
+    assert own.values["salt"][when] == pytest.approx(100 * read.middle[0], rel=1e-5)
+    assert own.low["salt"][when] == pytest.approx(100 * read.low[0], rel=1e-5)
+    row = 3
+    assert own.value[row].tolist() == [row] * own.x.shape[1]
+    assert own.y[row, 0] == pytest.approx(6 * read.depth[row])
+    core = many.at("core", FREE, made.days * DAY, "loin").middle
+    assert own.courses[FREE]["slowest spot"][1] == pytest.approx(1e6 * core, rel=1e-5)
+
+
+def test_a_round_piece_is_cut_through():
+    piece = Piece(name="roll", shape="cylinder", thickness="7 cm", weight="1.5 kg")
+    many, made = drawn(piece)
+    (own,) = made.pieces
+    middle = 3.5
+    radius = np.hypot(own.x - middle, own.y - middle)
+    assert radius.max() == pytest.approx(3.5) and radius.min() == pytest.approx(0.0, abs=1e-12)
+    read = many.profile("salt", (made.days[-1] * DAY,), "roll")
+    outermost = own.value[-1, 0]
+    assert own.values["salt"][-1, outermost] == pytest.approx(100 * read.middle[0, -1], rel=1e-5)
+
+
+def test_a_cut_is_drawn_as_it_is_with_a_value_at_every_node():
+    ends = [
+        {"at": "0 cm", "thickness": "3 cm", "width": "10 cm"},
+        {"at": "16 cm", "thickness": "6 cm", "width": "10 cm"},
+    ]
+    piece = Piece(name="wedge", shape="cut", edges="square", stations=ends, weight="750 g", fat_cap="4 mm")
+    many, made = drawn(piece)
+    (own,) = made.pieces
+    assert np.ptp(own.x) == pytest.approx(16.0) and np.ptp(own.y) == pytest.approx(6.0) and not own.ends
+    assert own.y[-1] == pytest.approx(np.full(own.x.shape[1], 6.0))  # it lies on its second face
+    np.testing.assert_allclose(own.y[0], 3.0 - 3.0 * own.x[0] / 16.0, atol=1e-8)
+    assert own.fat[0] and not own.fat[-1] and own.y[own.fat, 0].max() < 3.0 + 0.4 * 3 / 6
+    read = many.usual.section("salt", made.days[30] * DAY, "wedge")
+    row, column = 5, 7
+    assert own.values["salt"][30][own.value[row, column]] == pytest.approx(100 * read.values[column, row], rel=1e-9)
+    assert own.x[row, column] == pytest.approx(100 * read.along[column, row])
+    assert not own.low  # bands are those of one line
+
+
+def test_a_short_cylinder_is_drawn_with_its_ends():
+    piece = Piece(name="roll", shape="cylinder", thickness="6 cm", length="10 cm", weight="290 g")
+    _, made = drawn(piece)
+    (own,) = made.pieces
+    assert np.ptp(own.x) == pytest.approx(10.0) and (own.y.min(), own.y.max()) == pytest.approx((0.0, 6.0))
+    assert np.all(np.diff(own.y[:, 0]) > 0) and own.y[len(own.y) // 2, 0] == pytest.approx(3.0)
+    assert np.array_equal(own.value, own.value[::-1])  # one half mirrors the other
+
+
+def test_fat_is_where_it_is():
+    piece = Piece(name="belly", tissue="lean pork", thickness="5 cm", fat_cap="10 mm", weight="2 kg")
+    (own,) = drawn(piece)[1].pieces
+    assert own.fat[0] and not own.fat[-1]
+    assert own.y[own.fat, 0].max() <= 1.0 + 1e-9
+
+
+def test_every_stage_has_its_times_and_one_that_goes_on_is_told_apart():
+    piece = Piece(name="loin", thickness="4 cm", weight="1 kg")
+    stages = (CURE, Rest(temperature="3 degC", lasts="2 h"))
+    made = drawn(piece, stages)[1]
+    assert [words for words, _, _ in made.stages] == ["brine", "rest"]
+    assert made.stages[1][2] - made.stages[1][1] >= LEAST
+    assert np.all(np.diff(made.days) > 0) and made.days[0] == 0.0 and made.days[-1] == pytest.approx(12 + 2 / 24)
+    longer = drawn(piece, planned=5 * DAY)[1]
+    (words, _, last), (more, first, end) = longer.stages
+    assert (words, more, first) == ("brine", LONGER, last) and longer.days[last] == pytest.approx(5.0)
+    assert end == len(longer.days) - 1
+
+
+def test_the_line_is_what_counts_as_cured_or_what_the_cook_wants():
+    piece = Piece(name="loin", thickness="4 cm", weight="1 kg")
+    many, made = drawn(piece)
+    assert made.pieces[0].level["salt"][0] == pytest.approx(90 * many.usual.resting("salt", 0, "loin"))
+    assert made.quantities[0].reached == "cured to here" and made.spot
+    asked = drawn(piece, wanted=(0.012, "down to what you want"))[1]
+    assert asked.pieces[0].level["salt"][0] == pytest.approx(1.2)
+    assert asked.quantities[0].reached == "down to what you want" and not asked.spot
