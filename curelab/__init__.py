@@ -23,7 +23,21 @@ from .lazy import lazily
 from .matter.tissue import Tissue
 from .recipe.criterion import Criterion
 from .recipe.piece import Piece
-from .recipe.stages import Bath, Brine, Rest, SealedCure, Soak, Water
+from .recipe.stages import (
+    BagCook,
+    Bath,
+    Brine,
+    Chill,
+    Hold,
+    Oven,
+    Reheat,
+    Rest,
+    SealedCure,
+    Simmer,
+    Smoke,
+    Soak,
+    Water,
+)
 
 if TYPE_CHECKING:
     from .forecast.sweep import sweep
@@ -32,16 +46,23 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "BagCook",
     "Bath",
     "Brine",
+    "Chill",
     "Criterion",
     "History",
+    "Hold",
     "InputError",
+    "Oven",
     "Piece",
     "Problem",
     "Profile",
+    "Reheat",
     "Rest",
     "SealedCure",
+    "Simmer",
+    "Smoke",
     "Soak",
     "Tissue",
     "Water",

@@ -13,6 +13,7 @@ from ..recipe.measured import weight_note
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Number, Numbers, default_numbers
+from .heat_assumed import heat_assumed
 from .turning import assumed
 
 Span = tuple[float, float]
@@ -62,6 +63,7 @@ def assumptions(
     said += nitrite_lost(pieces, stages, numbers, loss)
     said += _own_tissues(pieces)
     said += assumed(pieces, stages)
+    said += heat_assumed(stages)
     return tuple(dict.fromkeys(said))
 
 

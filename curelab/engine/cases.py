@@ -29,7 +29,7 @@ NUMBERS = (
     "obstruction.lean", *(f"ratio.{name}" for name in solutes.SOLUTES if name != "salt"), "fat.relative_diffusivity",
     "frozen_thawed.multiplier", "partition.water_phase", "nitrite.loss_multiplier", "nitrite.takagi.half_life",
     "ph.beef", "ph.pork", "film.stirred", "film.still", "film.contact", "purge.sealed_cure",
-    "obstruction.cooked", "heat.parallel", "heat.radiant", "heat.wet_skin", "juice.width",
+    "obstruction.cooked", "heat.parallel", "heat.radiant", "heat.wet_skin", "heat.wetness", "juice.width",
     *(f"heat.film.{name}" for name in FILMS),
 )  # fmt: skip
 THICKNESS = "thickness of "

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 TOWARDS = 0.7
 WAITS = Heating("fridge_air")
 FRIDGE = 277.15  # K of pieces before anything was done, where nothing is said
+BOILS = 373.15  # K: under a cover or a crust meat is no hotter than its water boils
 GRID = 96  # times at which juice is counted
 MOST_DRY = 0.95  # of the water: more never leaves
 STEP = 5.0  # K of hot air between two knots of a wet skin, at most
@@ -173,13 +174,14 @@ def _warmed(meat: Meat, stretch: Stretch, start: np.ndarray, grid: np.ndarray, u
     knots = np.broadcast_to(times, (cases.count, len(times)))
     dry = np.broadcast_to(kelvin, knots.shape)
     if not heating.dries:
-        return Warmth(hot, (leg(hot, film, start, knots, dry),)), np.zeros((cases.count, len(grid)))
+        covered = np.minimum(dry, BOILS)
+        return Warmth(hot, (leg(hot, film, start, knots, covered),)), np.zeros((cases.count, len(grid)))
     held = air.moisture_of(kelvin, humidity=heating.humidity, wet=heating.wet_bulb)
-    radiant = cases.number("heat.radiant")[:, None]
-    rests = air.wet_skin(dry, held, radiant)
+    bare = 1 - (1 - cases.number("heat.radiant")[:, None]) * cases.number("heat.wetness")[:, None]
+    rests = air.wet_skin(dry, held, bare)
     # Evaporation against the skin's temperature, straight between a cold skin and one at rest.
     cold = np.minimum(begun[:, None], rests - 1.0)
-    drop = air.cooling(rests, held, radiant) - air.cooling(cold, held, radiant)
+    drop = air.cooling(rests, held, bare) - air.cooling(cold, held, bare)
     steeper = 1.0 + np.mean(np.maximum(drop / (rests - cold), 0.0), axis=1)
     wet = leg(hot, film * steeper, start, knots, rests)
     every = np.broadcast_to(grid, (cases.count, len(grid)))
@@ -198,9 +200,9 @@ def _warmed(meat: Meat, stretch: Stretch, start: np.ndarray, grid: np.ndarray, u
         return Warmth(hot, (wet,)), vapour
     begin = np.minimum(dried, stretch.longest)
     later = np.maximum(knots, begin[:, None])
-    bare = np.stack([np.interp(own, times, kelvin) for own in later])
+    crust = np.stack([np.interp(own, times, np.minimum(kelvin, BOILS)) for own in later])
     ended = Warmth(hot, (wet,)).ended(begin)
-    return Warmth(hot, (wet, leg(hot, film, ended, later, bare))), vapour
+    return Warmth(hot, (wet, leg(hot, film, ended, later, crust))), vapour
 
 
 def _knots(log, longest: float, fine: bool) -> tuple[np.ndarray, np.ndarray]:

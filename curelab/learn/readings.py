@@ -280,6 +280,9 @@ def _placed(entry: Reading, usual: History) -> tuple[float, str, bool]:
     if entry.what in IN_THE_BATH and ran.stretch.sealed:
         remark = f"The {entry.what} of {when} is left out: the meat rests then, and there is no brine in the plan."
         return at, remark, False
+    if entry.what == "temperature" and ran.stretch.heating is not None:
+        remark = f"The temperature of {when} is left out of the fit: pot, oven and ice water say nothing of the fridge."
+        return at, remark, False
     if entry.what == "temperature" and len({kelvin for _, kelvin in ran.stretch.temperature}) > 1:
         remark = f"The temperature of {when} is left out of the fit: the plan follows a fridge log there, which says more than one reading."
         return at, remark, False

@@ -55,11 +55,11 @@ def warm_log(batch: Batch) -> str:
 
 
 def _in_warm_water(batch: Batch, at: float, limit: float) -> bool:
-    """Whether a soak in water that is planned warmer than `limit` K is going on at this time, as far as the plan tells by the clock."""
+    """Whether a soak in water that is planned warmer than `limit` K, or cooking, is going on at this time, as far as the plan tells by the clock."""
     begin = 0.0
     for stage in batch.stages:
         for log, longest in zip(stage.logs, stage.lengths, strict=True):
-            fresh = stage.desalts
+            fresh = stage.desalts or stage.heats
             if fresh and begin < at <= begin + longest and max(kelvin for _, kelvin in log) > limit:
                 return True
             begin += longest

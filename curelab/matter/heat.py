@@ -103,16 +103,16 @@ def moisture_of(dry: ArrayLike, *, humidity: float | None = None, wet: float | N
     )
 
 
-def wet_skin(dry: ArrayLike, held: ArrayLike, radiant: ArrayLike = 0.0) -> Any:
-    """K at which a wet surface settles in air at `dry` [K] that holds `held` kg of vapour per kg of dry air, when a share `radiant` of the
-    heat comes by radiation, which takes no vapour along; without radiation it is close to the wet bulb.
+def wet_skin(dry: ArrayLike, held: ArrayLike, bare: ArrayLike = 0.0) -> Any:
+    """K at which a wet surface settles in air at `dry` [K] that holds `held` kg of vapour per kg of dry air, when a share `bare` of the heat
+    transfer takes no vapour along, for it is radiation or meets dry skin; with none it is close to the wet bulb.
 
     Heat and vapour are taken to leave the same layer of air (Lewis number 1).
 
     >>> round(float(wet_skin(273.15 + 95, 0.03)) - 273.15, 0)
     42.0
     """
-    warm, moist, share = np.broadcast_arrays(*(np.asarray(each, dtype=float) for each in (dry, held, radiant)))
+    warm, moist, share = np.broadcast_arrays(*(np.asarray(each, dtype=float) for each in (dry, held, bare)))
     low, high = np.full(warm.shape, ZERO_CELSIUS - 20.0), np.minimum(warm, ZERO_CELSIUS + 99.0)
     for _ in range(50):
         middle = 0.5 * (low + high)
@@ -121,8 +121,8 @@ def wet_skin(dry: ArrayLike, held: ArrayLike, radiant: ArrayLike = 0.0) -> Any:
     return 0.5 * (low + high)
 
 
-def cooling(skin: ArrayLike, held: ArrayLike, radiant: ArrayLike) -> Any:
+def cooling(skin: ArrayLike, held: ArrayLike, bare: ArrayLike) -> Any:
     """K: heat that evaporation takes from a wet skin [K], over the heat transfer coefficient; negative where vapour condenses on it."""
     air = DRY_AIR + VAPOUR * np.asarray(held, dtype=float)
     rises = moisture(saturation(skin)) - held
-    return (1 - np.asarray(radiant)) * latent(skin) / air * rises
+    return (1 - np.asarray(bare)) * latent(skin) / air * rises

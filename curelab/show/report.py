@@ -15,6 +15,7 @@ from ..spread import Windows
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER
 from .in_short import checked, how_sure, in_short, often
+from .plate import plate_sentences
 from .warm_lines import READ, cautions_of, warm_line
 
 
@@ -35,6 +36,8 @@ def words(outcome: Outcome, long: bool = False) -> str:
     for each in outcome.answers:
         if not isinstance(each, Windows):  # the window stands at the top
             out += _wrapped(each.sentence)
+    plate = plate_sentences(outcome.history)
+    out += ["", "ON THE PLATE", *_points(plate)] if plate else []
     out += _check_lines(outcome, long)
     out += ["", "CAUTIONS", *_points(cautions_of(outcome))]
     if long:

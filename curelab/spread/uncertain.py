@@ -127,6 +127,7 @@ _WORDS = {
     "heat.film.oven": "how well the oven heats",
     "heat.radiant": "how much heat is radiated",
     "heat.wet_skin": "how long the skin stays wet",
+    "heat.wetness": "how wet the skin is",
     "juice.width": "how much juice runs out",
     "activation energy": "how much faster warm meat cures",
     "temperature": "the temperature",

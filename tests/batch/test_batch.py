@@ -16,7 +16,7 @@ from curelab.weighing import CureLabel, EquilibriumBrine
 LETTERS = st.characters(exclude_categories=("Cc", "Cs", "Zl", "Zp")).filter(
     lambda letter: refused_letter(letter) is None
 )
-SHIPPED = ["new_batch.toml", "demo_brisket.toml", "demo_loin.toml"]
+SHIPPED = ["new_batch.toml", "demo_brisket.toml", "demo_loin.toml", "demo_plate.toml"]
 
 
 @pytest.mark.parametrize("name", SHIPPED)

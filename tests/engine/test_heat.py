@@ -299,3 +299,15 @@ def test_a_criterion_of_temperature():
         Criterion.parse("core temperature >= 60 degC of the meat")
     short = simulate(FLAT, BAG.but(until="core temperature >= 85 degC", lasts=None, at_most="2 h"))
     assert "not reached: core temperature >= 85 degC (missing " in short.ending(0) and "°C" in short.ending(0)
+
+
+def test_what_is_taken_for_granted():
+    cold, hot = (simulate(FLAT, stages).assumptions for stages in ((CURE,), (CURE, SMOKE, CHILL)))
+    more = " ".join(each for each in hot if each not in cold)
+    assert (
+        "keep to their program" in more
+        and "within 4 %" in more
+        and "What smoke leaves on the meat is not computed." in more
+    )
+    assert "partly wet" in more and "wait in the fridge" not in more
+    assert not any("program" in each for each in cold)

@@ -79,7 +79,7 @@ PANEL = {
         "simmered and chilled": (Simmer(temperature="88 degC", water="4 kg", lasts="3 h"), Chill(medium="ice water", temperature="1 degC", lasts="1 h")),
         "in a bag, cooled in a fridge": (BagCook(temperature="64 degC", lasts="5 h"), Chill(medium="fridge air", temperature="2 degC", lasts="3 h")),
         "steamed, cooled in moving air": (BagCook(temperature="75 degC", lasts="2 h", steam=True), Chill(medium="moving air", temperature="2 degC", lasts="3 h")),
-        "smoked and warmed": (Smoke(temperature="95 degC", humidity="10 %", lasts="6 h"), Reheat(medium="oven air", temperature="140 degC", lasts="1 h")),
+        "smoked and warmed": (Smoke(temperature="95 degC", humidity="10 %", lasts="30 h"), Reheat(medium="oven air", temperature="140 degC", lasts="1 h")),
         "barely warm": (BagCook(temperature="49 degC", lasts="9 h"),),
         "hot": (Simmer(temperature="95 degC", water="4 kg", lasts="4 h"),),
     }.items()},

@@ -107,7 +107,7 @@ STEPS = {
     "simmer": ("slab", 0.07, Simmer(water="6 kg", temperature="88 degC", lasts="8 h", begins_at="3 degC"), "simmer", (3.0,)),
     "ramp": ("cylinder", 0.10, Simmer(water="6 kg", temperature=RAMP, lasts="8 h", begins_at="3 degC"), "simmer", (3.0,)),
     "bag": ("slab", 0.05, BagCook(temperature="64 degC", lasts="6 h", begins_at="5 degC"), "bag_in_water", (5.0,)),
-    "oven": ("cylinder", 0.08, Reheat(medium="oven air", temperature="120 degC", lasts="9 h", begins_at="5 degC"), "oven", (5.0,)),
+    "oven": ("cylinder", 0.08, Reheat(medium="oven air", temperature="100 degC", lasts="9 h", begins_at="5 degC"), "oven", (5.0,)),
     "ice": ("cylinder", 0.12, Chill(medium="ice water", temperature="1 degC", lasts="10 h", begins_at="75 degC"), "ice_water", (75.0,)),
     "fridge": ("slab", 0.06, Chill(medium="fridge air", temperature="3 degC", lasts="20 h", begins_at="72 degC"), "fridge_air", (72.0,)),
 }  # fmt: skip
