@@ -94,10 +94,12 @@ class History(Shown):
         return last[1]
 
     def pulled(self, stage: int, after: np.ndarray, then: Stage) -> History:
-        """The same up to a cure of one stretch, which ends after so many s (d,) in each draw, and one more stage after it."""
+        """The same up to a cure that ends after so many s (d,) in each draw, and one more stage after it. A cure of several stretches does
+        not end before its last.
+        """
         state = self.state.before(stage + 1)
-        whole = state.runs[-1]
-        state.runs[-1] = whole.ending_after(after)
+        first = next(run for run in state.runs if run.index == stage)
+        state.runs[-1] = state.runs[-1].ending_after(np.maximum(after - (state.runs[-1].begin - first.begin), 0.0))
         walk((then,), state, self.cases, self.loss, self.segments, first=stage + 1)
         stages = (*self.stages[: stage + 1], then)
         return History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)

@@ -10,10 +10,15 @@ from .answer import CORNERS, LOOK_AHEAD, RESTS_ON, Answer, corners, in_corners
 from .how_long import Reached, reached, time_to
 from .how_much_soak import SoakPlan, least_water, soak_needed
 from .how_strong import strength_needed
+from .plate import Slice, simmer_water_for_the_plate, slice_of, soak_for_the_plate
+from .pull_and_rest import PullAndRest, pull_and_rest
+from .ready import Ready
+from .serve import Lead, lead
 from .sweep import sweep
 from .window import Window, window
 
 __all__ = [
-    "CORNERS", "DAY", "LOOK_AHEAD", "RESTS_ON", "Answer", "Reached", "SoakPlan", "Window", "corners", "in_corners", "least_water", "reached",
-    "soak_needed", "strength_needed", "sweep", "time_to", "window",
+    "CORNERS", "DAY", "LOOK_AHEAD", "RESTS_ON", "Answer", "Lead", "PullAndRest", "Reached", "Ready", "Slice", "SoakPlan", "Window", "corners",
+    "in_corners", "lead", "least_water", "pull_and_rest", "reached", "simmer_water_for_the_plate", "slice_of", "soak_for_the_plate", "soak_needed",
+    "strength_needed", "sweep", "time_to", "window",
 ]  # fmt: skip

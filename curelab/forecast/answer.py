@@ -13,7 +13,7 @@ from ..engine.history import History
 from ..engine.simulate import CELLS, SEGMENTS, simulate
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
-from ..recipe.stages import Stage
+from ..recipe.stages import Stage, in_order
 from ..results import Shown
 from ..sources import Numbers, default_numbers
 
@@ -25,6 +25,9 @@ CORNERS = {
     "ratio.nitrite": ("low", "high"),
     "nitrite.loss_multiplier": ("high", "low"),
 }
+# What makes a piece heat and cool slowly or fast, beside the film of its setting.
+HEAT_CORNERS = {"heat.parallel": ("low", "high")}
+HEAT_RESTS_ON = "published ranges of how fast water, air and meat carry heat"
 RESTS_ON = "the published range of salt diffusion in lean meat (a factor of three), of nitrite's pace and of its loss"
 
 
@@ -60,6 +63,16 @@ def corners(numbers: Numbers | None = None) -> tuple[Numbers, Numbers]:
     )
 
 
+def ends_of(stages: Stage | Sequence[Stage]) -> dict[str, tuple[str, str]]:
+    """CORNERS and, where stages heat or cool, those of heat: which end of its range each number has in slow and in fast meat."""
+    settings = {
+        stretch.heating.setting
+        for stage in in_order(stages) for stretch in stage.stretches if stretch.heating is not None
+    }  # fmt: skip
+    films = {f"heat.film.{setting}": ("low", "high") for setting in sorted(settings)}
+    return CORNERS | (HEAT_CORNERS | films if settings else {})
+
+
 def in_corners(
     pieces: Piece | Sequence[Piece], stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, usual: bool = True, few: bool = False, cells: int = CELLS,
     checked: bool = True,
@@ -70,7 +83,7 @@ def in_corners(
     base = numbers or default_numbers()
     columns = {
         key: np.array([base[key].value] * usual + [getattr(base[key], end) for end in ends])
-        for key, ends in CORNERS.items()
+        for key, ends in ends_of(stages).items()
     }
     return simulate(
         pieces, stages, draws=columns, few=few, loss=loss, numbers=base, segments=SEGMENTS, cells=cells, checked=checked
@@ -116,4 +129,4 @@ def reaching(criterion: Criterion, piece: str | None = None) -> str:
         "equilibrium": f"of its equilibrium {criterion.quantity}",
         "water phase": f"{criterion.quantity} in its water",
     }.get(criterion.basis, criterion.quantity)
-    return f"{place} {verb} {units.show(criterion.target, 'fraction')} {basis}"
+    return f"{place} {verb} {units.show(criterion.target, criterion.kind)}{'' if criterion.kind == 'temperature' else f' {basis}'}"

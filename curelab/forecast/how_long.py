@@ -14,7 +14,17 @@ from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..sources import Numbers
-from .answer import LOOK_AHEAD, Answer, in_corners, ordered, reached_or_none, reaching, span_words
+from .answer import (
+    HEAT_RESTS_ON,
+    LOOK_AHEAD,
+    RESTS_ON,
+    Answer,
+    in_corners,
+    ordered,
+    reached_or_none,
+    reaching,
+    span_words,
+)
 
 
 def horizons(planned: float, at_most: float) -> list[float]:
@@ -59,7 +69,8 @@ def time_to(
         sentence = f"{reaching(wanted, piece)} after {units.show(value, 'time')} ({span_words('time', slow, fast)})."
     else:
         sentence = f"{reaching(wanted, piece)}: not within {units.show(at_most, 'time')}. {_nearest(many.of(0), wanted, stage)}"
-    return Answer("how long", value, low, high, "time", str(wanted), sentence)
+    rests_on = HEAT_RESTS_ON if wanted.kind == "temperature" else RESTS_ON
+    return Answer("how long", value, low, high, "time", str(wanted), sentence, rests_on)
 
 
 def _nearest(history: History, criterion: Criterion, stage: int) -> str:
@@ -68,7 +79,10 @@ def _nearest(history: History, criterion: Criterion, stage: int) -> str:
     times = np.linspace(begin, end, 400)
     worst = []
     for piece in history.pieces:
-        values = history.at(criterion.place, criterion.quantity, times, piece.name, criterion.basis)
+        if criterion.kind == "temperature":
+            values = history.temperature(times, criterion.place, piece.name)
+        else:
+            values = history.at(criterion.place, criterion.quantity, times, piece.name, criterion.basis)
         best = int(np.argmax(criterion.margin(values)))
         worst.append(
             (float(criterion.margin(values[best])), piece.name, float(values[best]), float(times[best] - begin))
@@ -77,12 +91,13 @@ def _nearest(history: History, criterion: Criterion, stage: int) -> str:
     bound = "most" if criterion.sign == ">=" else "least"
     why = {
         "free nitrite": "nitrite is lost in the meat as fast as it arrives",
+        "temperature": "what is around it is no hotter" if criterion.sign == ">=" else "what is around it is no colder",
     }.get(
         criterion.quantity,
         "the bath holds no more to give" if criterion.sign == ">=" else "the water has come level with the meat",
     )
     return (
-        f"The {bound} that {name} comes to is {units.show(value, 'fraction')}, after {units.show(when, 'time')}, "
+        f"The {bound} that {name} comes to is {units.show(value, criterion.kind)}, after {units.show(when, 'time')}, "
         f"because {why} or because there is not enough time."
     )
 

@@ -16,78 +16,107 @@ import numpy as np
 from .. import units
 from ..engine.history import History
 from ..engine.readout import Ran
+from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import read_table
-from .cooling import Cured, check_come_up, check_cooling, check_holding, check_reheating
+from .cooling import Cured, check_come_up, check_cooling, check_holding, check_reheating, rules
 from .curve import Curve
 from .lethality import DEFER, check_bag, check_lethality, check_spores
-from .verdict import Verdict, Verdicts, judge, unknown
+from .verdict import OUTCOMES, Verdict, Verdicts, judge, unknown
 
-READINGS = 600  # of a stretch; closer together where it begins, for there the temperature runs fastest
+READINGS = 300  # of a stretch; closer together where it begins, for there the temperature runs fastest
+COLD = 283.15  # K: meat that is colder may lie in the fridge as it is (judgement; limits on cooling end at 4 to 7 degC)
 NITRITE = 1e-6  # kg/kg: meat that took up less was not cured with nitrite (judgement)
 
 
 @dataclass(frozen=True)
 class _Hot:
-    """Stretches that heat or cool one after the other without a break."""
+    """One piece through stretches that heat or cool it one after the other without a break, each with what it is for (see `Stage.aim`)."""
 
     history: History
+    piece: Piece
     ran: tuple[Ran, ...]
-
-    def stage(self, ran: Ran) -> Stage:
-        return self.history.stages[ran.stage]
+    aims: tuple[str, ...]
 
     def of(self, aim: str) -> list[Ran]:
-        """The stretches of stages with this aim."""
-        return [ran for ran in self.ran if self.stage(ran).aim == aim]
+        """The stretches with this aim."""
+        return [ran for ran, own in zip(self.ran, self.aims, strict=True) if own == aim]
+
+    def curve(self, begin: float, end: float) -> Curve:
+        """The slowest spot from `begin` to `end` [s]."""
+        return self._whole.part(begin, end)
 
     @cached_property
-    def times(self) -> np.ndarray:
-        """s since the start of the batch."""
+    def _whole(self) -> Curve:
         share = np.linspace(0.0, 1.0, READINGS) ** 2
-        return np.unique(np.concatenate([ran.begin + share * (ran.end - ran.begin) for ran in self.ran]))
-
-    def curves(self, begin: float, end: float) -> list[Curve]:
-        """The slowest spot of every piece from `begin` to `end` [s]."""
-        return [curve.part(begin, end) for curve in self._whole]
-
-    @cached_property
-    def _whole(self) -> list[Curve]:
-        found = []
-        for piece in self.history.pieces:
-            kelvin = self.history.temperature(self.times, "core", piece.name)
-            found.append(Curve(self.times, kelvin, f"the middle of {piece.name}" if piece.name else "the middle"))
-        return found
+        times = np.unique(np.concatenate([ran.begin + share * (ran.end - ran.begin) for ran in self.ran]))
+        kelvin = self.history.temperature(times, "core", self.piece.name)
+        return Curve(times, kelvin, f"the middle of {self.piece.name}")
 
 
 def check_cooked(history: History) -> Verdicts:
-    """All checks of heat in a history, in the order of the kitchen; empty where nothing is heated.
+    """All checks of heat in a history, in the order of the kitchen, each for the piece that does worst; empty where nothing is heated.
 
     Cook: lethality at 6.5 and 7 log over all that follows without a break (what is printed counts a rise after the oven), come-up, moist air, and the
-    tables for bags. Chill: cooling from the cook on. Hold and reheat: each by its own stretches.
+    tables for bags. Chill: cooling from the cook on; a hot piece that waits in the fridge is chilled. Hold and reheat: each by its own stretches.
+    Meat that is still hot as a stage begins that is not computed as heat, a rest: its cooling is unknown, and so is what a later chill would say.
     """
-    found: list[Verdict] = []
+    found: dict[str, list[Verdict]] = {}
+    lost: set[str] = set()  # pieces whose heat was lost sight of
     for hot in _without_a_break(history):
         for aim, check in (("cook", _cooked), ("chill", _chilled), ("hold", _held), ("reheat", _reheated)):
-            if hot.of(aim):
-                found += check(hot)
-    return Verdicts(found)
+            blind = aim == "chill" and hot.piece.name in lost and hot.aims[0] == "chill"
+            for verdict in check(hot) if hot.of(aim) and not blind else ():
+                found.setdefault(verdict.name, []).append(verdict)
+        if (left := _left_hot(hot)) is not None:
+            lost.add(hot.piece.name)
+            found.setdefault(left.name, []).append(left)
+    return Verdicts(min(each, key=_badness) for each in found.values())
+
+
+def _badness(verdict: Verdict) -> tuple[int, float]:
+    """Order of verdicts of one name, worst first: outcome, then margin over limit."""
+    share = (verdict.margin or 0.0) / (abs(verdict.limit) if verdict.limit else 1.0)
+    return OUTCOMES.index(verdict.outcome), share
 
 
 def _without_a_break(history: History) -> Iterator[_Hot]:
+    """Every piece through every run of stretches that heat or cool it; not those in which it waits in the fridge for its own."""
     for heats, group in groupby(history.ran, lambda ran: history.stages[ran.stage].heats):
-        if heats:
-            yield _Hot(history, tuple(ran for ran in group if ran.length > 0))
+        ran = [each for each in group if each.length > 0] if heats else []
+        for piece in history.pieces:
+            aims = [_aim(history.stages[each.stage], piece) for each in ran]
+            first = next((n for n, aim in enumerate(aims) if aim), None)
+            if first is not None:
+                yield _Hot(history, piece, tuple(ran[first:]), tuple(aim or "chill" for aim in aims[first:]))
+
+
+def _aim(stage: Stage, piece: Piece) -> str:
+    return stage.aim if not stage.named or piece.name in stage.named else ""
+
+
+def _left_hot(hot: _Hot) -> Verdict | None:
+    """Unknown for a piece that is hot as a stage follows that does not count its heat."""
+    after = [ran for ran in hot.history.ran if ran.begin >= hot.ran[-1].end and ran.length > 0]
+    rule = rules("cooling")[0]
+    last = float(hot.history.temperature(hot.ran[-1].end, "core", hot.piece.name))
+    if not after or last <= COLD:
+        return None
+    reason = (
+        f"The middle of {hot.piece.name} is at {units.show(last, 'temperature')} as the {hot.history.stages[after[0].stage].tag} begins, where no heat is "
+        f"computed: how it cools is not known. Put a hold or a chill in its place. {DEFER}"
+    )
+    return unknown("cooling", reason, rule.source, rule.how)
 
 
 def _cooked(hot: _Hot) -> list[Verdict]:
     cooks = hot.of("cook")
     begin, end = cooks[0].begin, _until_warmed_again(hot, cooks[-1])
-    curves = hot.curves(begin, end)
-    found = [*check_lethality(curves), check_come_up(hot.curves(begin, cooks[-1].end)), _moist(hot, cooks)]
+    curve = hot.curve(begin, end)
+    found = [*check_lethality(curve), check_come_up(hot.curve(begin, cooks[-1].end)), _moist(hot, cooks)]
     if all(_sealed(ran) for ran in cooks):
-        found += [check_bag(curves), check_spores(curves)]
-    if not hot.of("chill"):
+        found += [check_bag(curve), check_spores(curve)]
+    if not hot.of("chill") and hot.ran[-1].end >= hot.history.ran[-1].end:
         row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-10")
         said = f"No chill is planned: eat it hot, or chill it within {row['value']} h of cooking. {DEFER}"
         found.append(unknown("cooling", said, row["source"], row["how"]))
@@ -114,9 +143,9 @@ def _moist(hot: _Hot, cooks: Sequence[Ran]) -> Verdict:
         what = "time in water, steam or a bag, of the time cooked"
         return judge(name, 100.0, ">=", 100.0, "%", what, waived["source"], waived["how"], DEFER)
     big, hot_oven = units.read(f"{pounds} lb", "mass"), units.read(f"{oven} degF", "temperature")
-    coolest = min(hot.stage(ran).coldest for ran in cooks)
-    if min(piece.weight for piece in hot.history.pieces) >= big and coolest >= hot_oven:
-        what = f"coolest of the oven, with no piece below {units.show(big, 'mass')}"
+    coolest = min(hot.history.stages[ran.stage].coldest for ran in cooks)
+    if hot.piece.weight >= big and coolest >= hot_oven:
+        what = f"coolest of the oven, for a piece of {units.show(big, 'mass')} or more"
         degrees = [units.convert(each, "temperature", "degC") for each in (coolest, hot_oven)]
         return judge(name, degrees[0], ">=", degrees[1], "°C", what, waived["source"], waived["how"], DEFER)
     humid = [ran.length for ran in dry if (ran.stretch.heating.humidity or 0.0) >= float(moist_air) / 100]  # type: ignore[union-attr]
@@ -135,36 +164,34 @@ def _printed(rule_id: str, pattern: str) -> tuple[dict[str, str], tuple[str, ...
 
 
 def _chilled(hot: _Hot) -> list[Verdict]:
-    """Cooling, from the hottest moment since the last cook before it; of meat that was warmed again before, from there."""
+    """Cooling in every chill, from the hottest moment of what came right before it on."""
     found: list[Verdict] = []
-    for _, group in groupby(hot.ran, lambda ran: hot.stage(ran).aim == "chill"):
-        ran = list(group)
-        if hot.stage(ran[0]).aim != "chill":
-            continue
-        before = [each for each in hot.ran if each.end <= ran[0].begin and hot.stage(each).aim != "chill"]
-        begin = before[-1].begin if before else ran[0].begin
-        found += check_cooling(hot.curves(begin, ran[-1].end), _cured(hot.history, hot.ran[0].begin))
+    cured = _cured(hot)
+    numbers = [n for n, aim in enumerate(hot.aims) if aim == "chill"]
+    for n in numbers:
+        if n and n - 1 in numbers:
+            continue  # goes on with the one before
+        last = next((m for m in range(n, len(hot.aims)) if m + 1 not in numbers), n)
+        found += check_cooling(hot.curve(hot.ran[max(0, n - 1)].begin, hot.ran[last].end), cured)
     return found
 
 
-def _cured(history: History, time: float) -> Cured | None:
-    """What the piece with least holds at a time, everywhere in its lean; None for meat without nitrite."""
-    least = {
-        quantity: min(float(history.lean_profile(quantity, time, piece.name, basis).min()) for piece in history.pieces)
+def _cured(hot: _Hot) -> Cured | None:
+    """What the piece holds as it begins to be heated, where its lean has least; None for meat without nitrite."""
+    nitrite, salt = (
+        float(hot.history.lean_profile(quantity, hot.ran[0].begin, hot.piece.name, basis).min())
         for quantity, basis in (("nitrite", "green weight"), ("salt", "water phase"))
-    }
-    if least["nitrite"] < NITRITE:
-        return None
-    return Cured(min(1.0, least["nitrite"]), min(1.0, max(0.0, least["salt"])))
+    )
+    return None if nitrite < NITRITE else Cured(min(1.0, nitrite), min(1.0, max(0.0, salt)))
 
 
 def _held(hot: _Hot) -> list[Verdict]:
-    held = hot.of("hold")
-    cooked = hot.of("cook") and check_lethality(hot.curves(hot.of("cook")[0].begin, held[-1].end))[0].counts_as_pass
-    return [check_holding(hot.curves(held[0].begin, held[-1].end), by_the_table=bool(cooked))]
+    held, cooks = hot.of("hold"), hot.of("cook")
+    cooked = bool(cooks) and check_lethality(hot.curve(cooks[0].begin, held[-1].end))[0].counts_as_pass
+    return [check_holding(hot.curve(held[0].begin, held[-1].end), by_the_table=cooked)]
 
 
 def _reheated(hot: _Hot) -> list[Verdict]:
     again = hot.of("reheat")
-    after = [ran for ran in hot.ran if ran.begin >= again[-1].end and hot.stage(ran).aim == "hold"]
-    return [check_reheating(hot.curves(again[0].begin, (after or again)[-1].end))]
+    after = [ran for ran in hot.of("hold") if ran.begin >= again[-1].end]
+    return [check_reheating(hot.curve(again[0].begin, (after or again)[-1].end))]

@@ -142,4 +142,4 @@ def worst(curves: Curve | Sequence[Curve], bad) -> Curve:
     several = [curves] if isinstance(curves, Curve) else list(curves)
     if not several:
         raise InputError([Problem("curves", "no temperatures were given; give one curve at least")])
-    return max(several, key=bad)
+    return max(several, key=bad) if len(several) > 1 else several[0]

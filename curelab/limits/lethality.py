@@ -24,6 +24,7 @@ LOGS = (
     6.5,
     7.0,
 )  # of Salmonella: cooked beef and roast beef, 9 CFR 318.17(a)(1); poultry, and codes that ask more of all meat
+MOST_SAID = 10.0  # times what is asked: more says nothing (judgement)
 DEFER = "The code of your place and licensed practice go first."
 SIXTY = 333.15  # K, where D is told
 
@@ -98,9 +99,12 @@ def fitted(logs: float = 6.5) -> Fit:
 
 def dwell(curve: Curve, rows: Sequence[Row]) -> Dwell | None:
     """The row of which most was held; None where the curve never came to the first row."""
-    stays = [Dwell(row.kelvin, curve.longest(row.kelvin - SLACK), row.seconds) for row in rows]
-    reached = [stay for stay in stays if curve.hottest >= stay.kelvin - SLACK]
-    return max(reached, key=lambda stay: (stay.share, -stay.kelvin), default=None)
+    reached = [row for row in rows if curve.hottest >= row.kelvin - SLACK]
+    moment = next((row for row in reached if row.seconds == 0), None)
+    if moment is not None:
+        return Dwell(moment.kelvin, 0.0, 0.0)
+    stays = (Dwell(row.kelvin, curve.longest(row.kelvin - SLACK), row.seconds) for row in reached)
+    return max(stays, key=lambda stay: (stay.share, -stay.kelvin), default=None)
 
 
 def added_up(curve: Curve, logs: float = 6.5) -> float:
@@ -136,19 +140,21 @@ def _held(curve: Curve, logs: float) -> Verdict:
     name, row = f"lethality, {logs:g} log", read_table("lethality.csv")[0]
     source, how, first = row["source"], row["how"], table(logs)[0]
     otherwise = "fail" if logs == LOGS[0] else "unknown"
-    best, sum_ = dwell(curve, table(logs)), added_up(curve, logs)
+    best = dwell(curve, table(logs))
     if best is None:
         what = f"hottest at {curve.place}"
         remark = f"The table begins there. {DEFER}"
         hottest, least = (units.convert(each, "temperature", "degC") for each in (curve.hottest, first.kelvin))
         return judge(name, hottest, ">=", least, "°C", what, source, how, remark, otherwise)
-    rests = f"Added up over the whole curve: {sum_:.3g} log of {logs:g}."
-    warmth = units.show(best.kelvin, "temperature")
     if best.asked == 0:
         what = f"hottest at {curve.place}"
         hottest, least = (units.convert(each, "temperature", "degC") for each in (curve.hottest, best.kelvin))
         said = f"A moment is enough there. {DEFER}"
         return judge(name, hottest, ">=", least, "°C", what, source, how, said)
+    sum_ = added_up(curve, logs)
+    added = f"{sum_:.3g} log" if sum_ <= MOST_SAID * logs else f"more than {MOST_SAID * logs:g} log"
+    rests = f"Added up over the whole curve: {added} of {logs:g}."
+    warmth = units.show(best.kelvin, "temperature")
     what = f"unbroken at {warmth} or above at {curve.place}"
     enough = sum_ >= logs * (1 - ROUNDING)
     if best.share < 1 - ROUNDING and enough:
@@ -222,8 +228,11 @@ def check_bag(curves: Curve | Sequence[Curve]) -> Verdict:
     """Whether a bag in a water bath was pasteurised as the published table has it. Its numbers were read second-hand: this can ask, not pass."""
     curve = worst(curves, lambda each: -bag_share(each)[0])
     share, slowest = bag_share(curve)
-    what = f"of {slowest.logs:g} log of {slowest.organism}, which lags most, at {curve.place}"
+    share = min(share, MOST_SAID)
+    what = f"share of the {slowest.logs:g} log asked of {slowest.organism}, which lags most, at {curve.place}"
     remark = f"Sealed and cooked this gently it keeps no longer than other leftovers: chill it at once. {DEFER}"
+    if share == MOST_SAID:
+        remark = f"More is not counted. {remark}"
     found = judge(
         "bag, pasteurised", 100 * share, ">=", 100.0, "%", what, slowest.source, slowest.how, remark, otherwise="fail"
     )

@@ -115,7 +115,7 @@ def cook_loss(lost: float, numbers: Numbers | None = None) -> CookLoss:
 def after_juice(water: ArrayLike, salt: ArrayLike, lost: ArrayLike) -> Left:
     """What is left of 1 kg of meat with `water` and `salt` [kg] when `lost` [kg] of juice has left it, salt with its water in equal shares.
 
-    The salt per water stays what it was; the salt of the meat grows, for what is not juice stays. Raises ValueError where there is less juice.
+    The salt per water stays what it was; that of the meat falls, for what is left is drier. Raises ValueError where there is less juice.
 
     >>> left = after_juice(0.72, 0.02, 0.30)
     >>> round(left.weight, 3), round(left.salt / left.weight, 4), round(left.salt / left.water, 5) == round(0.02 / 0.72, 5)

@@ -23,6 +23,7 @@ from ..recipe.criterion import PLACES
 from ..recipe.piece import Piece
 from ..spread import Band, Windows
 from ..spread.answers import ordered
+from ..spread.changes import Change
 from ..spread.sensitivity import Importance
 from ..weighing import Weighed
 from .answer import Planned, answer
@@ -125,9 +126,17 @@ def _ready(outcome: Outcome, found: Ready, piece: Piece) -> dict[str, Any]:
         "piece": found.piece, "stage": stage + 1, "wanted": str(found.wanted), "in_the_bag": found.bag,
         **{f"{name}_s": _quantiles(getattr(found, name)) for name in times},
         "free_nitrite_most": _quantiles(found.most), "holds": found.chance if found.nitrite else None,
-        "said": answer(found, piece, outcome.history.numbers, Planned(out, outcome.stands(piece.name)), outcome.batch.units),
+        "said": answer(
+            found, piece, outcome.history.numbers, Planned(out, outcome.stands(piece.name)), outcome.batch.units, None,
+            outcome.changes.get(piece.name), outcome.weighed,
+        ),
+        "changes": [_change(each) for each in outcome.changes.get(piece.name, ())],
         "stands": outcome.stands(piece.name),
     }  # fmt: skip
+
+
+def _change(each: Change) -> dict[str, Any]:
+    return {"kind": each.kind, "value": each.value, "holds": each.ready.chance, "ready_s": _quantiles(each.ready.ready)}
 
 
 def _cured(each: Cured) -> dict[str, Any]:

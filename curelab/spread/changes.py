@@ -62,7 +62,7 @@ def worked_out(
 ) -> Iterator[Change | None]:
     """The same in short steps, for whoever wants to do something in between: each change as it is found, None after a step without one."""
     number = many.number(piece)
-    pieces, stages = many.case.pieces, many.case.stages[: stage + 1]
+    pieces, stages = many.case.pieces, many.case.stages[: stage + 2]
     own = pieces[number]
 
     def asked(kind: str, value: float, meat: Sequence[Piece] = pieces, line: Sequence[Stage] = stages) -> Change:

@@ -57,6 +57,7 @@ TABLES = [
     "heat_rules",
     "cook_loss",
     "cured_meats",
+    "measured_cooling",
     "tenderness",
     "thermal",
 ]

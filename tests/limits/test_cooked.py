@@ -133,3 +133,31 @@ def test_they_stand_among_all_checks():
     assert {verdict.name for verdict in check_cooked(history)} <= {verdict.name for verdict in verdicts}
     order = [verdict.outcome for verdict in verdicts]
     assert order == sorted(order, key=["fail", "unknown", "pass"].index) and "fail" in order
+
+
+def test_two_pieces_cooked_in_two_ways():
+    """Each is judged by its own stages; the one that waits in the fridge is not cooked by the other's pot, and chills in it afterwards."""
+    pot = SIMMER.but(pieces=["flat"])
+    bag = BagCook(temperature="62 degC", lasts="14 h", pieces=["point"])
+    found = checks(pot, bag, ICE)
+    assert found["lethality, 6.5 log"].outcome == "pass"
+    assert "the middle of flat" in found["cooling, food code"].sentence  # it waited in the fridge, hot
+    # Only the flat is cooked: nothing is said of the raw point, and its waiting is no come-up.
+    alone = checks(pot, ICE.but(pieces=["flat"]))
+    assert all("point" not in verdict.sentence for verdict in alone.values())
+    short = checks(pot, bag.but(lasts="1 h"), ICE)
+    assert (
+        short["lethality, 6.5 log"].outcome == "fail" and "the middle of point" in short["lethality, 6.5 log"].sentence
+    )
+
+
+def test_hot_meat_that_is_left_to_rest_is_not_vouched_for():
+    """A rest counts no heat, so meat would be cold as it begins: the chill after it must not pass for that."""
+    rest = Rest(temperature="20 degC", lasts="1 h")
+    found = checks(SIMMER, rest, ICE)
+    assert found["cooling"].outcome == "unknown" and "as the rest begins" in found["cooling"].sentence
+    assert "cooling, food code" not in found
+    # Chilled first, a rest in the fridge is in order; so is a chill of meat that was never hot.
+    assert "cooling" not in checks(SIMMER, ICE, Rest(temperature="3 degC", lasts="1 d"))
+    alone = checks(Chill(medium="ice water", temperature="1 degC", lasts="12 h", begins_at="75 degC"))
+    assert "cooling, food code" in alone

@@ -96,6 +96,7 @@ def test_slow_cooling_asks_for_salt_and_nitrite():
     assert at["slow for cured meat"].outcome == "pass"
     # An alternative that was read is kept: the quicker ones then ask, and do not condemn.
     assert at["food code"].outcome == at["federal stabilization"].outcome == "unknown"
+    assert not any("throw it away" in verdict.sentence for verdict in at.values())
     assert "quick enough for California" in at["food code"].sentence and at["food code"].how == "seen"
     later = outcomes(through((0, 150), (1, 120), (21.2, 40), (21.3, 39)), CURED)
     assert {verdict.outcome for verdict in later.values()} == {"fail"}

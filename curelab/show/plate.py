@@ -1,0 +1,35 @@
+"""What comes to the plate, in words: the slice of every piece that was cooked, and how tender it may be."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..engine.history import History
+from ..forecast import slice_of
+from ..matter.taste import RESTS_ON
+from ..matter.tenderness import tenderness
+from ..units import capital
+
+TOUGH = ("brisket flat", "brisket point", "cooked brisket")  # tissues for which tenderness was published
+READINGS = 400
+
+
+def plate_sentences(history: History) -> list[str]:
+    """One sentence on the slice of each piece, one on tenderness where rows were published for its cut, and what the word for salt rests on; empty for a
+    batch that is not cooked.
+    """
+    found = []
+    for piece in history.pieces:
+        cooked = [
+            number for number, stage in enumerate(history.stages)
+            if stage.aim == "cook" and history.has(number) and (not stage.named or piece.name in stage.named)
+        ]  # fmt: skip
+        if not cooked:
+            continue
+        found.append(slice_of(history, piece.name).sentence)
+        if piece.tissue in TOUGH:
+            begin, end = history.begin(cooked[0]), history.ends(cooked[-1])
+            times = np.linspace(begin, end, READINGS)
+            told = tenderness(times, history.temperature(times, "core", piece.name))
+            found.append(f"{capital(piece.name)}: {told.sentence}")
+    return [*found, f"The word for the salt rests on {RESTS_ON}."] if found else []

@@ -1,0 +1,36 @@
+"""What the report says of the plate: a slice of each piece that was cooked, tenderness of a brisket, nothing of a raw cure."""
+
+import pytest
+
+from curelab import Bath, Brine, Piece, outcome, simulate
+from curelab.batch import load
+from curelab.forecast import slice_of
+from curelab.matter.tenderness import SKEWER
+from curelab.recipe.stages import BagCook, Chill
+from curelab.show import report
+from curelab.show.plate import plate_sentences
+from curelab.sources import datasets_folder
+
+CURE = Brine(bath=Bath(water="3 kg", salt="150 g", nitrite="0.6 g"), temperature="3 degC", lasts="8 d", lying=False)
+LOIN = Piece(name="loin", thickness="6 cm", weight="1.5 kg", tissue="pork loin")
+FLAT = Piece(name="flat", thickness="4 cm", weight="1.5 kg", tissue="brisket flat")
+BAG = BagCook(temperature="70 degC", lasts="6 h", pieces=["flat"])
+ICE = Chill(medium="ice water", temperature="1 degC", lasts="6 h")
+
+
+def test_only_what_was_cooked_comes_to_the_plate():
+    assert plate_sentences(simulate((LOIN, FLAT), CURE)) == []
+    history = simulate((LOIN, FLAT), [CURE, BAG, ICE])
+    said = plate_sentences(history)
+    assert said[0] == slice_of(history, "flat").sentence and not any(each.startswith("Loin") for each in said)
+    assert SKEWER in said[1] and "comes to 70 °C" in said[1] and "Ruusunen" in said[-1] and len(said) == 3
+    # No published row for a loin: nothing is said of how tender it is.
+    alone = plate_sentences(simulate(LOIN, [CURE, BAG.but(pieces=[]), ICE]))
+    assert len(alone) == 2 and not any(SKEWER in each for each in alone)
+
+
+@pytest.mark.parametrize(("name", "there"), [("demo_plate", True), ("demo_loin", False)])
+def test_the_report_has_it(name, there):
+    words = report.words(outcome.run(load(str(datasets_folder() / f"{name}.toml")), draws=16))
+    assert ("ON THE PLATE" in words) is there
+    assert ("lethality, 6.5 log" in words) is there
