@@ -82,6 +82,10 @@ class Heat:
         left = one.water[:, None] - self.at(one.juice, times)
         return left / np.maximum(left - self.at(one.vapour, times), (1 - MOST_DRY) * left)
 
+    def juice_given(self, piece: int, times: np.ndarray) -> np.ndarray:
+        """(d, t) juice, kg per kg green weight."""
+        return self.at(self.through[piece].juice, times)
+
     def given(self, piece: int, times: np.ndarray) -> np.ndarray:
         """(d, t) juice and vapour, kg per kg green weight."""
         one = self.through[piece]
