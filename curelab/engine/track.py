@@ -57,7 +57,8 @@ class Track:
         ends = np.stack([leg.end for leg in self.legs], axis=1)
         owner = np.minimum((times[:, :, None] > ends[:, None, :-1]).sum(axis=2), len(self.legs) - 1)
         groups: dict[int, list[int]] = {}
-        for number, leg in enumerate(self.legs[: int(owner.max(initial=0)) + 1]):
+        reached = max(int(owner.max(initial=0)) + 1, len(self._starts.get(place, ())))
+        for number, leg in enumerate(self.legs[:reached]):
             groups.setdefault(id(leg.modes), []).append(number)
         if len(groups) == 1:
             return self._group(list(next(iter(groups.values()))), times, owner, place, rows)
