@@ -11,11 +11,13 @@ from .how_long import Reached, reached, time_to
 from .how_much_soak import SoakPlan, least_water, soak_needed
 from .how_strong import strength_needed
 from .plate import Slice, simmer_water_for_the_plate, slice_of, soak_for_the_plate
+from .portion import portion_that_cools
 from .serve import Lead, lead
 from .sweep import sweep
 from .window import Window, window
 
 __all__ = [
     "CORNERS", "DAY", "LOOK_AHEAD", "RESTS_ON", "Answer", "Lead", "Reached", "Slice", "SoakPlan", "Window", "corners", "in_corners", "lead",
-    "least_water", "reached", "simmer_water_for_the_plate", "slice_of", "soak_for_the_plate", "soak_needed", "strength_needed", "sweep", "time_to", "window",
+    "least_water", "portion_that_cools", "reached", "simmer_water_for_the_plate", "slice_of", "soak_for_the_plate", "soak_needed",
+    "strength_needed", "sweep", "time_to", "window",
 ]  # fmt: skip

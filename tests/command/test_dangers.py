@@ -81,7 +81,14 @@ def test_order_and_number_of_what_is_said():
         made("salt", "unknown"),
     ]
     said = [each.removeprefix("NOT IN ORDER: ") for each in failing(every, 9)]
-    assert said == [f"{DISCARD} Long. Colder.", "Hot. Colder.", "Three. Use less.", "Two. Use less.", "Warm. Keep it cold.", "It is so. And so."]
+    assert said == [
+        f"{DISCARD} Long. Colder.",
+        "Hot. Colder.",
+        "Three. Use less.",
+        "Two. Use less.",
+        "Warm. Keep it cold.",
+        "It is so. And so.",
+    ]
     assert [len(failing(every, most)) for most in (1, 4)] == [1, 4]
     assert warnings(every)[0] == f"NOT IN ORDER: {DISCARD} Long." and warnings(every)[2] == "NOT IN ORDER: Three."
     assert not_vouched(every) == ["CANNOT BE JUDGED: pH 6.3."]

@@ -8,8 +8,8 @@ from pytest import approx
 
 from curelab import Bath, Brine, Piece, Soak, Water, simulate
 from curelab.fields import InputError
-from curelab.forecast import lead, simmer_water_for_the_plate, slice_of, soak_for_the_plate, time_to
-from curelab.limits import check_cooked, portion_that_cools
+from curelab.forecast import lead, portion_that_cools, simmer_water_for_the_plate, slice_of, soak_for_the_plate, time_to
+from curelab.limits import check_cooked
 from curelab.matter import taste
 from curelab.recipe.stages import BagCook, Chill, Hold, Simmer
 
