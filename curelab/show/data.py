@@ -28,6 +28,7 @@ from ..spread.sensitivity import Importance
 from ..weighing import Weighed
 from .answer import Planned, answer
 from .in_short import how_sure, in_short
+from .plate import plate_rows
 from .report import ahead, rests_on
 from .warm_lines import cautions_of, warm_row
 
@@ -71,6 +72,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         ],
         "cured": [_cured(each) for each in outcome.cured],
         "answers": [_answer(each) for each in outcome.answers],
+        "plate": plate_rows(history),
         "verdicts": [asdict(verdict) | {"chance": _chance(outcome, verdict)} for verdict in outcome.verdicts],
         "budget": [dict(row) for row in history.budget],
         "assumptions": list(rests_on(outcome, long=True)),
