@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -26,6 +28,14 @@ def network_of(
         matrix, column = (rows.T * carried) @ rows, carried @ rows
         contacts = [Contact(0, matrix[None], column[None], np.array([sum(carried)]))]
     return assemble([part], np.array([bath]), contacts)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def bodies_of_this_run():
+    """Terms of bodies are kept in a folder of this run alone, so that no test rests on what another run left."""
+    with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory(prefix="curelab-bodies-") as place:
+        patch.setenv("CURELAB_CACHE", str(Path(place)))
+        yield
 
 
 @pytest.fixture(scope="session")

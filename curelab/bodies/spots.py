@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+NEAR = 1e-3  # of the average: nobody can tell such values apart
 DEEP = 0.5  # of the longest lag behind the bath: places that follow it more closely are no core, whatever they hold
 
 
@@ -31,9 +32,11 @@ class Spots:
         return self._found(values, average)[0]
 
     def place(self, values: np.ndarray, average: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(along, depth) (d, t) of the slowest spot: the nearest place of the grid."""
+        """(along, depth) (d, t) of the slowest spot: the nearest place of the grid; the deepest one while others are as low but for NEAR."""
         assert self.along is not None and self.depth is not None
-        at = self._found(values, average)[1]
+        found, at = self._found(values, average)
+        near = np.abs(values[..., self.deepest] - found) <= NEAR * np.abs(average)
+        at = np.where(near, self.deepest, at)
         return self.along.ravel()[at], self.depth.ravel()[at]
 
     def _found(self, values: np.ndarray, average: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -394,6 +394,19 @@ class Run:
             per_tissue = per_tissue * self._water_left(piece, times)[..., None]  # type: ignore[index]
         return self.on_basis(name, w[..., :-1], basis, times, piece, per_tissue)
 
+    def places(
+        self, name: str, basis: str, times: np.ndarray, piece: int, rows: np.ndarray, tissues: np.ndarray
+    ) -> np.ndarray:
+        """Fractions (d, t, k) read by rows (k, r) over the terms of a piece, in these tissues (k,)."""
+        w = np.maximum(self.states(name, times, self._row(piece, rows)), 0.0)
+        return self.on_basis(name, w, basis, times, piece, self.meats[piece].per_tissue[:, None, tissues])
+
+    def slowest_place(self, name: str, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:
+        """(along, depth) (d, t) of the slowest spot, in units of the body."""
+        spots = self.meats[piece].spots
+        values = self.states(name, times, self._row(piece, spots.rows))
+        return spots.place(values, self.local(name, "average", times, piece))
+
     def lean_places(self, piece: int) -> np.ndarray:
         """Numbers of the places of a profile that lie in lean."""
         meat = self.meats[piece]

@@ -14,6 +14,7 @@ from ..recipe.measured import told, weight_note
 from ..spread import Windows
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER
+from . import fields
 from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
 from .plate import plate_sentences
 from .warm_lines import READ, cautions_of, warm_line
@@ -64,8 +65,8 @@ def _what_to_do(outcome: Outcome, long: bool) -> list[str]:
     if long:
         out += ["", "THE MEAT"]
         for piece in outcome.batch.pieces:
-            raw = units.show(piece.weight, "mass", system)
-            out.append(f"  {piece.name}: {piece.tissue}, {raw} raw, {told(piece, system)}")
+            meat = f"{piece.tissue}, {units.show(piece.weight, 'mass', system)} raw"
+            out += _wrapped(f"{piece.name}: {meat}, {told(piece, system)}", "      ")
     out += [line for note in notes for line in _wrapped(note)]
     if outcome.weighed is not None:
         out += ["", "WEIGH OUT", *(f"  {line}" for line in outcome.weighed.lines(system))]
@@ -151,6 +152,8 @@ def _stage_table(outcome: Outcome) -> list[str]:
             out.append(f"{what[:34]:34}{salt[0]:8.1f}{salt[1]:8.1f}{salt[2]:9.1f}{taken:12.0f}{free:14.0f}{weight:>9}")
         waits = outcome.waits(index)
         out += _wrapped(f"waited: {waits}.", "     ", "     ") if waits else []
+    for name in fields.solid_names(history):
+        out += _wrapped(f"{name}, {fields.slowest_words(history, history.length, name, system)}")
     return out
 
 
@@ -181,14 +184,13 @@ def _stage_lines(outcome: Outcome) -> list[str]:
                 for place, key in (("overall", "average"), ("middle", "core"), ("outside", "surface"))
             )
             out += _wrapped(f"{piece.name}: salt, % of the meat: {salt}.", "         ", "     ")
+            there = fields.slowest_words(history, end, piece.name, system)
+            out += _wrapped(there, "         ", "         ") if there else []
             if history.average("nitrite", end, piece.name) > 0:
                 taken = _band(outcome, "average", "nitrite", index, piece.name, ppm=True)
                 free = _band(outcome, "core", FREE, index, piece.name, ppm=True)
-                out += _wrapped(
-                    f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}.",
-                    "         ",
-                    "         ",
-                )
+                said = f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}."
+                out += _wrapped(said, "         ", "         ")
             weighs = outcome.spread.weight((end,), piece.name)
             middle, low, high = (
                 units.show(part[0], "mass", system, digits=2) for part in (weighs.middle, weighs.low, weighs.high)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..bodies import Solid
 from ..engine.history import History
 from ..engine.run import FREE
 from ..outcome import CURED_SHARE
@@ -136,13 +137,15 @@ def _drawn(
     bands = many.profiles(quantities, few, name)
     depth = bands[quantities[0]].depth
     assert depth is not None
-    x, y, value, fat = (_slab if piece.shape == "slab" else _round)(piece, depth)
+    whole = piece.solid() is not None
+    x, y, value, fat = _whole(usual, number) if whole else (_slab if piece.shape == "slab" else _round)(piece, depth)
     values, low, high, level, courses = {}, {}, {}, {}, {}
     for key in quantities:
         factor = scale(key)[0]
         below, middle, above = bands[key].parts
-        values[key] = factor * middle
-        if many.banded:
+        # Every node has its own value in a piece with a length, and no band: those of draws are read along one line.
+        values[key] = factor * (usual.section(key, times, name).values.reshape(len(times), -1) if whole else middle)
+        if many.banded and not whole:
             low[key], high[key] = factor * below, factor * above
         own = wanted if key == "salt" and wanted is not None else _level(usual, key, name)
         level[key] = np.full(len(times), factor * own)
@@ -150,7 +153,7 @@ def _drawn(
             line: tuple(factor * part for part in many.at(place, key, times, name).parts if part is not None)
             for place, line in (("average", "average"), ("core", core))
         }
-    lying = any(stage.lies for stage in usual.stages) and piece.shape == "slab"
+    lying = any(stage.lies for stage in usual.stages) and piece.lies_flat
     thickness = show(piece.thickness, "length", system)
     return Drawn(words, x, y, value, fat, piece.shape == "slab", lying, thickness, values, low, high, level, courses)
 
@@ -163,6 +166,23 @@ def _slab(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:
     cap = piece.fat_cap / piece.thickness
     fat = (depth < cap - 1e-9) | ((depth > 1 - cap + 1e-9) & (piece.capped == "both faces") & (cap > 0))
     return x, y, np.broadcast_to(np.arange(len(depth))[:, None], x.shape), fat
+
+
+def _whole(history: History, number: int) -> tuple[np.ndarray, ...]:
+    """A piece with a length, cut along its middle, head to the left, as it lies on its second face."""
+    piece, meat = history.pieces[number], history.state.meats[number]
+    found = history.section("salt", history.length, number)
+    solid = piece.solid()
+    assert solid is not None and isinstance(meat.body, Solid)
+    thick = np.interp(found.along, np.array(solid.at) - solid.at[0], solid.thickness)
+    places = np.arange(found.along.size).reshape(found.along.shape)
+    x, y = found.along, piece.thickness - thick + found.depth
+    fat = np.logical_not(meat.lean[meat.body.tissue_of_nodes[meat.body.middle]].any(axis=0))
+    if piece.shape == "cylinder":  # from the axis outwards: the other half is its mirror image
+        order = [*range(x.shape[1] - 1, 0, -1), *range(x.shape[1])]
+        upper = piece.thickness - y[:, :0:-1]
+        return 100 * x[:, order].T, 100 * np.concatenate([upper, y], axis=1).T, places[:, order].T, fat[order]
+    return 100 * x.T, 100 * y.T, places.T, fat
 
 
 def _round(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:

@@ -48,6 +48,34 @@ def test_a_round_piece_is_cut_through():
     assert own.values["salt"][-1, outermost] == pytest.approx(100 * read.middle[0, -1], rel=1e-5)
 
 
+def test_a_cut_is_drawn_as_it_is_with_a_value_at_every_node():
+    ends = [
+        {"at": "0 cm", "thickness": "3 cm", "width": "10 cm"},
+        {"at": "16 cm", "thickness": "6 cm", "width": "10 cm"},
+    ]
+    piece = Piece(name="wedge", shape="cut", edges="square", stations=ends, weight="750 g", fat_cap="4 mm")
+    many, made = drawn(piece)
+    (own,) = made.pieces
+    assert np.ptp(own.x) == pytest.approx(16.0) and np.ptp(own.y) == pytest.approx(6.0) and not own.ends
+    assert own.y[-1] == pytest.approx(np.full(own.x.shape[1], 6.0))  # it lies on its second face
+    np.testing.assert_allclose(own.y[0], 3.0 - 3.0 * own.x[0] / 16.0, atol=1e-8)
+    assert own.fat[0] and not own.fat[-1] and own.y[own.fat, 0].max() < 3.0 + 0.4 * 3 / 6
+    read = many.usual.section("salt", made.days[30] * DAY, "wedge")
+    row, column = 5, 7
+    assert own.values["salt"][30][own.value[row, column]] == pytest.approx(100 * read.values[column, row], rel=1e-9)
+    assert own.x[row, column] == pytest.approx(100 * read.along[column, row])
+    assert not own.low  # bands are those of one line
+
+
+def test_a_short_cylinder_is_drawn_with_its_ends():
+    piece = Piece(name="roll", shape="cylinder", thickness="6 cm", length="10 cm", weight="290 g")
+    _, made = drawn(piece)
+    (own,) = made.pieces
+    assert np.ptp(own.x) == pytest.approx(10.0) and (own.y.min(), own.y.max()) == pytest.approx((0.0, 6.0))
+    assert np.all(np.diff(own.y[:, 0]) > 0) and own.y[len(own.y) // 2, 0] == pytest.approx(3.0)
+    assert np.array_equal(own.value, own.value[::-1])  # one half mirrors the other
+
+
 def test_fat_is_where_it_is():
     piece = Piece(name="belly", tissue="lean pork", thickness="5 cm", fat_cap="10 mm", weight="2 kg")
     (own,) = drawn(piece)[1].pieces
