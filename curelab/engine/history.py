@@ -438,7 +438,7 @@ class History(Shown):
         name = quantity_of(quantity)
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
-            w = np.zeros(t.shape) if run.sealed else run.bath_w(name, t)
+            w = np.zeros(t.shape) if run.sealed else run.bath_level(name, t)
             return w / (1 + w)
 
         return self._read(("bath", name), times, one)

@@ -182,6 +182,13 @@ class Run:
             ..., 0
         ]
 
+    def bath_level(self, name: str, times: np.ndarray) -> np.ndarray:
+        """w (d, t) of the bath with the juice that has run into it."""
+        if self.heat is None or self.heat.heating.catches != "bath":
+            return self.bath_w(name, times)
+        juice = sum(self.heat.juice_given(n, times) * meat.weight[:, None] for n, meat in enumerate(self.meats))
+        return self.bath_amount(name, times) / (self.water[:, None] + juice)
+
     def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the bath, dry salt included; zero for an endless bath, which is counted by what it gives."""
         if self.stretch.endless or self.sealed:
