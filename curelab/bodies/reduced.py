@@ -42,7 +42,7 @@ STRETCHES, SNAPS = 4, 4  # of a random course, and states that are taken in each
 LONGEST = 0.3  # of the clock: a stretch, or four times the lag, if that is longer
 RICH, MORE = 400, 60  # terms of the rich space, at most; and for each further way to conduct
 COUNTS = (80, 120, 150)
-FEW = (30, 40, 50)
+FEW = (30, 40, 50, 60)
 # What is asked, of the driving strength: at the slowest spot, on average, root mean square over the body, anywhere an hour after a change.
 ASKED = (5e-4, 1e-4, 2e-3, 1e-2)
 LOOSER = 4.0  # for draws
@@ -214,7 +214,7 @@ def reduced(problem: Problem) -> Basis:
     usual = [states for states, (_, way) in zip(courses, _each(COURSES, small), strict=True) if way == 0]
     spread = [small.spread(place, films, SINCE * lag[deepest]) for films in COURSES[:2]]
     most = chosen([*usual, *spread], COUNTS, [test for test in tests if test[0] == 0], np.array(ASKED))
-    few = chosen(courses, FEW, tests, LOOSER * np.array(ASKED))
+    few = chosen([*courses, small.spread(place, COURSES[1], SINCE * lag[deepest])], FEW, tests, LOOSER * np.array(ASKED))
     return Basis(most[0], few[0], most[1], few[1], np.stack([most[2], few[2]]), lag)
 
 

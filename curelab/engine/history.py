@@ -283,6 +283,10 @@ class History(Shown):
             return float(found[0, 0]) if found.ndim == 2 else found[0, 0]
         return found[0]
 
+    def reading(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
+        """Whatever `one(run, seconds in run)` (d, t, ...) reads, in the form of every reading; `key` says what that is."""
+        return self._read(key, times, one)
+
     def piece_number(self, piece: int | str) -> int:
         """Number of a piece, from 0. Raises ValueError for one that is not there."""
         if isinstance(piece, str):
