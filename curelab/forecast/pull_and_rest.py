@@ -10,6 +10,7 @@ import numpy as np
 
 from .. import units
 from ..engine.history import History
+from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..results import Shown
@@ -81,28 +82,17 @@ def pull_and_rest(
     """
     if serve is not None and rest is not None:
         raise ValueError("give the serving day or the rest, not both: the pull follows from one of them")
-    line = list(in_order(stages))
-    stage, most = len(line) - 1, units.seconds(at_most)
     served, fixed = (None if given is None else units.seconds(given) for given in (serve, rest))
-    for horizon in horizons(line[-1].longest, most):
-        many = in_corners(pieces, [*line[:-1], line[-1].lasting(horizon)], loss=loss, numbers=numbers)
-        number = many.piece_number(piece) if isinstance(piece, str) else piece
-        goal = wanted_of(many.of(0), stage, number, salt)
-        salted = many.first_time(goal, stage, number)
-        if np.isfinite(salted).all():
-            break
-    first, strong = float(salted[0]), goal.basis != "equilibrium"
+    many, stage, number, goal, first = _salted(pieces, stages, salt, piece, units.seconds(at_most), loss, numbers)
     name = units.capital(many.pieces[number].name)
     if not np.isfinite(first):
-        said = f"{name}: not within {units.show(most, 'time')}; this cure does not bring it its salt."
-        return PullAndRest("pull and rest", None, None, (0.0,) * 3, (0.0,) * 3, said)
-    begin = float(many.begin(stage)[0])
-    latest = max(many.ends(stage)[0], first)
-    tried = (
-        np.array([first])
-        if strong
-        else np.unique(np.append(np.geomspace(begin + SOONEST * first, latest, DAYS), first))
-    )
+        return _nothing(
+            f"{name}: not within {units.show(units.seconds(at_most), 'time')}; this cure does not bring it its salt."
+        )
+    begin, latest = float(many.begin(stage)[0]), max(float(many.ends(stage)[0]), first)
+    tried = np.array([first])  # a brine that ends too salty has one right moment
+    if goal.basis == "equilibrium":
+        tried = np.unique(np.append(np.geomspace(begin + SOONEST * first, latest, DAYS), first))
     needed = np.array([float(first_even(many, stage, number, np.full(many.count, out))[0]) for out in tried])
     pull, wait = _chosen(tried, needed, first, served, fixed)
     if served is not None and pull is None:  # nothing is even by then: the least short
@@ -111,10 +101,27 @@ def pull_and_rest(
         pull, wait = early[int(np.argmax(short))], served - early[int(np.argmax(short))]
     if pull is None or wait is None:
         least = units.roughly(float(needed[tried >= first].min()))
-        said = f"{name}: {units.roughly(fixed or 0.0)} of rest is not enough; it needs {least}."
-        return PullAndRest("pull and rest", None, None, (0.0,) * 3, (0.0,) * 3, said)
+        return _nothing(f"{name}: {units.roughly(fixed or 0.0)} of rest is not enough; it needs {least}.")
     reached, even = _reached(many, stage, number, goal, pull, wait)
     return PullAndRest("pull and rest", pull, wait, reached, even, _said(name, pull, wait, reached, even))
+
+
+def _salted(pieces, stages, salt, piece, most: float, loss: str, numbers) -> tuple[History, int, int, Criterion, float]:
+    """(three meats in a cure that lasts long enough, its number, the piece, what its pull waits for, and when that is [s], inf: never)."""
+    line = list(in_order(stages))
+    stage = len(line) - 1
+    for horizon in horizons(line[-1].longest, most):
+        many = in_corners(pieces, [*line[:-1], line[-1].lasting(horizon)], loss=loss, numbers=numbers)
+        number = many.piece_number(piece)
+        goal = wanted_of(many.of(0), stage, number, salt)
+        salted = many.first_time(goal, stage, number)
+        if np.isfinite(salted).all():
+            break
+    return many, stage, number, goal, float(salted[0])
+
+
+def _nothing(said: str) -> PullAndRest:
+    return PullAndRest("pull and rest", None, None, (0.0,) * 3, (0.0,) * 3, said)
 
 
 def _chosen(tried, needed, first, served, fixed) -> tuple[float | None, float | None]:

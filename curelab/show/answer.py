@@ -50,6 +50,12 @@ def of_ten(share: float, down: bool = False) -> str:
     return f"{min(max(int(10 * share) if down else round(10 * share), 1), 9)} of 10"
 
 
+def only(share: float) -> str:
+    """A share that is too small: "only 4 of 10", "none"."""
+    said = of_ten(share, down=True)
+    return f"only {said}" if said[0].isdigit() else said
+
+
 Dated = Callable[[float], str]  # seconds since the start, as a date
 
 
@@ -97,9 +103,13 @@ def in_and_out(
         return f"{told} Even {LOOKED / DAY:.0f} days do not bring it its salt."
     if float(np.mean(found.keeps)) < SURE:  # no day to act on
         pulled = "" if found.bag else f"have its salt on {day(found.pull, dated)} and "
+        if not np.isfinite(ready):
+            return f"{told} It would {pulled}not be even after {LOOKED / DAY:.0f} days of rest."
         return f"{told} It would {pulled}be even on {day(found.ready, dated)}."
     if found.bag:
         return f"{told} The bag is its rest too: cook on {day(found.ready, dated)}."
+    if not np.isfinite(ready):
+        return f"{told} Out on {day(found.pull, dated)}; {LOOKED / DAY:.0f} days of rest do not even it out."
     if ready - pull < LEAST_REST:
         return f"{told} Out on {day(found.pull, dated)}, no rest, cook it then."
     middle = ready - pull
@@ -136,7 +146,7 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None, sys
         last = found.last[held]
         until = day(last, dated) if np.isfinite(ordered(last)[1]) else "the end of what was looked at"
         return f"Slowest spot: pink and protected from {day(found.first[held], dated)} to {until}."
-    return f"Slowest spot: pink and protected then in only {of_ten(found.chance, down=True)}."
+    return f"Slowest spot: pink and protected then in {only(found.chance)}."
 
 
 def why_bare(found: Ready, numbers: Numbers) -> str:
@@ -199,10 +209,10 @@ def to_change(
             "thinner": f"cut it {thick} thick",
             "split": f"split it into two of {thick}",
         }[change.kind]
-        hold = of_ten(change.ready.chance) if change.enough else f"still only {of_ten(change.ready.chance, down=True)}"
-        said.append(
-            f"{'Or ' if said else ''}{what if said else capital(what)}: {hold}, ready on {day(change.ready.ready, dated)}."
-        )
+        hold = of_ten(change.ready.chance) if change.enough else f"still {only(change.ready.chance)}"
+        ready = change.ready.ready
+        when = f"ready on {day(ready, dated)}" if np.isfinite(ordered(ready)[1]) else "even only later"
+        said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {hold}, {when}.")
     if not any(change.enough for change in made):
         said.append("None of these is enough by itself. Pumping is outside this tool.")
     return said

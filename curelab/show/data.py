@@ -29,6 +29,7 @@ from ..weighing import Weighed
 from . import fields
 from .answer import Planned, answer
 from .in_short import how_sure, in_short
+from .plate import plate_rows
 from .report import ahead, rests_on
 from .warm_lines import cautions_of, warm_row
 
@@ -74,6 +75,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         ],
         "cured": [_cured(each) for each in outcome.cured],
         "answers": [_answer(each) for each in outcome.answers],
+        "plate": plate_rows(history),
         "verdicts": [asdict(verdict) | {"chance": _chance(outcome, verdict)} for verdict in outcome.verdicts],
         "budget": [dict(row) for row in history.budget],
         "assumptions": list(rests_on(outcome, long=True)),

@@ -22,6 +22,7 @@ from .pictures import NAMES, scale
 
 LONGER = "left longer"
 FRAMES = 96  # times of the whole batch that are drawn; between two of them the page goes in a straight line
+READ = 49  # of them at which every place is read, evenly among the others
 LEAST = 8  # of them in a stretch, however short
 ACROSS, ROUND = 13, 33  # columns of nodes: along a slab, and round a round piece
 NARROW, WIDE = 1.3, 2.6  # how wide a slab is drawn, in its thickness; its true width is not known
@@ -33,8 +34,8 @@ class Drawn:
     whether a row lies in the fat; ends: whether its sides are where the picture stops and not where the meat does; lying: the foot rests on the
     vessel; thickness in words.
 
-    Of every quantity, by key: values (t, v) and, with bands, low, high; level (t,), from which on a place counts as reached; courses, lines over
-    time (t,) by name, each (low, middle, high) or the middle alone.
+    Of every quantity, by key: values (READ, v) and, with bands, low, high (READ, v); level (t,), from which on a place counts
+    as reached; courses, lines over time (t,) by name, each (low, middle, high) or the middle alone.
     """
 
     name: str
@@ -132,7 +133,8 @@ def _drawn(
     usual = many.usual
     number = usual.piece_number(name)
     piece = usual.pieces[number]
-    bands = many.profiles(quantities, times, name)
+    few = np.interp(np.linspace(0, len(times) - 1, READ), np.arange(len(times)), times)
+    bands = many.profiles(quantities, few, name)
     depth = bands[quantities[0]].depth
     assert depth is not None
     whole = piece.solid() is not None

@@ -133,7 +133,7 @@ def test_no_day_is_promised_that_bare_meat_does_not_keep():
     )
     thin = POINT.but(thickness="3 cm", weight="1 kg")
     (quick,) = spread(thin, BRINE, count=32).ready()
-    assert "Take it out on day" in answer(quick, thin, many.usual.numbers)[0] and quick.keeps.all()
+    assert "Out on day" in answer(quick, thin, many.usual.numbers)[0] and quick.keeps.all()
     best = changes(many, 0, 0)[0]
     assert best.kind in ("thinner", "split") and best.ready.keeps.mean() >= 0.9
 

@@ -5,7 +5,7 @@ import pytest
 
 from curelab import Bath, Brine, Piece, Rest
 from curelab.engine.run import FREE
-from curelab.show.section import LEAST, LONGER, section
+from curelab.show.section import LEAST, LONGER, READ, section
 from curelab.spread import spread
 from curelab.units import DAY
 
@@ -23,10 +23,12 @@ def test_a_slab_is_as_thick_as_it_is_and_shows_what_the_library_reads():
     many, made = drawn(piece)
     (own,) = made.pieces
     assert own.y.max() - own.y.min() == pytest.approx(6.0) and np.ptp(own.x) > 6.0
-    when = 40
-    read = many.profile("salt", (made.days[when] * DAY,), "loin")
-    assert own.values["salt"][when] == pytest.approx(100 * read.middle[0], rel=1e-5)
-    assert own.low["salt"][when] == pytest.approx(100 * read.low[0], rel=1e-5)
+    read = many.profile("salt", (made.days[-1] * DAY,), "loin")
+    assert own.values["salt"][-1] == pytest.approx(100 * read.middle[0], rel=1e-5)
+    assert own.low["salt"][-1] == pytest.approx(100 * read.low[0], rel=1e-5)
+    read = many.profile("salt", (made.days[48] * DAY,), "loin")  # of 97 times every second one is read at every place
+    assert own.high["salt"][24] == pytest.approx(100 * read.high[0], rel=1e-5)
+    assert len(made.days) == 97 and len(own.high["salt"]) == READ == 49
     row = 3
     assert own.value[row].tolist() == [row] * own.x.shape[1]
     assert own.y[row, 0] == pytest.approx(6 * read.depth[row])
