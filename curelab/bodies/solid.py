@@ -89,9 +89,11 @@ class Solid:
 
     @cached_property
     def middle(self) -> np.ndarray:
-        """Numbers (i, k) of the nodes in the plane along the length, in the middle of the width."""
+        """Numbers (i, k) of the nodes in the plane along the length that lags most: the middle of the width, or nearer to a closed side."""
         numbers = np.arange(len(self.values)).reshape(self.grid.elements.shape)
-        return numbers if numbers.ndim == 2 else numbers[:, int(np.argmin(np.abs(self.grid.aside)))]
+        if numbers.ndim == 2:
+            return numbers
+        return numbers[:, int(np.argmax(self.lag[numbers].max(axis=(0, 2))))]
 
     @cached_property
     def tissue_of_nodes(self) -> np.ndarray:

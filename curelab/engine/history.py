@@ -402,7 +402,7 @@ class History(Shown):
     def section(
         self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None, at: Any = None
     ) -> places.Field:
-        """Values in the plane along the middle of a piece, or across it `at` a place [m from the head]."""
+        """Values in the plane along the slowest spots of a piece, the middle where no side is closed, or across it `at` a place [m from the head]."""
         number, on = self.piece_number(piece), _basis(quantity, basis)
         return places.section(self, quantity_of(quantity), on, times, number, at)
 

@@ -189,3 +189,17 @@ def test_the_edges_of_a_block_let_it_cure_sooner(running, slab_days, block_days,
     assert days == pytest.approx([slab_days, block_days], rel=0.01)
     cores = [each.first_time("core salt >= 90 % of equilibrium") for each in (one, other)]
     assert 1 - cores[1] / cores[0] == pytest.approx(core_sooner, abs=0.01)
+
+
+def test_beside_a_closed_edge_the_slowest_spot_lies_at_it():
+    """Half of a block, closed where it was cut in two, has its core where the whole one has: at the cut."""
+    whole = Piece(shape="block", thickness="6 cm", width="14 cm", length="20 cm", weight="1.8 kg")
+    half = Piece(
+        shape="block", thickness="6 cm", width="7 cm", length="20 cm", weight="0.9 kg", faces={"left": "cut off"}
+    )
+    one = simulate(whole, CURE, cells=COARSE)
+    other = simulate(half, CURE.but(bath=Bath(water="1.5 kg", salt="75 g")), cells=COARSE)
+    for place in ("core", "average"):
+        gap = one.at(place, "salt", TIMES[1:4]) - other.at(place, "salt", TIMES[1:4])
+        assert np.abs(gap).max() < 2e-3 * 150 / 3150, (place, gap)
+    assert np.all(other.section("salt", DAY).across == pytest.approx(-0.035, rel=1e-9))
