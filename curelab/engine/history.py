@@ -414,13 +414,19 @@ class History(Shown):
         return self._read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, lean))
 
     def slowest(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
-        """The least fraction at any depth of the lean: the spot that what comes in reaches last."""
+        """The least fraction at any depth of the lean, and in three dimensions at any place that lies deep: the spot that what comes in
+        reaches last.
+        """
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
-        places = self.runs[0].lean_places(number)
-        places = places[:: max(1, len(places) // DEPTHS)] if len(places) > 2 * DEPTHS else places
-        return self._read(
-            ("slowest", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places).min(axis=2)
-        )
+        lean = self.runs[0].lean_places(number)
+        lean = lean[:: max(1, len(lean) // DEPTHS)] if len(lean) > 2 * DEPTHS else lean
+        found_there = self.state.meats[number].spots.deep is not None
+
+        def one(run: Run, t: np.ndarray) -> np.ndarray:
+            least = run.profile(name, on, t, number, lean).min(axis=2)
+            return np.minimum(least, run.read(name, "core", on, t, number)) if found_there else least
+
+        return self._read(("slowest", name, on, number), times, one)
 
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""
