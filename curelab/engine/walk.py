@@ -107,7 +107,9 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         water = np.ones(cases.count) if stretch.water is None else stretch.water * factors["water"]
     heat = None if stretch.heating is None else heated(stage, stretch, index, state, cases)
     clock = Clock.of(stretch.temperature, stretch.longest, cases) if heat is None else heat.clock
-    meats = heat.meats if heat is not None else tuple(meat.over(clock, cases) for meat in state.meats)
+    meats = state.meats if heat is None else heat.meats
+    if all(run.heat is None for run in state.runs) and heat is None:  # cooked meat has no pace of its own
+        meats = tuple(meat.over(clock, cases) for meat in state.meats)
     if any(now is not before for now, before in zip(meats, state.meats, strict=True)):
         state.meats = meats  # the vessel knows the pieces again only by the tuple they stand in
     bath = np.full(cases.count, np.inf) if stretch.endless else water

@@ -6,7 +6,6 @@ from .cooling import Cured, check_come_up, check_cooling, check_holding, check_r
 from .curve import Curve
 from .exposure import Exposure, exposures, uncovered_time
 from .lethality import check_bag, check_lethality, check_spores
-from .portion import portion_that_cools
 from .process import check_process
 from .protection import DISCARD, UNPROTECTED, WARM, check_local
 from .rule_sets import RULE_SETS, Limit, Pick, RuleSet, find, picks
@@ -17,5 +16,5 @@ __all__ = [
     "CAUTIONS", "DISCARD", "RULE_SETS", "UNPROTECTED", "WARM", "Cured", "Curve", "Exposure", "Limit", "Pick", "RuleSet", "Verdict", "Verdicts",
     "check_all", "check_bag", "check_come_up", "check_cooked", "check_cooling", "check_holding", "check_ingoing", "check_lethality",
     "check_local", "check_process", "check_reheating", "check_residual", "check_spores", "check_taken_up", "counting", "exposures", "find",
-    "picks", "portion_that_cools", "uncovered_time", "worst_first",
+    "picks", "uncovered_time", "worst_first",
 ]  # fmt: skip

@@ -2,16 +2,39 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from ..engine.history import History
 from ..forecast import slice_of
 from ..matter.taste import RESTS_ON
 from ..matter.tenderness import tenderness
+from ..recipe.piece import Piece
 from ..units import capital
 
 TOUGH = ("brisket flat", "brisket point", "cooked brisket")  # tissues for which tenderness was published
 READINGS = 400
+
+
+def plate_rows(history: History) -> list[dict[str, Any]]:
+    """The slice of each piece that was cooked, as plain data: fractions, and kg per kg."""
+    cuts = [slice_of(history, piece.name) for piece in history.pieces if _cooked(history, piece)]
+    return [
+        {
+            "piece": cut.piece, "salt": cut.salt, "salt across": list(cut.across), "saltiness": cut.saltiness.word, "sodium": cut.sodium,
+            "kept": cut.kept, "kept low": cut.kept_low, "kept high": cut.kept_high,
+        }
+        for cut in cuts
+    ]  # fmt: skip
+
+
+def _cooked(history: History, piece: Piece) -> list[int]:
+    """Numbers of the stages that cooked a piece."""
+    return [
+        number for number, stage in enumerate(history.stages)
+        if stage.aim == "cook" and history.has(number) and (not stage.named or piece.name in stage.named)
+    ]  # fmt: skip
 
 
 def plate_sentences(history: History) -> list[str]:
@@ -20,10 +43,7 @@ def plate_sentences(history: History) -> list[str]:
     """
     found = []
     for piece in history.pieces:
-        cooked = [
-            number for number, stage in enumerate(history.stages)
-            if stage.aim == "cook" and history.has(number) and (not stage.named or piece.name in stage.named)
-        ]  # fmt: skip
+        cooked = _cooked(history, piece)
         if not cooked:
             continue
         found.append(slice_of(history, piece.name).sentence)

@@ -11,7 +11,8 @@ from curelab.outcome import run
 from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.sheet import sheet
 from curelab.recipe.stages import STAGES
-from curelab.show.report import plain, words
+from curelab.show.data import plain
+from curelab.show.report import words
 from curelab.sources import datasets_folder
 
 DEMO = datasets_folder() / "demo_plate.toml"
@@ -71,7 +72,7 @@ def test_plan_and_sheet(batch):
 
 
 def test_a_hot_pot_in_the_log_is_no_warm_fridge(batch):
-    hot = Reading(at="28 d 3 h", what="temperature", value="75 degC")
+    hot = Reading(at="16 d 3 h", what="temperature", value="75 degC")
     logged = run(batch.but(log=(hot,)), draws=16)
     assert not any(
         verdict.name == "temperature in the log" and verdict.outcome == "fail" for verdict in logged.verdicts

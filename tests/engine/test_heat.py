@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from curelab import Bath, Brine, InputError, Piece, Rest, extend, simulate
+from curelab import Bath, Brine, InputError, Piece, Rest, Tissue, extend, simulate
 from curelab.engine.drawn import drawn_case
 from curelab.limits import check_all
 from curelab.recipe.criterion import Criterion
@@ -92,6 +92,26 @@ def test_a_simmer_takes_salt_out_and_a_bag_hardly_does():
     before = pot.amount("salt", pot.begin(1))
     assert pot.amount("salt") < 0.85 * bag.amount("salt") < 0.85 * before
     assert pot.average("salt") < 0.85 * bag.average("salt")
+
+
+def test_the_pot_is_as_salty_as_what_has_run_into_it():
+    history = simulate(FLAT, (CURE, SIMMER.but(until=None, at_most=None, lasts="4 h")))
+    (row,) = [row for row in history.budget if row["stage"] == 1 and row["quantity"] == "salt"]
+    juice = history.runs[1].heat.juice_given(0, history.runs[1].length[:, None])[0, 0] * FLAT.weight
+    w = row["in bath"] / (6.0 + juice)
+    assert history.bath("salt") == pytest.approx(w / (1 + w), rel=1e-12) and juice > 0.3
+
+
+def test_own_tissue_once_cooked():
+    """A tissue with a pace of its own has that of cooked meat afterwards, whatever stage follows."""
+    own = dict(
+        name="t", water="72 %", protein="22 %", fat="5 %", diffusivity="2.2e-10 m2/s", activation_energy="40 kJ/mol"
+    )
+    history = simulate(FLAT.but(tissue=Tissue(**own)), (CURE, BAG, Rest(temperature="3 degC", lasts="1 d")))
+    meat = history.runs[-1].meats[0]
+    assert meat.conductivity[0, 0] / meat.storage[0, 0] == pytest.approx(
+        default_numbers().si("obstruction.cooked"), rel=1e-6
+    )
 
 
 def test_fresh_water_takes_more():

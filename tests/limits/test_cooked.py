@@ -70,8 +70,10 @@ def test_underdone_is_a_fail():
     found = checks(SIMMER.but(temperature="75 degC", until=None, at_most=None, lasts="1 h"), ICE)
     assert found["lethality, 6.5 log"].outcome == "fail" and not found["lethality, 6.5 log"].counts_as_pass
     # The rise after the pot counts: Food Code 3-401.11(B), holding time may include the rise after the oven.
-    out, chill = SIMMER.but(until="core temperature >= 68 degC"), FRIDGE
-    assert checks(out, chill)["lethality, 6.5 log"].outcome == "pass"
+    out = SIMMER.but(temperature="95 degC", until="core temperature >= 60 degC")
+    thick = (POINT,)
+    assert checks(out, pieces=thick)["lethality, 6.5 log"].outcome == "fail"
+    assert checks(out, FRIDGE, pieces=thick)["lethality, 6.5 log"].outcome == "pass"
 
 
 def test_slow_come_up():
@@ -142,6 +144,7 @@ def test_two_pieces_cooked_in_two_ways():
     found = checks(pot, bag, ICE)
     assert found["lethality, 6.5 log"].outcome == "pass"
     assert "the middle of flat" in found["cooling, food code"].sentence  # it waited in the fridge, hot
+    assert "hot holding" not in found
     # Only the flat is cooked: nothing is said of the raw point, and its waiting is no come-up.
     alone = checks(pot, ICE.but(pieces=["flat"]))
     assert all("point" not in verdict.sentence for verdict in alone.values())

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from .. import units
 from ..engine.simulate import simulate
 from ..fields import refuse
-from ..forecast.answer import HEAT_RESTS_ON, Answer, ends_of, ordered
+from ..limits.cooked import check_cooked
+from ..limits.lethality import DEFER
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..sources import Numbers, default_numbers
-from .cooked import check_cooked
-from .lethality import DEFER
+from .answer import HEAT_RESTS_ON, Answer, ends_of, ordered
 
 THINNEST = 0.02  # m: nobody cuts a roast thinner than that before it is chilled (judgement)
 NEAR = 5e-4  # m
