@@ -134,7 +134,7 @@ def _stage_table(outcome: Outcome) -> list[str]:
     history, system = outcome.history, outcome.batch.units
     every = [n for n in range(len(history.stages)) if history.has(n)]
     read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
-    outcome.look_ahead(((*each, n, piece.name) for n in every for piece in outcome.batch.pieces for each in read), True)
+    ahead(outcome, every, read)
     out = [
         f"{'WHEN IT ENDS':34}{'salt, %':>8}{'middle':>8}{'outside':>9}{'nitrite in':>12}{'free, middle':>14}{'weight':>9}"
     ]
@@ -150,6 +150,10 @@ def _stage_table(outcome: Outcome) -> list[str]:
             weight = units.show(outcome.spread.weight((end,), piece.name).middle[0], "mass", system, digits=2)
             what = f"  {index + 1}. {history.stages[index].tag}, day {units.day_number(end, 2)}, {piece.name}"
             out.append(f"{what[:34]:34}{salt[0]:8.1f}{salt[1]:8.1f}{salt[2]:9.1f}{taken:12.0f}{free:14.0f}{weight:>9}")
+        for piece in outcome.batch.pieces:
+            made = history.stages[index]
+            if made.heats and (not made.named or piece.name in made.named):
+                out += _wrapped(warm_line(outcome, index, piece.name), "     ", "     ")
         waits = outcome.waits(index)
         out += _wrapped(f"waited: {waits}.", "     ", "     ") if waits else []
     for name in fields.solid_names(history):
