@@ -11,6 +11,7 @@ from itertools import product
 import numpy as np
 import scipy.linalg as la
 
+from ..progress import counted
 from . import kept
 from .outline import Grid, Outline, grid
 from .reduced import Basis, Problem, reduced
@@ -264,7 +265,12 @@ def solid(
 @lru_cache(maxsize=REMEMBERED)
 def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...], fine: float) -> Basis:
     """The terms of an outline, from disk where they were made before."""
-    return kept.get((outline, ratio, paces, fine), lambda: reduced(problem(grid(outline, fine), ratio, paces)))
+
+    def make() -> Basis:
+        with counted("shape") as step:
+            return reduced(problem(grid(outline, fine), ratio, paces), step)
+
+    return kept.get((outline, ratio, paces, fine), make)
 
 
 def problem(made: Grid, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...]) -> Problem:

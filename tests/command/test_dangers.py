@@ -91,5 +91,7 @@ def test_order_and_number_of_what_is_said():
         "It is so. And so.",
     ]
     assert [len(failing(every, most)) for most in (1, 4)] == [1, 4]
-    assert warnings(every)[0] == f"{SIGNS['fail']}: {DISCARD} Long." and warnings(every)[2] == f"{SIGNS['fail']}: Three."
+    assert (
+        warnings(every)[0] == f"{SIGNS['fail']}: {DISCARD} Long." and warnings(every)[2] == f"{SIGNS['fail']}: Three."
+    )
     assert not_vouched(every) == [f"{SIGNS['unknown']}: pH 6.3."]
