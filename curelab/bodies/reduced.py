@@ -41,8 +41,8 @@ TOO_SMALL = 1e-7  # of the largest: rounding
 STRETCHES, SNAPS = 4, 4  # of a random course, and states that are taken in each stretch
 LONGEST = 0.3  # of the clock: a stretch, or four times the lag, if that is longer
 RICH, MORE = 400, 60  # terms of the rich space, at most; and for each further way to conduct
-COUNTS = (60, 80, 100, 120, 150)
-FEW = (20, 25, 30, 35, 40, 50)
+COUNTS = (80, 120, 150)
+FEW = (30, 40, 50)
 # What is asked, of the driving strength: at the slowest spot, on average, root mean square over the body, anywhere an hour after a change.
 ASKED = (5e-4, 1e-4, 2e-3, 1e-2)
 LOOSER = 4.0  # for draws
@@ -241,21 +241,18 @@ def _rich(problem: Problem, rates: np.ndarray) -> tuple[np.ndarray, np.ndarray |
     ways = [(HARD, HARD, HARD), (SOFT, SOFT, SOFT)]
     if problem.turns:
         ways += [LYING] if problem.flipped is not None else [LYING, (LYING[1], LYING[0], LYING[2])]
-    solvers, answers = [], []
-    for number in range(len(problem.stiffness)):
-        for way in (*(ways if number == 0 else ways[:1]), (0.0, 0.0, 0.0)):
-            film = problem.film(way)
-            for rate in rates[:: 1 if number == 0 else 2]:
-                solve = problem.solver(rate, film, number)
-                solvers.append(solve)
-                if film.any():
-                    answers.append(solve(film[:, None]))
-    first = np.hstack(answers)
+    asked = [
+        (rate, problem.film(way), number)
+        for number in range(len(problem.stiffness))
+        for way in (*(ways if number == 0 else ways[:1]), (0.0, 0.0, 0.0))
+        for rate in rates[:: 1 if number == 0 else 2]
+    ]
+    # Factors are made twice, for all of them together take most of the memory.
+    first = np.hstack([problem.solver(*each)(each[1][:, None]) for each in asked if each[1].any()])
     some, _ = _compressed(problem, first, min(KEPT, first.shape[1]))
     fed = problem.mass[:, None] * some
-    return _compressed(
-        problem, np.hstack([first, *(solve(fed) for solve in solvers)]), RICH + MORE * (len(problem.stiffness) - 1)
-    )
+    more = [problem.solver(*each)(fed) for each in asked]
+    return _compressed(problem, np.hstack([first, *more]), RICH + MORE * (len(problem.stiffness) - 1))
 
 
 def _compressed(problem: Problem, columns: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray | None]:

@@ -273,7 +273,7 @@ class History(Shown):
             return np.searchsorted(ends[0], times)
         return np.array([np.searchsorted(mine, asked) for mine, asked in zip(ends, times, strict=True)])
 
-    def _read(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
+    def read(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
         """As `gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
         times = units.seconds(times)
         found = self._gathered(key, times, one)
@@ -304,7 +304,7 @@ class History(Shown):
             return self.first_bite(quantity, times, piece)
         name, where, on = quantity_of(quantity), place_of(place), _basis(quantity, basis)
         number = self.piece_number(piece)
-        return self._read((where, name, on, number), times, lambda run, t: run.read(name, where, on, t, number))
+        return self.read((where, name, on, number), times, lambda run, t: run.read(name, where, on, t, number))
 
     def at_end(self, place: str, quantity: str, stage: int, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction at a place when a stage ends, which may be at another time in each draw: (d, 1) with draws."""
@@ -343,14 +343,14 @@ class History(Shown):
             within = depth / run.meats[number].across  # a share of the thickness, which is another in every draw
             return mean_within(across, values.reshape(-1, len(across)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
-        return self._read(("bite", name, number, depth), times, one)
+        return self.read(("bite", name, number, depth), times, one)
 
     def profile(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Profile:
         """Values across the piece, from face to face; with an array of times, one row for each."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         across, whole = whole_depth(self.depths(number))
         shown, each = self.picture_places(number)
-        values = self._read(
+        values = self.read(
             ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, shown)
         )[..., each[whole]]
         thick = self.pieces[number].thickness * self.state.meats[number].body.across
@@ -411,21 +411,27 @@ class History(Shown):
         """Fractions (..., x) at every depth of the lean, its faces included."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         lean = self.runs[0].lean_places(number)
-        return self._read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, lean))
+        return self.read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, lean))
 
     def slowest(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
-        """The least fraction at any depth of the lean: the spot that what comes in reaches last."""
+        """The least fraction at any depth of the lean, and in three dimensions at any place that lies deep: the spot that what comes in
+        reaches last.
+        """
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
-        places = self.runs[0].lean_places(number)
-        places = places[:: max(1, len(places) // DEPTHS)] if len(places) > 2 * DEPTHS else places
-        return self._read(
-            ("slowest", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places).min(axis=2)
-        )
+        lean = self.runs[0].lean_places(number)
+        lean = lean[:: max(1, len(lean) // DEPTHS)] if len(lean) > 2 * DEPTHS else lean
+        found_there = self.state.meats[number].spots.deep is not None
+
+        def one(run: Run, t: np.ndarray) -> np.ndarray:
+            least = run.profile(name, on, t, number, lean).min(axis=2)
+            return np.minimum(least, run.read(name, "core", on, t, number)) if found_there else least
+
+        return self.read(("slowest", name, on, number), times, one)
 
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""
         number, name = self.piece_number(piece), quantity_of(quantity)
-        return self._read(("amount", name, number), times, lambda run, t: run.amount(name, t, number))
+        return self.read(("amount", name, number), times, lambda run, t: run.amount(name, t, number))
 
     def bath(self, quantity: str, times: Times = None) -> Any:
         """Mass fraction in the bath, solute / (solute + water); zero while the pieces rest."""
@@ -435,12 +441,12 @@ class History(Shown):
             w = np.zeros(t.shape) if run.sealed else run.bath_level(name, t)
             return w / (1 + w)
 
-        return self._read(("bath", name), times, one)
+        return self.read(("bath", name), times, one)
 
     def weight(self, times: Times = None, piece: int | str = 0) -> Any:
         """kg of a piece: green weight, water taken up or given off (a rough regression, +-6 points), and what it took up."""
         number = self.piece_number(piece)
-        return self._read(("weight", number), times, lambda run, t: run.weight(number, t))
+        return self.read(("weight", number), times, lambda run, t: run.weight(number, t))
 
     def temperature(self, times: Times = None, place: str | None = None, piece: int | str = 0) -> Any:
         """K of bath, air or fridge; or, with a place ("core", "average", "surface"), of the meat there. Where nothing is heated, the meat is as
@@ -448,15 +454,15 @@ class History(Shown):
         """
         if place is not None:
             where, number = place_of(place), self.piece_number(piece)
-            return self._read(("warmth", where, number), times, lambda run, t: run.temperature(where, t, number))
-        return self._read(("kelvin",), times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
+            return self.read(("warmth", where, number), times, lambda run, t: run.temperature(where, t, number))
+        return self.read(("kelvin",), times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
 
     # -- criteria ------------------------------------------------------------------------------------------------------
 
     def margin(self, criterion: Criterion | str, times: Times = None, where: int | str = "every") -> Any:
         """How far a criterion is met, not negative where it holds: in "every" piece, in "any", or in the piece with a number."""
         wanted = Criterion.of(criterion)
-        return self._read(("margin", wanted, where), times, lambda run, t: run.margin(wanted, t, where))
+        return self.read(("margin", wanted, where), times, lambda run, t: run.margin(wanted, t, where))
 
     def first_time(
         self, criterion: Criterion | str, stage: int = 0, where: Where = "every", near: float = SECOND

@@ -399,7 +399,11 @@ class Run:
     ) -> np.ndarray:
         """Fractions (d, t, k) read by rows (k, r) over the terms of a piece, in these tissues (k,)."""
         w = np.maximum(self.states(name, times, self._row(piece, rows)), 0.0)
-        return self.on_basis(name, w, basis, times, piece, self.meats[piece].per_tissue[:, None, tissues])
+        per_tissue = self.meats[piece].per_tissue[:, None, tissues]
+        if self.heat is not None:
+            w *= self._thicker(piece, times)[..., None]  # type: ignore[index]
+            per_tissue = per_tissue * self._water_left(piece, times)[..., None]  # type: ignore[index]
+        return self.on_basis(name, w, basis, times, piece, per_tissue)
 
     def slowest_place(self, name: str, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:
         """(along, depth) (d, t) of the slowest spot, in units of the body."""

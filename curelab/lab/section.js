@@ -27,7 +27,7 @@ function unpacked(meta, buffer) {
     const made = { ...piece, x: take(nodes), y: take(nodes), node: Int32Array.from(take(nodes)), fat: take(piece.rows), read: {} };
     for (const { key } of meta.quantities) {
       const own = made.read[key] = { values: take(meta.read * piece.readings) };
-      if (meta.banded) { own.low = take(meta.read * piece.readings); own.high = take(meta.read * piece.readings); }
+      if (piece.banded) { own.low = take(meta.read * piece.readings); own.high = take(meta.read * piece.readings); }
       own.level = take(T);
       own.courses = piece.courses.map(name => ({ name, parts: Array.from({ length: meta.banded ? 3 : 1 }, () => take(T)) }));
     }
@@ -291,7 +291,7 @@ function sectionView(part, say = () => {}) {
     html('span', {}, own).textContent = '0';
     html('i', { style: `background: linear-gradient(90deg, ${stops})` }, own);
     html('span', {}, own).textContent = `${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ');
-    if (meta.banded) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
+    if (meta.pieces.some(piece => piece.banded)) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
   }
 
   function cross() {

@@ -46,12 +46,24 @@ class _Hot:
         """The slowest spot from `begin` to `end` [s]."""
         return self._whole.part(begin, end)
 
+    def coldest(self, begin: float, end: float) -> Curve:
+        """What no part of the middle was colder than, from `begin` to `end` [s]: the slowest spot, and no more than the mean of the piece. In a solid
+        piece the slowest spot is the coldest in a pot and the hottest in ice, and the second vouches for no other.
+        """
+        whole, mean = self._whole, self._read("average")
+        return Curve(whole.times, np.minimum(whole.kelvin, mean), whole.place).part(begin, end)
+
     @cached_property
     def _whole(self) -> Curve:
+        return Curve(self._times, self._read("core"), f"the middle of {self.piece.name}")
+
+    @cached_property
+    def _times(self) -> np.ndarray:
         share = np.linspace(0.0, 1.0, READINGS) ** 2
-        times = np.unique(np.concatenate([ran.begin + share * (ran.end - ran.begin) for ran in self.ran]))
-        kelvin = self.history.temperature(times, "core", self.piece.name)
-        return Curve(times, kelvin, f"the middle of {self.piece.name}")
+        return np.unique(np.concatenate([ran.begin + share * (ran.end - ran.begin) for ran in self.ran]))
+
+    def _read(self, place: str) -> np.ndarray:
+        return self.history.temperature(self._times, place, self.piece.name)
 
 
 def check_cooked(history: History) -> Verdicts:
@@ -112,7 +124,7 @@ def _left_hot(hot: _Hot) -> Verdict | None:
 def _cooked(hot: _Hot) -> list[Verdict]:
     cooks = hot.of("cook")
     begin, end = cooks[0].begin, _until_warmed_again(hot, cooks[-1])
-    curve = hot.curve(begin, end)
+    curve = hot.coldest(begin, end)
     found = [*check_lethality(curve), check_come_up(hot.curve(begin, cooks[-1].end)), _moist(hot, cooks)]
     if all(_sealed(ran) for ran in cooks):
         found += [check_bag(curve), check_spores(curve)]
@@ -187,7 +199,7 @@ def _cured(hot: _Hot) -> Cured | None:
 
 def _held(hot: _Hot) -> list[Verdict]:
     held, cooks = hot.of("hold"), hot.of("cook")
-    cooked = bool(cooks) and check_lethality(hot.curve(cooks[0].begin, held[-1].end))[0].counts_as_pass
+    cooked = bool(cooks) and check_lethality(hot.coldest(cooks[0].begin, held[-1].end))[0].counts_as_pass
     return [check_holding(hot.curve(held[0].begin, held[-1].end), by_the_table=cooked)]
 
 

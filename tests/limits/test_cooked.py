@@ -164,3 +164,20 @@ def test_hot_meat_that_is_left_to_rest_is_not_vouched_for():
     assert "cooling" not in checks(SIMMER, ICE, Rest(temperature="3 degC", lasts="1 d"))
     alone = checks(Chill(medium="ice water", temperature="1 degC", lasts="12 h", begins_at="75 degC"))
     assert "cooling, food code" in alone
+
+
+def test_a_chill_does_not_cook_a_solid_piece():
+    """In a block the slowest spot is the coldest in the pot and the hottest in ice: the second must not vouch for the first."""
+    block = Piece(
+        name="block",
+        shape="block",
+        thickness="8 cm",
+        width="12 cm",
+        length="16 cm",
+        weight="1.6 kg",
+        tissue="brisket point",
+    )
+    early = SIMMER.but(temperature="95 degC", until="core temperature >= 50 degC", begins_at="4 degC")
+    names = {v.name: v for v in check_cooked(simulate(block, [early, ICE]))}
+    assert names["lethality, 6.5 log"].outcome == "fail"
+    assert names["cooling, food code"].statistic > 0.5
