@@ -21,6 +21,7 @@ from . import __version__, progress
 from .fields import InputError, refuse
 from .letters import clipped, visible
 from .paper.commands import add_paper
+from .paper.cutting_command import add_cutting
 from .paper.learning_commands import add_learning
 
 CANNOT_PRINT, STOPPED = 74, 130
@@ -135,6 +136,7 @@ def _parser() -> argparse.ArgumentParser:
     new = actions.add_parser("new", help="write a commented batch file to start from")
     new.add_argument("file", type=Path)
     new.set_defaults(act=_new)
+    add_cutting(actions)
     add_paper(actions)
     add_learning(actions)
     for each in (parser, *actions.choices.values()):
@@ -172,6 +174,7 @@ def _run(given) -> int:
 
 def _check(given) -> int:
     from .batch import load
+    from .recipe.measured import weight_note
     from .show.dangers import failing, failing_as_written
     from .units import WIDTH
 
@@ -180,6 +183,8 @@ def _check(given) -> int:
         counts = ((len(batch.pieces), "piece"), (len(batch.stages), "stage"), (len(batch.log), "reading"))
         said = [f"{count} {name}{'' if count == 1 else 's'}" for count, name in counts]
         print(f'"{batch.name}" can be read: {", ".join(said[:2])}, {said[2]} in the log.')
+        for note in filter(None, (weight_note(piece, batch.units) for piece in batch.pieces)):
+            print(textwrap.fill(note, WIDTH))
         for sentence in failing(failing_as_written(batch)):
             print(textwrap.fill(sentence, WIDTH, subsequent_indent="  ", break_long_words=False))
         print(f'What it comes to: curelab run "{given.file}", or in short: curelab check --deep "{given.file}"')

@@ -18,7 +18,7 @@ from .engine.history import History
 from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
-from .forecast.ready import Ready
+from .forecast.ready import Ready, wanted_of
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
 from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
@@ -31,6 +31,7 @@ from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import in_ten, ordered
 from .spread.changes import Change, changes, in_order_of_use, worked_out
 from .spread.draws import Learned, usual_case
+from .spread.forgiving import Forgiving, forgiving
 from .spread.sensitivity import Importance, enough, how_long, what_matters
 from .spread.spread import CHUNK, begun, waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
@@ -197,7 +198,12 @@ class Outcome(Shown):
     @cached_property
     def ready(self) -> tuple[Ready, ...]:
         """When each piece is ready and what its slowest spot holds, counted on the last cure; nothing where nothing is cured."""
-        return () if self.last_cure is None else self.spread.ready(self.last_cure)
+        if self.last_cure is None:
+            return ()
+        groups = alike_pieces(self.batch.pieces)
+        first = self.spread.ready(self.last_cure, [group[0] for group in groups])
+        of = {number: found for group, found in zip(groups, first, strict=True) for number in group}
+        return tuple(replace(of[number], piece=piece.name) for number, piece in enumerate(self.batch.pieces))
 
     def stands(self, piece: str) -> float:
         """Salt on the whole when the last cure ends by the plan, over where that cure would come to rest, in the middle draw."""
@@ -253,6 +259,16 @@ class Outcome(Shown):
         return [*asked, waited_for(wanted, index, tuple(pieces) if len(pieces) > 1 else 0)]
 
     @cached_property
+    def forgiving(self) -> tuple[Forgiving, ...]:
+        """How much a first cure forgives that ends too salty, for its thickest piece; nothing otherwise."""
+        if not (self.history.stages[0].cures and self._ends_too_salty(0)):
+            return ()
+        thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
+        numbers = self.history.numbers
+        low, high = (numbers.si(f"taste.normal_{end}") for end in ("low", "high"))
+        return (forgiving(self.spread.followed(0), low, high, thickest),)
+
+    @cached_property
     def windows(self) -> tuple[Windows, ...]:
         """The window of a first cure that ends too salty; nothing otherwise."""
         first = self.history.stages[0]
@@ -295,11 +311,14 @@ class Outcome(Shown):
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
         cures = list(dict.fromkeys(each.stage for each in self.cured))[: MOST_RANKED if is_large(self.batch) else None]
         many = enough(self.unread)
-        number, wanted = many.number(thickest), Criterion.parse(CURED)
-        for_each = [(waited_for(wanted, stage, number), begun(stage)) for stage in cures]
+        number = many.number(thickest)
+        wanted = {stage: wanted_of(self.history, stage, thickest) for stage in cures}
+        for_each = [(waited_for(wanted[stage], stage, number), begun(stage)) for stage in cures]
         many.readings([request for pair in for_each for request in pair])  # in one pass
         return tuple(
-            what_matters(many, how_long(CURED, stage, thickest), f"the days that the {thickest} needs", method="rank")
+            what_matters(
+                many, how_long(wanted[stage], stage, thickest), f"the days that the {thickest} needs", method="rank"
+            )
             for stage in cures
         )
 

@@ -2,30 +2,42 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from curelab.bodies import Body
+from curelab.bodies import Body, Solid
 from curelab.transport.network import Contact, Network, Part, assemble
 
 
 def network_of(
-    body: Body, storage: Sequence[float], conductivity: Sequence[float], bath: float = 1.0, films: Sequence[float] = ()
+    body: Body | Solid,
+    storage: Sequence[float],
+    conductivity: Sequence[float],
+    bath: float = 1.0,
+    films: Sequence[float] = (),
 ) -> Network:
     """One body in a bath of so much capacity, inf: held. storage, conductivity: of each tissue; films: conductance per area outside of each
     face, 0 for a closed one, inf for a bare one; none: the body touches no bath.
     """
     one, held, led = np.ones(1), np.array([storage], dtype=float), np.array([conductivity], dtype=float)
-    part = Part(held[:, body.tissue], body.inner(led), body.mean, body.sign)
+    part = Part(body.capacity(held), body.inner(led), body.mean, body.sign)
     contacts = []
     if films:
-        rows = np.array([face.row for face in body.faces])
-        carried = [face.conductance(one * film, led, one)[0] for face, film in zip(body.faces, films, strict=True)]
-        matrix, column = (rows.T * carried) @ rows, carried @ rows
-        contacts = [Contact(0, matrix[None], column[None], np.array([sum(carried)]))]
+        met = [face.contact(one * film, led, one) for face, film in zip(body.faces, films, strict=True)]
+        contacts = [Contact(0, *(sum(each) for each in zip(*met, strict=True)))]
     return assemble([part], np.array([bath]), contacts)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def bodies_of_this_run():
+    """Terms of bodies are kept in a folder of this run alone, so that no test rests on what another run left."""
+    with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory(prefix="curelab-bodies-") as place:
+        patch.setenv("CURELAB_CACHE", str(Path(place)))
+        yield
 
 
 @pytest.fixture(scope="session")

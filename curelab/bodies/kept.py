@@ -1,16 +1,110 @@
-"""Terms of bodies that were made before, in a folder on disk: opening a batch again takes no time.
+"""Terms of bodies that were made before, in a folder on disk, so that a batch that is opened again need not make them again.
 
-A file is named by a digest of what it was made from and of the code that made it; it is written beside its place and renamed. What cannot be
-read is made anew.
+A file is named by a digest of all that its terms were made from, the code included; it is written beside its place and renamed. A file that
+cannot be read is made anew. Past MOST_BYTES in all, what was read longest ago goes. The folder is the user's own folder for caches, or what
+the variable CURELAB_CACHE of the environment names; "off" there keeps nothing on disk.
 """
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
+import io
+import os
+import sys
+import zipfile
 from collections.abc import Callable
+from dataclasses import fields, replace
+from functools import cache
+from pathlib import Path
 
+import numpy as np
+
+from .. import files
+from ..fields import InputError
 from .reduced import Basis
+
+VARIABLE = "CURELAB_CACHE"
+MOST_BYTES = 200_000_000
+MADE_BY = ("cells.py", "elements.py", "outline.py", "reduced.py", "solid.py")
 
 
 def get(key: tuple, make: Callable[[], Basis]) -> Basis:
-    """What was made for a key, or makes it."""
-    return make()
+    """The terms for a key, whose text says all that they are made from: from disk, or made and put there."""
+    place = folder()
+    path = None if place is None else place / f"{_digest(repr(key))}.npz"
+    found = None if path is None else _read(path)
+    if found is None:
+        found = _single(make())
+        if path is not None:
+            _write(path, found)
+    return found
+
+
+def folder() -> Path | None:
+    """Where terms are kept; None: nowhere."""
+    given = os.environ.get(VARIABLE)
+    if given is not None:
+        return None if given.strip().lower() in ("off", "") else Path(given)
+    if sys.platform == "win32":
+        home = os.environ.get("LOCALAPPDATA")
+    elif sys.platform == "darwin":
+        home = os.path.expanduser("~/Library/Caches")
+    else:
+        home = os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache")
+    return Path(home) / "curelab" / "bodies" if home and not home.startswith("~") else None
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode() + _code()).hexdigest()[:32]
+
+
+@cache
+def _code() -> bytes:
+    """A digest of the code that makes terms: another version makes its own."""
+    here = Path(__file__).parent
+    return hashlib.sha256(b"".join((here / name).read_bytes() for name in MADE_BY)).digest()
+
+
+def _single(basis: Basis) -> Basis:
+    """In single precision, as it is kept: made or read, the terms are the same to the last digit."""
+    single = {name: getattr(basis, name).astype(np.float32) for name in ("values", "fewer", "lag")}
+    return replace(basis, **single)
+
+
+def _read(path: Path) -> Basis | None:
+    """None where there is no file, or none that can be read."""
+    try:
+        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as kept:
+            found = Basis(**{each.name: kept[each.name] for each in fields(Basis)})
+        n, r, m = len(found.lag), len(found.sign), len(found.sign_fewer)
+        if found.values.shape != (n, r) or found.fewer.shape != (n, m) or found.error.shape != (2, 4):
+            return None
+        if not all(np.isfinite(each).all() for each in (found.values, found.fewer, found.lag)):
+            return None
+        with contextlib.suppress(OSError):
+            os.utime(path)
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+        return None
+    return found
+
+
+def _write(path: Path, basis: Basis) -> None:
+    """Nothing is said where it cannot be written: the next one makes it again."""
+    content = io.BytesIO()
+    np.savez(content, **{each.name: getattr(basis, each.name) for each in fields(basis)})
+    with contextlib.suppress(OSError, InputError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        files.write(path, content.getvalue(), overwrite=True)
+        _swept(path.parent, spare=path)
+
+
+def _swept(place: Path, spare: Path) -> None:
+    """Takes away what was read longest ago, down to MOST_BYTES."""
+    every = [(each.stat(), each) for each in place.glob("*.npz") if each != spare]
+    total = spare.stat().st_size + sum(known.st_size for known, _ in every)
+    for known, each in sorted(every, key=lambda pair: pair[0].st_mtime):
+        if total <= MOST_BYTES:
+            break
+        each.unlink(missing_ok=True)
+        total -= known.st_size

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from itertools import product
 
 import numpy as np
 import scipy.linalg as la
@@ -16,6 +17,7 @@ from .reduced import Basis, Problem, reduced
 from .spots import DEEP, Spots
 
 BARE = 1e6  # of the conductivity over the thickness: a film so thin that the face is at the level of the bath
+TINY = 1e-7  # of the thickness: on a border
 SUB = 6  # places of a profile in each element
 REMEMBERED = 16
 
@@ -85,32 +87,26 @@ class Solid:
     # -- readouts ------------------------------------------------------------------------------------------------------
 
     @cached_property
-    def _nodes(self) -> np.ndarray:
+    def middle(self) -> np.ndarray:
         """Numbers (i, k) of the nodes in the plane along the length, in the middle of the width."""
         numbers = np.arange(len(self.values)).reshape(self.grid.elements.shape)
         return numbers if numbers.ndim == 2 else numbers[:, int(np.argmin(np.abs(self.grid.aside)))]
 
     @cached_property
-    def _tissues(self) -> np.ndarray:
-        """Tissue (i, k) of the nodes in that plane; at a border of two the one with the lower number."""
+    def tissue_of_nodes(self) -> np.ndarray:
+        """Tissue (n,) of each node; at a border of several the one with the lowest number."""
         own = self.grid.elements.tissue
-        own = (
-            own
-            if own.ndim == 2
-            else own[:, int(np.argmin(np.abs(self.grid.aside))) // 2 - (not self.grid.outline.halved)]
-        )
-        wide = np.full(tuple(2 * size + 1 for size in own.shape), len(self.volumes))
-        for a in range(3):
-            for b in range(3):
-                part = wide[a : a + 2 * own.shape[0] - 1 : 2, b : b + 2 * own.shape[1] - 1 : 2]
-                np.minimum(part, own, out=part)
-        return wide
+        wide = np.full(self.grid.elements.shape, len(self.volumes))
+        for steps in product(range(3), repeat=own.ndim):
+            part = wide[tuple(slice(step, step + 2 * size - 1, 2) for step, size in zip(steps, own.shape, strict=True))]
+            np.minimum(part, own, out=part)
+        return wide.ravel()
 
     @cached_property
     def _line(self) -> tuple[np.ndarray, ...]:
         """(nodes (k,), depth (x,), weights (x, k), tissue (x,)) of the profile through the node that lags most."""
-        i = int(np.argmax(self.lag[self._nodes].max(axis=1)))
-        nodes = self._nodes[i]
+        i = int(np.argmax(self.lag[self.middle].max(axis=1)))
+        nodes = self.middle[i]
         depth = self.grid.depth if self.grid.depth.ndim == 1 else self.grid.depth[i]
         count = len(nodes)
         places = np.linspace(0, (count - 1) // 2, SUB * ((count - 1) // 2) + 1)
@@ -145,6 +141,33 @@ class Solid:
         points = self.grid.elements.points[self._line[0], -1]
         return float(points[-1] - points[0]) if self.two_sided else float(2 * points[-1])
 
+    def at(self, along: float, aside: float, depth: float) -> tuple[np.ndarray, int]:
+        """(row (r,), tissue) of the value at a place: shares of the length, of half the width from the middle (-1 to 1) and of the thickness
+        there, from the first face; in a round body of the diameter, in any direction.
+        """
+        made = self.grid
+        i, x = _within(made.along, along)
+        index: list[int] = [i]
+        shares = [x]
+        if made.outline.turned:
+            k, z = _within(made.depth, 0.5 + abs(depth - 0.5))
+        else:
+            j, y = _within(made.aside, abs(aside) if made.outline.halved else aside)
+            k, z = _within(x @ made.depth[2 * i : 2 * i + 3], depth)
+            index, shares = [i, j], [x, y]
+        index, shares = [*index, k], [*shares, z]
+        numbers = np.arange(len(self.values)).reshape(made.elements.shape)
+        nodes = numbers[tuple(slice(2 * each, 2 * each + 3) for each in index)].ravel()
+        weights = shares[0]
+        for share in shares[1:]:
+            weights = np.multiply.outer(weights, share)
+        planes = made.depth if made.outline.turned else shares[0] @ made.depth[2 * i : 2 * i + 3]
+        beside = [_within(planes, planes[2 * k : 2 * k + 3] @ shares[-1] + side * TINY)[0] for side in (-1, 1)]
+        tissue = min(
+            int(made.elements.tissue[(*index[:-1], element)]) for element in beside
+        )  # on a border that of the lean
+        return weights.ravel() @ self.values[nodes], tissue
+
     def rims(self, counts: np.ndarray) -> tuple[tuple[int | None, np.ndarray], ...]:
         """(None, row (r,)) of each outermost place of a profile in the tissues that count."""
         inside = np.flatnonzero(np.asarray(counts)[self.within])
@@ -171,11 +194,11 @@ class Solid:
 
     def spots(self, conductivity: np.ndarray, counts: np.ndarray) -> Spots:
         """Where its core may lie: in the plane along the length, deep within the tissues that count, wherever that is."""
-        lag = np.where(np.asarray(counts)[self._tissues], self.lag[self._nodes], -1.0)
+        lag = np.where(np.asarray(counts)[self.tissue_of_nodes[self.middle]], self.lag[self.middle], -1.0)
         deep = lag >= DEEP * lag.max()
         i, k = (np.flatnonzero(deep.any(axis=axis)) for axis in (1, 0))
         box = np.ix_(np.arange(i[0], i[-1] + 1), np.arange(k[0], k[-1] + 1))
-        nodes = self._nodes[box]
+        nodes = self.middle[box]
         points = self.grid.elements.points[nodes]
         return Spots(
             self.values[nodes.ravel()],
@@ -185,6 +208,15 @@ class Solid:
             points[..., 0],
             points[..., -1],
         )
+
+
+def _within(planes: np.ndarray, place: float) -> tuple[int, np.ndarray]:
+    """(number of the element, weights (3,) of its planes) at a place between planes of nodes."""
+    place = float(np.clip(place, planes[0], planes[-1]))
+    element = int(np.clip(np.searchsorted(planes[2::2], place), 0, (len(planes) - 3) // 2))
+    begin, end = planes[2 * element], planes[2 * element + 2]
+    local = 2 * (place - begin) / (end - begin) - 1
+    return element, np.array([0.5 * local * (local - 1), 1 - local**2, 0.5 * local * (local + 1)])
 
 
 @lru_cache(maxsize=REMEMBERED)
@@ -202,19 +234,20 @@ def solid(
     """
     made = grid(outline, fine)
     basis = _basis(outline, tuple(float(f"{each:.2g}") for each in ratio), paces, fine)
-    values = basis.values[:, : basis.few] if few else basis.values
+    values, sign = (basis.fewer, basis.sign_fewer) if few else (basis.values, basis.sign)
     elements, faces = made.elements, made.faces
     mass = np.array(ratio) @ elements.volumes
-    values = np.c_[np.ones(len(mass)), values[:, 1:]]  # the state that is 1 everywhere is a term, to the last digit
+    values = np.c_[
+        np.ones(len(mass)), values[:, 1:].astype(float)
+    ]  # the state that is 1 everywhere is a term, to the last digit
     values = la.solve_triangular(la.cholesky(values.T @ (mass[:, None] * values), lower=True), values.T, lower=True).T
     mean = np.zeros(values.shape[1])
     mean[0] = np.sqrt(mass.sum())
-    sign = None if basis.sign is None else basis.sign[: values.shape[1]]
     slopes = [slope @ values for slope in elements.gradients]
     stiffness = np.array([sum(s.T @ (weight[:, None] * s) for s in slopes) for weight in elements.weights])
     stiffness[:, 0] = stiffness[:, :, 0] = 0.0
     met = {name: values.T @ (area[:, None] * values) for name, area in faces.items()}
-    if sign is not None:  # what symmetry makes nothing is nothing, without rounding
+    if outline.mirrored:  # what symmetry makes nothing is nothing, without rounding
         alike = np.outer(sign, sign)
         stiffness = np.where(alike > 0, stiffness, 0.0)
         met = {
@@ -223,7 +256,7 @@ def solid(
         }
     films = tuple(Film(name, each, each @ mean, float(faces[name].sum())) for name, each in met.items())
     return Solid(
-        made, elements.volumes.sum(axis=1), mean, np.array(ratio), stiffness, films, sign, values, basis.lag,
+        made, elements.volumes.sum(axis=1), mean, np.array(ratio), stiffness, films, sign if outline.mirrored else None, values, basis.lag,
         basis.error[int(few)], {}, fine, few,
     )  # fmt: skip
 

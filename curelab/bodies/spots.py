@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-DEEP = 0.5  # of the longest lag behind the bath: places that follow it more closely are no core, whatever they hold
+NEAR = 1e-3  # of the highest value: nobody can tell such values apart
+DEEP = 0.75  # of the longest lag behind the bath: places that follow it more closely are no core, whatever they hold
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,23 +23,25 @@ class Spots:
     along: np.ndarray | None = None
     depth: np.ndarray | None = None
 
-    def value(self, values: np.ndarray, average: np.ndarray) -> np.ndarray:
-        """(d, t) at the slowest spot, from values (d, t, k) at the places: the least where the deepest place lies below the `average`
-        (d, t), for salt is coming in; else the most. Between places it is read off parabolas.
+    def value(self, values: np.ndarray) -> np.ndarray:
+        """(d, t) at the slowest spot, from values (d, t, k) at the places: the least of those that count where the deepest lies below their
+        mean, for what comes in has yet to reach it, else the most. Between places it is read off parabolas.
         """
         if self.deep is None:
             return values[..., 0]
-        return self._found(values, average)[0]
+        return self._found(values)[0]
 
-    def place(self, values: np.ndarray, average: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(along, depth) (d, t) of the slowest spot: the nearest place of the grid."""
+    def place(self, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(along, depth) (d, t) of the slowest spot: the nearest place of the grid; the deepest one while others are as low but for NEAR."""
         assert self.along is not None and self.depth is not None
-        at = self._found(values, average)[1]
+        found, at = self._found(values)
+        near = np.abs(values[..., self.deepest] - found) <= NEAR * np.abs(values).max(axis=-1)
+        at = np.where(near, self.deepest, at)
         return self.along.ravel()[at], self.depth.ravel()[at]
 
-    def _found(self, values: np.ndarray, average: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def _found(self, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         assert self.deep is not None
-        sign = np.where(values[..., self.deepest] <= average, 1.0, -1.0)
+        sign = np.where(values[..., self.deepest] <= values[..., self.deep].mean(axis=-1), 1.0, -1.0)
         low = np.where(self.deep, sign[..., None] * values, np.inf)
         at = np.argmin(low, axis=-1)
         least = _taken(low, at)

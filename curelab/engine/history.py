@@ -19,7 +19,7 @@ from ..results import Shown
 from ..sources import Number
 from ..threads import on_one_thread
 from ..transport.memory import Kept
-from . import looks
+from . import looks, places
 from .assumptions import assumptions
 from .cases import Cases
 from .readout import Profile, Ran, Times, mean_within, whole_depth
@@ -94,10 +94,12 @@ class History(Shown):
         return last[1]
 
     def pulled(self, stage: int, after: np.ndarray, then: Stage) -> History:
-        """The same up to a cure of one stretch, which ends after so many s (d,) in each draw, and one more stage after it."""
+        """The same up to a cure that ends after so many s (d,) in each draw, and one more stage after it. A cure of several stretches does
+        not end before its last.
+        """
         state = self.state.before(stage + 1)
-        whole = state.runs[-1]
-        state.runs[-1] = whole.ending_after(after)
+        first = next(run for run in state.runs if run.index == stage)
+        state.runs[-1] = state.runs[-1].ending_after(np.maximum(after - (state.runs[-1].begin - first.begin), 0.0))
         walk((then,), state, self.cases, self.loss, self.segments, first=stage + 1)
         stages = (*self.stages[: stage + 1], then)
         return History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
@@ -310,7 +312,9 @@ class History(Shown):
         return self.at(place, quantity, end, piece, basis)
 
     def core(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
-        """Fraction at the core, the place that both faces reach with equal resistance."""
+        """Fraction at the core: the place that both faces reach with equal resistance; of a block, a cut or a round with ends the slowest
+        spot, found anew at every time.
+        """
         return self.at("core", quantity, times, piece, basis)
 
     def average(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
@@ -345,9 +349,9 @@ class History(Shown):
         """Values across the piece, from face to face; with an array of times, one row for each."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         across, whole = whole_depth(self.depths(number))
-        places, each = self.picture_places(number)
+        shown, each = self.picture_places(number)
         values = self._read(
-            ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places)
+            ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, shown)
         )[..., each[whole]]
         thick = self.pieces[number].thickness * self.state.meats[number].body.across
         return Profile(quantity, on, across * thick, values, units.seconds(times))
@@ -355,11 +359,11 @@ class History(Shown):
     def picture(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Values of a profile in every draw (d, t, x) in single precision, at the places of `picture_places`."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
-        places = self.picture_places(number)[0]
+        shown = self.picture_places(number)[0]
         return self._gathered(
             ("picture", name, on, number),
             units.seconds(times),
-            lambda run, t: run.profile(name, on, t, number, places),
+            lambda run, t: run.profile(name, on, t, number, shown),
             np.float32,
         )
 
@@ -379,11 +383,35 @@ class History(Shown):
         """
         return self.state.meats[piece].body.depth
 
+    def probe(
+        self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None, *, depth: float | str,
+        along: float | str | None = None, across: float | str | None = None,
+    ) -> Any:  # fmt: skip
+        """Fraction at a place [m]: `along` from the head, `across` from the middle of the width, `depth` under the first face there."""
+        number, on = self.piece_number(piece), _basis(quantity, basis)
+        return places.probe(self, quantity_of(quantity), on, times, number, (along, across, depth))
+
+    def slowest_place(self, quantity: str, times: Times = None, piece: int | str = 0) -> tuple[Any, Any]:
+        """Where the slowest spot lies: (m along from the head, m under the first face there)."""
+        return places.slowest(self, quantity_of(quantity), times, self.piece_number(piece))
+
+    def section(
+        self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None, at: Any = None
+    ) -> places.Field:
+        """Values in the plane along the middle of a piece, or across it `at` a place [m from the head]."""
+        number, on = self.piece_number(piece), _basis(quantity, basis)
+        return places.section(self, quantity_of(quantity), on, times, number, at)
+
+    def field(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> places.Field:
+        """Values at every node of a piece, for tables and programs."""
+        number, on = self.piece_number(piece), _basis(quantity, basis)
+        return places.field(self, quantity_of(quantity), on, times, number)
+
     def lean_profile(self, quantity: str, times: Times, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Fractions (..., x) at every depth of the lean, its faces included."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
-        places = self.runs[0].lean_places(number)
-        return self._read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, places))
+        lean = self.runs[0].lean_places(number)
+        return self._read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, lean))
 
     def slowest(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """The least fraction at any depth of the lean: the spot that what comes in reaches last."""

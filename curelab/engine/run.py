@@ -332,13 +332,13 @@ class Run:
         key = (name, "core", piece, times.shape, times.tobytes())
         found = self.kept.get(key)
         if found is None:
-            spots, average = self.meats[piece].spots, self.local(name, "average", times, piece)
+            spots = self.meats[piece].spots
             rows = self._row(piece, spots.rows)
             found = np.empty(times.shape)
             step = max(1, PLACES_AT_ONCE // (len(times) * rows.count))
             for begin in range(0, times.shape[1], step):
                 block = slice(begin, begin + step)
-                found[:, block] = spots.value(self.states(name, times[:, block], rows), average[:, block])
+                found[:, block] = spots.value(self.states(name, times[:, block], rows))
             found = self.kept[key] = np.maximum(found, 0.0)
         return found
 
@@ -393,6 +393,18 @@ class Run:
             w *= self._thicker(piece, times)[..., None]  # type: ignore[index]
             per_tissue = per_tissue * self._water_left(piece, times)[..., None]  # type: ignore[index]
         return self.on_basis(name, w[..., :-1], basis, times, piece, per_tissue)
+
+    def places(
+        self, name: str, basis: str, times: np.ndarray, piece: int, rows: np.ndarray, tissues: np.ndarray
+    ) -> np.ndarray:
+        """Fractions (d, t, k) read by rows (k, r) over the terms of a piece, in these tissues (k,)."""
+        w = np.maximum(self.states(name, times, self._row(piece, rows)), 0.0)
+        return self.on_basis(name, w, basis, times, piece, self.meats[piece].per_tissue[:, None, tissues])
+
+    def slowest_place(self, name: str, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:
+        """(along, depth) (d, t) of the slowest spot, in units of the body."""
+        spots = self.meats[piece].spots
+        return spots.place(self.states(name, times, self._row(piece, spots.rows)))
 
     def lean_places(self, piece: int) -> np.ndarray:
         """Numbers of the places of a profile that lie in lean."""

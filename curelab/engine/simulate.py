@@ -76,12 +76,12 @@ def simulate(
         check(pieces, line, loss)
     tracked = (numbers or default_numbers()).tracked()
     cases = Cases(tracked, draws)
-    names = {
-        f"{stem}{piece.name}" for piece in pieces for stem, moves in zip(OF_PIECES, piece.ruler(), strict=True) if moves
-    }
+    # A measure that a piece does not have moves nothing: a slab in the place of a block is asked in the same draws.
+    names = {f"{stem}{piece.name}" for piece in pieces for stem in OF_PIECES}
     strange = [key for key in cases.columns if key.startswith(OF_PIECES) and key not in names]
     if strange:
-        raise refuse("draws", f"{', '.join(strange)}: there is no such piece; there is {', '.join(sorted(names))}")
+        known = ", ".join(sorted(f"{OF_PIECES[0]}{piece.name}" for piece in pieces))
+        raise refuse("draws", f"{', '.join(strange)}: there is no such piece; there is {known}")
     most = segments or (SEGMENTS if draws is None else SEGMENTS_DRAWN)
     terms = draws is not None if few is None else few
     check_size(pieces, line, cells, terms)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..bodies.body import TERMS, TERMS_THIN
+from ..bodies.reduced import COUNTS, FEW
 from ..fields import refuse
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
@@ -17,7 +18,9 @@ WORDS = 8 * len(QUANTITIES)  # bytes of a node in every quantity
 
 
 def nodes_of(piece: Piece, cells: int, few: bool) -> int:
-    """Nodes of a piece, at most."""
+    """Nodes of a piece, at most; in three dimensions its terms."""
+    if piece.solid() is not None:
+        return max(FEW) if few else max(COUNTS)
     layers = 1 if not piece.fat_cap else 2 if piece.capped == "one face" else 3
     return TERMS + TERMS_THIN * (layers - 1) if few else (2 if piece.shape == "slab" else 1) * cells
 

@@ -182,7 +182,7 @@ class Warmth:
     def core(self, times: np.ndarray) -> np.ndarray:
         """K (d, t) at the place in the lean that heat or cold reaches last."""
         spots = self.meat.spots
-        return spots.value(self.read(spots.rows, times), self.mean(times))
+        return spots.value(self.read(spots.rows, times))
 
     def profile(self, times: np.ndarray, places=slice(None)) -> np.ndarray:
         """K (d, t, x) at the places of a profile of the body, faces included."""

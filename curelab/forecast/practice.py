@@ -49,10 +49,10 @@ def mean_ratio(held: tuple[Held, ...]) -> float:
     return exp(sum(log(each.ratio) for each in held) / len(held))
 
 
-def held_against_model(which: str = "", numbers: Numbers | None = None) -> tuple[Held, ...]:
+def held_against_model(which: str = "", numbers: Numbers | None = None, water: float | None = None) -> tuple[Held, ...]:
     """Every rule whose id starts with `which`, with the day on which the average has SHARE of where the cure ends, and its band.
 
-    The meat lies in as much brine as its row says, and is turned as often over the printed days. Thickness is assumed from cut and weight
+    The meat lies in as much brine as its row says (or in `water` kg of water for each kg of meat), and is turned as often over the printed days. Thickness is assumed from cut and weight
     (judgement; see the file), so this shows whether rule and model mean the same days, not that either is right.
 
     >>> print(held_against_model("FB2265-04")[0].line())  # doctest: +ELLIPSIS
@@ -69,11 +69,11 @@ def held_against_model(which: str = "", numbers: Numbers | None = None) -> tuple
             weight=f"{row['weight_lb']} lb",
             tissue=row["tissue"],
         )
-        water = float(row["water_per_meat"]) * piece.weight
+        bath = (float(row["water_per_meat"]) if water is None else water) * piece.weight
         strength = float(row["brine_percent"]) / 100
         days = sqrt(float(row["days_low"]) * float(row["days_high"]))
         cure = Brine(
-            bath=Bath(water=water, salt=water * strength / (1 - strength)),
+            bath=Bath(water=bath, salt=bath * strength / (1 - strength)),
             temperature=constant(f"{row['temperature_F']} degF"),
             lasts=days * DAY,
             turn_every=days * DAY / (int(row["turns"]) + 1),

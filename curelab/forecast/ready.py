@@ -11,14 +11,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from ..engine.history import FREE, History
 from ..limits import keeping
 from ..recipe.criterion import Criterion
-from ..recipe.stages import Rest
-from ..units import DAY
+from ..recipe.stages import Rest, Stage
+from ..results import Shown
+from ..units import DAY, show
 
 SHARE = 0.9  # of the end that counts as salted, and of the average that counts as even (convention; trade days come out at it)
 ENOUGH = 0.9  # of the draws in which the slowest spot must hold
@@ -31,8 +33,8 @@ COLUMNS = ("pull", "ready", "first", "last", "most", "exposed")
 FINE = 400  # times at which the temperature is read for the exposure
 
 
-@dataclass(frozen=True)
-class Ready:
+@dataclass(frozen=True, repr=False)
+class Ready(Shown):
     """What became of one piece in every draw, s (d,) since the start, inf for not within what was looked at.
 
     pull: the whole has its salt; ready: it is even as well. first, last: between these the slowest spot has colour and protection; last
@@ -54,6 +56,26 @@ class Ready:
     exposed: np.ndarray
     allowed: float
 
+    def lines(self) -> list[str]:
+        """In the middle draw, and how often the slowest spot holds; `show.answer` has the words for a cook."""
+        pull, ready = (np.sort(each)[(len(each) - 1) // 2] for each in (self.pull, self.ready))
+        holds = (
+            f"its slowest spot is pink and protected then in {100 * self.chance:.0f} %"
+            if self.nitrite
+            else "no nitrite"
+        )
+        return [
+            f"{self.piece}: out after {show(pull, 'time')}, ready after {show(ready, 'time')}; {holds} of {len(self.pull)}"
+        ]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One for each draw, s."""
+        names = ("pull", "rest", "ready", "first", "last")
+        return [
+            {"piece": self.piece, "draw": draw, **{f"{name}_s": float(getattr(self, name)[draw]) for name in names}}
+            for draw in range(len(self.pull))
+        ]
+
     @property
     def rest(self) -> np.ndarray:
         """s (d,) of rest; inf where it is never even."""
@@ -63,7 +85,16 @@ class Ready:
     @property
     def holds(self) -> np.ndarray:
         """(d,) whether the slowest spot has colour and protection on the day the piece is ready, and was not bare too long before."""
-        return np.isfinite(self.ready) & (self.first <= self.ready) & (self.ready <= self.last) & self.keeps
+        return self._there & self.keeps
+
+    @property
+    def _there(self) -> np.ndarray:
+        return np.isfinite(self.ready) & (self.first <= self.ready) & (self.ready <= self.last)
+
+    @property
+    def pink(self) -> float:
+        """Share of the draws in which the slowest spot has colour and protection on the day the piece is ready."""
+        return float(np.mean(self._there))
 
     @property
     def keeps(self) -> np.ndarray:
@@ -85,19 +116,31 @@ def wanted_of(history: History, stage: int, piece: int | str, salt: float | None
     """What the pull waits for: SHARE of where the cure ends; where that is too salty to eat, the `salt` wanted on the whole (default: the
     upper end of the usual taste).
     """
-    numbers = history.numbers
-    if np.max(history.resting("salt", stage, piece)) <= numbers.si("taste.too_salty"):
+    numbers, end = history.numbers, float(np.max(history.resting("salt", stage, piece)))
+    wanted = numbers.si("taste.normal_high") if salt is None else salt
+    if end <= numbers.si("taste.too_salty") or wanted >= SHARE * end:
         return Criterion("average", "salt", ">=", SHARE, "equilibrium")
-    return Criterion("average", "salt", ">=", numbers.si("taste.normal_high") if salt is None else salt, "meat")
+    return Criterion("average", "salt", ">=", wanted, "meat")
 
 
-def ready_columns(history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int]) -> np.ndarray:
-    """COLUMNS (d, p, 6) of these pieces in a history whose stage number `stage`, a cure of one stretch, is its last and lasts as long as
-    is looked at; `wanted`: for each piece, what its pull waits for.
+def ready_columns(
+    history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int], cold: float | None = None
+) -> np.ndarray:
+    """COLUMNS (d, p, 6) of these pieces in a history whose stage number `stage`, a cure, is its last and lasts as long as is looked at.
+
+    wanted: for each piece, what its pull waits for; cold: K of the rest, None: as the cure ends.
     """
     many = history if history.drawn else history.as_drawn()
-    one = _in_bag if many.stages[stage].stretches[-1].purge is not None else _in_brine
-    made = [one(many, stage, goal, piece) for goal, piece in zip(wanted, pieces, strict=True)]
+    bag = many.stages[stage].stretches[-1].purge is not None
+    pulls = np.empty((many.count, len(pieces)))
+    for goal in dict.fromkeys(wanted):  # in one pass where all wait for the same
+        mine = [place for place, each in enumerate(wanted) if each == goal]
+        pulls[:, mine] = many.first_time(goal, stage, tuple(pieces[place] for place in mine), NEAR)
+    rest = rest_after(many, stage, cold)
+    made = [
+        _in_bag(many, stage, pull, piece) if bag else _in_brine(many, stage, pull, piece, rest)
+        for pull, piece in zip(pulls.T, pieces, strict=True)
+    ]
     return np.stack([np.stack(columns, axis=1) for columns in made], axis=1)
 
 
@@ -114,32 +157,43 @@ def ready_of(columns: np.ndarray, history: History, stage: int, wanted: Sequence
     )  # fmt: skip
 
 
-def rest_after(history: History, stage: int) -> Rest:
-    """A rest of LOOKED after a cure: as cold as the rest that is planned after it, else as the cure."""
-    after = history.stages[stage + 1] if stage + 1 < len(history.stages) else None
+def cold_of_rest(stages: Sequence[Stage], stage: int) -> float | None:
+    """K of the rest that is planned after a cure; None where none is."""
+    after = stages[stage + 1] if stage + 1 < len(stages) else None
     rests = after is not None and all(stretch.sealed for stretch in after.stretches)
-    cold = after if after is not None and rests else history.stages[stage]
-    return Rest(temperature=cold.logs[-1][-1][1], lasts=LOOKED)
+    return after.logs[0][0][1] if after is not None and rests else None
 
 
-def _in_brine(many: History, stage: int, goal: Criterion, piece: int) -> list[np.ndarray]:
-    pull = many.first_time(goal, stage, piece, NEAR)
+def rest_after(history: History, stage: int, cold: float | None = None) -> Rest:
+    """A rest of LOOKED after a cure, at `cold` K; None: as cold as the cure ends."""
+    return Rest(temperature=history.stages[stage].logs[-1][-1][1] if cold is None else cold, lasts=LOOKED)
+
+
+def first_even(many: History, stage: int, piece: int, out: np.ndarray) -> np.ndarray:
+    """s (d,) of rest until a piece is even that was taken out of a cure at `out` (d,) s since the start; inf: not within LOOKED."""
+    return _rested(many.pulled(stage, out - many.begin(stage), rest_after(many, stage)), out, piece)
+
+
+def _rested(rested: History, out: np.ndarray, piece: int) -> np.ndarray:
+    even = rested.slowest("salt", out[:, None] + WAY_ON, piece, "equilibrium")
+    return _evened(np.broadcast_to(WAY_ON, even.shape), even)
+
+
+def _in_brine(many: History, stage: int, pull: np.ndarray, piece: int, rest: Rest) -> list[np.ndarray]:
     begin, end = many.span(stage)
     out = np.minimum(pull, end)
-    rested = many.pulled(stage, out - begin, rest_after(many, stage))
+    rested = many.pulled(stage, out - begin, rest)
     times = np.concatenate([begin[:, None] + (out - begin)[:, None] * WAY_IN, out[:, None] + WAY_ON], axis=1)
-    even = rested.slowest("salt", out[:, None] + WAY_ON, piece, "equilibrium")
-    rest = _evened(np.broadcast_to(WAY_ON, even.shape), even)
-    ready = np.where(np.isfinite(pull), pull + rest, np.inf)
+    ready = np.where(np.isfinite(pull), pull + _rested(rested, out, piece), np.inf)
     return [pull, ready, *_kept(rested, times, piece, ready)]
 
 
-def _in_bag(many: History, stage: int, goal: Criterion, piece: int) -> list[np.ndarray]:
+def _in_bag(many: History, stage: int, pull: np.ndarray, piece: int) -> list[np.ndarray]:
     begin, end = many.span(stage)
     times = begin[:, None] + (end - begin)[:, None] * IN_BAG
     average, slowest = (read("salt", times, piece, "equilibrium") for read in (many.average, many.slowest))
     even = _evened(times, slowest / np.maximum(average, 1e-12))
-    ready = np.maximum(many.first_time(goal, stage, piece, NEAR), even)
+    ready = np.maximum(pull, even)
     return [ready, ready, *_kept(many, times, piece, ready)]
 
 

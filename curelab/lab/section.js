@@ -26,8 +26,8 @@ function unpacked(meta, buffer) {
     const nodes = piece.rows * piece.columns;
     const made = { ...piece, x: take(nodes), y: take(nodes), node: Int32Array.from(take(nodes)), fat: take(piece.rows), read: {} };
     for (const { key } of meta.quantities) {
-      const own = made.read[key] = { values: take(T * piece.readings) };
-      if (meta.banded) { own.low = take(T * piece.readings); own.high = take(T * piece.readings); }
+      const own = made.read[key] = { values: take(meta.read * piece.readings) };
+      if (meta.banded) { own.low = take(meta.read * piece.readings); own.high = take(meta.read * piece.readings); }
       own.level = take(T);
       own.courses = piece.courses.map(name => ({ name, parts: Array.from({ length: meta.banded ? 3 : 1 }, () => take(T)) }));
     }
@@ -107,7 +107,8 @@ function sectionView(part, say = () => {}) {
   const quantity = () => meta.quantities.find(each => each.key === key);
   // Readings of a piece at the frame shown; straight between two times.
   function now(array, count) {
-    const a = Math.min(meta.frames - 1, Math.floor(frame)), b = Math.min(meta.frames - 1, a + 1), t = frame - a, made = new Float32Array(count);
+    const times = array.length / count, where = frame / (meta.frames - 1) * (times - 1);     // places are read at fewer times than courses
+    const a = Math.min(times - 1, Math.floor(where)), b = Math.min(times - 1, a + 1), t = where - a, made = new Float32Array(count);
     for (let k = 0; k < count; k++) made[k] = array[a * count + k] * (1 - t) + array[b * count + k] * t;
     return made;
   }

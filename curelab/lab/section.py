@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..show.section import Section
+from ..show.section import READ, Section
 from .assets import joined
 from .drawing import Drawing, packed
 
@@ -38,6 +38,7 @@ class SectionPicture(Drawing):
             "frames": len(section.days),
             "opens": float(section.days[-1] if opens is None else opens),
             "banded": banded,
+            "read": READ,
             "doubt": DOUBT,
             "spot": section.spot,
             "length": {"factor": factor, "name": unit},

@@ -11,6 +11,8 @@ from ..engine.cases import OF_PIECES
 from ..engine.history import History
 from ..engine.simulate import simulate
 from ..fields import InputError, refuse
+from ..forecast.ready import wanted_of
+from ..recipe.criterion import Criterion
 from ..recipe.meat_and_fridge import MOST_LETTERS, SCHEMA, Known, MeatAndFridge, load_profile, save_profile
 from ..results import Shown
 from ..sources import Numbers, default_numbers
@@ -25,7 +27,7 @@ __all__ = [
     "Known", "MeatAndFridge", "Update", "asked_for", "heard", "load_profile", "priors", "profile_of", "save_profile", "update",
 ]  # fmt: skip
 
-CURED = "core salt >= 90 % of equilibrium"
+CURED = "core salt >= 90 % of equilibrium"  # a detail; what a cook waits for is the next
 PACE = "obstruction.lean"
 OF_ONE_ANIMAL = ("ph.", *OF_PIECES)  # says nothing about the next one
 
@@ -146,14 +148,14 @@ def fitted(
 def update(
     batch: Batch,
     *,
-    criterion: str = CURED,
+    criterion: str | None = None,
     parameters: Sequence[str] | None = None,
     known: MeatAndFridge | None = None,
     numbers: Numbers | None = None,
     count: int = 256,
     seed: int = 0,
 ) -> Update:
-    """Forecast a batch from its log: fit, then ask again when `criterion` holds in the first cure.
+    """Forecast a batch from its log: fit, then ask again when `criterion` (default: the whole has its salt) holds in the first cure.
 
     `parameters`: what is fitted, default the pace of salt; temperatures and pH in the log bring their own inputs along. All else that
     is uncertain varies beside it, so that a thickness that is a little off does not pass for a pace. `known`: what
@@ -188,7 +190,10 @@ def update(
         spread(batch, inputs=inputs, learned=taught, count=count, seed=seed, numbers=base, used=usual.numbers.used)
         for taught in (None, found.learned)
     ]
-    before, after = (each.time_to(criterion, cure) for each in many)
+    wanted_salt = (
+        wanted_of(usual, cure, 0) if criterion is None and usual.has(cure) else Criterion.of(criterion or CURED)
+    )
+    before, after = (each.time_to(wanted_salt, cure) for each in many)
     begin, ends = usual.span(cure) if usual.has(cure) else (0.0, 0.0)
     said = told(batch, usual, found, readings, before, after, begin)
     return Update(

@@ -7,6 +7,7 @@ from ..batch import Batch
 from ..limits import Verdict
 from ..sources import Numbers, default_numbers
 
+SET = {"metric": "2 °C", "us": "36 °F"}  # where a fridge is to be set (judgement: the middle of recipe.times.COLD)
 IN_THE_LOG = "temperature in the log"
 THERMOMETER = 0.5  # K that a thermometer in the log may be off where the cook does not say (judgement)
 
@@ -43,7 +44,7 @@ def judged_log(batch: Batch, numbers: Numbers | None = None) -> tuple[Verdict, .
         )
         said += f" Curing sooner does not save meat that was warm: {'' if long else known}throw it away."
     elif outcome == "unknown":
-        said += " A thermometer may be off by as much: read it again, and set the fridge to 2 °C (36 °F)."
+        said += f" A thermometer may be off by as much: read it again, and set the fridge to {SET[system]}."
     shown = units.convert(limit, "temperature", "degC"), units.convert(warmest, "temperature", "degC")
     return (Verdict(IN_THE_LOG, outcome, shown[1], shown[0], "°C", None, said, row.source, row.how),)
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..batch import Batch
 from ..engine.history import History
+from ..limits.verdict import SIGNS
 from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
@@ -26,7 +27,7 @@ NINE_IN_TEN = "in 9 cases of 10"
 
 @dataclass(frozen=True)
 class Told:
-    """headline: what was seen, what it says, and when the meat is cured through. details: the figures behind it. cannot: what the data
+    """headline: what was seen, what it says, and when the meat comes out. details: the figures behind it. cannot: what the data
     cannot tell. rests_on: what the days in brackets mean, with draws and inputs. days: whether a day may be said at all: none is for meat
     that was warm, nor from readings that do not agree.
     """
@@ -62,7 +63,7 @@ def told(
         headline += " One reading alone may be wrong: take a second before you trust it."
     warm = warm_log(batch)
     if warm:  # no day is worth saying for meat that was warm
-        headline = f"NOT IN ORDER: {warm} {capital(seen)}: {_verdict(found, pace)}."
+        headline = f"{SIGNS['fail']}: {warm} {capital(seen)}: {_verdict(found, pace)}."
     details = []
     for row in found.estimates if found.believed else ():  # no figure from what is not believed
         if row.input.key == "obstruction.lean" and row.narrowed and _settled(found, row):
@@ -75,7 +76,7 @@ def told(
             )
     days = found.believed and not warm
     ready = after.said[0].lower() + after.said[1:]
-    rests_on = f"Cured through means: {ready}. The days in brackets hold 8 cases of 10, in {after.rests_on}"
+    rests_on = f"It comes out when: {ready}. The days in brackets hold 8 cases of 10, in {after.rests_on}"
     if not days:
         rests_on = f"It rests on {after.rests_on}"
     return Told(headline, tuple(details), found.notes, rests_on, days)
@@ -180,9 +181,9 @@ def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
     was, now = ([(begin + times.quantile(level)) / DAY for level in (0.5, 0.1, 0.9)] for times in (before, after))
     if not np.isfinite(now[0]):
         early = f" (in 1 case of 10 by day {now[1]:.0f})" if np.isfinite(now[1]) else ""
-        return f"in half of all cases it is not cured through within {after.at_most / DAY:.0f} days{early}"
+        return f"in half of all cases it has not its salt within {after.at_most / DAY:.0f} days{early}"
     late = f"to {now[2]:.0f}" if np.isfinite(now[2]) else f"to beyond {(begin + after.at_most) / DAY:.0f}"
-    if unmoved and round(was[0]) == round(now[0]):
+    if unmoved and np.isfinite(was[0]) and round(was[0]) == round(now[0]):
         moved = ", much as before"
     elif not np.isfinite(was[0]):
         moved = f" rather than after more than {before.at_most / DAY:.0f} days"
@@ -190,12 +191,12 @@ def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
         moved = f" rather than {was[0]:.0f}"
     else:
         moved = ", as before"
-    return f"cured through on day {now[0]:.0f}{moved} ({now[1]:.0f} {late} in 8 cases of 10)"
+    return f"out on day {now[0]:.0f}{moved} ({now[1]:.0f} {late} in 8 cases of 10)"
 
 
 def by_the_plan(after: Times, begin: float, ends: float) -> str:
-    """How often the meat is cured through when the plan ends its cure (both in s since the start), as far as the log tells."""
-    return f"By {day(ends)}, when the plan ends this cure, it is cured through {in_ten(after.chance(ends - begin))}."
+    """How often the meat has its salt when the plan ends its cure (both in s since the start), as far as the log tells."""
+    return f"By {day(ends)}, when the plan ends this cure, it has its salt {in_ten(after.chance(ends - begin))}."
 
 
 # ---- the figures behind it -------------------------------------------------------------------------------------------

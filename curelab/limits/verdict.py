@@ -9,7 +9,7 @@ from typing import Any
 from ..results import Shown
 
 OUTCOMES = ("fail", "unknown", "pass")
-SIGNS = {"fail": "NOT IN ORDER", "unknown": "LOOK", "pass": "in order"}  # on paper and on every page
+SIGNS = {"fail": "NOT OK", "unknown": "CANNOT SAY", "pass": "ok"}  # on paper and on every page
 ROUNDING = 5e-4
 """Relative slack at a limit: printed pairs such as 80 mg/kg of ion and 120 mg/kg of NaNO2 agree no better
 than 2e-4, and a target set right on a limit must not fail by arithmetic (judgement).

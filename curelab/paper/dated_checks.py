@@ -13,7 +13,7 @@ from .. import units
 from ..outcome import Outcome
 from ..recipe.criterion import Criterion
 from ..recipe.piece import alike_pieces
-from ..show.answer import answers
+from ..show.answer import HEAD, answers
 from ..spread import Windows
 from ..spread.answers import ordered
 from ..units import MINUTES_A_DAY, capital
@@ -91,7 +91,9 @@ def _taken_out(known: Outcome, tell: _Teller) -> list[Check]:
         _, early, late = _spans(known.ready[alike[0]].pull - begin)
         first, last = (None if each is None else tell.day(tell.first_open(each)) for each in (early, late))
         key = f"stage-{tell.index + 1}-piece-{alike[0] + 1}"
-        checks.append(Check(key, tell.index, "take out", f"{names}: it may come out", first, last, " ".join(lines)))
+        checks.append(
+            Check(key, tell.index, "take out", f"{names}: it may come out", first, last, " ".join(lines[:HEAD]))
+        )
     return checks
 
 

@@ -6,7 +6,7 @@ from html import escape
 
 import numpy as np
 
-from ..show.sections import Area, Edge, Section
+from ..show.cut_section import Area, CutSection, Edge
 from .drawn_lines import GREY, INK
 
 MARGIN, TOP, FOOT = 4.0, 5.0, 15.0  # mm beside, above and under the piece
@@ -19,7 +19,7 @@ HATCHES = {
 }
 
 
-def svg_section(section: Section, width: float = 90.0, height: float = 52.0) -> str:
+def svg_section(section: CutSection, width: float = 90.0, height: float = 52.0) -> str:
     """An <svg> of `width` x `height` mm: tissues, outline, closed faces, thickness at the stations, the slowest spot and a scale. It is
     drawn at the first round scale at which it fits.
     """
@@ -46,7 +46,7 @@ def svg_section(section: Section, width: float = 90.0, height: float = 52.0) -> 
         )
         out += [f'<polygon points="{path(area.x, area.y)}" fill="url(#{area.hatch})"/>'] if area.hatch else []
     out.append(f'<polygon points="{path(x, y)}" fill="none" stroke="{INK}" stroke-width="0.4"/>')
-    for edge in section.edges:
+    for edge in section.closed:
         out.append(f'<polyline points="{path(edge.x, edge.y)}" fill="none" stroke="{INK}" stroke-width="1.3"/>')
         out.append(_said(edge, across, up, x, y))
     out += _ticks(section, across, ground)
@@ -72,7 +72,7 @@ def _said(edge: Edge, across, up, x: np.ndarray, y: np.ndarray) -> str:
     return _text(across(a) + 1.5 * side, up(b), edge.label, INK, "start" if side > 0 else "end")
 
 
-def _ticks(section: Section, across, ground: float) -> list[str]:
+def _ticks(section: CutSection, across, ground: float) -> list[str]:
     """A stroke under every station, and its thickness where there is room."""
     out, last = [], -1e3
     for at, words in section.ticks:

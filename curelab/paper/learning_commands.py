@@ -8,7 +8,7 @@ from pathlib import Path
 from ..units import WIDTH
 
 CAUTION = (
-    "cured through means salted to the middle, not safe to eat. It is raw: keep it below 4 °C (40 °F) all the time, and cook it. Your local code and licensed "
+    "Salted is not safe to eat. It is raw: keep it below 4 °C (40 °F) all the time, and cook it. Your local code and licensed "
     "practice go before this."
 )
 
@@ -52,7 +52,7 @@ def _learn(given) -> int:
     _say("", "Readings beside the model, once it is fitted", *_in(residual_table(found.fit, names, batch.units)))
     _say("off: reading less prediction, in standard deviations; beyond 2 look at the reading again.")
     if told.days:
-        _say("", "When it is cured through", *_in(days_table(found.before, found.after, found.begin)))
+        _say("", "When it has its salt", *_in(days_table(found.before, found.after, found.begin)))
         _say(by_the_plan(found.after, found.begin, found.ends))
     _say("", f"{told.rests_on} The fit lets all of these vary beside what it looks for.")
     _say("", f"Caution: {CAUTION}")

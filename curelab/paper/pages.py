@@ -10,13 +10,17 @@ import re
 import shutil
 import subprocess
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 from ..fields import refuse
 from ..limits.verdict import SIGNS
+from ..show.cut_section import CutSection
+from ..show.pictures import Lines
 from .drawn_lines import svg_lines
+from .drawn_section import svg_section
 from .sheet import Label, Row, Sheet, shortened
 
 ROOT = 8.6  # pt, the size everything else hangs on; readable pages lie between 6 and 9
@@ -89,7 +93,7 @@ def sheet_html(sheet: Sheet, paper: str = "a4") -> str:
         {
             "sentence": each.sentence,
             "note": each.note,
-            "svg": Markup(svg_lines(each, DRAWN, BESIDE if len(sheet.pictures) > 1 else ALONE)),
+            "svg": Markup(_svg(each)(each, DRAWN, BESIDE if len(sheet.pictures) > 1 else ALONE)),
         }
         for each in sheet.pictures
     ]
@@ -105,6 +109,10 @@ def sheet_html(sheet: Sheet, paper: str = "a4") -> str:
             css=Markup(_css()),
         )
     )
+
+
+def _svg(picture: Lines | CutSection) -> Callable[..., str]:
+    return svg_section if isinstance(picture, CutSection) else svg_lines
 
 
 def fitted(sheet: Sheet, on: Paper) -> tuple[Sheet, float]:

@@ -18,6 +18,7 @@ from ..batch import Batch
 from ..engine.history import FREE
 from ..fields import refuse
 from ..learn.warm_log import IN_THE_LOG, warm_log
+from ..limits.verdict import SIGNS
 from ..outcome import Outcome, run
 from ..show.answer import keep_cold
 from ..show.dangers import failing
@@ -308,7 +309,7 @@ def plan_words(found: Schedule, width: int = 96) -> str:
         out.append(f"Times are those of {found.clock.zone}; lengths are elapsed time.")
     warm = warm_log(batch)
     if warm:
-        out += ["", *textwrap.wrap(f"NOT IN ORDER: {warm}", width)]
+        out += ["", *textwrap.wrap(f"{SIGNS['fail']}: {warm}", width)]
     for said in failing(each for each in found.planned.verdicts if not (warm and each.name == IN_THE_LOG)):
         out += ["", *textwrap.wrap(said, width)]
     out += [line for said in found.answer for line in ["", *textwrap.wrap(said, width)]]

@@ -11,8 +11,9 @@ from .. import __version__, units
 from ..limits import CAUTIONS, DISCARD
 from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
-from ..show import pictures
+from ..show import cut_section, pictures
 from ..show.answer import ranges
+from ..show.cut_section import CutSection
 from ..show.dangers import warnings
 from ..show.pictures import Lines, Mark
 from ..units import capital
@@ -20,7 +21,7 @@ from . import say_time
 from .schedule import Schedule
 from .weighings import Weighing, grams, ounces, weighings
 
-PICTURES = 2  # profiles on a sheet: of the thickest and the thinnest piece
+PICTURES = 2  # on a sheet: profiles of the thickest and the thinnest piece, or a profile and a section of the thickest
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ class Sheet:
     moves: tuple[str, ...]
     effects: tuple[str, ...]
     checks: tuple[str, ...]
-    pictures: tuple[Lines, ...]
+    pictures: tuple[Lines | CutSection, ...]
     verdicts: tuple[Judged, ...]
     passed: tuple[str, ...]
     rules: str
@@ -258,9 +259,9 @@ def _rows(found: Schedule) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _pictures(found: Schedule) -> tuple[Lines, ...]:
+def _pictures(found: Schedule) -> tuple[Lines | CutSection, ...]:
     """Salt from face to face on the last day, for the thickest and the thinnest piece, with the usual
-    taste marked.
+    taste marked; beside a thickest piece that has a length, its section.
     """
     planned, pieces = found.planned, found.batch.pieces
     numbers = planned.history.numbers
@@ -270,14 +271,16 @@ def _pictures(found: Schedule) -> tuple[Lines, ...]:
     marks = (Mark("y", low, f"usual taste from {low:g} %"), Mark("y", high, f"to {high:g} %"))
     end = planned.history.length
     last = next((task.at for task in found.tasks if round(end / 60) == task.minutes), None)
-    drawn = []
-    for number in chosen[:PICTURES]:
+    thickest = pieces[order[0]]
+    section = cut_section.of(planned.history, end, thickest.name, found.batch.units)
+    drawn: list[Lines | CutSection] = []
+    for number in chosen[: PICTURES if section is None else PICTURES - 1]:
         lines = pictures.profile(planned.spread, end, ("salt",), pieces[number].name, found.batch.units)
         day = say_time.day(last.date(), found.batch.units) if last else units.hour_or_day(end)
         drawn.append(
             dataclasses.replace(lines, sentence=lines.sentence.replace(units.hour_or_day(end), day), marks=marks)
         )
-    return tuple(drawn)
+    return (*drawn, section) if section is not None else tuple(drawn)
 
 
 def _in_short(words: str) -> str:

@@ -13,7 +13,7 @@ from .. import units
 from ..fields import InputError, Problem, refuse, unchecked
 from ..letters import quoted
 from .piece import Piece
-from .stations import Station
+from .stations import Faces, Station
 
 THINNEST_SEAM = 0.0001  # m; a thinner one is not told apart from the lean
 WAYS = {"stacked": ("second", "first"), "side by side": ("right", "left"), "end to end": ("tail", "head")}
@@ -65,6 +65,17 @@ def trim(piece: Piece, to: str | float = 0.0) -> Piece:
     else:
         changes["thickness"] = piece.thickness - faces * (piece.fat_cap - cap)
     return piece.but(**changes)
+
+
+def sliced(piece: Piece) -> Piece:
+    """A piece that is to be cut into slices, as one slab: what has a length is then cured through its broad faces, and the edges, which
+    only help, are left out. A slab, a sphere and an endless cylinder stay as they are.
+    """
+    if piece.solid() is None:
+        return piece
+    return piece.but(
+        shape="slab", thickness=piece.thickness, width=None, length=None, stations=(), faces=Faces(), edges="rounded",
+    )  # fmt: skip
 
 
 def fold(piece: Piece, at: str | float) -> tuple[Piece, Piece]:
@@ -232,4 +243,4 @@ def _cm(metres: float) -> str:
     return units.show(metres, "length")
 
 
-__all__ = ["WAYS", "fold", "split", "touch", "trim"]
+__all__ = ["WAYS", "fold", "sliced", "split", "touch", "trim"]

@@ -31,13 +31,14 @@ OVER = 1.05  # of where a cure ends: more is told (judgement)
 LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
 FRIDGE = 276.15  # K at which exposure is told, because a cook can picture days at 3 degC
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
-NOT_YET = "To change that, cut it thinner; `curelab run` and a page at rest work out how thin."
+HEAD = 3  # sentences of an answer that stand first: (a), (b) and the best of (c)
+NOT_YET = "Cut it thinner; a page at rest works out how thin."
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
 
 
 def ranges(count: int) -> str:
     """What the numbers in brackets mean."""
-    return f"Ranges in brackets: 8 of 10 simulated batches fall inside ({count} simulated)."
+    return f'Brackets hold 8 of 10 simulated batches, and "5 of 10" counts them ({count} simulated).'
 
 
 def of_ten(share: float, down: bool = False) -> str:
@@ -47,6 +48,12 @@ def of_ten(share: float, down: bool = False) -> str:
     if share >= 0.98:
         return "nearly all" if share < 1 else "all"
     return f"{min(max(int(10 * share) if down else round(10 * share), 1), 9)} of 10"
+
+
+def only(share: float) -> str:
+    """A share that is too small: "only 4 of 10", "none"."""
+    said = of_ten(share, down=True)
+    return f"only {said}" if said[0].isdigit() else said
 
 
 Dated = Callable[[float], str]  # seconds since the start, as a date
@@ -96,16 +103,21 @@ def in_and_out(
         return f"{told} Even {LOOKED / DAY:.0f} days do not bring it its salt."
     if float(np.mean(found.keeps)) < SURE:  # no day to act on
         pulled = "" if found.bag else f"have its salt on {day(found.pull, dated)} and "
+        if not np.isfinite(ready):
+            return f"{told} It would {pulled}not be even after {LOOKED / DAY:.0f} days of rest."
         return f"{told} It would {pulled}be even on {day(found.ready, dated)}."
     if found.bag:
-        return f"{told} The bag is its rest too: even and ready to cook on {day(found.ready, dated)}."
+        return f"{told} The bag is its rest too: cook on {day(found.ready, dated)}."
+    if not np.isfinite(ready):
+        return f"{told} Out on {day(found.pull, dated)}; {LOOKED / DAY:.0f} days of rest do not even it out."
     if ready - pull < LEAST_REST:
-        return f"{told} Take it out on {day(found.pull, dated)}. It is even by then and ready to cook."
+        return f"{told} Out on {day(found.pull, dated)}, no rest, cook it then."
     middle = ready - pull
     if 1.5 * DAY <= middle < np.inf:  # the days that are shown add up
         middle = (round(ready / DAY) - round(pull / DAY)) * DAY
-    rest = span(found.rest, middle)
-    return f"{told} Take it out on {day(found.pull, dated)}, then rest it {rest}. It is ready to cook on {day(found.ready, dated)}."
+    return (
+        f"{told} Out on {day(found.pull, dated)}, rest {span(found.rest, middle)}, cook on {day(found.ready, dated)}."
+    )
 
 
 def _planned(found: Ready, plan: Planned) -> str:
@@ -115,16 +127,12 @@ def _planned(found: Ready, plan: Planned) -> str:
         mark = units.show(found.wanted.target, "fraction")
         if passed >= SURE:
             return f"{days} is too long: the whole is past {mark} salt by then."
-        return (
-            f"{days} is too short."
-            if passed <= 1 - SURE
-            else f"{days} is past {mark} salt in {of_ten(passed)} batches."
-        )
+        return f"{days} is too short." if passed <= 1 - SURE else f"{days} is past {mark} salt in {of_ten(passed)}."
     if passed >= SURE and plan.stands > OVER:
         return f"{days} is enough. It stands at {100 * plan.stands:.0f} % of where this cure ends, and comes back as the rest catches up."
     if passed >= SURE:
         return f"{days} is enough."
-    return f"{days} is too short." if passed < SOME else f"{days} may be too short: enough in {of_ten(passed)} batches."
+    return f"{days} is too short." if passed < SOME else f"{days} is enough in {of_ten(passed)}."
 
 
 def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None, system: str = "metric") -> str:
@@ -133,13 +141,22 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None, sys
         return _bare_too_long(found, numbers, system)
     if not found.nitrite:
         return NO_NITRITE
-    if found.chance >= SURE:
-        return f"Slowest spot: colour and protection from {day(found.first, dated)} to {day(found.last, dated)}."
+    if not found.bare:
+        held = found.holds
+        last = found.last[held]
+        until = day(last, dated) if np.isfinite(ordered(last)[1]) else "the end of what was looked at"
+        return f"Slowest spot: pink and protected from {day(found.first[held], dated)} to {until}."
+    return f"Slowest spot: pink and protected then in {only(found.chance)}."
+
+
+def why_bare(found: Ready, numbers: Numbers) -> str:
+    """What a slowest spot that stays bare lacks."""
     least = 1e6 * numbers.si("colour.nitrite_minimum")
     low, middle, high = (1e6 * float(value) for value in np.quantile(found.most, (0.1, 0.5, 0.9)))
+    salt = 100 * numbers.si("protection.slowest_salt")
     return (
-        f"Slowest spot: colour and protection on the ready day in only {of_ten(found.chance, down=True)} batches. "
-        f"Free nitrite there comes to {middle:.0f} mg/kg ({low:.0f} to {high:.0f}); colour needs {least:.0f}."
+        f"Free nitrite there comes to {middle:.0f} mg/kg at most ({low:.0f} to {high:.0f}). Pink and protected means {least:.0f}, and {salt:g} % "
+        "salt in its water."
     )
 
 
@@ -157,44 +174,59 @@ def _bare_too_long(found: Ready, numbers: Numbers, system: str) -> str:
 
 
 def answer(
-    found: Ready, piece: Piece, numbers: Numbers, plan: Planned | None = None, system: str = "metric", dated: Dated | None = None
+    found: Ready, piece: Piece, numbers: Numbers, plan: Planned | None = None, system: str = "metric", dated: Dated | None = None,
+    made: Sequence[Change] | None = None, weighed: Weighed | None = None,
 ) -> list[str]:  # fmt: skip
-    """(a) and (b) of one piece."""
-    return [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated, system)]
-
-
-def to_change(made: Sequence[Change] | None, weighed: Weighed | None = None, system: str = "metric") -> str:
-    """(c): what each change would give for the slowest spot: in how many batches it then holds, and the day the piece is ready. None: not
-    worked out.
+    """The answer for one piece: (a), (b) and, where that fails, the best of (c); then what else there is to say. `made`: the changes, None
+    where they are not worked out.
     """
+    said = [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated, system)]
+    if found.bare:
+        best, *others = to_change(made, weighed, system, dated)
+        why = [why_bare(found, numbers)] if found.nitrite and found.pink < SURE else []
+        said += [best, *why, *others]
+    return said
+
+
+def to_change(
+    made: Sequence[Change] | None, weighed: Weighed | None = None, system: str = "metric", dated: Dated | None = None
+) -> list[str]:
+    """(c): what each change would give for the slowest spot: in how many batches it then holds, and the day the piece is ready."""
     if made is None:
-        return NOT_YET
-    said = []
+        return [NOT_YET]
+    said: list[str] = []
     for change in made:
-        if change.kind == "nitrite":
-            mix = "" if weighed is None or not weighed.cure_mix else units.show(change.value * weighed.cure_mix, "mass")
-            what = (
-                f"weigh {mix} of cure mix, the most allowed"
-                if mix
-                else f"take {change.value:.2g} times the nitrite, the most allowed"
-            )
-        elif change.kind == "colder":
-            what = f"keep it at {units.show(change.value, 'temperature', system)}, and longer"
-        else:
-            thick = units.show(change.value, "length", system, digits=2)
-            what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
-        said.append(f"{what}: {of_ten(change.ready.chance)} hold, ready on {day(change.ready.ready)}")
-    if not said:
-        return "To change that: nothing that can be computed here is enough. Pumping is outside this tool."
-    return f"To change that, {'. Or '.join(said)}."
+        grams = 0.0 if weighed is None else change.value * weighed.cure_mix
+        thick = units.show(change.value, "length", system, digits=2)
+        mix = (
+            f"weigh {units.show(grams, 'mass')} of cure mix" if grams else f"take {change.value:.2g} times the nitrite"
+        )
+        what = {
+            "nitrite": f"{mix}, the most allowed",
+            "colder": f"keep it at {units.show(change.value, 'temperature', system)}, and longer"
+            if change.kind == "colder"
+            else "",
+            "thinner": f"cut it {thick} thick",
+            "split": f"split it into two of {thick}",
+        }[change.kind]
+        hold = of_ten(change.ready.chance) if change.enough else f"still {only(change.ready.chance)}"
+        ready = change.ready.ready
+        when = f"ready on {day(ready, dated)}" if np.isfinite(ordered(ready)[1]) else "even only later"
+        said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {hold}, {when}.")
+    if not any(change.enough for change in made):
+        said.append("None of these is enough by itself. Pumping is outside this tool.")
+    return said
 
 
-def how_forgiving(found: Forgiving) -> str:
-    """What a day late does, how many days either way still land right, and how often the planned day does."""
+def how_forgiving(found: Forgiving, planned: float) -> str:
+    """What a day late does, how many days either way still land right, and how often the surest and the `planned` day [s] do."""
     taste = f"{100 * found.low:.1f} to {100 * found.high:.1f} %"
     points = 100 * DAY * found.slope
     late = "about nothing" if points < LITTLE else f"{points:.1g} % of salt"
-    said = f"Its surest day is {_count(found.out, DAY)}: {of_ten(found.chance)} batches land at {taste} salt. A day late adds {late}."
+    said = (
+        f"Its surest day is {_count(found.out, DAY)}: {of_ten(found.chance)} batches land at {taste} salt. On day {_count(planned, DAY)}, "
+        f"as planned, {of_ten(found.lands(planned))} do. A day late adds {late}."
+    )
     after = "any day late" if np.isinf(found.late) else f"{_days(found.late)} late"
     return f"{said} It forgives {_days(found.early)} early and {after}."
 
@@ -208,23 +240,22 @@ def to_be_as_sure(found: Forgiving) -> str:
 def answers(
     outcome: Outcome, dated: Dated | None = None, made: Mapping[str, Sequence[Change]] | None = None
 ) -> dict[str, list[str]]:
-    """(a), (b) and, where (b) fails, (c) of every piece of a batch, by its name; of pieces that take salt alike once, by all their names. Nothing where nothing is
+    """`answer` for every piece of a batch, by its name; for pieces that take salt alike once, by all their names. Nothing where nothing is
     cured. `made`: the changes by piece, default those of the outcome.
     """
     if outcome.last_cure is None:
         return {}
     batch, numbers = outcome.batch, outcome.history.numbers
     out = outcome.history.ends(outcome.last_cure)
-    said = {}
+    said: dict[str, list[str]] = {}
     made = outcome.changes if made is None else made
     for alike in alike_pieces(batch.pieces):
         found, piece = outcome.ready[alike[0]], batch.pieces[alike[0]]
         names = ", ".join(batch.pieces[number].name for number in alike)
+        plan, shown = Planned(out, outcome.stands(piece.name)), unchecked(piece, name=names)
         said[names] = answer(
-            found, unchecked(piece, name=names), numbers, Planned(out, outcome.stands(piece.name)), batch.units, dated
-        )
-        if found.bare:
-            said[names].append(to_change(made.get(piece.name), outcome.weighed, batch.units))
+            found, shown, numbers, plan, batch.units, dated, made.get(piece.name), outcome.weighed
+        )  # fmt: skip
     return said
 
 

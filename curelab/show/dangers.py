@@ -36,7 +36,7 @@ def failing(verdicts: Iterable[Verdict], most: int = MOST) -> list[str]:
 def not_vouched(verdicts: Iterable[Verdict], most: int = 3) -> list[str]:
     """Sentences on the checks of safety that cannot be judged."""
     asked = {each.name: each for each in verdicts if each.outcome == "unknown"}
-    return [f"CANNOT BE JUDGED: {asked[name].sentence}" for name in ASKED if name in asked][:most]
+    return [f"{SIGNS['unknown']}: {asked[name].sentence}" for name in ASKED if name in asked][:most]
 
 
 def failing_as_written(batch: Batch) -> tuple[Verdict, ...]:

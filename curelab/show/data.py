@@ -23,8 +23,10 @@ from ..recipe.criterion import PLACES
 from ..recipe.piece import Piece
 from ..spread import Band, Windows
 from ..spread.answers import ordered
+from ..spread.changes import Change
 from ..spread.sensitivity import Importance
 from ..weighing import Weighed
+from . import fields
 from .answer import Planned, answer
 from .in_short import how_sure, in_short
 from .plate import plate_rows
@@ -51,6 +53,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
                 middle, low, high = outcome.band(place, quantity, index, piece.name)
                 usual = history.at(place, quantity, end, piece.name)
                 row[f"{quantity} {place}"] = {"usual": usual, "middle": middle, "low": low, "high": high}
+            row |= {"slowest spot": fields.slowest(history, end, piece.name)} if piece.solid() is not None else {}
             row |= warm_row(outcome, index, piece.name)
             rows.append(row)
     return {
@@ -59,6 +62,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "weighed": None if outcome.weighed is None else _weighed(outcome.weighed),
         "in_short": in_short(outcome),
         "stages": rows,
+        "sections": fields.sections(history),
         "draws": {
             "count": outcome.draws,
             "seed": outcome.spread.draws.seed,
@@ -127,9 +131,17 @@ def _ready(outcome: Outcome, found: Ready, piece: Piece) -> dict[str, Any]:
         "piece": found.piece, "stage": stage + 1, "wanted": str(found.wanted), "in_the_bag": found.bag,
         **{f"{name}_s": _quantiles(getattr(found, name)) for name in times},
         "free_nitrite_most": _quantiles(found.most), "holds": found.chance if found.nitrite else None,
-        "said": answer(found, piece, outcome.history.numbers, Planned(out, outcome.stands(piece.name)), outcome.batch.units),
+        "said": answer(
+            found, piece, outcome.history.numbers, Planned(out, outcome.stands(piece.name)), outcome.batch.units, None,
+            outcome.changes.get(piece.name), outcome.weighed,
+        ),
+        "changes": [_change(each) for each in outcome.changes.get(piece.name, ())],
         "stands": outcome.stands(piece.name),
     }  # fmt: skip
+
+
+def _change(each: Change) -> dict[str, Any]:
+    return {"kind": each.kind, "value": each.value, "holds": each.ready.chance, "ready_s": _quantiles(each.ready.ready)}
 
 
 def _cured(each: Cured) -> dict[str, Any]:
@@ -161,6 +173,7 @@ def as_json(outcome: Outcome) -> str:
 
 
 TABLES = ("places.csv", "bands.csv", "profiles.csv", "budget.csv", "verdicts.csv")
+FIELDS = "fields.csv"  # for pieces in three dimensions, where there are any
 
 
 def refuse_folder(folder: Path) -> None:
@@ -170,7 +183,7 @@ def refuse_folder(folder: Path) -> None:
         raise refuse("--csv", f'"{there}" is a file; name a folder')
     if not os.access(there, os.W_OK | os.X_OK):
         raise refuse("--csv", f'"{folder}" cannot be written; name another folder')
-    taken = [name for name in TABLES if (folder / name).exists()]
+    taken = [name for name in (*TABLES, FIELDS) if (folder / name).exists()]
     if taken:
         raise InputError(
             [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
@@ -178,7 +191,7 @@ def refuse_folder(folder: Path) -> None:
 
 
 def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
-    """TABLES in `folder`, all of them or none. Bands are those of the draws; the others are the batch at usual values.
+    """TABLES in `folder`, and FIELDS where a piece has a length, all of them or none. Bands are those of the draws; the others are the batch at usual values.
 
     Raises InputError where one is there already, or cannot be written; a folder that was made for them is taken away again.
     """
@@ -192,6 +205,7 @@ def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
         _rows_csv([asdict(verdict) for verdict in outcome.verdicts]),
     )
     contents = dict(zip((folder / name for name in TABLES), tables, strict=True))
+    contents |= {folder / FIELDS: _rows_csv(found)} if (found := fields.rows(history)) else {}
     files.write_new(contents, folders=True)
     return list(contents)
 

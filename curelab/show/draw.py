@@ -11,7 +11,7 @@ from .. import units
 from ..engine.history import History, Profile
 from ..recipe.piece import Piece
 from ..spread import Spread
-from . import pictures, sections
+from . import cut_section, pictures
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def draw(result: Any, *what: Any, **more: Any) -> go.Figure:
     """The figure of a result. Of a history or a spread: `quantity`, "salt" if none is named, at the surface, on average and at the core over
     the days, with bands for a spread; with `time`, across the piece at that time; with `depth=True` (a history), as a map of depth
-    against days. piece, basis and system ("metric" or "us") as readings take them. Of a profile: its lines. Of a piece with a
+    against days; with `section=True` (a history), in the section along a piece with a length, at `time` or at the end. piece, basis and system ("metric" or "us") as readings take them. Of a profile: its lines. Of a piece with a
     length: its section along the middle, or across `at` a place from its head. Raises TypeError for a
     result that has no picture.
 
@@ -56,9 +56,14 @@ def _(
 
 
 @draw.register
-def _(result: History, quantity: str = "salt", *, depth: bool = False, **more: Any):
+def _(result: History, quantity: str = "salt", *, depth: bool = False, section: bool = False, **more: Any):
     from . import figures
 
+    if section:
+        when = more.pop("time", None)
+        return figures.section(
+            cut_section.filled(result, quantity, None if when is None else units.seconds(when), **more)
+        )
     if depth:
         return figures.depth_map(pictures.depth_map(result, quantity, **more))
     return draw(Spread.single(result.of(0) if result.drawn else result), quantity, **more)
@@ -69,7 +74,9 @@ def _(result: Piece, *, at: Any = None, system: str = "metric"):
     from . import figures
 
     return figures.section(
-        sections.along(result, system) if at is None else sections.across(result, units.read(at, "length"), system)
+        cut_section.along(result, system)
+        if at is None
+        else cut_section.across(result, units.read(at, "length"), system)
     )
 
 

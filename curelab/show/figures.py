@@ -8,9 +8,9 @@ from textwrap import wrap
 import numpy as np
 import plotly.graph_objects as go
 
+from .cut_section import CutSection
 from .pictures import Lines, Map
 from .ranking import COLOUR, Bars
-from .sections import Section
 
 _PLOTLY_DASH = {"": "solid", "8 4": "8px,4px", "2 3": "2px,3px", "8 3 2 3": "8px,3px,2px,3px", "14 4": "14px,4px"}
 _SHAPE = {"": "", "dots": ".", "lines": "-", "crossed": "/"}
@@ -102,10 +102,15 @@ def depth_map(picture: Map) -> go.Figure:
     return figure
 
 
-def section(picture: Section) -> go.Figure:
+def section(picture: CutSection) -> go.Figure:
     """A section to scale: tissues, closed faces as thick lines, the slowest spot as a cross."""
     figure, told = go.Figure(), set()
-    for area in picture.areas:
+    if picture.field is not None:
+        bar = {"title": {"text": picture.field.label, "side": "right"}}
+        figure.add_heatmap(
+            x=picture.field.x, y=picture.field.y, z=picture.field.z, colorscale="Cividis", zmin=0, colorbar=bar
+        )
+    for area in picture.areas if picture.field is None else ():
         figure.add_scatter(
             x=area.x, y=area.y, mode="lines", line={"width": 0}, fill="toself", fillcolor=area.colour, name=area.label, hoverinfo="name",
             fillpattern={"shape": _SHAPE[area.hatch], "fgcolor": "#8a6a5a", "bgcolor": area.colour, "size": 8},
@@ -116,7 +121,7 @@ def section(picture: Section) -> go.Figure:
     figure.add_scatter(
         x=x, y=y, mode="lines", line={"color": "#1c1a17", "width": 1.5}, hoverinfo="skip", showlegend=False
     )
-    for edge in picture.edges:
+    for edge in picture.closed:
         figure.add_scatter(
             x=edge.x, y=edge.y, mode="lines", line={"color": "#1c1a17", "width": 5}, name=edge.label, showlegend=False
         )

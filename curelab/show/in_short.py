@@ -9,9 +9,9 @@ from ..limits.protection import SLOWEST
 from ..limits.verdict import SIGNS
 from ..outcome import Outcome
 from ..spread import Chance
-from ..spread.answers import in_ten
 from ..spread.changes import Change
-from .answer import answers, keep_cold, ranges
+from ..units import capital
+from .answer import HEAD, answers, how_forgiving, keep_cold, of_ten, ranges
 from .dangers import failing, not_vouched
 
 
@@ -21,46 +21,56 @@ def in_short(
     made: Mapping[str, Sequence[Change]] | None = None,
 ) -> list[str]:
     """What a cook must know before all else. `chances` of the checks and the changes `made`: default those of the outcome."""
+    first, more = in_parts(outcome, chances, made)
+    return [*first, *more]
+
+
+def in_parts(
+    outcome: Outcome,
+    chances: Mapping[str, Chance] | None = None,
+    made: Mapping[str, Sequence[Change]] | None = None,
+) -> tuple[list[str], list[str]]:
+    """(what a cook can act on alone: checks that fail, and the answer for every piece; what else there is to know)."""
     logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
     warm = logged is not None and logged.outcome == "fail"
+    by_name = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that was warm
+    told = list(by_name.values())
     said = []
     if logged is not None and logged.outcome != "pass":
         said.append(f"{SIGNS[logged.outcome]}: {logged.sentence}")
-    if outcome.said and not warm:
-        taken = "What follows takes it up." if outcome.learned is not None else "What follows is without your readings."
-        said.append(f"From your log: {outcome.said[0]} {taken}")
-    told = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that was warm
     # The answers tell of the slowest spot in words of their own.
-    safety = [
-        verdict for verdict in outcome.verdicts if verdict is not logged and not (told and verdict.name == SLOWEST)
-    ]
+    safety = [each for each in outcome.verdicts if each is not logged and not (told and each.name == SLOWEST)]
     said += failing(safety) + not_vouched(safety)
-    said += [line for lines in told.values() for line in lines]
-    said += [keep_cold(outcome.batch.units)] if told else []
-    counts = {sign: sum(verdict.outcome == sign for verdict in outcome.verdicts) for sign in SIGNS}
-    if not warm:
-        said += [found.told for found in outcome.windows]
-        said += _watch(outcome, outcome.chances if chances is None else chances)
-    said.append(
-        f"Of {len(outcome.verdicts)} checks {counts['fail']} are not in order, {counts['unknown']} want a look, {counts['pass']} are in order."
-    )
-    return said
+    first = [*said, *(" ".join(lines[:HEAD]) for lines in told)]
+    said = [" ".join((f"{capital(name)}:", *lines[HEAD:])) for name, lines in by_name.items() if lines[HEAD:]]
+    if told:
+        said += [
+            *(how_forgiving(each, outcome.history.ends(0)) for each in outcome.forgiving),
+            keep_cold(outcome.batch.units),
+        ]
+        said += _close(outcome, outcome.chances if chances is None else chances)
+    if outcome.said and not warm:
+        taken = "Your readings are taken up." if outcome.learned is not None else "Your readings are not taken up."
+        said.append(f"{taken} {outcome.said[0]}")
+    counts = [
+        f"{sum(each.outcome == sign for each in outcome.verdicts)} {word.lower()}" for sign, word in SIGNS.items()
+    ]
+    said.append(f"Checks: {', '.join(reversed(counts))}.")
+    return first, said
 
 
-def _watch(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
-    """The checks that are in order as planned and are missed, or unknown, in a case of ten and more."""
+def _close(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
+    """The checks that are ok as planned and are missed, or unknown, in a case of ten and more."""
     some: list[str] = []
     names: list[str] = []
     for name in dict.fromkeys(verdict.name for verdict in outcome.verdicts if verdict.outcome == "pass"):
         chance = chances.get(name)
         if chance is not None and round(10 * (1 - chance.passes)) >= 1:
             names.append(name)
-            some.append(f"{name} (not {in_ten(1 - chance.passes)})")
+            some.append(f"{name} (not in {of_ten(1 - chance.passes)})")
     if not some:
         return []
-    return [
-        f"WATCH: in order as planned, but not in every case: {'; '.join(some)}, of {checked(chances)} draws.{_advice(names)}"
-    ]
+    return [f"Ok as planned, but not in every batch: {'; '.join(some)}.{_advice(names)}"]
 
 
 def _advice(names: Sequence[str]) -> str:
@@ -93,20 +103,30 @@ def varied(outcome: Outcome) -> str:
 
 
 def how_sure(outcome: Outcome) -> list[str]:
-    """What the bands mean, and what the days hang on."""
-    said = [ranges(outcome.draws), varied(outcome)]
+    """What the ranges mean, and what the days hang on."""
+    said = [ranges(outcome.draws)]
     if outcome.batch.meat_and_fridge is not None:
         said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
-    said.append("Checks and soak times are worked out at usual values; what the checks say in brackets is not.")
-    if outcome.learned is not None:
-        said.append(
-            "Your log is taken up in all of it, but for two things: the checks are held against the slowest and the fastest meat that is published "
-            "as well, and `curelab plan` keeps the dates that you planned; its days to check take the log up."
-        )
     for number, matter in enumerate(outcome.matters):
         stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
         told = matter.advice if outcome.learned is None else f"Before your readings, {matter.largest}."
-        said.append(f"{stage}{told} ({matter.method_in_short}.)")
+        said.append(f"{stage}{told}")
+    return said
+
+
+def how_sure_in_full(outcome: Outcome) -> list[str]:
+    """The same, with what was varied, how it was ranked, and where the log counts."""
+    said = [
+        *how_sure(outcome),
+        varied(outcome),
+        *(f"Ranked by: {matter.method_in_short}." for matter in outcome.matters),
+    ]
+    said.append("Checks and soak times are worked out at usual values, in the middle of what is possible.")
+    if outcome.learned is not None:
+        said.append(
+            "Your log is taken up in all but two things. Checks are held against the slowest and the fastest published meat as well. `curelab "
+            "plan` keeps the dates that you planned."
+        )
     return said
 
 

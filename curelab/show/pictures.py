@@ -6,7 +6,6 @@ for ever, from the Okabe-Ito set (the members with at least 3:1 contrast on whit
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,9 +14,8 @@ from ..engine.history import History
 from ..engine.run import FREE
 from ..outcome import CURED_SHARE
 from ..recipe.criterion import default_basis
-from ..spread import Request, Spread
-from ..spread.forgiving import on_the_way
-from ..units import DAY, HOUR, capital, hour_or_day
+from ..spread import Spread
+from ..units import DAY, HOUR, hour_or_day
 
 COLOURS = {"salt": "#0072B2", FREE: "#D55E00", "nitrite": "#009E73", "sugar": "#CC79A7", "nitrate": "#000000"}
 DASHES = {"salt": "", FREE: "8 4", "nitrite": "2 3", "sugar": "8 3 2 3", "nitrate": "14 4"}
@@ -220,28 +218,6 @@ def middles(many: Spread, pieces: list[str], now: float | None = None, target: f
     return Lines(
         f"In the middle on {hour_or_day(now)}: {', '.join(said)} of the salt it is heading for." if now is not None else "The middles over the days.",
         "days since the start", "salt in the middle, % of final", tuple(lines), tuple(marks), band_note(many),
-    )  # fmt: skip
-
-
-def in_and_rested(ways: Sequence[tuple[str, Spread, float]], piece: str, taste: tuple[float, float]) -> Lines:
-    """Salt on the whole and in the slowest spot over the days in several brines, each taken out on its day [s] and rested: (name, draws,
-    day) on one time axis; `taste`: the wanted ends (fractions).
-    """
-    end = min(max(max(out for _, _, out in ways) * 1.6, 20 * DAY), 120 * DAY)
-    times = np.linspace(0.0, end, 81)[1:]
-    lines, said = [], []
-    for (name, many, out), colour in zip(ways, PIECE_COLOURS, strict=False):
-        asked = Request.of(on_the_way, stage=0, out=out, times=times, piece=many.number(piece))
-        found = many.band(asked)
-        for row, (place, dash) in enumerate((("whole", ""), ("slowest spot", "8 4"))):
-            one_band = row == 0 and found.low is not None  # four would hide each other
-            shown = (100 * found.low[row], 100 * found.high[row]) if one_band else (None, None)
-            lines.append(Series(f"{name}, {place}", times / DAY, 100 * found.middle[row], colour, dash, *shown))
-        said.append(f"{name} brine taken out on day {out / DAY:.2g}")
-    marks = (Mark("y", 100 * taste[0], "wanted from"), Mark("y", 100 * taste[1], "to"))
-    return Lines(
-        f"{capital(', '.join(said))}, then rested.", "days since the start", f"salt in the {piece}, % of the meat", tuple(lines), marks,
-        band_note(many),
     )  # fmt: skip
 
 

@@ -14,39 +14,43 @@ from ..recipe.measured import told, weight_note
 from ..spread import Windows
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER
-from .in_short import checked, how_sure, in_short, often
+from . import fields
+from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
 from .plate import plate_sentences
 from .warm_lines import READ, cautions_of, warm_line
 
+HEAD_WIDTH = 100  # columns of the answer under the title
+
 
 def words(outcome: Outcome, long: bool = False) -> str:
-    """The report a cook reads: what to know first, then what to weigh and do, how sure it is, and what it rests on. `long` adds sources
-    and methods.
+    """The report a cook reads: the answer first, then what to weigh and do, and how sure it is. `long` adds ranges of every reading, all
+    checks, sources and methods.
     """
     batch = outcome.batch
-    out = [batch.name, "=" * min(len(batch.name), WIDTH)]
-    if batch.invented:
-        out.append("(An invented example, to learn from.)")
-    if batch.note:
-        out += _wrapped(batch.note)
-    drawn = f"(in brackets: 8 cases of 10, of {outcome.draws} draws; see HOW SURE)"
-    out += ["", f"IN SHORT  {drawn}", *_points(in_short(outcome))]
-    out += _what_to_do(outcome)
-    out += ["", f"STAGE BY STAGE  {drawn}", *_stage_lines(outcome)]
+    first, more = in_parts(outcome)
+    out = [f"{batch.name}{'  (an invented example)' if batch.invented else ''}"]
+    out += [line for said in first for line in _wrapped(said, "  ", "", HEAD_WIDTH)]
+    out += ["", *_points(more)]
+    if long and batch.note:
+        out += ["", *_wrapped(batch.note)]
+    out += _what_to_do(outcome, long)
+    out += ["", *(_stage_lines(outcome) if long else _stage_table(outcome))]
     for each in outcome.answers:
-        if not isinstance(each, Windows):  # the window stands at the top
-            out += _wrapped(each.sentence)
+        if long or not isinstance(each, Windows):
+            out += _wrapped(each.told if isinstance(each, Windows) else each.sentence)
     plate = plate_sentences(outcome.history)
     out += ["", "ON THE PLATE", *_points(plate)] if plate else []
     out += _check_lines(outcome, long)
     out += ["", "CAUTIONS", *_points(cautions_of(outcome))]
     if long:
         out += _meaning_lines(outcome)
-    out += ["", "HOW SURE", *_points(how_sure(outcome))]
-    if outcome.said:
+    out += ["", "HOW SURE", *_points(how_sure_in_full(outcome) if long else how_sure(outcome))]
+    if outcome.said and long:
         out += ["", "WHAT THE LOG SAYS", *_points(outcome.said)]
-    out += ["", "WHAT IT RESTS ON", *_points((*rests_on(outcome, long), _numbers_used(outcome, long)))]
-    out.append(f"  curelab {__version__}")
+    if long:
+        out += ["", "WHAT IT RESTS ON", *_points((*rests_on(outcome, long), _numbers_used(outcome, long)))]
+        return "\n".join([*out, f"  curelab {__version__}"]) + "\n"
+    out += _points([f"{_numbers_used(outcome, long)} `--long` says all it rests on."])
     return "\n".join(out) + "\n"
 
 
@@ -54,45 +58,41 @@ def _points(sentences: Sequence[str]) -> list[str]:
     return [line for sentence in sentences for line in _wrapped(sentence, "    ", "  - ")]
 
 
-def _what_to_do(outcome: Outcome) -> list[str]:
-    """The meat, what to weigh, and the vessel."""
-    system, out = outcome.batch.units, ["", "THE MEAT"]
-    for piece in outcome.batch.pieces:
-        raw = units.show(piece.weight, "mass", system)
-        out.append(f"  {piece.name}: {piece.tissue}, {raw} raw, {told(piece, system)}")
-        note = weight_note(piece, system)
-        out += _wrapped(note) if note else []
+def _what_to_do(outcome: Outcome, long: bool) -> list[str]:
+    """What to weigh, and the vessel; `long`: and the meat."""
+    system, out = outcome.batch.units, []
+    notes = [note for piece in outcome.batch.pieces if (note := weight_note(piece, system))]
+    if long:
+        out += ["", "THE MEAT"]
+        for piece in outcome.batch.pieces:
+            meat = f"{piece.tissue}, {units.show(piece.weight, 'mass', system)} raw"
+            out += _wrapped(f"{piece.name}: {meat}, {told(piece, system)}", "      ")
+    out += [line for note in notes for line in _wrapped(note)]
     if outcome.weighed is not None:
         out += ["", "WEIGH OUT", *(f"  {line}" for line in outcome.weighed.lines(system))]
         for caution in outcome.weighed.cautions:
             out += _wrapped(f"CAUTION  {caution}")
     if outcome.vessel is not None:
-        out += ["", "THE VESSEL", *_wrapped(outcome.vessel.sentence)]
+        out += ["", *_wrapped(f"THE VESSEL: {outcome.vessel.sentence}", "  ", "")]
     return out
 
 
 def _check_lines(outcome: Outcome, long: bool) -> list[str]:
-    """What the checks came to: all of them with their sources when `long`, else in full only those that want a look."""
-    drawn = (
-        f"In brackets: how often, of {checked(outcome.chances)} draws (see HOW SURE); nothing where all draws agree."
-    )
+    """What the checks came to: those that are not ok; all of them with their sources when `long`."""
     rules = (
         f"CHECKS  (rules: {outcome.batch.rules}; a guide, not a permit: your local code and licensed practice go first)"
     )
-    out = ["", rules, *_wrapped(drawn)]
+    out = ["", rules]
     for verdict in outcome.verdicts:
         if verdict.outcome != "pass" or long:
-            source = f" [{verdict.source}]" if long else ""
-            said = f"{SIGNS[verdict.outcome]}: {verdict.sentence}{often(outcome, verdict)}{source}"
-            out += _wrapped(said, "      ", "  ")
+            source = f"{often(outcome, verdict)} [{verdict.source}]" if long else ""
+            brief = verdict.outcome == "unknown" and not long
+            said = f"{verdict.sentence.partition('. ')[0].removesuffix('.')}." if brief else verdict.sentence
+            out += _wrapped(f"{SIGNS[verdict.outcome]}: {said}{source}", "      ", "  ")
     if long:
-        return out
-    passed = [verdict for verdict in outcome.verdicts if verdict.outcome == "pass"]
-    always = dict.fromkeys(verdict.name for verdict in passed if not often(outcome, verdict))
-    some = dict.fromkeys(f"{each.name}{often(outcome, each)}" for each in passed if often(outcome, each))
-    for names, what in ((always, "in order"), (some, "in order as planned, not in every case")):
-        if names:
-            out += _wrapped(f"{what}: {'; '.join(names)}.", "      ", "  ")
+        out += _wrapped(
+            f"In brackets: how often, of {checked(outcome.chances)} simulated batches; nothing where all agree."
+        )
     return out
 
 
@@ -117,16 +117,48 @@ def _numbers_used(outcome: Outcome, long: bool) -> str:
     sources = outcome.history.sources
     uncertain = [number for number in sources if number.how in ("memory", "judgement")]
     told = f": {', '.join(number.key for number in uncertain)}" if long else ""
+    kept = " They stand in the tables of datasets/ with their sources." if long else ""
     return (
-        f"{len(sources)} published numbers were used; {len(uncertain)} of them rest on memory or judgement{told}. "
-        f"They stand in the tables of datasets/ with their sources.{'' if long else ' --long prints sources and ways of counting.'}"
+        f"{len(sources)} published numbers were used; {len(uncertain)} of them rest on memory or judgement{told}.{kept}"
     )
 
 
-def _wrapped(sentence: str, later: str = "  ", first: str = "  ") -> list[str]:
-    return textwrap.wrap(sentence, WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False) or [
+def _wrapped(sentence: str, later: str = "  ", first: str = "  ", width: int = WIDTH) -> list[str]:
+    return textwrap.wrap(sentence, width, initial_indent=first, subsequent_indent=later, break_long_words=False) or [
         first
     ]
+
+
+def _stage_table(outcome: Outcome) -> list[str]:
+    """One line for each stage and piece, in the middle of the simulated batches: salt, nitrite and weight when the stage ends."""
+    history, system = outcome.history, outcome.batch.units
+    every = [n for n in range(len(history.stages)) if history.has(n)]
+    read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
+    ahead(outcome, every, read)
+    out = [
+        f"{'WHEN IT ENDS':34}{'salt, %':>8}{'middle':>8}{'outside':>9}{'nitrite in':>12}{'free, middle':>14}{'weight':>9}"
+    ]
+    for index in every:
+        begin, end = history.span(index)
+        if end - begin < 1.0:
+            out.append(f"  {index + 1}. {history.stages[index].tag}: not needed")
+            continue
+        for piece in outcome.batch.pieces:
+            salt = [100 * outcome.band(place, "salt", index, piece.name)[0] for place in ("average", "core", "surface")]
+            taken = 1e6 * outcome.band("average", "nitrite", index, piece.name)[0]
+            free = 1e6 * outcome.band("core", FREE, index, piece.name)[0]
+            weight = units.show(outcome.spread.weight((end,), piece.name).middle[0], "mass", system, digits=2)
+            what = f"  {index + 1}. {history.stages[index].tag}, day {units.day_number(end, 2)}, {piece.name}"
+            out.append(f"{what[:34]:34}{salt[0]:8.1f}{salt[1]:8.1f}{salt[2]:9.1f}{taken:12.0f}{free:14.0f}{weight:>9}")
+        for piece in outcome.batch.pieces:
+            made = history.stages[index]
+            if made.heats and (not made.named or piece.name in made.named):
+                out += _wrapped(warm_line(outcome, index, piece.name), "     ", "     ")
+        waits = outcome.waits(index)
+        out += _wrapped(f"waited: {waits}.", "     ", "     ") if waits else []
+    for name in fields.solid_names(history):
+        out += _wrapped(f"{name}, {fields.slowest_words(history, history.length, name, system)}")
+    return out
 
 
 def _stage_lines(outcome: Outcome) -> list[str]:
@@ -156,14 +188,13 @@ def _stage_lines(outcome: Outcome) -> list[str]:
                 for place, key in (("overall", "average"), ("middle", "core"), ("outside", "surface"))
             )
             out += _wrapped(f"{piece.name}: salt, % of the meat: {salt}.", "         ", "     ")
+            there = fields.slowest_words(history, end, piece.name, system)
+            out += _wrapped(there, "         ", "         ") if there else []
             if history.average("nitrite", end, piece.name) > 0:
                 taken = _band(outcome, "average", "nitrite", index, piece.name, ppm=True)
                 free = _band(outcome, "core", FREE, index, piece.name, ppm=True)
-                out += _wrapped(
-                    f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}.",
-                    "         ",
-                    "         ",
-                )
+                said = f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}."
+                out += _wrapped(said, "         ", "         ")
             weighs = outcome.spread.weight((end,), piece.name)
             middle, low, high = (
                 units.show(part[0], "mass", system, digits=2) for part in (weighs.middle, weighs.low, weighs.high)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..bodies import Solid
 from ..engine.history import History
 from ..engine.run import FREE
 from ..outcome import CURED_SHARE
@@ -21,6 +22,7 @@ from .pictures import NAMES, scale
 
 LONGER = "left longer"
 FRAMES = 96  # times of the whole batch that are drawn; between two of them the page goes in a straight line
+READ = 49  # of them at which every place is read, evenly among the others
 LEAST = 8  # of them in a stretch, however short
 ACROSS, ROUND = 13, 33  # columns of nodes: along a slab, and round a round piece
 NARROW, WIDE = 1.3, 2.6  # how wide a slab is drawn, in its thickness; its true width is not known
@@ -32,8 +34,8 @@ class Drawn:
     whether a row lies in the fat; ends: whether its sides are where the picture stops and not where the meat does; lying: the foot rests on the
     vessel; thickness in words.
 
-    Of every quantity, by key: values (t, v) and, with bands, low, high; level (t,), from which on a place counts as reached; courses, lines over
-    time (t,) by name, each (low, middle, high) or the middle alone.
+    Of every quantity, by key: values (READ, v) and, with bands, low, high (READ, v); level (t,), from which on a place counts
+    as reached; courses, lines over time (t,) by name, each (low, middle, high) or the middle alone.
     """
 
     name: str
@@ -131,16 +133,19 @@ def _drawn(
     usual = many.usual
     number = usual.piece_number(name)
     piece = usual.pieces[number]
-    bands = many.profiles(quantities, times, name)
+    few = np.interp(np.linspace(0, len(times) - 1, READ), np.arange(len(times)), times)
+    bands = many.profiles(quantities, few, name)
     depth = bands[quantities[0]].depth
     assert depth is not None
-    x, y, value, fat = (_slab if piece.shape == "slab" else _round)(piece, depth)
+    whole = piece.solid() is not None
+    x, y, value, fat = _whole(usual, number) if whole else (_slab if piece.shape == "slab" else _round)(piece, depth)
     values, low, high, level, courses = {}, {}, {}, {}, {}
     for key in quantities:
         factor = scale(key)[0]
         below, middle, above = bands[key].parts
-        values[key] = factor * middle
-        if many.banded:
+        # Every node has its own value in a piece with a length, and no band: those of draws are read along one line.
+        values[key] = factor * (usual.section(key, times, name).values.reshape(len(times), -1) if whole else middle)
+        if many.banded and not whole:
             low[key], high[key] = factor * below, factor * above
         own = wanted if key == "salt" and wanted is not None else _level(usual, key, name)
         level[key] = np.full(len(times), factor * own)
@@ -148,7 +153,7 @@ def _drawn(
             line: tuple(factor * part for part in many.at(place, key, times, name).parts if part is not None)
             for place, line in (("average", "average"), ("core", core))
         }
-    lying = any(stage.lies for stage in usual.stages) and piece.shape == "slab"
+    lying = any(stage.lies for stage in usual.stages) and piece.lies_flat
     thickness = show(piece.thickness, "length", system)
     return Drawn(words, x, y, value, fat, piece.shape == "slab", lying, thickness, values, low, high, level, courses)
 
@@ -161,6 +166,23 @@ def _slab(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:
     cap = piece.fat_cap / piece.thickness
     fat = (depth < cap - 1e-9) | ((depth > 1 - cap + 1e-9) & (piece.capped == "both faces") & (cap > 0))
     return x, y, np.broadcast_to(np.arange(len(depth))[:, None], x.shape), fat
+
+
+def _whole(history: History, number: int) -> tuple[np.ndarray, ...]:
+    """A piece with a length, cut along its middle, head to the left, as it lies on its second face."""
+    piece, meat = history.pieces[number], history.state.meats[number]
+    found = history.section("salt", history.length, number)
+    solid = piece.solid()
+    assert solid is not None and isinstance(meat.body, Solid)
+    thick = np.interp(found.along, np.array(solid.at) - solid.at[0], solid.thickness)
+    places = np.arange(found.along.size).reshape(found.along.shape)
+    x, y = found.along, piece.thickness - thick + found.depth
+    fat = np.logical_not(meat.lean[meat.body.tissue_of_nodes[meat.body.middle]].any(axis=0))
+    if piece.shape == "cylinder":  # from the axis outwards: the other half is its mirror image
+        order = [*range(x.shape[1] - 1, 0, -1), *range(x.shape[1])]
+        upper = piece.thickness - y[:, :0:-1]
+        return 100 * x[:, order].T, 100 * np.concatenate([upper, y], axis=1).T, places[:, order].T, fat[order]
+    return 100 * x.T, 100 * y.T, places.T, fat
 
 
 def _round(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:

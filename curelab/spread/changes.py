@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..forecast.ready import ENOUGH, Ready
+from ..recipe.cutting import sliced
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from .draws import Draws, draw
@@ -62,7 +63,7 @@ def worked_out(
 ) -> Iterator[Change | None]:
     """The same in short steps, for whoever wants to do something in between: each change as it is found, None after a step without one."""
     number = many.number(piece)
-    pieces, stages = many.case.pieces, many.case.stages[: stage + 1]
+    pieces, stages = many.case.pieces, many.case.stages[: stage + 2]
     own = pieces[number]
 
     def asked(kind: str, value: float, meat: Sequence[Piece] = pieces, line: Sequence[Stage] = stages) -> Change:
@@ -70,7 +71,7 @@ def worked_out(
         return Change(kind, value, few.ready(stage, [number], salt=salt, at_most=LONGEST_WAIT)[0])
 
     def cut(kind: str, thickness: float) -> Change:
-        thin = own.but(thickness=thickness, fat_cap=min(own.fat_cap, MOST_FAT * thickness))
+        thin = sliced(own).but(thickness=thickness, fat_cap=min(own.fat_cap, MOST_FAT * thickness))
         return asked(kind, thickness, (*pieces[:number], thin, *pieces[number + 1 :]))
 
     if own.shape == "slab" and own.thickness / 2 >= THINNEST:

@@ -133,7 +133,8 @@ def usual_case(
 
 def in_the_middle(numbers: Numbers, inputs: Sequence[Uncertain]) -> Numbers:
     """The numbers with every uncertain one in the middle of its distribution; one that the caller has set stays."""
-    rows = [row for row in inputs if row.key in numbers and numbers[row.key].how != "given"]
+    quiet = numbers.tracked()  # looking at a number here is not resting on it
+    rows = [row for row in inputs if row.key in quiet and quiet[row.key].how != "given"]
     return numbers.with_values({row.key: float(row.scored(np.zeros(()))) for row in rows}, published=True)
 
 

@@ -24,6 +24,7 @@ class Forgiving:
     """out: the surest day to take the piece out [s since the start]; low, high: the wanted taste (fractions of the meat); slope: salt gained per s
     there; early, late: by how many s it may be taken out sooner or later in the middle draw (inf: for as long as was looked at); chance:
     share of the draws that land within; known: the same of those whose pace is like the middle one's, None where they are too few.
+    right: the share (t,) that lands within, at `times` [s].
     """
 
     out: float
@@ -34,6 +35,12 @@ class Forgiving:
     late: float
     chance: float
     known: float | None
+    times: np.ndarray
+    right: np.ndarray
+
+    def lands(self, out: float) -> float:
+        """Share of the draws that land within when they are taken out after `out` s."""
+        return float(np.interp(out, self.times, self.right))
 
 
 def taste_around(salt: float, numbers) -> tuple[float, float]:
@@ -46,7 +53,7 @@ def forgiving(many: Spread, low: float, high: float, piece: int | str = 0) -> Fo
     """Of a spread whose last stage is the cure: its surest day, on which most draws lie between a taste of `low` and `high`, and what lies
     about it.
     """
-    times = np.linspace(0.0, many.usual.length, TIMES)
+    times = many.usual.length * np.linspace(0.0, 1.0, TIMES) ** 2  # dense at first, when a strong brine is quick
     number = many.number(piece)
     values = many.readings([Request.of("at", place="average", quantity="salt", times=times, piece=number)])[0]
     middle = np.median(values, axis=0)
@@ -64,7 +71,9 @@ def forgiving(many: Spread, low: float, high: float, piece: int | str = 0) -> Fo
     like = None if pace is None else np.abs(np.log(pace / np.median(pace))) < ALIKE
     known = float(np.mean(lands[like])) if like is not None and like.sum() >= FEW else None
     slope = float(np.interp(out, times, np.gradient(middle, times)))
-    return Forgiving(out, low, high, slope, max(out - first, 0.0), max(last - out, 0.0), float(np.mean(lands)), known)
+    return Forgiving(
+        out, low, high, slope, max(out - first, 0.0), max(last - out, 0.0), float(np.mean(lands)), known, times, right
+    )
 
 
 def on_the_way(history: History, stage: int, out: float, times: tuple[float, ...], piece: int) -> np.ndarray:

@@ -26,7 +26,7 @@ from ..engine.simulate import CELLS, LEAST_CELLS, simulate
 from ..engine.size import bytes_of_case
 from ..forecast import DAY
 from ..forecast.answer import reaching
-from ..forecast.ready import Ready, ready_columns, ready_of, wanted_of
+from ..forecast.ready import Ready, cold_of_rest, ready_columns, ready_of, wanted_of
 from ..limits import check_all
 from ..recipe.criterion import PLACES, Criterion, default_basis
 from ..recipe.meat_and_fridge import MeatAndFridge
@@ -521,7 +521,8 @@ class Spread(Shown):
         """
         numbers = [self.number(piece) for piece in (range(len(self.case.pieces)) if pieces is None else pieces)]
         wanted = tuple(wanted_of(self.usual, stage, number, salt) for number in numbers)
-        asked = Request.of(ready_columns, stage=stage, wanted=wanted, pieces=tuple(numbers))
+        cold = cold_of_rest(self.case.stages, stage)
+        asked = Request.of(ready_columns, stage=stage, wanted=wanted, pieces=tuple(numbers), cold=cold)
         asked = replace(asked, lasting=(stage, units.seconds(at_most)))
         return ready_of(self.readings([asked])[0], self.usual, stage, wanted, numbers)
 

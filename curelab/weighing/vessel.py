@@ -121,6 +121,25 @@ def brine_volume(bath: Bath, numbers: Numbers | None = None) -> float:
     return salted + bath.sugar / (numbers or default_numbers()).si("sugar.crystal_density")
 
 
+def water_to_cover(vessel: Vessel, pieces: Sequence[Piece], numbers: Numbers | None = None) -> float:
+    """kg of water that covers the pieces, lying flat side by side or stacked as `fits` takes them; what salt adds to it is left out.
+
+    >>> pot = Vessel(shape="round", diameter="26 cm", height="20 cm")
+    >>> round(water_to_cover(pot, (Piece(thickness="6 cm", weight="1.5 kg"),)), 2)
+    2.83
+    """
+    numbers = numbers or default_numbers()
+    deep = _top(vessel, pieces)[0] + numbers.si("vessel.least_cover")
+    meat = sum(piece.volume(numbers) for piece in pieces)
+    return max(0.0, deep * vessel.floor - meat) * float(brine.density(0.0, COLD))
+
+
+def _top(vessel: Vessel, pieces: Sequence[Piece]) -> tuple[float, bool]:
+    """(height [m] of the highest piece, whether they lie side by side)."""
+    beside = sum(footprint(piece) for piece in pieces) <= vessel.floor
+    return (max if beside else sum)(piece.thickness for piece in pieces), beside
+
+
 def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: Numbers | None = None) -> Fit:
     """Whether the pieces, lying flat, and the bath fit the vessel and the brine covers them.
 
@@ -151,9 +170,8 @@ def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: N
     meat = sum(piece.volume(numbers) for piece in pieces)
     liquid = brine_volume(bath, numbers)
     depth = (meat + liquid) / vessel.floor
-    beside = sum(footprint(piece) for piece in pieces) <= vessel.floor
+    top, beside = _top(vessel, pieces)
     too_broad = [piece.name for piece in pieces if not goes_in(vessel, piece)]
-    top = (max if beside else sum)(piece.thickness for piece in pieces)
     least = numbers.si("vessel.least_cover")
     cover, headroom = depth - top, vessel.height - depth
     good, covered = headroom >= 0 and not too_broad, cover >= least * (1 - 1e-9)

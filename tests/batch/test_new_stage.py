@@ -94,7 +94,7 @@ def test_everything_above_speaks_of_it(known):
     checks = [{each.name: each.outcome for each in one.verdicts if "as simulated" in each.name} for one in (new, old)]
     assert checks[0] == checks[1] != {}
     assert [each.stage for each in new.cured] == [0] and new.cured[0].lasted == pytest.approx(12 * DAY, rel=1e-12)
-    assert "1. Two brines, day 0 to 12" in words(new)
+    assert "1. Two brines, day 0 to 12" in words(new, long=True)
     found = schedule(made)
     titles = [task.title for task in found.tasks]
     assert titles[:2] == ["Into the first brine", "Pour it away, and into the second brine"]

@@ -5,6 +5,7 @@ import pytest
 from scipy.optimize import brentq
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, simulate
+from curelab.forecast import pull_and_rest
 from curelab.forecast.ready import SHARE, ready_columns, ready_of, wanted_of
 from curelab.limits import exposures
 from curelab.proof import meat, series
@@ -132,6 +133,40 @@ def test_no_day_is_promised_that_bare_meat_does_not_keep():
     )
     thin = POINT.but(thickness="3 cm", weight="1 kg")
     (quick,) = spread(thin, BRINE, count=32).ready()
-    assert "Take it out on day" in answer(quick, thin, many.usual.numbers)[0] and quick.keeps.all()
+    assert "Out on day" in answer(quick, thin, many.usual.numbers)[0] and quick.keeps.all()
     best = changes(many, 0, 0)[0]
     assert best.kind in ("thinner", "split") and best.ready.keeps.mean() >= 0.9
+
+
+def rested(out, wait):
+    """(salt of the whole over its end, middle over the average) when it is cooked, by the front door."""
+    history = simulate(POINT, [BRINE.lasting(out), Rest(temperature="3 degC", lasts=max(wait, 60.0))])
+    return history.average("salt", out, 0, "equilibrium"), history.core("salt", None, 0, "equilibrium")
+
+
+def test_pull_and_rest_do_what_they_say():
+    least = pull_and_rest(POINT, BRINE)
+    salted, even = rested(least.pull, least.rest)
+    assert (salted, even) == pytest.approx((SHARE, SHARE), abs=0.01)
+    days = [out + wait for out in np.linspace(1.0, 1.6, 5) * least.pull for wait in (0.0, 0.5 * DAY, 2 * DAY)
+            if min(rested(out, wait)) >= SHARE]  # fmt: skip
+    assert least.ready <= min(days) * 1.01
+    late = pull_and_rest(POINT, BRINE, serve=1.5 * least.ready)
+    assert late.ready == pytest.approx(1.5 * least.ready, rel=1e-9) and late.pull > least.pull
+    assert min(rested(late.pull, late.rest)) >= SHARE and late.salted[0] > least.salted[0]
+    soon = pull_and_rest(POINT, BRINE, serve=0.5 * least.ready)  # nothing is right by then: the least short of it
+    shares = [min(rested(out, soon.ready - out)) for out in np.linspace(0.1, 0.95, 5) * soon.ready]
+    assert min(soon.salted[0], soon.even[0]) >= max(shares) - 0.03 and "too early" in soon.sentence
+    assert rested(soon.pull, soon.rest) == pytest.approx((soon.salted[0], soon.even[0]), abs=0.01)
+    long = pull_and_rest(POINT, BRINE, rest="10 d")
+    assert long.rest == 10 * DAY and long.pull == pytest.approx(least.pull, rel=1e-6) and long.even[0] > least.even[0]
+    with pytest.raises(ValueError, match="not both"):
+        pull_and_rest(POINT, BRINE, rest="10 d", serve="40 d")
+
+
+def test_a_strong_brine_has_one_pull_and_a_rest_that_can_be_too_short():
+    strong = BRINE.but(bath=Bath(water="4 kg", salt="900 g"))
+    least = pull_and_rest(POINT, strong)
+    assert least.rest > 5 * least.pull and pull_and_rest(POINT, strong, rest="60 d").pull == least.pull
+    short = pull_and_rest(POINT, strong, rest="5 d")
+    assert short.pull is None and "not enough" in short.sentence

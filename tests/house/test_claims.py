@@ -162,8 +162,8 @@ def test_the_example_of_the_readme_runs(capsys):
     exec(compile(example, "README.md", "exec"), {})
     said = capsys.readouterr().out.splitlines()
     assert said[0] == "History of point: 10 d" and "after 10 d, as planned" in said[1] and len(said) == 4
-    assert all(each.startswith("The core reaches 90 % of its equilibrium salt after ") for each in said[2:])
-    assert "512 draws of how fast meat takes salt" in said[3]
+    assert said[2].startswith("The core reaches 90 % of its equilibrium salt after ")
+    assert said[3].startswith("point: out after ") and said[3].endswith(" % of 512")
 
 
 def test_every_claim_is_made_somewhere():

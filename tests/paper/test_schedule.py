@@ -20,9 +20,13 @@ from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.timeline import GIVES, Impossible, Link, lay
 from curelab.recipe.plan import Hours, Plan
 from curelab.recipe.stages import Bath, Brine
+from curelab.sources import default_numbers
 from curelab.spread import spread
+from curelab.spread.draws import in_the_middle
+from curelab.spread.uncertain import uncertain_inputs
 
 DAY = 1440
+USUAL = in_the_middle(default_numbers(), uncertain_inputs())
 SLAB = {"name": "slab", "thickness": "4 cm", "weight": "1 kg"}
 
 
@@ -142,7 +146,7 @@ def test_no_turn_at_three_in_the_morning_and_the_effect_is_computed():
     # The effect is that of a brine turned at just these moments, told in the sentence.
     turns = tuple(60.0 * task.minutes for task in kept.tasks if "turn" in task.key)
     written = kept.batch.filled()[0]
-    again = simulate(Piece(**SLAB), written.but(turn_every=None, turns=turns))
+    again = simulate(Piece(**SLAB), written.but(turn_every=None, turns=turns), numbers=USUAL)
     value = again.core("salt")
     assert kept.planned.history.core("salt") == pytest.approx(value, rel=1e-12)
     assert abs(value / kept.wished.history.core("salt") - 1) > 1e-6
@@ -190,7 +194,7 @@ def test_stages_shift_by_as_little_as_can_be_and_are_computed_anew():
         found.planned.batch.stages[0].lasts == (5 * DAY + 22 * 60) * 60
         and found.planned.batch.stages[1] == found.batch.stages[1]
     )
-    direct = simulate(found.batch.pieces, found.planned.batch.filled())
+    direct = simulate(found.batch.pieces, found.planned.batch.filled(), numbers=USUAL)
     assert found.planned.history.average("salt") == pytest.approx(direct.average("salt"), rel=1e-12)
     assert any("instead of 5 d 18 h" in words for words in found.moves)
     new, old = (f"{100 * each.history.average('salt'):.2f}" for each in (found.planned, found.wished))

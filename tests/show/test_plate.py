@@ -33,7 +33,8 @@ def test_only_what_was_cooked_comes_to_the_plate():
 def test_the_report_has_it(name, there):
     words = report.words(outcome.run(load(str(datasets_folder() / f"{name}.toml")), draws=16))
     assert ("ON THE PLATE" in words) is there
-    rows = data.plain(outcome.run(load(str(datasets_folder() / f"{name}.toml")), draws=16))["plate"]
+    told = data.plain(outcome.run(load(str(datasets_folder() / f"{name}.toml")), draws=16))
+    rows = told["plate"]
     assert [row["piece"] for row in rows] == (["point", "flat"] if there else [])
     assert all(0 < row["salt"] < row["kept low"] < row["kept"] < row["kept high"] for row in rows)
-    assert ("lethality, 6.5 log" in words) is there
+    assert ("lethality, 6.5 log" in [verdict["name"] for verdict in told["verdicts"]]) is there

@@ -5,7 +5,7 @@ import pytest
 
 from curelab import Bath, Brine, Piece, Rest
 from curelab.engine.run import FREE
-from curelab.show.section import LEAST, LONGER, section
+from curelab.show.section import LEAST, LONGER, READ, section
 from curelab.spread import spread
 from curelab.units import DAY
 
@@ -23,10 +23,12 @@ def test_a_slab_is_as_thick_as_it_is_and_shows_what_the_library_reads():
     many, made = drawn(piece)
     (own,) = made.pieces
     assert own.y.max() - own.y.min() == pytest.approx(6.0) and np.ptp(own.x) > 6.0
-    when = 40
-    read = many.profile("salt", (made.days[when] * DAY,), "loin")
-    assert own.values["salt"][when] == pytest.approx(100 * read.middle[0], rel=1e-5)
-    assert own.low["salt"][when] == pytest.approx(100 * read.low[0], rel=1e-5)
+    read = many.profile("salt", (made.days[-1] * DAY,), "loin")
+    assert own.values["salt"][-1] == pytest.approx(100 * read.middle[0], rel=1e-5)
+    assert own.low["salt"][-1] == pytest.approx(100 * read.low[0], rel=1e-5)
+    read = many.profile("salt", (made.days[48] * DAY,), "loin")  # of 97 times every second one is read at every place
+    assert own.high["salt"][24] == pytest.approx(100 * read.high[0], rel=1e-5)
+    assert len(made.days) == 97 and len(own.high["salt"]) == READ == 49
     row = 3
     assert own.value[row].tolist() == [row] * own.x.shape[1]
     assert own.y[row, 0] == pytest.approx(6 * read.depth[row])
@@ -44,6 +46,34 @@ def test_a_round_piece_is_cut_through():
     read = many.profile("salt", (made.days[-1] * DAY,), "roll")
     outermost = own.value[-1, 0]
     assert own.values["salt"][-1, outermost] == pytest.approx(100 * read.middle[0, -1], rel=1e-5)
+
+
+def test_a_cut_is_drawn_as_it_is_with_a_value_at_every_node():
+    ends = [
+        {"at": "0 cm", "thickness": "3 cm", "width": "10 cm"},
+        {"at": "16 cm", "thickness": "6 cm", "width": "10 cm"},
+    ]
+    piece = Piece(name="wedge", shape="cut", edges="square", stations=ends, weight="750 g", fat_cap="4 mm")
+    many, made = drawn(piece)
+    (own,) = made.pieces
+    assert np.ptp(own.x) == pytest.approx(16.0) and np.ptp(own.y) == pytest.approx(6.0) and not own.ends
+    assert own.y[-1] == pytest.approx(np.full(own.x.shape[1], 6.0))  # it lies on its second face
+    np.testing.assert_allclose(own.y[0], 3.0 - 3.0 * own.x[0] / 16.0, atol=1e-8)
+    assert own.fat[0] and not own.fat[-1] and own.y[own.fat, 0].max() < 3.0 + 0.4 * 3 / 6
+    read = many.usual.section("salt", made.days[30] * DAY, "wedge")
+    row, column = 5, 7
+    assert own.values["salt"][30][own.value[row, column]] == pytest.approx(100 * read.values[column, row], rel=1e-9)
+    assert own.x[row, column] == pytest.approx(100 * read.along[column, row])
+    assert not own.low  # bands are those of one line
+
+
+def test_a_short_cylinder_is_drawn_with_its_ends():
+    piece = Piece(name="roll", shape="cylinder", thickness="6 cm", length="10 cm", weight="290 g")
+    _, made = drawn(piece)
+    (own,) = made.pieces
+    assert np.ptp(own.x) == pytest.approx(10.0) and (own.y.min(), own.y.max()) == pytest.approx((0.0, 6.0))
+    assert np.all(np.diff(own.y[:, 0]) > 0) and own.y[len(own.y) // 2, 0] == pytest.approx(3.0)
+    assert np.array_equal(own.value, own.value[::-1])  # one half mirrors the other
 
 
 def test_fat_is_where_it_is():

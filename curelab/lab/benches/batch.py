@@ -15,7 +15,7 @@ from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
 from ...show import pictures, telling
-from ...show.in_short import in_short
+from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
 from ...show.section import section
 from ..bars import BarPicture
@@ -33,7 +33,6 @@ ELSEWHERE = (
 )  # fmt: skip
 
 
-FIRST = 2  # sentences over the picture; the others stand under it
 MOST_DRAWN = 4  # pieces; more would be too small to see
 
 
@@ -179,9 +178,9 @@ class BatchBench(Bench):
         names = [piece.name for piece in state.batch.pieces]
         drawn = section([(many, name, name) for name in names[:MOST_DRAWN]], system=state.batch.units)
         show_section(self.pictures["section"], drawn, None, state.batch.units)
-        said = in_short(outcome, outcome.chances_so_far, outcome.changes_so_far)
-        self.says["answer"].text = "\n".join(said[:FIRST])
-        self.says["more"].text = "\n".join(said[FIRST:])
+        first, more = in_parts(outcome, outcome.chances_so_far, outcome.changes_so_far)
+        self.says["answer"].text = "\n".join(first)
+        self.says["more"].text = "\n".join(more)
         self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (

@@ -9,6 +9,7 @@ from ...fields import refuse
 from ...outcome import CURED_SHARE
 from ...show import pictures, telling
 from ...show.answer import SURE, Planned, answer, how_forgiving, ranges, to_be_as_sure
+from ...show.brines import in_and_rested
 from ...show.section import section
 from ...spread import Spread
 from ...spread.answers import ordered
@@ -123,7 +124,7 @@ class EquilibriumOrStrong(Bench):
             said, *spot = answer(found, piece, many.usual.numbers, plan, system)
             self.says[
                 "answer" if name == "equilibrium" else "strong answer"
-            ].text = f"**{name.capitalize()} brine.** {said} {how_forgiving(kind)}{sure}"
+            ].text = f"**{name.capitalize()} brine.** {said} {how_forgiving(kind, now)}{sure}"
             spots.append(f"**{name.capitalize()} brine.** {' '.join(spot)}")
             ways.append((name, many, out))
             show_lines(self.pictures[f"{name} salt"], pictures.over_time(many, "salt", piece.name, now=now))
@@ -133,7 +134,7 @@ class EquilibriumOrStrong(Bench):
             )
             self.says[f"{name} nitrite"].text = telling.nitrite(many, now, piece.name)
         self.says["spot"].text = "\n".join(spots)
-        show_lines(self.pictures["together"], pictures.in_and_rested(ways, piece.name, taste))
+        show_lines(self.pictures["together"], in_and_rested(ways, piece.name, taste))
         level = f"core salt >= {100 * CURED_SHARE * wanted:.3g} %"
         window = both["strong"].window(cured=level, at_most=None)
         self.warn(telling.warmth(batch.stages[self.state.cure].warmest, batch.units))

@@ -317,7 +317,7 @@ class LearningBench(Bench):
                 estimate_rows(found.fit, batch.units), "What the log says of the meat. In brackets: 9 cases of 10."
             ),
             days=table(
-                days_rows(found.before, found.after, found.begin), f"When it is cured through, in {found.count} draws."
+                days_rows(found.before, found.after, found.begin), f"When it has its salt, in {found.count} draws."
             )
             if told.days
             else "",

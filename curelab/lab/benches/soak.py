@@ -9,8 +9,10 @@ from ...batch import Batch
 from ...engine.run import FREE
 from ...engine.simulate import simulate
 from ...forecast import least_water, soak_needed
+from ...forecast.ready import LOOKED
 from ...recipe.stages import Rest, Soak, Water
 from ...show import pictures, telling
+from ...show.answer import Planned, answer
 from ...show.section import section
 from ...spread import Spread
 from ...spread.sensitivity import at_end_of
@@ -102,6 +104,7 @@ class SoakBench(Bench):
             self.pictures[name] = Picture()
         self.pictures["matters"] = BarPicture()
         self.says |= {
+            "cure": Say("", "note"),
             "answer": Say("", "answer"),
             "after": Say("", "answer"),
             "needed": Say("", "answer"),
@@ -168,6 +171,10 @@ class SoakBench(Bench):
         )
         enough = many.usual.average("salt", begin, piece) <= state.own.target
         said = " It had no more than you want before: no soak is needed." if enough else ""
+        cure = state.spread(state.cure_lasting(LOOKED))  # stays while only the soak is changed
+        out = Planned(batch.stages[state.cure].longest)
+        found = cure.ready(state.cure, [0], at_most=LOOKED)[0]
+        self.says["cure"].text = " ".join(answer(found, batch.pieces[0], many.usual.numbers, out, batch.units)[:2])
         self.says["answer"].text = telling.soaked(many, number, piece) + said
         self.says["after"].text = telling.rested(many, piece)
         if (
@@ -207,5 +214,5 @@ class SoakBench(Bench):
             [self.says["answer"], self.says["after"]],
             self.pictures["section"],
             list(self.controls.values()),
-            [self.says["needed"]],
+            [self.says["needed"], self.says["cure"]],
         )

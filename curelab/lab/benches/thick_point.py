@@ -5,7 +5,7 @@ from __future__ import annotations
 from ...engine.run import FREE
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import Planned, answer, ranges, to_change
+from ...show.answer import HEAD, Planned, answer, ranges
 from ...show.section import section
 from ...spread import Spread
 from ...spread.sensitivity import within
@@ -95,11 +95,12 @@ class ThickPoint(Bench):
         first, more = [], []
         for found, piece in zip(ready, pieces, strict=False):
             stands = float(many.at("average", "salt", [now], piece.name, "equilibrium").middle[0])
-            said, *spot = answer(found, piece, many.usual.numbers, Planned(now, stands), system)
-            if found.bare:
-                spot.append(to_change(state.changes(many, state.cure, piece.name), state.batch.weighed, system))
-            first.append(said)
-            more.append(f"**{capital(piece.name)}.** {' '.join(spot)}")
+            made = state.changes(many, state.cure, piece.name) if found.bare else None
+            plan = Planned(now, stands)
+            said = answer(found, piece, many.usual.numbers, plan, system, None, made, state.batch.weighed)
+            first.append(" ".join(said[:HEAD]))
+            if said[HEAD:]:
+                more.append(f"**{capital(piece.name)}.** {' '.join(said[HEAD:])}")
         self.says["answer"].text = "\n".join(first)
         self.says["spot"].text = "\n".join(more)
         self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))

@@ -5,21 +5,23 @@ The piece lies on its second face; what is half round is drawn so. Tissues are t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
 import numpy as np
 
 from .. import units
+from ..engine.history import History
 from ..matter.tissue import Tissue
 from ..recipe.measured import measures
 from ..recipe.piece import Piece
 from ..recipe.stations import Solid
+from .pictures import NAMES, scale
 
 # Fill and hatch of the first lean, of others, and of fat. Light, so that ink and colours of salt stand out on them.
 LEAN = (("#e8b4a6", ""), ("#d3998f", "dots"), ("#f0cdbf", "lines"))
 FAT = ("#f7efd8", "crossed")
+GRID = 160  # places along a section that is filled with values, and half as many through it
 STEPS = 24  # places along a half round edge
 CLOSED = {"skin": "skin", "cut off": "cut off", "touching": "touches"}
 
@@ -54,24 +56,35 @@ class Spot:
 
 
 @dataclass(frozen=True)
-class Section:
+class Field:
+    """Values z (y, x) on a grid in shown units, nan outside of the piece; label: what they are."""
+
+    x: np.ndarray
+    y: np.ndarray
+    z: np.ndarray
+    label: str
+
+
+@dataclass(frozen=True)
+class CutSection:
     """A section to scale: one unit of x is as long as one of y.
 
-    sentence: what it shows; x_label; areas, the outline x, y (n,) around them; edges that are closed; ticks (x, words) under the stations;
-    spots; note.
+    sentence: what it shows; x_label; areas, the outline x, y (n,) around them; closed: faces that no salt crosses; ticks (x, words) under the stations;
+    spots; note; field: values in it.
     """
 
     sentence: str
     x_label: str
     outline: tuple[np.ndarray, np.ndarray]
     areas: tuple[Area, ...]
-    edges: tuple[Edge, ...] = ()
+    closed: tuple[Edge, ...] = ()
     ticks: tuple[tuple[float, str], ...] = ()
     spots: tuple[Spot, ...] = ()
     note: str = ""
+    field: Field | None = None
 
 
-def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | None = None) -> Section:
+def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | None = None) -> CutSection:
     """The section along the middle of a piece in three dimensions. `slowest`: (m from the head, m under the first face) of its slowest
     spot. Raises ValueError for a piece that has no length.
     """
@@ -80,15 +93,18 @@ def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | N
     edges = np.unique(np.concatenate([at, 0.5 * (at[1:] + at[:-1])]))  # tissues change half-way
     depths = np.stack([np.interp(edges, at, column) for column in zip(*solid.borders, strict=True)])
     top = np.interp(edges, at, thick)
+    middles = [solid.at[0] + 0.5 * (a + b) for a, b in pairwise(edges)]
     areas = []
-    for layer in range(len(depths) - 1):
-        own = [solid.tissues[solid.station(solid.at[0] + 0.5 * (a + b))][layer] for a, b in pairwise(edges)]
+    for layer, (upper, lower) in enumerate(pairwise(top - depths)):
+        there = upper[1:] + upper[:-1] > lower[1:] + lower[:-1]
+        own = [
+            solid.tissues[solid.station(at)][layer] if here else None for at, here in zip(middles, there, strict=True)
+        ]
         begin = 0
         for part, group in groupby(own):
             end = begin + len(list(group))
             run = slice(begin, end + 1)
-            upper, lower = top[run] - depths[layer, run], top[run] - depths[layer + 1, run]
-            areas.append(_area(solid, part, edges[run], upper, lower, size))
+            areas += [_area(solid, part, edges[run], upper[run], lower[run], size)] if part is not None else []
             begin = end
     rim = np.concatenate([at, at[::-1]]), np.concatenate([np.zeros(len(at)), thick[::-1]])
     faces = {
@@ -97,9 +113,9 @@ def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | N
     }  # fmt: skip
     ticks = tuple((size * float(a), units.show(float(t), "length", system)) for a, t in zip(at, thick, strict=True))
     thickness, *others = measures(piece, system)
-    drawn = Section(
+    drawn = CutSection(
         f"The {piece.name}, cut along its length: {', '.join((f'{thickness} thick', *others))}.", f"{unit} from the head",
-        (size * rim[0], size * rim[1]), _merged(areas), _closed(piece, faces, size), ticks,
+        (size * rim[0], size * rim[1]), tuple(areas), _closed(piece, faces, size), ticks,
     )  # fmt: skip
     if slowest is None:
         return drawn
@@ -110,7 +126,7 @@ def along(piece: Piece, system: str = "metric", slowest: tuple[float, float] | N
     return replace(drawn, sentence=f"{drawn.sentence} The slowest spot lies {told}.", spots=(spot,))
 
 
-def across(piece: Piece, at: float, system: str = "metric", slowest: float | None = None) -> Section:
+def across(piece: Piece, at: float, system: str = "metric", slowest: float | None = None) -> CutSection:
     """The section across a piece `at` a place [m from the head]; `slowest`: depth [m] of its slowest spot, if that lies there."""
     solid, (size, unit) = _solid(piece), _shown(system)
     thick, wide, borders = solid.section(solid.at[0] + at)
@@ -135,10 +151,45 @@ def across(piece: Piece, at: float, system: str = "metric", slowest: float | Non
         }
     said = f"The {piece.name}, cut across {units.show(at, 'length', system, digits=2)} from its head"
     spots = () if slowest is None else (Spot("slowest spot", 0.0, size * (thick - slowest)),)
-    return Section(
+    return CutSection(
         f"{said}: {units.show(thick, 'length', system, digits=2)} thick, {units.show(wide, 'length', system, digits=2)} wide.",
-        f"{unit} from the middle", (size * rim[0], size * rim[1]), _merged(areas), _closed(piece, faces, size), (), spots,
+        f"{unit} from the middle", (size * rim[0], size * rim[1]), tuple(areas), _closed(piece, faces, size), (), spots,
     )  # fmt: skip
+
+
+def of(history: History, time: float, piece: str | int = 0, system: str = "metric") -> CutSection | None:
+    """The section along a piece, with the spot that salt is slowest to reach marked where it lies at a time [s]; None for a piece without
+    a length.
+    """
+    meat = history.pieces[history.piece_number(piece)]
+    if meat.solid() is None:
+        return None
+    where, depth = (float(each) for each in history.slowest_place("salt", time, piece))
+    return along(meat, system, (where, depth))
+
+
+def filled(
+    history: History, quantity: str = "salt", time: float | None = None, piece: str | int = 0, basis: str | None = None, system: str = "metric"
+) -> CutSection:  # fmt: skip
+    """The same with the values of a quantity in it, on a grid of its own, in shown units."""
+    when = history.length if time is None else time
+    drawn, meat = of(history, when, piece, system), history.pieces[history.piece_number(piece)]
+    solid, (size, _), (factor, unit) = _solid(meat), _shown(system), scale(quantity, basis)
+    assert drawn is not None
+    found = history.section(quantity, when, piece, basis)
+    x = np.linspace(0.0, solid.length, GRID)
+    y = np.linspace(0.0, max(solid.thickness), GRID // 2)
+    planes = found.along[:, 0]
+    thick = np.interp(x, np.array(solid.at) - solid.at[0], solid.thickness)
+    shares = (found.depth - found.depth[:, :1]) / (found.depth[:, -1:] - found.depth[:, :1])
+    columns = np.empty((len(y), GRID))
+    for number, (place, here) in enumerate(zip(x, thick, strict=True)):
+        after = int(np.clip(np.searchsorted(planes, place), 1, len(planes) - 1))
+        weight = (place - planes[after - 1]) / (planes[after] - planes[after - 1])
+        depth = 1 - y / here
+        sides = [np.interp(depth, shares[n], found.values[n]) for n in (after - 1, after)]
+        columns[:, number] = np.where(depth < -1e-9, np.nan, (1 - weight) * sides[0] + weight * sides[1])
+    return replace(drawn, field=Field(size * x, size * y, factor * columns, f"{NAMES.get(quantity, quantity)}, {unit}"))
 
 
 def _solid(piece: Piece) -> Solid:
@@ -170,16 +221,6 @@ def _area(solid: Solid, part: Tissue, x: np.ndarray, upper: np.ndarray, lower: n
     colour, hatch = FAT if part.kind == "fat" else LEAN[min(leans.index(part.name), len(LEAN) - 1)]
     outline = size * np.concatenate([x, x[::-1]]), size * np.concatenate([upper, lower[::-1]])
     return Area("fat" if part.kind == "fat" else part.name, *outline, colour, hatch)
-
-
-def _merged(areas: Sequence[Area]) -> tuple[Area, ...]:
-    """Without those that are nowhere thicker than nothing."""
-    return tuple(each for each in areas if _size(each.x, each.y) > 1e-6)
-
-
-def _size(x: np.ndarray, y: np.ndarray) -> float:
-    """The area inside an outline, by the shoelace formula."""
-    return 0.5 * abs(float(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1))))
 
 
 def _closed(piece: Piece, faces: dict[str, tuple[np.ndarray, np.ndarray]], size: float) -> tuple[Edge, ...]:

@@ -12,8 +12,8 @@ import pytest
 from curelab import Piece
 from curelab.paper.drawn_section import svg_section
 from curelab.show import figures
+from curelab.show.cut_section import CutSection, across, along
 from curelab.show.draw import draw
-from curelab.show.sections import Section, across, along
 
 SVG = "{http://www.w3.org/2000/svg}"
 STATIONS = [
@@ -29,7 +29,7 @@ def size(x, y) -> float:
     return 0.5 * abs(float(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1))))
 
 
-def by_label(section: Section) -> dict[str, float]:
+def by_label(section: CutSection) -> dict[str, float]:
     found: dict[str, float] = {}
     for each in section.areas:
         found[each.label] = found.get(each.label, 0.0) + size(each.x, each.y)
@@ -47,8 +47,8 @@ def test_along_by_hand():
     )
     assert [words for _, words in drawn.ticks] == ["4 cm", "6 cm", "8 cm"]
     assert [at for at, _ in drawn.ticks] == pytest.approx([0, 10, 24])
-    assert {edge.label for edge in drawn.edges} == {"skin", "cut off"}
-    assert drawn.edges[1].x == pytest.approx([24, 24])
+    assert {edge.label for edge in drawn.closed} == {"skin", "cut off"}
+    assert drawn.closed[1].x == pytest.approx([24, 24])
 
 
 def test_tissues_change_half_way():

@@ -1,0 +1,37 @@
+"""The slowest spot among places of a grid: found, read between them, and the middle where nothing tells places apart."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from curelab.bodies.spots import Spots
+
+X, Z = np.linspace(0.0, 2.0, 9), np.array([-0.5, -0.3, -0.1, 0.15, 0.3, 0.5])
+ALONG, DEPTH = (np.broadcast_to(each, (9, 6)).astype(float) for each in (X[:, None], Z))
+
+
+def spots(deep=None) -> Spots:
+    counts = np.ones(54, bool) if deep is None else deep
+    return Spots(np.eye(54), (9, 6), counts, 4 * 6 + 2, ALONG, DEPTH)
+
+
+@pytest.mark.parametrize("side", (1.0, -1.0))
+@pytest.mark.parametrize(("x", "z"), [(0.9, 0.02), (1.31, -0.21)])
+def test_between_places_it_is_read_off_parabolas(side, x, z):
+    """In an upright bowl its least, in one turned over its most: exact for parabolas."""
+    values = side * (0.2 + 3 * (ALONG - x) ** 2 + 2 * (DEPTH - z) ** 2).reshape(1, 1, -1)
+    assert spots().value(values)[0, 0] == pytest.approx(side * 0.2, rel=1e-9)
+    along, depth = spots().place(values)
+    assert abs(along[0, 0] - x) <= 0.13 and abs(depth[0, 0] - z) <= 0.13
+
+
+def test_places_that_do_not_count_are_left_out():
+    values = (ALONG + DEPTH).reshape(1, 1, -1)
+    deep = (ALONG > 0.6).ravel() & (DEPTH > -0.4).ravel()
+    assert spots(deep).value(values)[0, 0] == pytest.approx(0.75 - 0.3, rel=1e-9)
+
+
+def test_where_all_is_alike_it_is_the_deepest():
+    along, depth = spots().place(np.full((1, 1, 54), 0.3))
+    assert (along[0, 0], depth[0, 0]) == (X[4], Z[2])

@@ -1,0 +1,89 @@
+"""`curelab split` as a person meets it, and what `check` says of a weight that does not fit the measures."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+
+import pytest
+
+from curelab.__main__ import main
+from curelab.batch import from_table
+
+BATCH = """
+schema = 1
+name = "strip"
+[[pieces]]
+name = "strip"
+shape = "block"
+thickness = "5 cm"
+width = "8 cm"
+length = "16 cm"
+weight = "WEIGHT"
+[[pieces]]
+name = "other"
+thickness = "3 cm"
+weight = "500 g"
+[[stages]]
+do = "brine"
+bath = { water = "2 kg", salt = "90 g" }
+temperature = "3 degC"
+lasts = "6 d"
+lying = false
+[[stages]]
+do = "rest"
+temperature = "3 degC"
+lasts = "2 d"
+"""
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "strip.toml"
+    path.write_text(BATCH.replace("WEIGHT", "680 g"), encoding="utf-8")
+    return path
+
+
+def said(arguments, capsys):
+    code = main(arguments)
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def test_it_compares_and_writes_the_parts(file, capsys):
+    code, out, err = said(["split", str(file), "--at", "6 cm"], capsys)
+    assert code == 0 and err == ""
+    assert re.search(
+        r"The strip, cut across: cured after .* \(.* to .*, fast to slow meat\)\.",
+        out.split("Whole")[0].replace("\n", " "),
+    )
+    assert "taken alone in the brine" in out and "not safe to eat" in out and "strip, tail: 425 g, 5 cm thick, 8 cm wide, 10 cm long (block)" in out  # fmt: skip
+    pieces = tomllib.loads(out[out.index("[[pieces]]") :])["pieces"]
+    table = tomllib.loads(file.read_text(encoding="utf-8"))
+    made = from_table(table | {"pieces": pieces})
+    assert sum(piece.weight for piece in made.pieces) == pytest.approx(0.68, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("more", "sentence"),
+    [
+        (["--at", "20 cm"], "does not lie between the ends"),
+        (["--along", "seam"], "has no seam"),
+        (["--at", "4 cm", "--piece", "other"], 'there is no piece "other" with a length; there is strip'),
+    ],
+)
+def test_what_cannot_be_split_is_said(file, capsys, more, sentence):
+    code, out, err = said(["split", str(file), *more], capsys)
+    assert code == 2 and sentence in err and out == ""
+
+
+def test_check_says_that_weight_and_measures_do_not_agree(file, capsys):
+    assert "By its measures" not in said(["check", str(file)], capsys)[1]
+    file.write_text(BATCH.replace("WEIGHT", "900 g"), encoding="utf-8")
+    code, out, _ = said(["check", str(file)], capsys)
+    assert (
+        code == 0 and "By its measures the strip weighs 67" in out and "the scale says 900 g" in " ".join(out.split())
+    )
+    file.write_text(BATCH.replace("WEIGHT", "7 kg"), encoding="utf-8")
+    code, _, err = said(["check", str(file)], capsys)
+    assert code == 2 and "pieces[1].weight: 7 kg cannot be" in err
