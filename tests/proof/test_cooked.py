@@ -6,15 +6,7 @@ from curelab.sources import read_table
 # Outside of the band, reported and not tuned: smoked briskets lose fat and vapour beside their juice; pork loins lost 26 and 27 %, less than beef.
 # A silverside that lost 8 % is doubted by who reads it.
 LOSSES_OUTSIDE = {"KERTH-85", "KERTH-90", "USDA-10", "LOWE-03", "LOWE-05", "BEET-02"}
-COOLING_INSIDE = {
-    "JJ4-02",
-    "JJ4-03",
-    "JJ4-04",
-    "JJ4-05",
-    "JJ4-06",
-    "JJ4-09",
-    "VERNON-01",
-}  # in at least one of their figures
+COOLING_INSIDE = {"JJ4-03", "JJ4-04", "JJ4-05", "JJ4-06", "JJ4-09", "VERNON-01"}  # in at least one of their figures
 
 AT_THE_EDGE = {"JJ4-01", "JJ4-02"}  # at 14 h by a hundredth of a degree
 
