@@ -103,13 +103,8 @@ class SoakBench(Bench):
         for name in ("profile", "hours", "nitrite"):
             self.pictures[name] = Picture()
         self.pictures["matters"] = BarPicture()
-        self.says |= {
-            "cure": Say("", "note"),
-            "answer": Say("", "answer"),
-            "after": Say("", "answer"),
-            "needed": Say("", "answer"),
-            "rests": Say("", "note"),
-        }
+        kinds = {"cure": "note", "answer": "answer", "after": "answer", "needed": "answer", "rests": "note"}
+        self.says |= {name: Say("", kind) for name, kind in kinds.items()}
 
     @staticmethod
     def _soak(batch) -> int:
