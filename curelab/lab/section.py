@@ -21,14 +21,15 @@ class SectionPicture(Drawing):
         """Draw a section in place of what was there. opens: the day that is shown, until somebody chooses another (None: the last);
         while it stays as it is the page keeps the day it shows.
         """
-        banded = bool(section.pieces[0].low)
+        first = section.quantities[0].key
+        banded = any(len(parts) > 1 for piece in section.pieces for parts in piece.courses[first].values())
         arrays = [section.days]
         for piece in section.pieces:
             arrays += [piece.x, piece.y, piece.value, piece.fat]
             for quantity in section.quantities:
                 key = quantity.key
                 arrays.append(piece.values[key])
-                if banded:
+                if piece.low:
                     arrays += [piece.low[key], piece.high[key]]
                 arrays.append(piece.level[key])
                 for parts in piece.courses[key].values():
@@ -49,12 +50,13 @@ class SectionPicture(Drawing):
                     "name": piece.name,
                     "rows": piece.x.shape[0],
                     "columns": piece.x.shape[1],
-                    "readings": piece.values[section.quantities[0].key].shape[1],
+                    "readings": piece.values[first].shape[1],
+                    "banded": bool(piece.low),
                     "open": bool(np.ptp(piece.x[0]) > 1e-9),
                     "ends": piece.ends,
                     "lying": piece.lying,
                     "thickness": piece.thickness,
-                    "courses": list(piece.courses[section.quantities[0].key]),
+                    "courses": list(piece.courses[first]),
                 }
                 for piece in section.pieces
             ],

@@ -144,7 +144,7 @@ def _drawn(
         factor = scale(key)[0]
         below, middle, above = bands[key].parts
         # Every node has its own value in a piece with a length, and no band: those of draws are read along one line.
-        values[key] = factor * (usual.section(key, times, name).values.reshape(len(times), -1) if whole else middle)
+        values[key] = factor * (usual.section(key, few, name).values.reshape(READ, -1) if whole else middle)
         if many.banded and not whole:
             low[key], high[key] = factor * below, factor * above
         own = wanted if key == "salt" and wanted is not None else _level(usual, key, name)

@@ -60,7 +60,7 @@ def test_a_cut_is_drawn_as_it_is_with_a_value_at_every_node():
     assert own.y[-1] == pytest.approx(np.full(own.x.shape[1], 6.0))  # it lies on its second face
     np.testing.assert_allclose(own.y[0], 3.0 - 3.0 * own.x[0] / 16.0, atol=1e-8)
     assert own.fat[0] and not own.fat[-1] and own.y[own.fat, 0].max() < 3.4
-    read = many.usual.section("salt", made.days[30] * DAY, "wedge")
+    read = many.usual.section("salt", made.days[60] * DAY, "wedge")
     row, column = 5, 7
     assert own.values["salt"][30][own.value[row, column]] == pytest.approx(100 * read.values[column, row], rel=1e-9)
     assert own.x[row, column] == pytest.approx(100 * read.along[column, row])

@@ -88,6 +88,21 @@ class SoakBench(Bench):
                 state, "Rest afterwards", "time", REST, lambda batch: with_soak(batch).stages[self._rest(batch)].longest,
                 lambda words: self._change(self._rest(state.batch), lasts=words, until=None, at_most=None),
             )  # fmt: skip
+        self._build_question()
+        for name in ("profile", "hours", "nitrite"):
+            self.pictures[name] = Picture()
+        self.pictures |= {"section": SectionPicture(), "matters": BarPicture()}
+        self.says |= {
+            "cure": Say("", "note"),
+            "answer": Say("", "answer"),
+            "after": Say("", "answer"),
+            "needed": Say("", "answer"),
+            "rests": Say("", "note"),
+        }
+
+    def _build_question(self):
+        """The salt that is wanted, and the button that asks how much soak it takes."""
+        state = self.state
         self.controls["target"] = dial(
             state,
             "Salt I want, of the meat",
@@ -99,17 +114,6 @@ class SoakBench(Bench):
         ask = Press("How much soak would it take?")
         ask.on_press(lambda button: self._ask())
         self.controls["ask"] = ask
-        self.pictures["section"] = SectionPicture()
-        for name in ("profile", "hours", "nitrite"):
-            self.pictures[name] = Picture()
-        self.pictures["matters"] = BarPicture()
-        self.says |= {
-            "cure": Say("", "note"),
-            "answer": Say("", "answer"),
-            "after": Say("", "answer"),
-            "needed": Say("", "answer"),
-            "rests": Say("", "note"),
-        }
 
     @staticmethod
     def _soak(batch) -> int:
