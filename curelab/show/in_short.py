@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from .. import units
 from ..limits import UNPROTECTED, WARM, Verdict
 from ..limits.protection import SLOWEST
 from ..limits.verdict import SIGNS
@@ -67,17 +68,22 @@ def _close(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
         chance = chances.get(name)
         if chance is not None and round(10 * (1 - chance.passes)) >= 1:
             names.append(name)
-            some.append(f"{name} (not in {of_ten(1 - chance.passes)})")
+            some.append(f"{name} ({of_ten(1 - chance.passes)})")
     if not some:
         return []
-    return [f"Ok as planned, but not in every batch: {'; '.join(some)}.{_advice(names)}"]
+    return [
+        f"Close to a limit, and past it in so many batches: {'; '.join(some)}.{_advice(names, outcome.batch.units)}"
+    ]
 
 
-def _advice(names: Sequence[str]) -> str:
+def _advice(names: Sequence[str], system: str) -> str:
     """What to do about checks that are missed in some cases: for cold one sentence that serves both ways, and for nitrite one each."""
     said = []
     if {"kept cold", "not too cold", UNPROTECTED, WARM} & set(names):
-        said.append("Set the fridge to 2 °C (36 °F), not below 1 °C (34 °F), and put a thermometer into the vessel.")
+        cold, least = (units.show(each, "temperature", system, digits=2) for each in (275.15, 274.15))
+        said.append(f"Set the fridge to {cold}, not below {least}, and put a thermometer into the vessel.")
+    if "soak time" in names:
+        said.append("Soak in the fridge.")
     for end, advice in (
         ("least", "For too little nitrite, weigh more cure, on a finer scale, but not above the limit."),
         ("most", "For too much nitrite, weigh less cure, on a finer scale."),
