@@ -125,6 +125,8 @@ def in_and_out(
 def _planned(found: Ready, plan: Planned) -> str:
     """ "10 days is too short." """
     days, passed = capital(units.roughly(plan.out)), float(np.mean(found.pull <= plan.out))
+    if found.nitrite and float(np.mean(found.last < plan.out)) > 1 - SURE:  # faded, or bare for too long
+        return f"{days} is too long for its slowest spot: that holds to day {_count(ordered(found.last)[0], DAY)} only."
     if found.wanted.basis != "equilibrium":  # a brine that ends too salty: only one day is right
         mark = units.show(found.wanted.target, "fraction")
         if passed >= SURE:
@@ -223,7 +225,7 @@ def to_change(
                 if grams
                 else f"take {change.value:.2g} times the nitrite"
             )
-            what = f"{mix}, the most allowed" if change.enough else "weigh more cure, up to the limit"
+            what = f"{mix}, close to the most allowed" if change.enough else "weigh more cure, up to the limit"
         elif change.kind == "colder":
             what = f"keep it at {units.show(change.value, 'temperature', system)}, and longer"
         else:

@@ -34,7 +34,8 @@ def in_parts(
     """(what a cook can act on alone: checks that fail, and the answer for every piece; what else there is to know)."""
     logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
     warm = logged is not None and logged.outcome == "fail"
-    by_name = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that was warm
+    warm = warm or any(each.name in (UNPROTECTED, WARM) and each.outcome == "fail" for each in outcome.verdicts)
+    by_name = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that is to be thrown away
     told = list(by_name.values())
     said = []
     if logged is not None and logged.outcome != "pass":
