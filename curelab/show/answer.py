@@ -216,6 +216,7 @@ def to_change(
     if made is None:
         return [NOT_YET]
     said: list[str] = []
+    tried: list[str] = []
     for change in made:
         grams = 0.0 if weighed is None else change.value * weighed.cure_mix
         thick = units.show(change.value, "length", system, digits=2)
@@ -230,14 +231,14 @@ def to_change(
             what = f"keep it at {units.show(change.value, 'temperature', system)}, and longer"
         else:
             what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
-        holds = f"then {in_batches(change.ready.chance)}, ready on {day(change.ready.ready, dated)}"
-        helps = holds if change.enough else f"{in_batches(change.ready.chance, down=True)}, which is not enough"
-        said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {helps}.")
-    if not any(change.enough for change in made):
-        said.append(
-            "None of these is enough by itself: take a thinner piece, or another brine. Pumping is outside this tool."
-        )
-    return said
+        if change.enough:
+            holds = f"then {in_batches(change.ready.chance)}, ready on {day(change.ready.ready, dated)}"
+            said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {holds}.")
+        else:
+            tried.append(f"{what} ({of_ten(change.ready.chance, down=True)})")
+    if not said:
+        said.append("No single change is enough: take a thinner piece, or another brine. Pumping is outside this tool.")
+    return [*said, f"Not enough by itself: {'; '.join(tried)}."] if tried else said
 
 
 def how_forgiving(found: Forgiving, planned: float) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from .. import units
 from ..limits import UNPROTECTED, WARM, Verdict
 from ..limits.protection import SLOWEST
 from ..limits.verdict import SIGNS
@@ -14,6 +13,8 @@ from ..spread.changes import Change
 from ..units import capital
 from .answer import HEAD, answers, how_forgiving, keep_cold, of_ten, ranges
 from .dangers import failing, not_vouched
+
+SET_TO = {"metric": ("2 °C", "1 °C"), "us": ("36 °F", "34 °F")}  # what to set a fridge to, and not below
 
 
 def in_short(
@@ -81,7 +82,7 @@ def _advice(names: Sequence[str], system: str) -> str:
     """What to do about checks that are missed in some cases: for cold one sentence that serves both ways, and for nitrite one each."""
     said = []
     if {"kept cold", "not too cold", UNPROTECTED, WARM} & set(names):
-        cold, least = (units.show(each, "temperature", system, digits=2) for each in (275.15, 274.15))
+        cold, least = SET_TO[system]
         said.append(f"Set the fridge to {cold}, not below {least}, and put a thermometer into the vessel.")
     if "soak time" in names:
         said.append("Soak in the fridge.")
