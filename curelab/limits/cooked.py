@@ -120,7 +120,7 @@ def _without_a_break(history: History) -> Iterator[_Hot]:
 
 
 def _aim(stage: Stage, piece: Piece) -> str:
-    return stage.aim if not stage.named or piece.name in stage.named else ""
+    return stage.aim if stage.is_about(piece.name) else ""
 
 
 def _left_hot(hot: _Hot) -> Verdict | None:

@@ -103,7 +103,7 @@ def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.nda
 def _cooked_by(many: History, number: int, piece: int) -> bool:
     """Whether a piece is cooked in a stretch, by its number in `courses`, or was before."""
     name, last = many.pieces[piece].name, many.runs[number].index
-    return any(stage.aim == "cook" and (not stage.named or name in stage.named) for stage in many.stages[: last + 1])
+    return any(stage.aim == "cook" and stage.is_about(name) for stage in many.stages[: last + 1])
 
 
 def _most_central(values: np.ndarray, depth: np.ndarray) -> np.ndarray:

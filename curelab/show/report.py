@@ -154,7 +154,7 @@ def _stage_table(outcome: Outcome) -> list[str]:
             out.append(f"{what[:34]:34}{salt[0]:8.1f}{salt[1]:8.1f}{salt[2]:9.1f}{taken:12.0f}{free:14.0f}{weight:>9}")
         for piece in outcome.batch.pieces:
             made = history.stages[index]
-            if made.heats and (not made.named or piece.name in made.named):
+            if made.heats and made.is_about(piece.name):
                 out += _wrapped(warm_line(outcome, index, piece.name), "     ", "     ")
         waits = outcome.waits(index)
         out += _wrapped(f"waited: {waits}.", "     ", "     ") if waits else []
