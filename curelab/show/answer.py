@@ -125,8 +125,8 @@ def in_and_out(
 def _planned(found: Ready, plan: Planned) -> str:
     """ "10 days is too short." """
     days, passed = capital(units.roughly(plan.out)), float(np.mean(found.pull <= plan.out))
-    if found.nitrite and float(np.mean(found.last < plan.out)) > 1 - SURE:  # faded, or bare for too long
-        return f"{days} is too long for its slowest spot: that holds to day {_count(ordered(found.last)[0], DAY)} only."
+    if found.nitrite and np.isfinite(ordered(found.first)[1]) and float(np.mean(found.last < plan.out)) > 0.5:
+        return f"{days} is too long for its slowest spot: that holds to day {_count(ordered(found.last)[1], DAY)} only."
     if found.wanted.basis != "equilibrium":  # a brine that ends too salty: only one day is right
         mark = units.show(found.wanted.target, "fraction")
         if passed >= SURE:

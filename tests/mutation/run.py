@@ -114,7 +114,7 @@ FAULTS = (
           "take(0 * owner + g * np.arange(d)[:, None], axis=0)", (f"{MODES}::test_one_solute_that_sets_out_again_and_again",)),
     Fault("a mirror image of its cells, not of its tissues", "cells.mirrored and tuple(tissues) == tuple(tissues)[::-1]", "cells.mirrored",
           ("tests/bodies/test_terms.py",)),
-    Fault("the first bite of the piece as planned", "depth / run.meats[number].size", "depth / self.pieces[number].thickness + 0 * run.meats[number].size",
+    Fault("the first bite of the piece as planned", "depth / run.meats[number].across", "depth / self.pieces[number].thickness + 0 * run.meats[number].across",
           (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
     Fault("a draw that is cut out is as warm as planned", "kelvin=c.kelvin + c.warmer[self.chosen[0]]", "kelvin=c.kelvin",
           (f"{SPREAD}::test_every_draw_equals_simulate_of_that_draw",)),
