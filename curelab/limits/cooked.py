@@ -215,7 +215,11 @@ def _cured(hot: _Hot) -> Cured | None:
 
 def _held(hot: _Hot) -> list[Verdict]:
     held, cooks = hot.of("hold"), hot.of("cook")
-    cooked = bool(cooks) and check_lethality(hot.coldest(cooks[0].begin, held[-1].end))[0].counts_as_pass
+    cooked = (
+        bool(cooks)
+        and cooks[0].begin < held[-1].end
+        and check_lethality(hot.coldest(cooks[0].begin, held[-1].end))[0].counts_as_pass
+    )
     return [check_holding(hot.curve(held[0].begin, held[-1].end), by_the_table=cooked)]
 
 

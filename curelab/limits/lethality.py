@@ -143,7 +143,12 @@ def _held(curve: Curve, logs: float) -> Verdict:
     best = dwell(curve, table(logs))
     if best is None:
         what = f"hottest at {curve.place}"
-        remark = f"The table begins there. {DEFER}"
+        at_once = next(each for each in table(logs) if each.seconds == 0)
+        begins, safe = (units.show(each.kelvin, "temperature") for each in (first, at_once))
+        remark = (
+            f"Not cooked: do not eat it so. Held there it takes {first.seconds / 60:.0f} min without a break; {begins} alone is not enough. "
+            f"From {safe} a moment is. {DEFER}"
+        )
         hottest, least = (units.convert(each, "temperature", "degC") for each in (curve.hottest, first.kelvin))
         return judge(name, hottest, ">=", least, "°C", what, source, how, remark, otherwise)
     if best.asked == 0:
