@@ -17,6 +17,7 @@ import numpy as np
 
 from ..engine.history import FREE, History
 from ..limits import keeping
+from ..limits.exposure import finely
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Rest, Stage
 from ..results import Shown
@@ -30,7 +31,6 @@ WAY_IN = np.linspace(0.0, 1.0, 31)[1:] ** 2  # shares of the cure at which the s
 WAY_ON = np.append(1.0, np.geomspace(0.02, 1.0, 34) ** 1.5 * LOOKED)  # s of rest
 IN_BAG = np.geomspace(0.01, 1.0, 88) ** 1.5
 COLUMNS = ("pull", "ready", "first", "last", "most", "exposed")
-FINE = 400  # times at which the temperature is read for the exposure
 
 
 @dataclass(frozen=True, repr=False)
@@ -236,11 +236,8 @@ def _harm(history: History, times: np.ndarray, hopeless: float) -> tuple[np.ndar
     clock = keeping.clock("cold", history.numbers)
     total = np.zeros((2, *times.shape))
     for begin, length, knots, kelvin in history.courses:
-        own = np.minimum(np.broadcast_to(knots, (len(length), len(knots))), length[:, None])
-        even = np.sort(np.concatenate([own, length[:, None] * np.linspace(0.0, 1.0, FINE + 1)], axis=1), axis=1)
-        middle, step = 0.5 * (even[:, 1:] + even[:, :-1]), np.diff(even, axis=1)
-        warmth = np.stack([np.interp(t, knots, own) for t, own in zip(middle, kelvin, strict=True)])
-        pace = clock.pace(warmth) * step
+        even, warmth = finely(length, knots, kelvin)
+        pace = clock.pace(warmth) * np.diff(even, axis=1)
         for part, counts in enumerate((warmth <= hopeless, warmth > hopeless)):
             grown = np.concatenate([np.zeros((len(pace), 1)), np.cumsum(pace * counts, axis=1)], axis=1)
             for draw in range(len(times)):

@@ -117,17 +117,23 @@ def _lean_depths(many: History, piece: int) -> np.ndarray:
     return many.depths(piece)[many.runs[0].lean_places(piece)]
 
 
+def finely(length: np.ndarray, knots: np.ndarray, kelvin: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(times (d, n) in s from 0 to `length` (d,), the knots (k,) of the log and FINE even steps among them; K (d, n - 1) in the middle between
+    two), of a course whose temperature is `kelvin` (d, k) at its knots.
+    """
+    own = np.minimum(np.broadcast_to(knots, (len(length), len(knots))), length[:, None])
+    times = np.concatenate([own, length[:, None] * _EVEN], axis=1)
+    times.sort(axis=1)  # what lies beyond the end of a draw is of no length
+    middle = 0.5 * (times[:, 1:] + times[:, :-1])
+    return times, np.stack([np.interp(t, knots, each) for t, each in zip(middle, kelvin, strict=True)])
+
+
 def _paces(length, knots, kelvin, cold: Clock, warm: Clock, hopeless: float) -> tuple[np.ndarray, ...]:
     """(borders (d, PARTS + 1) of the parts of a stretch in s; cold harm (d, PARTS) in each while hurdles count; cold harm (d,) while none
     does; warm harm (d,)).
     """
-    grid = np.concatenate(
-        [np.minimum(np.broadcast_to(knots, (len(length), len(knots))), length[:, None]), length[:, None] * _EVEN],
-        axis=1,
-    )
-    grid.sort(axis=1)  # what lies beyond the end of a draw is of no length
+    grid, warmth = finely(length, knots, kelvin)
     middle, steps = 0.5 * (grid[:, 1:] + grid[:, :-1]), np.diff(grid, axis=1)
-    warmth = np.stack([np.interp(t, knots, own) for t, own in zip(middle, kelvin, strict=True)])
     harm = cold.pace(warmth) * steps
     counts = warmth <= hopeless
     border = length[:, None] * _GRADED

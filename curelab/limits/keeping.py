@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..sources import Numbers, read_table, to_si
+from ..units import DAY
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,11 @@ def clock(name: str, numbers: Numbers) -> Clock:
     cold = name == "cold"
     begins = numbers.si("freezing.meat") if cold else numbers.si("growth.salmonella.temperature")
     return Clock(kelvin, seconds, min(begins, kelvin[0] - 1e-9), not cold)
+
+
+def days_to_harm(numbers: Numbers, kelvin: float) -> float:
+    """Days of bare raw meat until harm was seen, on the cold clock."""
+    return 1 / float(clock("cold", numbers).pace(np.array(kelvin))) / DAY
 
 
 def source(name: str, kelvin: float) -> tuple[str, str]:

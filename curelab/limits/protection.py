@@ -51,7 +51,7 @@ def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, s
     number = int(np.argmax([exposure.cold for exposure in each]))
     piece, worst = history.pieces[number], each[number]
     clock, row = keeping.clock("cold", numbers), numbers["protection.share"]
-    harm = 1 / float(clock.pace(np.array(THREE))) / units.DAY
+    harm = keeping.days_to_harm(numbers, THREE)
     days, most = worst.cold * harm, row.si * harm
     source, how = keeping.source("cold", THREE)
     at = units.show(THREE, "temperature", system)

@@ -15,7 +15,7 @@ import numpy as np
 
 from ..fields import Choice, Flag, Problem, quantity, ruled
 from .heating import Heating, NamesRule, Program, Unfrozen
-from .stage import Ending, Stretch, several_times
+from .stage import Ending, Stage, Stretch, several_times
 from .times import Log, TimesRule
 
 BURNS = "Hot water, steam and hot fat burn. Keep children away, and lift meat with both hands and a fork or tongs."
@@ -78,13 +78,7 @@ class Simmer(Cooking):
             found.append(Stretch(label, end - begin, log, self.water, stirred=True, heating=heating))
         return tuple(found)
 
-    @property
-    def logs(self) -> tuple[Log, ...]:
-        return tuple(stretch.temperature for stretch in self.stretches)
-
-    @property
-    def lengths(self) -> tuple[float, ...]:
-        return tuple(stretch.longest for stretch in self.stretches)
+    logs, lengths = Stage.logs, Stage.lengths  # those of its waters
 
     @property
     def wet(self) -> bool:

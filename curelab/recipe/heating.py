@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
 from .. import units
-from ..fields import InputError, Problem, Quantity, Rule, Words, refuse
+from ..fields import Quantity, Rule, Words, refuse
 from ..letters import shown
-from .times import Log
+from .times import LogRule
 
 FREEZES = 272.15  # K: what is colder is taken as frozen (judgement; lean begins to freeze near -1 to -2 °C)
 MOST_POINTS = 500  # of a program
@@ -35,43 +34,13 @@ class Heating:
         return self.humidity is not None or self.wet_bulb is not None
 
 
-@dataclass(frozen=True)
-class Program(Rule):
-    """ "85 degC", or straight lines [["0 h", "20 degC"], ["1 h", "88 degC"]], between two temperatures; kept as ((s, K), ...)."""
+class Program(LogRule):
+    """What a cook sets a pot or an oven to, from `low` to `high`: a temperature, or straight lines between several."""
 
-    low: str
-    high: str
-    remedy: str
+    noun, longest, example, most = "program", "30 d", '["1 h", "88 degC"]', MOST_POINTS
 
-    def read(self, given, strict) -> Log:
-        one = Quantity("temperature", self.low, self.high, self.remedy)
-        if not isinstance(given, (list, tuple)):
-            return ((0.0, one.read(given, strict)),)
-        problems, points = [], []
-        for number, entry in enumerate(given, 1):
-            try:
-                time, temperature = entry
-                points.append((Quantity("time", "0 s", "30 d").read(time, strict), one.read(temperature, strict)))
-            except InputError as error:
-                problems += error.under(f"[{number}]")
-            except (TypeError, ValueError):
-                problems.append(Problem(f"[{number}]", f'{entry!r} is not a pair like ["1 h", "88 degC"]'))
-        if not problems and (not points or any(b[0] <= a[0] for a, b in itertools.pairwise(points))):
-            problems.append(
-                Problem("", "the times of a program must grow from entry to entry, and one entry is the least")
-            )
-        if len(points) > MOST_POINTS:
-            problems.append(
-                Problem("", f"the program has {len(points)} entries; at most {MOST_POINTS} are read, so thin it out")
-            )
-        if problems:
-            raise InputError(problems)
-        return tuple(points)
-
-    def write(self, value, system):
-        if len(value) == 1 and value[0][0] == 0.0:
-            return units.text(value[0][1], "temperature", system)
-        return [[units.text(time, "time", system), units.text(kelvin, "temperature", system)] for time, kelvin in value]
+    def __init__(self, low: str, high: str, remedy: str) -> None:
+        self.one = Quantity("temperature", low, high, remedy)
 
 
 class NamesRule(Rule):

@@ -39,28 +39,39 @@ class _Kept(Quantity):
 _COLD = _Kept("temperature", "-3 degC", "25 degC", f"keep it at {KEEP_COLD}")
 
 
-class TemperatureRule(Rule):
-    """ "3 degC", or a log [["0 h", "3 degC"], ["9 h", "5 degC"], ...]; kept as ((s, K), ...), straight lines between the points."""
+class LogRule(Rule):
+    """ "3 degC", or straight lines [["0 h", "3 degC"], ["9 h", "5 degC"], ...] between two temperatures; kept as ((s, K), ...).
+
+    one: reads a temperature; noun: what the list is called; longest: its last time; example: an entry; most: entries.
+    """
+
+    one: Quantity
+    noun: str
+    longest: str
+    example: str
+    most: int
 
     def read(self, given, strict):
         if not isinstance(given, (list, tuple)):
-            return ((0.0, _COLD.read(given, strict)),)
+            return ((0.0, self.one.read(given, strict)),)
         problems, points = [], []
         for number, entry in enumerate(given, 1):
             try:
                 time, temperature = entry
-                points.append((Quantity("time", "0 s", "400 d").read(time, strict), _COLD.read(temperature, strict)))
+                points.append(
+                    (Quantity("time", "0 s", self.longest).read(time, strict), self.one.read(temperature, strict))
+                )
             except InputError as error:
                 problems += error.under(f"[{number}]")
             except (TypeError, ValueError):
-                problems.append(Problem(f"[{number}]", f'{entry!r} is not a pair like ["9 h", "5 degC"]'))
+                problems.append(Problem(f"[{number}]", f"{entry!r} is not a pair like {self.example}"))
         if not problems and (not points or any(b[0] <= a[0] for a, b in itertools.pairwise(points))):
             problems.append(
-                Problem("", "the times of a fridge log must grow from entry to entry, and one entry is the least")
+                Problem("", f"the times of a {self.noun} must grow from entry to entry, and one entry is the least")
             )
-        if len(points) > 20000:
+        if len(points) > self.most:
             problems.append(
-                Problem("", f"the fridge log has {len(points)} entries; at most 20000 are read, so thin it out")
+                Problem("", f"the {self.noun} has {len(points)} entries; at most {self.most} are read, so thin it out")
             )
         if problems:
             raise InputError(problems)
@@ -70,6 +81,12 @@ class TemperatureRule(Rule):
         if len(value) == 1 and value[0][0] == 0.0:
             return units.text(value[0][1], "temperature", system)
         return [[units.text(time, "time", system), units.text(kelvin, "temperature", system)] for time, kelvin in value]
+
+
+class TemperatureRule(LogRule):
+    """How warm raw meat is kept: a temperature, or the log of a fridge."""
+
+    one, noun, longest, example, most = _COLD, "fridge log", "400 d", '["9 h", "5 degC"]', 20000
 
 
 class TimesRule(Rule):

@@ -14,6 +14,7 @@ from .. import units
 from ..fields import unchecked
 from ..forecast.ready import LOOKED, Ready
 from ..limits import keeping
+from ..limits.protection import THREE
 from ..outcome import Outcome
 from ..recipe.piece import Piece, alike_pieces
 from ..recipe.times import COLD
@@ -29,7 +30,6 @@ SURE = 0.9  # of the simulated batches: what holds less often is not promised (j
 LATER = "later"  # than was looked at, if at all
 OVER = 1.05  # of where a cure ends: more is told (judgement)
 LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
-FRIDGE = 276.15  # K at which exposure is told, because a cook can picture days at 3 degC
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
 HEAD = 3  # sentences of an answer that stand first: (a), (b) and the best of (c)
 NOT_YET = "Cut it thinner; a page at rest works out how thin."
@@ -171,7 +171,7 @@ def why_bare(found: Ready, numbers: Numbers) -> str:
 
 def _bare_too_long(found: Ready, numbers: Numbers) -> str:
     """What the slowest spot goes through until the ready day, told as days of bare raw meat in the fridge."""
-    harm = _harm(numbers)
+    harm = keeping.days_to_harm(numbers, THREE)
     low, middle, high = (
         harm * float(each) for each in np.quantile(found.exposed[np.isfinite(found.exposed)], (0.1, 0.5, 0.9))
     )
@@ -181,16 +181,9 @@ def _bare_too_long(found: Ready, numbers: Numbers) -> str:
     )
 
 
-def _harm(numbers: Numbers) -> float:
-    """Days after which toxin of botulism was found in bare raw meat at FRIDGE."""
-    return 1 / float(keeping.clock("cold", numbers).pace(np.array(FRIDGE))) / DAY
-
-
 def why_not_wait(numbers: Numbers, system: str) -> str:
     """What the days of bare raw meat are held against."""
-    return (
-        f"Toxin of botulism was found from {_harm(numbers):.0f} days at {units.show(FRIDGE, 'temperature', system)} on."
-    )
+    return f"Toxin of botulism was found from {keeping.days_to_harm(numbers, THREE):.0f} days at {units.show(THREE, 'temperature', system)} on."
 
 
 def answer(
