@@ -42,7 +42,7 @@ STRETCHES, SNAPS = 4, 4  # of a random course, and states that are taken in each
 LONGEST = 0.3  # of the clock: a stretch, or four times the lag, if that is longer
 RICH, MORE = 400, 60  # terms of the rich space, at most; and for each further way to conduct
 COUNTS = (80, 120, 150)
-FEW = (30, 40, 50)
+FEW = (30, 40, 50, 60)
 # What is asked, of the driving strength: at the slowest spot, on average, root mean square over the body, anywhere an hour after a change.
 ASKED = (5e-4, 1e-4, 2e-3, 1e-2)
 LOOSER = 4.0  # for draws
@@ -180,13 +180,13 @@ class Basis:
     lag: np.ndarray
 
 
-def reduced(problem: Problem) -> Basis:
-    """A basis that holds what is ASKED, as far as COUNTS go."""
+def reduced(problem: Problem, step: Callable[[], object] = lambda: None) -> Basis:
+    """A basis that holds what is ASKED, as far as COUNTS go; `step` is called as it goes on."""
     lag = problem.solver(0.0, problem.film((HARD, HARD, HARD)))(problem.mass[:, None])[:, 0]
     deepest = int(np.argmax(lag))
     rates = np.geomspace(RATES[0] / (8 * lag[deepest]), RATES[1], STEPS)
     for _ in range(FINER):
-        values, sign = _rich(problem, rates)
+        values, sign = _rich(problem, rates, step)
         beyond = _off(problem, values, rates, deepest)
         if np.all(beyond[:3] <= ASKED[:3]):
             break
@@ -202,6 +202,7 @@ def reduced(problem: Problem) -> Basis:
         """(terms, sign, error): as few as hold what is asked in the tests."""
         every, signs = _leading(np.hstack(states), small.even, sign, max(counts))
         for count in [count for count in counts if count < every.shape[1]] + [every.shape[1]]:
+            step()
             terms = every[:, :count]
             own, off = small.of(terms), beyond
             for way, films, seed, known in tests:
@@ -214,7 +215,9 @@ def reduced(problem: Problem) -> Basis:
     usual = [states for states, (_, way) in zip(courses, _each(COURSES, small), strict=True) if way == 0]
     spread = [small.spread(place, films, SINCE * lag[deepest]) for films in COURSES[:2]]
     most = chosen([*usual, *spread], COUNTS, [test for test in tests if test[0] == 0], np.array(ASKED))
-    few = chosen(courses, FEW, tests, LOOSER * np.array(ASKED))
+    few = chosen(
+        [*courses, small.spread(place, COURSES[1], SINCE * lag[deepest])], FEW, tests, LOOSER * np.array(ASKED)
+    )
     return Basis(most[0], few[0], most[1], few[1], np.stack([most[2], few[2]]), lag)
 
 
@@ -236,7 +239,7 @@ def _differences(gap: np.ndarray, values: np.ndarray, even: np.ndarray, deepest:
     )
 
 
-def _rich(problem: Problem, rates: np.ndarray) -> tuple[np.ndarray, np.ndarray | None]:
+def _rich(problem: Problem, rates: np.ndarray, step: Callable[[], object]) -> tuple[np.ndarray, np.ndarray | None]:
     """(values (n, r) of the rich space, sign (r,) of each, None without a mirror)."""
     ways = [(HARD, HARD, HARD), (SOFT, SOFT, SOFT)]
     if problem.turns:
@@ -251,7 +254,10 @@ def _rich(problem: Problem, rates: np.ndarray) -> tuple[np.ndarray, np.ndarray |
     first = np.hstack([problem.solver(*each)(each[1][:, None]) for each in asked if each[1].any()])
     some, _ = _compressed(problem, first, min(KEPT, first.shape[1]))
     fed = problem.mass[:, None] * some
-    more = [problem.solver(*each)(fed) for each in asked]
+    more = []
+    for each in asked:
+        more.append(problem.solver(*each)(fed))
+        step()
     return _compressed(problem, np.hstack([first, *more]), RICH + MORE * (len(problem.stiffness) - 1))
 
 

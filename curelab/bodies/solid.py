@@ -11,6 +11,7 @@ from itertools import product
 import numpy as np
 import scipy.linalg as la
 
+from ..progress import counted
 from . import kept
 from .body import SPOTS, shares
 from .outline import Grid, Outline, grid
@@ -89,9 +90,11 @@ class Solid:
 
     @cached_property
     def middle(self) -> np.ndarray:
-        """Numbers (i, k) of the nodes in the plane along the length, in the middle of the width."""
+        """Numbers (i, k) of the nodes in the plane along the length that lags most: the middle of the width, or nearer to a closed side."""
         numbers = np.arange(len(self.values)).reshape(self.grid.elements.shape)
-        return numbers if numbers.ndim == 2 else numbers[:, int(np.argmin(np.abs(self.grid.aside)))]
+        if numbers.ndim == 2:
+            return numbers
+        return numbers[:, int(np.argmax(self.lag[numbers].max(axis=(0, 2))))]
 
     @cached_property
     def tissue_of_nodes(self) -> np.ndarray:
@@ -304,7 +307,12 @@ def solid(
 @lru_cache(maxsize=REMEMBERED)
 def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...], fine: float) -> Basis:
     """The terms of an outline, from disk where they were made before."""
-    return kept.get((outline, ratio, paces, fine), lambda: reduced(problem(grid(outline, fine), ratio, paces)))
+
+    def make() -> Basis:
+        with counted("shape") as step:
+            return reduced(problem(grid(outline, fine), ratio, paces), step)
+
+    return kept.get((outline, ratio, paces, fine), make)
 
 
 def problem(made: Grid, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...]) -> Problem:

@@ -273,7 +273,7 @@ class History(Shown):
             return np.searchsorted(ends[0], times)
         return np.array([np.searchsorted(mine, asked) for mine, asked in zip(ends, times, strict=True)])
 
-    def read(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
+    def reading(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray]) -> Any:
         """As `gather`; without draws no draw axis, and a scalar in gives a scalar out. `key` says what `one` reads."""
         times = units.seconds(times)
         found = self._gathered(key, times, one)
@@ -304,7 +304,7 @@ class History(Shown):
             return self.first_bite(quantity, times, piece)
         name, where, on = quantity_of(quantity), place_of(place), _basis(quantity, basis)
         number = self.piece_number(piece)
-        return self.read((where, name, on, number), times, lambda run, t: run.read(name, where, on, t, number))
+        return self.reading((where, name, on, number), times, lambda run, t: run.read(name, where, on, t, number))
 
     def at_end(self, place: str, quantity: str, stage: int, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction at a place when a stage ends, which may be at another time in each draw: (d, 1) with draws."""
@@ -343,14 +343,14 @@ class History(Shown):
             within = depth / run.meats[number].across  # a share of the thickness, which is another in every draw
             return mean_within(across, values.reshape(-1, len(across)), np.repeat(within, t.shape[1])).reshape(t.shape)
 
-        return self.read(("bite", name, number, depth), times, one)
+        return self.reading(("bite", name, number, depth), times, one)
 
     def profile(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Profile:
         """Values across the piece, from face to face; with an array of times, one row for each."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         across, whole = whole_depth(self.depths(number))
         shown, each = self.picture_places(number)
-        values = self.read(
+        values = self.reading(
             ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, shown)
         )[..., each[whole]]
         thick = self.pieces[number].thickness * self.state.meats[number].body.across
@@ -398,7 +398,7 @@ class History(Shown):
     def section(
         self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None, at: Any = None
     ) -> places.Field:
-        """Values in the plane along the middle of a piece, or across it `at` a place [m from the head]."""
+        """Values in the plane along the slowest spots of a piece, the middle where no side is closed, or across it `at` a place [m from the head]."""
         number, on = self.piece_number(piece), _basis(quantity, basis)
         return places.section(self, quantity_of(quantity), on, times, number, at)
 
@@ -411,7 +411,7 @@ class History(Shown):
         """Fractions (..., x) at every depth of the lean, its faces included."""
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         lean = self.runs[0].lean_places(number)
-        return self.read(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, lean))
+        return self.reading(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, lean))
 
     def slowest(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """The least fraction at any depth of the lean, and in three dimensions at any place that lies deep: the spot that what comes in
@@ -426,12 +426,12 @@ class History(Shown):
             least = run.profile(name, on, t, number, lean).min(axis=2)
             return np.minimum(least, run.read(name, "core", on, t, number)) if found_there else least
 
-        return self.read(("slowest", name, on, number), times, one)
+        return self.reading(("slowest", name, on, number), times, one)
 
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""
         number, name = self.piece_number(piece), quantity_of(quantity)
-        return self.read(("amount", name, number), times, lambda run, t: run.amount(name, t, number))
+        return self.reading(("amount", name, number), times, lambda run, t: run.amount(name, t, number))
 
     def bath(self, quantity: str, times: Times = None) -> Any:
         """Mass fraction in the bath, solute / (solute + water); zero while the pieces rest."""
@@ -441,12 +441,12 @@ class History(Shown):
             w = np.zeros(t.shape) if run.sealed else run.bath_level(name, t)
             return w / (1 + w)
 
-        return self.read(("bath", name), times, one)
+        return self.reading(("bath", name), times, one)
 
     def weight(self, times: Times = None, piece: int | str = 0) -> Any:
         """kg of a piece: green weight, water taken up or given off (a rough regression, +-6 points), and what it took up."""
         number = self.piece_number(piece)
-        return self.read(("weight", number), times, lambda run, t: run.weight(number, t))
+        return self.reading(("weight", number), times, lambda run, t: run.weight(number, t))
 
     def temperature(self, times: Times = None, place: str | None = None, piece: int | str = 0) -> Any:
         """K of bath, air or fridge; or, with a place ("core", "average", "surface"), of the meat there. Where nothing is heated, the meat is as
@@ -454,15 +454,15 @@ class History(Shown):
         """
         if place is not None:
             where, number = place_of(place), self.piece_number(piece)
-            return self.read(("warmth", where, number), times, lambda run, t: run.temperature(where, t, number))
-        return self.read(("kelvin",), times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
+            return self.reading(("warmth", where, number), times, lambda run, t: run.temperature(where, t, number))
+        return self.reading(("kelvin",), times, lambda run, t: run.clock.temperature(t) + run.clock.warmer[:, None])
 
     # -- criteria ------------------------------------------------------------------------------------------------------
 
     def margin(self, criterion: Criterion | str, times: Times = None, where: int | str = "every") -> Any:
         """How far a criterion is met, not negative where it holds: in "every" piece, in "any", or in the piece with a number."""
         wanted = Criterion.of(criterion)
-        return self.read(("margin", wanted, where), times, lambda run, t: run.margin(wanted, t, where))
+        return self.reading(("margin", wanted, where), times, lambda run, t: run.margin(wanted, t, where))
 
     def first_time(
         self, criterion: Criterion | str, stage: int = 0, where: Where = "every", near: float = SECOND

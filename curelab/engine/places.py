@@ -75,7 +75,9 @@ def probe(history: History, name: str, basis: str, times: Any, number: int, plac
     deep = _inside(piece, "depth", depth, 0.0, thick) / thick
     row, tissue = body.at(start / outline.length, aside, deep)
     read = _reader(name, basis, number, row[None], np.array([tissue]))
-    found = history.read(("probe", name, basis, number, start, aside, deep), times, lambda run, t: read(run, t)[..., 0])
+    found = history.reading(
+        ("probe", name, basis, number, start, aside, deep), times, lambda run, t: read(run, t)[..., 0]
+    )
     return found
 
 
@@ -91,8 +93,8 @@ def slowest(history: History, name: str, times: Any, number: int) -> tuple[Any, 
     def one(which: int) -> Callable[[Run, np.ndarray], np.ndarray]:
         return lambda run, t: run.slowest_place(name, t, number)[which]
 
-    along = history.read(("slowest along", name, number), times, one(0))
-    centre = history.read(("slowest depth", name, number), times, one(1))
+    along = history.reading(("slowest along", name, number), times, one(0))
+    centre = history.reading(("slowest depth", name, number), times, one(1))
     thick = np.interp(along, outline.at, outline.thickness)
     depth = centre + 0.5 * thick
     return along * piece.thickness, depth * piece.thickness
@@ -127,7 +129,7 @@ def _field(history: History, name: str, basis: str, times: Any, number: int, at:
     aside = points[:, 1] if not outline.turned else np.zeros(len(points))
     read = _reader(name, basis, number, body.values[nodes.ravel()], body.tissue_of_nodes[nodes.ravel()])
     key = ("field", name, basis, number, at, whole)
-    values = history.read(key, times, read)
+    values = history.reading(key, times, read)
     along, across, depth = (
         piece.thickness * each.reshape(nodes.shape) for each in (points[:, 0], aside, points[:, -1] + 0.5 * thick)
     )
@@ -149,7 +151,7 @@ def _interpolated(history: History, name: str, basis: str, times: Any, number: i
         weight = (share - depth[after - 1]) / (depth[after] - depth[after - 1])
         return values[..., after - 1] * (1 - weight) + values[..., after] * weight
 
-    return history.read(("probe", name, basis, number, share), times, one)
+    return history.reading(("probe", name, basis, number, share), times, one)
 
 
 def _inside(piece: Piece, what: str, given: float | None, low: float, high: float) -> float:

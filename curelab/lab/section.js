@@ -198,13 +198,18 @@ function sectionView(part, say = () => {}) {
       brush.drawImage(geometry.images[number], box.x, box.y, box.w, box.h);
       outline(piece, box);
       const place = px => [box.x + px[0] * geometry.scale, box.y + px[1] * geometry.scale];
-      let right = null;
+      let named = null;                                     // where the line is named: a quarter of the way along, clear of the hair line
       if (Number.isFinite(level)) {
-        const d = contour(piece, value, level).map(([a, b]) => { const [p, q] = [place(a), place(b)]; for (const each of [p, q]) if (!right || each[1] < right[1] - 0.5 || (Math.abs(each[1] - right[1]) <= 0.5 && each[0] > right[0])) right = each; return `M${p[0].toFixed(1)} ${p[1].toFixed(1)}L${q[0].toFixed(1)} ${q[1].toFixed(1)}`; }).join('');
+        const wanted = box.x + box.w / 4;
+        const d = contour(piece, value, level).map(ends => {
+          const [m, n] = ends.map(place);
+          if (!named || Math.abs(m[0] - wanted) + 0.2 * m[1] < Math.abs(named[0] - wanted) + 0.2 * named[1]) named = m;
+          return `M${m[0].toFixed(1)} ${m[1].toFixed(1)}L${n[0].toFixed(1)} ${n[1].toFixed(1)}`;
+        }).join('');
         if (d) {
           svg('path', { d, stroke: '#000', 'stroke-width': 4, fill: 'none', 'stroke-linecap': 'round' }, front);
           svg('path', { d, stroke: '#fff', 'stroke-width': 2, fill: 'none', 'stroke-dasharray': '7 3' }, front);
-          if (reached && width(reached, `600 12.5px ${FONT}`) < box.w - 16) words(reached, { x: box.x + 8, y: Math.min(box.y + box.h - 6, right[1] + 16), class: 'cl-cut-on' }, front);
+          if (reached && width(reached, `600 12.5px ${FONT}`) < box.w - 16) words(reached, { x: Math.max(box.x + 6, Math.min(box.x + box.w - 6 - width(reached, `600 12.5px ${FONT}`), named[0])), y: named[1] + 17 < box.y + box.h ? named[1] + 17 : named[1] - 8, class: 'cl-cut-on' }, front);
         }
       }
       if (meta.spot) {
@@ -263,12 +268,14 @@ function sectionView(part, say = () => {}) {
     svg('path', { ...ink, d: `M${along(rows - 1)}` }, front);
     if (piece.open) { svg('path', { ...ink, d: `M${along(0)}` }, front); for (const c of [0, columns - 1]) svg('path', { ...ink, d: `M${side(c)}`, ...(piece.ends ? { 'stroke-dasharray': '2 5', 'stroke-width': 1.5 } : {}) }, front); }
     let from = -1;
-    for (let r = 0; r <= rows; r++) {                     // the fat, hatched and named
+    for (let r = 0; r <= rows; r++) {                     // the fat, tinted and named: from the row before it to the row after it
       if (r < rows && piece.fat[r] && from < 0) from = r;
       if (from >= 0 && (r === rows || !piece.fat[r])) {
-        const a = box.y + y[Math.max(0, from ? from - 1 : 0) * columns] * S, b = box.y + y[Math.min(rows - 1, r === rows ? rows - 1 : r) * columns] * S;
-        svg('rect', { x: box.x, y: a, width: box.w, height: Math.max(2, b - a), fill: '#f3e2b3', 'fill-opacity': 0.8, stroke: 'currentColor', 'stroke-opacity': 0.5 }, front);
-        if (b - a > 11) words('fat', { x: box.x + 8, y: (a + b) / 2 + 4, class: 'cl-cut-ink' }, front);
+        const first = Math.max(0, from - 1), last = Math.min(rows - 1, r);
+        const back = Array.from({ length: columns }, (_, c) => p(last * columns + columns - 1 - c)).join('L');
+        svg('path', { d: `M${along(first)}L${back}Z`, fill: '#f3e2b3', 'fill-opacity': 0.8, stroke: 'currentColor', 'stroke-opacity': 0.4 }, front);
+        const deep = Array.from({ length: columns }, (_, c) => (y[last * columns + c] - y[first * columns + c]) * S), most = deep.indexOf(Math.max(...deep));
+        if (deep[most] > 11) words('fat', { x: box.x + x[first * columns + most] * S + 6, y: box.y + y[first * columns + most] * S + deep[most] / 2 + 4, class: 'cl-cut-ink' }, front);
         from = -1;
       }
     }

@@ -78,7 +78,8 @@ def measured_cooling() -> Table:
     """Hours to 50 and 10 degC, and the temperature at the end, in the middle of cooked hams and joints; hours to a temperature in water."""
     found: list[tuple[str, ...]] = []
     for row in read_table("measured_cooling.csv"):
-        found += _cooked(row) if not row["air"] else _cooled(row)
+        own = _cooked(row) if not row["air"] else _cooled(row)
+        found += [each if not number else (*each[:-1], "the same") for number, each in enumerate(own)]
     return Table(
         "Cooked hams and joints, in the middle", ("row", "what", "printed", "model, fast to slow", "in our band", "assumed"), tuple(found),
         "Pieces are cylinders of the printed diameter and weight; how still the air was, and where the thermometer sat, is known badly. Most cooled faster than "

@@ -168,9 +168,9 @@ def rules_of_thumb() -> Case:
         "FB2265, a farmers' bulletin of the USDA (days seen); the others: common practice, no source", "common practice",
         tuple(each.row["cut"] for each in every), tuple(each.days for each in every), tuple(each.ratio * each.days for each in every), "days",
         abs(math.log(middle)), math.log(1.25), "the logarithm of the mean ratio",
-        remark=f"Ours over theirs: {middle:.2f} on the geometric mean of {len(every)} rules, {ratios[0]:.2f} to {ratios[-1]:.2f} each. Of a range the "
-        "geometric middle counts. Thickness is assumed from cut and weight, the amount of pickle is printed, its strength is from memory; nothing "
-        f"was tuned. With {LARGE:g} kg of water to each kg of meat the mean would be {large:.2f}: how much brine there is counts. "
+        remark=f"Ours over the printed days: {middle:.2f} on the geometric mean of {len(every)} rules, {ratios[0]:.2f} to {ratios[-1]:.2f} each. Of a range the "
+        "geometric middle counts. Thickness is assumed from cut and weight, the amount of pickle is printed, its strength is from memory. No number of the model "
+        f"was tuned; how much brine a rule takes was settled after a first look at the ratios. With {LARGE:g} kg of water to each kg of meat the mean would be {large:.2f}: how much brine there is counts. "
         "Not computed: game legs (CLEM-03), because they are pumped; 3.5 to 4 days per pound (FB2265-01), because its two printed "
         "examples stand here. That they scatter so is the lesson: days without a thickness are a guess.",
         names=("printed", "ours"),

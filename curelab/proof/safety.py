@@ -66,22 +66,23 @@ def tried() -> tuple[Tried, ...]:
 
 
 def safety_batches() -> Table:
-    """What each batch must get and gets, and how many were wrong before and are now."""
-    rows, wrong = [], dict.fromkeys(TRIED, 0)
+    """The batches by what they must get, those marked that were wrong before; which of them get something else; and how many were wrong before
+    and are now.
+    """
+    rows: dict[tuple[str, str], list[str]] = {}
+    wrong, told = dict.fromkeys(TRIED, 0), []
     for each in tried():
         got = each.got(each.verdicts())
         wrong[each.kind] += got != each.must
-        by = f": {each.check}" if each.check else ""
-        rows.append(
-            (each.why, f"{each.must}{by}", f"{each.before}, {'right' if got == each.must else f'WRONG: {got}'}")
-        )
-    told = []
+        said = f"{each.why}{'*' if each.before == 'wrong' else ''}{'' if got == each.must else f' (WRONG: {got})'}"
+        rows.setdefault((each.must, each.check or "all of them"), []).append(said)
     for kind, name in TRIED.items():
         mine = [each for each in tried() if each.kind == kind]
         before = sum(each.before == "wrong" for each in mine)
         told.append(f"{name}: {len(mine)} batches, {before} wrong before, {wrong[kind]} now")
     return Table(
-        "Invented batches held against the checks of safety", ("batch", "must get", "before, now"), tuple(rows),
+        "Invented batches held against the checks of safety (* wrong before)", ("must get", "by the check", "batches"),
+        tuple((must, check, "; ".join(said)) for (must, check), said in rows.items()),
         f"{'; '.join(told)}. They were made by those who wrote the checks, so this shows that known holes are shut, not that there are no others.",
     )  # fmt: skip
 

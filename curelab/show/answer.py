@@ -105,6 +105,8 @@ def in_and_out(
         pulled = "" if found.bag else f"have its salt on {day(found.pull, dated)} and "
         if not np.isfinite(ready):
             return f"{told} It would {pulled}not be even after {LOOKED / DAY:.0f} days of rest."
+        if not found.bag and ready - pull < LEAST_REST:
+            return f"{told} It would have its salt on {day(found.pull, dated)}."
         return f"{told} It would {pulled}be even on {day(found.ready, dated)}."
     if found.bag:
         return f"{told} The bag is its rest too: cook on {day(found.ready, dated)}."
@@ -135,10 +137,10 @@ def _planned(found: Ready, plan: Planned) -> str:
     return f"{days} is too short." if passed < SOME else f"{days} is enough in {of_ten(passed)}."
 
 
-def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None, system: str = "metric") -> str:
+def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> str:
     """(b): from when to when the slowest spot has colour and protection, or how often it has not; first of all whether it can wait so long."""
-    if float(np.mean(found.keeps)) < SURE and np.isfinite(ordered(found.ready)[1]):
-        return _bare_too_long(found, numbers, system)
+    if _too_long(found):
+        return _bare_too_long(found, numbers)
     if not found.nitrite:
         return NO_NITRITE
     if not found.bare:
@@ -147,6 +149,11 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None, sys
         until = day(last, dated) if np.isfinite(ordered(last)[1]) else "the end of what was looked at"
         return f"Slowest spot: pink and protected from {day(found.first[held], dated)} to {until}."
     return f"Slowest spot: pink and protected then in {only(found.chance)}."
+
+
+def _too_long(found: Ready) -> bool:
+    """Whether the ready day is known, and is no day to wait for."""
+    return float(np.mean(found.keeps)) < SURE and bool(np.isfinite(ordered(found.ready)[1]))
 
 
 def why_bare(found: Ready, numbers: Numbers) -> str:
@@ -160,16 +167,27 @@ def why_bare(found: Ready, numbers: Numbers) -> str:
     )
 
 
-def _bare_too_long(found: Ready, numbers: Numbers, system: str) -> str:
+def _bare_too_long(found: Ready, numbers: Numbers) -> str:
     """What the slowest spot goes through until the ready day, told as days of bare raw meat in the fridge."""
-    harm = 1 / float(keeping.clock("cold", numbers).pace(np.array(FRIDGE))) / DAY
+    harm = _harm(numbers)
     low, middle, high = (
         harm * float(each) for each in np.quantile(found.exposed[np.isfinite(found.exposed)], (0.1, 0.5, 0.9))
     )
-    at, order = units.show(FRIDGE, "temperature", system), harm * found.allowed
     return (
-        f"Do not wait that long: on the ready day the slowest spot is like bare raw meat after {middle:.0f} days ({low:.0f} to {high:.0f}) at {at}. "
-        f"Up to {order:.0f} are in order; toxin of botulism was found from {harm:.0f} on."
+        f"Do not wait that long: its slowest spot is then like bare raw meat after {middle:.0f} days ({low:.0f} to {high:.0f}); "
+        f"{harm * found.allowed:.0f} are in order."
+    )
+
+
+def _harm(numbers: Numbers) -> float:
+    """Days after which toxin of botulism was found in bare raw meat at FRIDGE."""
+    return 1 / float(keeping.clock("cold", numbers).pace(np.array(FRIDGE))) / DAY
+
+
+def why_not_wait(numbers: Numbers, system: str) -> str:
+    """What the days of bare raw meat are held against."""
+    return (
+        f"Toxin of botulism was found from {_harm(numbers):.0f} days at {units.show(FRIDGE, 'temperature', system)} on."
     )
 
 
@@ -180,10 +198,11 @@ def answer(
     """The answer for one piece: (a), (b) and, where that fails, the best of (c); then what else there is to say. `made`: the changes, None
     where they are not worked out.
     """
-    said = [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated, system)]
+    said = [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated)]
     if found.bare:
         best, *others = to_change(made, weighed, system, dated)
-        why = [why_bare(found, numbers)] if found.nitrite and found.pink < SURE else []
+        why = [why_not_wait(numbers, system)] if _too_long(found) else []
+        why += [why_bare(found, numbers)] if found.nitrite and found.pink < SURE else []
         said += [best, *why, *others]
     return said
 

@@ -183,11 +183,14 @@ def test_missing_table_is_named() -> None:
 
 
 def test_datasets_inside_the_package_come_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    beside = datasets_folder()
-    monkeypatch.setattr("curelab.sources.resources.files", lambda package: tmp_path)
-    assert datasets_folder() == beside
+    package = tmp_path / "curelab"
+    monkeypatch.setattr("curelab.sources.__file__", str(package / "sources.py"))
+    with pytest.raises(FileNotFoundError, match="reinstall curelab"):
+        datasets_folder()
     (tmp_path / "datasets").mkdir()
-    assert datasets_folder() == tmp_path / "datasets"
+    assert datasets_folder() == tmp_path.resolve() / "datasets"
+    (package / "datasets").mkdir(parents=True)
+    assert datasets_folder() == package.resolve() / "datasets"
 
 
 def test_read_table_hands_out_copies() -> None:

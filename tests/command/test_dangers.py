@@ -4,6 +4,7 @@ import pytest
 
 from curelab.__main__ import main
 from curelab.limits import DISCARD, Verdict
+from curelab.limits.verdict import SIGNS
 from curelab.show.dangers import failing, not_vouched, warnings
 
 POISON = """
@@ -52,9 +53,9 @@ def words_of(action, path, capsys, tmp_path):
 @pytest.mark.parametrize("action", ["check", "plan", "shop", "label"])
 def test_too_much_nitrite_is_said(action, written, capsys, tmp_path):
     said = words_of(action, written(POISON), capsys, tmp_path)
-    assert "NOT IN ORDER: Ingoing nitrite: 900 mg/kg" in said and "at most 200" in said
+    assert f"{SIGNS['fail']}: Ingoing nitrite: 900 mg/kg" in said and "at most 200" in said
     sound = POISON.replace("900 ppm", "130 ppm").replace("15 %", "3 %")
-    assert "NOT IN ORDER" not in words_of(action, written(sound), capsys, tmp_path)
+    assert SIGNS["fail"] not in words_of(action, written(sound), capsys, tmp_path)
 
 
 @pytest.mark.parametrize("action", ["check", "plan", "shop", "label"])
@@ -80,7 +81,7 @@ def test_order_and_number_of_what_is_said():
         made("pH of the meat", "unknown", sentence="pH 6.3."),
         made("salt", "unknown"),
     ]
-    said = [each.removeprefix("NOT IN ORDER: ") for each in failing(every, 9)]
+    said = [each.removeprefix(f"{SIGNS['fail']}: ") for each in failing(every, 9)]
     assert said == [
         f"{DISCARD} Long. Colder.",
         "Hot. Colder.",
@@ -90,5 +91,7 @@ def test_order_and_number_of_what_is_said():
         "It is so. And so.",
     ]
     assert [len(failing(every, most)) for most in (1, 4)] == [1, 4]
-    assert warnings(every)[0] == f"NOT IN ORDER: {DISCARD} Long." and warnings(every)[2] == "NOT IN ORDER: Three."
-    assert not_vouched(every) == ["CANNOT BE JUDGED: pH 6.3."]
+    assert (
+        warnings(every)[0] == f"{SIGNS['fail']}: {DISCARD} Long." and warnings(every)[2] == f"{SIGNS['fail']}: Three."
+    )
+    assert not_vouched(every) == [f"{SIGNS['unknown']}: pH 6.3."]

@@ -211,7 +211,7 @@ def test_rules_of_thumb_say_where_they_come_from():
     case, rows = published.rules_of_thumb(), read_table("rules_of_thumb.csv")
     assert case.labels == tuple(row["cut"] for row in rows) and "common practice, no source" in case.source
     assert {row["how_days"] for row in rows if row["cut"].startswith("brisket")} == {"common practice"}
-    # Days to a well-salted whole are what the trade means: their mean ratio lies in 0.8 to 1.25, and nothing was tuned to it.
+    # Days to a well-salted whole are what the trade means: their mean ratio lies in 0.8 to 1.25, and no number of the model was tuned to it.
     ratios = np.array(case.ours) / np.array(case.exact)
     assert case.holds and 0.8 < np.exp(np.mean(np.log(ratios))) < 1.25
     printed = {row["rule_id"]: row for row in read_table("trade_rules.csv")}

@@ -34,7 +34,7 @@ def test_slope_days_and_chances_are_those_of_the_draws(both):
     many, (low, high), found = both
     for each, kind in zip(many, found, strict=True):
         day = [each.at("average", "salt", [kind.out + step]).middle[0] for step in (-0.02 * DAY, 0.02 * DAY)]
-        assert kind.slope == pytest.approx((day[1] - day[0]) / (0.04 * DAY), rel=0.15, abs=1e-10)
+        assert kind.slope == pytest.approx((day[1] - day[0]) / (0.04 * DAY), rel=0.15, abs=3e-10)
         draws = each.case.solve(each.draws.columns).average("salt", [kind.out])[:, 0]
         assert kind.chance == pytest.approx(np.mean((draws >= low) & (draws <= high)), abs=0.02)
         assert kind.lands(kind.out) == pytest.approx(kind.chance, abs=1e-9)

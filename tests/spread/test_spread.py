@@ -62,7 +62,7 @@ COOKED = {
         BagCook(temperature="90 degC", lasts="1 h", steam=True),
         Chill(medium="moving air", temperature="2 degC", lasts="3 h"),
     ),
-    "smoked": (Smoke(temperature="95 degC", humidity="8 %", lasts="6 h"),),
+    "smoked": (Smoke(temperature="95 degC", humidity="8 %", lasts="40 h"),),
     "in an oven": (Oven(temperature="160 degC", humidity="2 %", lasts="2 h"),),
 }
 CASES |= {name: ((PIECE,), (FLOATING, *stages)) for name, stages in COOKED.items()}
