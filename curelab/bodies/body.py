@@ -23,7 +23,7 @@ POINTS = 41  # places across a slab at which a profile is read
 TERMS = 14  # across a slab; half of them are even
 TERMS_ROUND = 13  # from the middle of a cylinder or a sphere outwards
 TERMS_THIN = 6  # in a layer beside the main one
-SPOTS = 12  # places in a tissue, three times as many in one of cells, at which something that is not linear is counted
+SPOTS = 24  # places in a tissue, half as many more in one of cells, at which something that is not linear is counted
 REMEMBERED = 64  # bodies
 
 
@@ -175,9 +175,9 @@ class Body:
 
     def places(self, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """(rows (q, r), volumes (q,), tissues (q,)) of places that share out the tissues that count: SPOTS groups of neighbouring cells in
-        each, three times as many where the terms are the cells. A row reads the mean of its place.
+        each, half as many more where the terms are the cells. A row reads the mean of its place.
         """
-        most, groups = SPOTS if self.count < len(self._owner) else 3 * SPOTS, []
+        most, groups = SPOTS if self.count < len(self._owner) else 3 * SPOTS // 2, []
         for tissue in np.flatnonzero(counts):
             inside = np.flatnonzero(self._owner == tissue)
             ends = shares(most)

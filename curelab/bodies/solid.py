@@ -217,7 +217,7 @@ class Solid:
                 own = np.flatnonzero(side & (volume > 0))
                 own = own[np.argsort(self.lag[own], kind="stable")]
                 until = (np.cumsum(volume[own]) - 0.5 * volume[own]) / volume[own].sum()
-                part = np.searchsorted(shares(SPOTS)[1:-1], until)
+                part = np.searchsorted(shares(SPOTS // 2)[1:-1], until)
                 groups += [(tissue, own[part == each]) for each in np.unique(part)]
         volumes = self.grid.elements.volumes
         rows = np.array(

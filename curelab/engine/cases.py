@@ -142,17 +142,22 @@ class Cases:
         return rate
 
     def water_held(self, w: np.ndarray) -> np.ndarray:
-        """(d, ...) water that lean holds beyond what it held raw, of the green weight, where there is so much salt per water, w (d, ...)."""
+        """(d, ...) water that lean holds beyond what it held raw, of the green weight, where there is so much salt per water, w (d, ...); less
+        than none takes away what as much would bring.
+        """
         strength = w / (1 + w)
         held = np.interp(strength, *self._water_curve)  # level beyond its last point
         if "water uptake" in self.columns:
-            uptake = 0.01 * self.condition("water uptake").reshape(-1, *(1,) * (w.ndim - 1))
-            held += uptake * np.minimum(strength / tissue.FULL_UPTAKE, 1.0)
+            strength /= tissue.FULL_UPTAKE
+            np.clip(strength, -1.0, 1.0, out=strength)
+            strength *= 0.01 * self.condition("water uptake").reshape(-1, *(1,) * (w.ndim - 1))
+            held += strength
         return held
 
     @cached_property
     def _water_curve(self) -> tuple[np.ndarray, np.ndarray]:
-        return tissue.water_curve(self.base)
+        strength, held = tissue.water_curve(self.base)
+        return np.concatenate([-strength[:0:-1], strength]), np.concatenate([-held[:0:-1], held])
 
     @cached_property
     def most_swollen(self) -> float:

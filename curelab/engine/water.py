@@ -64,8 +64,10 @@ class Swelling:
 
     @cached_property
     def _floor(self) -> np.ndarray:
-        """(d, q) the salt below which a place that loses salt gives off no more water."""
-        return np.minimum(self.cases.most_swollen, self.start)
+        """(d, q) the salt below which a place that loses salt gives off no more water. Where there was none to lose, what is less than none
+        is a ripple before the front: it counts as it is, or the water it seems to bring would stay.
+        """
+        return np.where(self.start > 0, np.minimum(self.cases.most_swollen, self.start), -np.inf)
 
     def of_bath(self, bath: np.ndarray) -> np.ndarray:
         """Share (d, t) of the bath in what the water carries, for the salt per water of the bath (d, t): all in a brine in which meat only

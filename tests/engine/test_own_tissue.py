@@ -143,7 +143,7 @@ def test_a_whole_batch_runs_and_its_log_is_told_why_it_teaches_nothing():
     batch = Batch(schema=1, name="own", pieces=piece, stages=running(running=False), log=[reading])
     said = outcome.run(batch, draws=16)
     assert len(said.said) == 1 and "is given as its diffusivity" in said.said[0]
-    assert "my loin" in report.words(said)
+    assert "my loin" in report.words(said, long=True)
 
 
 def test_its_ph_is_that_of_the_piece():

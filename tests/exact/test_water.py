@@ -9,6 +9,7 @@ import pytest
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, simulate
 from curelab.matter import solutes, tissue
+from curelab.recipe.stages import BagCook, Simmer, Smoke
 from curelab.sources import default_numbers
 
 from .nonlinear import Slab, stretch
@@ -115,3 +116,42 @@ def test_a_soak_keeps_water_or_takes_it_up():
         water = history.weight(times) - history.amount("salt", times)
         assert np.all(np.diff(water) > -1e-9) and history.amount("salt") < 0.9 * history.amount("salt", times[0])
     assert water[-1] - water[0] > 0.002  # out of a strong brine it takes up
+
+
+BLOCK = Piece(shape="block", thickness="4 cm", width="9 cm", length="12 cm", weight="450 g", fat_cap="5 mm")
+
+
+def test_at_rest_a_block_holds_the_water_and_salt_of_the_closed_balance():
+    """In three dimensions terms run through lean and fat: all of it is counted drier or wetter together, and nothing is lost by that."""
+    brine = Brine(bath=Bath(water="600 g", salt="24 g"), temperature="3 degC", lasts="300 d", lying=False)
+    history = simulate(BLOCK, brine)
+    level = float(history.bath("salt") / (1 - history.bath("salt")))
+    lean = BLOCK.lean_weight()
+    moved = lean * float(tissue.water_change(level / (1 + level)))
+    assert moved > 0.01 * lean
+    held = tissue.partition() * (BLOCK.water() + moved)
+    assert history.amount("salt") == pytest.approx(level * held, rel=2e-3)
+    assert history.weight() == pytest.approx(BLOCK.weight + moved + level * held, rel=1e-4)
+
+
+COOKED = [
+    Brine(bath=Bath(water="800 g", salt="60 g", nitrite="0.2 g"), temperature="3 degC", lasts="3 d"),
+    BagCook(temperature="70 degC", lasts="3 h"),
+    Simmer(water="3 kg", temperature="80 degC", lasts="1 h"),
+    Smoke(temperature="80 degC", humidity="20 %", lasts="2 h"),
+    soak(),
+]
+
+
+@pytest.mark.parametrize("piece", [LEAN, BLOCK], ids=["slab", "block"])
+def test_water_of_a_cure_that_is_cooked_is_kept(piece):
+    """Juice in the bag or the pot, and vapour, are counted; what heat leaves, a soak begins with."""
+    rows = {}
+    for row in simulate(piece, COOKED).budget:
+        assert abs(row["residual"]) < 1e-9, row
+        rows.setdefault(row["quantity"], []).append(row)
+    for name in ("water", "salt"):
+        for before, after in pairwise(rows[name]):
+            assert after["in meat before"] == pytest.approx(before["in meat"], rel=1e-9), name
+    given = [row["lost"] for row in rows["water"]]
+    assert given[3] > 0.01 * piece.weight and rows["water"][1]["in juice"] > 0.05 * piece.weight
