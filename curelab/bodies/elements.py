@@ -8,8 +8,7 @@ element methods, in State-of-the-art surveys on computational mechanics, ASME 19
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
 
@@ -100,10 +99,6 @@ class Elements:
         if self.round:
             area = area * (2 * np.pi * places[..., -1])
         return np.bincount(every.ravel(), area.ravel(), self.count)
-
-    def stretched(self, factors: Sequence[float]) -> Elements:
-        """The same with every axis of space times a factor."""
-        return replace(self, points=self.points * np.asarray(factors))
 
 
 def _windows(numbers: np.ndarray) -> np.ndarray:

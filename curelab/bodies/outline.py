@@ -11,7 +11,6 @@ import numpy as np
 from .cells import graded
 from .elements import Elements
 
-FACES = ("first", "second", "left", "right", "head", "tail")
 ACROSS = 6  # elements from face to face, and from the axis of a round body outwards
 ASIDE, ALONG = 4.0, 13.0  # elements over half the width and over the length of a cut of the usual form, which has
 USUAL = 1.1, 3.75  # half a width and a length in units of its thickness; other forms get them by the square root
@@ -27,7 +26,7 @@ class Outline:
 
     at, thickness, width (k,); borders (k, b + 1): depths of the borders between b layers, from 0 to the thickness; tissues (k, b): number of
     the tissue of each layer, which reaches half-way to the stations beside it; rounded: whether the long edges are half round; closed:
-    the faces, of FACES, that nothing crosses; turned: a round body of this thickness as its diameter, one layer throughout.
+    the faces, of `stations.FACES`, that nothing crosses; turned: a round body of this thickness as its diameter, one layer throughout.
     """
 
     at: tuple[float, ...]

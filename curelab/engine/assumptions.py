@@ -108,10 +108,14 @@ def edges(piece: Piece, numbers: Numbers) -> str | None:
     through = 2 * piece.lean_thickness if piece.fat_cap and piece.symmetric is False else piece.lean_thickness
     across = (piece.volume(numbers) / piece.thickness) ** 0.5
     whole, middle = (100 * _sooner(missing, through / across) for missing in (_missing_whole, _missing_middle))
+    sooner = (
+        f"Its middle comes at most {middle:.0f} % sooner in much brine, and no sooner in little, which the edges drain as well."
+        if middle >= 1
+        else "Its middle comes no sooner."
+    )
     return (
         f"The edges of {piece.name} are left out. If it is about as long as broad ({units.show(across, 'length', digits=2)}), with them the "
-        f"whole has its salt about {whole:.0f} % sooner. Its middle comes at most {middle:.0f} % sooner in much brine, and no sooner in little, "
-        "which the edges drain as well."
+        f"whole has its salt about {whole:.0f} % sooner. {sooner}"
     )
 
 

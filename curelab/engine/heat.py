@@ -110,7 +110,7 @@ def heated(stage: Stage, stretch: Stretch, index: int, state: State, cases: Case
     """The heat of a stretch. Raises InputError for pieces that are frozen as it begins."""
     grid = np.concatenate([[0.0], np.linspace(1.0 / GRID, 1.0, GRID) ** 2]) * stretch.longest
     grid = np.union1d(grid, [time for time, _ in stretch.temperature if time < stretch.longest])
-    about = [not stage.named or meat.piece.name in stage.named for meat in state.meats]
+    about = [stage.is_about(meat.piece.name) for meat in state.meats]
     waits = replace(stretch, temperature=((0.0, _fridge(state)),), heating=WAITS)
     own = [stretch if here else waits for here in about]
     begun = [_begun(piece, meat, own[piece], index, state, cases) for piece, meat in enumerate(state.meats)]

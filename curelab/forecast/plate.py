@@ -23,6 +23,7 @@ from ..recipe.stages import Simmer, Soak, Stage, Water, constant, in_order
 from ..results import Shown
 from ..sources import Numbers, default_numbers
 from .answer import Answer, corners, ordered, span_words
+from .root import root
 
 SLICES = 12  # across the cut, from face to face
 LONGEST_SOAK = 72 * units.HOUR
@@ -212,6 +213,4 @@ def _least(margin: Callable[[float], float], low: float, high: float, near: floa
     short = margin(high)
     if short < 0:
         return None, short
-    from scipy.optimize import brentq
-
-    return float(brentq(margin, low, high, xtol=near)), short
+    return root(margin, low, high, near), short

@@ -160,7 +160,7 @@ def ready_of(columns: np.ndarray, history: History, stage: int, wanted: Sequence
 def cold_of_rest(stages: Sequence[Stage], stage: int) -> float | None:
     """K of the rest that is planned after a cure; None where none is."""
     after = stages[stage + 1] if stage + 1 < len(stages) else None
-    rests = after is not None and all(stretch.sealed for stretch in after.stretches)
+    rests = after is not None and not after.heats and all(stretch.sealed for stretch in after.stretches)
     return after.logs[0][0][1] if after is not None and rests else None
 
 
@@ -213,21 +213,22 @@ def _kept(history: History, times: np.ndarray, piece: int, ready: np.ndarray) ->
     margin = np.minimum(free / numbers.si("colour.nitrite_minimum"), salt / numbers.si("protection.slowest_salt")) - 1.0
     first = _crossing(times, margin)
     lost = np.where(np.isfinite(first)[:, None] & (times >= first[:, None]), -margin, -1.0)
-    return first, _crossing(times, lost - 1e-12), free.max(axis=1), _exposed(history, times, salt, free, ready)
+    used = _used(history, times, salt, free)
+    until = np.minimum(_crossing(times, lost - 1e-12), _crossing(times, used - numbers.si("protection.share")))
+    exposed = np.array([np.interp(when, own, each) for when, own, each in zip(ready, times, used, strict=True)])
+    return first, until, free.max(axis=1), np.where(np.isfinite(ready), exposed, np.inf)
 
 
-def _exposed(history: History, times: np.ndarray, salt: np.ndarray, free: np.ndarray, ready: np.ndarray) -> np.ndarray:
-    """Share (d,) of the time to harm used up by `ready` (d,) where salt [of the water phase] and free nitrite are (d, t) at `times` (d, t);
-    straight between them, and nothing of either before the first. inf: never ready.
+def _used(history: History, times: np.ndarray, salt: np.ndarray, free: np.ndarray) -> np.ndarray:
+    """Share (d, t) of the time to harm used up by `times` (d, t) where salt [of the water phase] and free nitrite are (d, t) there; straight
+    between them, and nothing of either before the first.
     """
     slowed = keeping.hurdles(history.numbers)
-    left = slowed.left_over(salt, free)
     border = np.concatenate([np.zeros((len(times), 1)), times], axis=1)
-    until = np.minimum(border, np.where(np.isfinite(ready), ready, np.inf)[:, None])
-    bare, hopeless = _harm(history, until, slowed.hopeless)
-    left = np.concatenate([np.ones((len(times), 1)), left], axis=1)
-    used = (np.diff(bare) * 0.5 * (left[:, 1:] + left[:, :-1])).sum(axis=1) + hopeless[:, -1]
-    return np.where(np.isfinite(ready), used, np.inf)
+    bare, hopeless = _harm(history, border, slowed.hopeless)
+    left = np.concatenate([np.ones((len(times), 1)), slowed.left_over(salt, free)], axis=1)
+    steps = np.diff(bare) * 0.5 * (left[:, 1:] + left[:, :-1]) + np.diff(hopeless)
+    return np.cumsum(steps, axis=1)
 
 
 def _harm(history: History, times: np.ndarray, hopeless: float) -> tuple[np.ndarray, np.ndarray]:
@@ -235,8 +236,9 @@ def _harm(history: History, times: np.ndarray, hopeless: float) -> tuple[np.ndar
     clock = keeping.clock("cold", history.numbers)
     total = np.zeros((2, *times.shape))
     for begin, length, knots, kelvin in history.courses:
-        even = length[:, None] * np.linspace(0.0, 1.0, FINE + 1)
-        middle, step = 0.5 * (even[:, 1:] + even[:, :-1]), length[:, None] / FINE
+        own = np.minimum(np.broadcast_to(knots, (len(length), len(knots))), length[:, None])
+        even = np.sort(np.concatenate([own, length[:, None] * np.linspace(0.0, 1.0, FINE + 1)], axis=1), axis=1)
+        middle, step = 0.5 * (even[:, 1:] + even[:, :-1]), np.diff(even, axis=1)
         warmth = np.stack([np.interp(t, knots, own) for t, own in zip(middle, kelvin, strict=True)])
         pace = clock.pace(warmth) * step
         for part, counts in enumerate((warmth <= hopeless, warmth > hopeless)):

@@ -32,7 +32,6 @@ REST = {"metric": Scale("h", 1, 96, 1), "us": Scale("h", 1, 96, 1)}
 WATER = {"metric": Scale("kg", 0.5, 30, 0.5), "us": Scale("gal", 0.25, 8, 0.25)}
 TARGET = {"metric": Scale("%", 0.5, 6, 0.1), "us": Scale("%", 0.5, 6, 0.1)}
 STRENGTH = {"metric": Scale("%", 3, 26, 0.5), "us": Scale("%", 3, 26, 0.5)}
-NITRITE = {"metric": Scale("ppm", 0, 250, 5), "us": Scale("ppm", 0, 250, 5)}
 
 _SHOWN = {"degC": "°C", "degF": "°F", "d": "days", "h": "hours", "inch": "in"}
 

@@ -1,4 +1,4 @@
-// What the pictures share. Put in front of picture.js and depthmap.js; everything is drawn in real pixels, so words keep their size.
+// What the pictures share. Put in front of every picture; everything is drawn in real pixels, so words keep their size.
 const DASH = { solid: '', dash: '8 4', dot: '2 3', dashdot: '9 3 2 3', long: '15 4', longdot: '15 3 2 3 2 3' };
 const FONT = 'system-ui, sans-serif';
 
@@ -112,7 +112,7 @@ function mount(model, el, draw) {
     }
     say(problem);
     for (const image of stage.querySelectorAll('svg[role=img]')) if (problem) image.setAttribute('aria-hidden', 'true'); else image.removeAttribute('aria-hidden');
-    for (const reader of stage.querySelectorAll('input')) reader.disabled = Boolean(problem);
+    for (const reader of stage.querySelectorAll('input, button')) reader.disabled = Boolean(problem);
     if (problem) { live.textContent = ''; readout.hidden = true; }
     root.dataset.revision = model.get('revision');
   }

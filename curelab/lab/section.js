@@ -1,4 +1,4 @@
-// The inside of the pieces, drawn to scale for any time. Needs page.js and drawing.js before it, and nothing else: the phone page uses it as well.
+// The inside of the pieces, drawn to scale for any time. Needs page.js and drawing.js before it, and nothing else.
 // The kernel sends nodes and readings once for each change of the recipe; which day is shown, and where a finger points, is worked out here.
 
 // One hue for a quantity, light is little and dark is much: lightness falls evenly, so that it keeps its order in grey print.
@@ -34,6 +34,7 @@ function unpacked(meta, buffer) {
     made.wide = Math.max(...made.x); made.high = Math.max(...made.y);
     return made;
   });
+  if (at !== all.length) throw new Error(`${all.length - at} numbers too many came from the library`);
   return { days, pieces };
 }
 
@@ -120,6 +121,8 @@ function sectionView(part, say = () => {}) {
     while (k < meta.frames - 2 && data.days[k + 1] < wanted) k++;
     return Math.max(0, Math.min(meta.frames - 1, k + (wanted - data.days[k]) / (data.days[k + 1] - data.days[k] || 1)));
   }
+  // The place that has least is the slowest one only while salt goes in: not in a soak, nor after one.
+  const marked = () => meta.spot && frame <= meta.spot_until + 1e-6;
   const stageNow = () => (meta.stages.find(([, first, end]) => frame <= end + 1e-6) || meta.stages.at(-1))[0];
 
   function show(message, buffer) {
@@ -212,7 +215,7 @@ function sectionView(part, say = () => {}) {
           if (reached && width(reached, `600 12.5px ${FONT}`) < box.w - 16) words(reached, { x: Math.max(box.x + 6, Math.min(box.x + box.w - 6 - width(reached, `600 12.5px ${FONT}`), named[0])), y: named[1] + 17 < box.y + box.h ? named[1] + 17 : named[1] - 8, class: 'cl-cut-on' }, front);
         }
       }
-      if (meta.spot) {
+      if (marked()) {
         const spot = slowest(piece, value), [sx, sy] = place([piece.x[spot], piece.y[spot]]);
         svg('circle', { cx: sx, cy: sy, r: 5, fill: '#fff', stroke: '#000', 'stroke-width': 2 }, front);
         svg('circle', { cx: sx, cy: sy, r: 1.6, fill: '#000' }, front);
@@ -373,6 +376,7 @@ function sectionView(part, say = () => {}) {
     if (frame >= meta.frames - 1) frame = 0;
     let before = performance.now();
     const go = time => {
+      if (part.root.classList.contains('cl-failed')) { playing = 0; return; }
       frame += (time - before) / 1000 * (meta.frames - 1) / 10;      // all of it in ten seconds
       before = time;
       if (frame >= meta.frames - 1) { frame = meta.frames - 1; playing = 0; } else playing = requestAnimationFrame(go);

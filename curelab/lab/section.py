@@ -42,6 +42,7 @@ class SectionPicture(Drawing):
             "read": READ,
             "doubt": DOUBT,
             "spot": section.spot,
+            "spot_until": section.spot_until,
             "length": {"factor": factor, "name": unit},
             "stages": [list(each) for each in section.stages],
             "quantities": [vars(quantity) for quantity in section.quantities],

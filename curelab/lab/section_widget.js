@@ -2,7 +2,7 @@ function render({ model, el }) {
   let shown = -1, view = null;
   const { part, update, stop } = mount(model, el, part => {
     view ||= sectionView(part);
-    if (shown !== model.get('revision')) { shown = model.get('revision'); view.show({ ...model.get('meta'), height: model.get('height') }, buffer()); }
+    if (shown !== model.get('revision')) { view.show({ ...model.get('meta'), height: model.get('height') }, buffer()); shown = model.get('revision'); }
     else view.measure();
   });
   function buffer() { const { buffer: all, byteOffset, byteLength } = model.get('frame'); return all.slice(byteOffset, byteOffset + byteLength); }

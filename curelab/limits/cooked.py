@@ -26,6 +26,7 @@ from .verdict import OUTCOMES, Verdict, Verdicts, judge, unknown
 
 READINGS = 300  # of a stretch; closer together where it begins, for there the temperature runs fastest
 COLD = 283.15  # K: meat that is colder may lie in the fridge as it is (judgement; limits on cooling end at 4 to 7 degC)
+LEFTOVERS = 4 * units.DAY  # cooked meat in a fridge (common practice, no source)
 NITRITE = 1e-6  # kg/kg: meat that took up less was not cured with nitrite (judgement)
 
 
@@ -83,7 +84,22 @@ def check_cooked(history: History) -> Verdicts:
         if (left := _left_hot(hot)) is not None:
             lost.add(hot.piece.name)
             found.setdefault(left.name, []).append(left)
+    if (kept := _kept_long(history)) is not None:
+        found.setdefault(kept.name, []).append(kept)
     return Verdicts(min(each, key=_badness) for each in found.values())
+
+
+def _kept_long(history: History) -> Verdict | None:
+    """Unknown for cooked meat that is kept for more than LEFTOVERS after its last cook, whatever the stages are called."""
+    cooks = [ran.end for ran in history.ran if history.stages[ran.stage].aim == "cook"]
+    kept = float(history.length) - max(cooks) if cooks else 0.0
+    if kept <= LEFTOVERS:
+        return None
+    reason = (
+        f"{units.roughly(kept).capitalize()} from the cook to the end. Cooked meat is eaten within 3 to 4 days from the fridge, or frozen: beyond that "
+        f"nothing here can vouch for it. {DEFER}"
+    )
+    return unknown("kept after cooking", reason, "common practice, no source", "memory", LEFTOVERS / units.DAY, "d")
 
 
 def _badness(verdict: Verdict) -> tuple[int, float]:
@@ -104,7 +120,7 @@ def _without_a_break(history: History) -> Iterator[_Hot]:
 
 
 def _aim(stage: Stage, piece: Piece) -> str:
-    return stage.aim if not stage.named or piece.name in stage.named else ""
+    return stage.aim if stage.is_about(piece.name) else ""
 
 
 def _left_hot(hot: _Hot) -> Verdict | None:

@@ -203,7 +203,7 @@ def _said(curve: Curve, name: str, fit: _Fit, remark: str, kept: Sequence[str]) 
         return replace(found, outcome="unknown", margin=None, sentence=said)
     if how != "seen":
         return undecided(
-            found, "It would be quick enough, but the guideline itself was not read: ask who inspects you."
+            found, "The chill looks quick enough. The guideline itself was not read: ask who inspects you."
         )
     return found
 

@@ -37,8 +37,9 @@ class Exposure:
 
 
 def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposure, ...]:
-    """The exposure of every piece, in one pass over all stretches. All stages count that neither cook nor cool, from the start on; nothing is
-    cut off but what lies below the freezing point of raw meat. Of a draw it is worked out for all draws at once.
+    """The exposure of every piece, in one pass over all stretches, from the start until it is cooked; nothing is cut off but what lies below the
+    freezing point of raw meat. While it cooks its own middle is judged (`cooked`); raw meat that is chilled, held, or waits for other pieces
+    counts at what surrounds it. Of a draw it is worked out for all draws at once.
     """
     numbers = numbers or default_numbers()
     cold, warm, slowed = keeping.clock("cold", numbers), keeping.clock("warm", numbers), keeping.hurdles(numbers)
@@ -60,14 +61,21 @@ def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.nda
     cold_used = [np.zeros((many.count, len(depth))) for depth in lean]
     most = [np.zeros((many.count, len(depth))) for depth in lean]
     saltiest = [np.zeros((many.count, len(depth))) for depth in lean]
-    warm_used = np.zeros(many.count)
+    warm_used = np.zeros((many.count, len(many.pieces)))
     for number, (begin, length, knots, kelvin) in enumerate(many.courses):
-        if length.max() <= 0 or many.runs[number].heat is not None:
-            continue  # of no length; or cooked or cooled: judged by what its middle goes through, not by its bath
-        border, heeding, heedless, always = _paces(length, knots, kelvin, cold, warm, slowed.hopeless)
-        warm_used += always
-        when = begin[:, None] + 0.5 * (border[:, 1:] + border[:, :-1])
+        if length.max() <= 0:
+            continue
+        around = _paces(length, knots, kelvin, cold, warm, slowed.hopeless)
         for piece in pieces:
+            if _cooked_by(many, number, piece):
+                continue
+            heat = many.runs[number].heat
+            if heat is not None:
+                own = heat.through[piece].warmth.bath(np.broadcast_to(knots, (many.count, len(knots))))
+                around = _paces(length, knots, own, cold, warm, slowed.hopeless)
+            border, heeding, heedless, always = around
+            warm_used[:, piece] += always
+            when = begin[:, None] + 0.5 * (border[:, 1:] + border[:, :-1])
             free = many.lean_profile(FREE, when, piece, "green weight")
             salt = many.lean_profile("salt", when, piece, "water phase")
             cold_used[piece] += np.einsum("dt,dtx->dx", heeding, slowed.left_over(salt, free)) + heedless[:, None]
@@ -81,7 +89,7 @@ def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.nda
         rows[:, piece] = np.stack(
             [
                 cold_used[piece].max(axis=1),
-                warm_used,
+                warm_used[:, piece],
                 lean[piece][worst],
                 most[piece].min(axis=1),
                 lean[piece][bare],
@@ -90,6 +98,12 @@ def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.nda
             axis=1,
         )
     return rows
+
+
+def _cooked_by(many: History, number: int, piece: int) -> bool:
+    """Whether a piece is cooked in a stretch, by its number in `courses`, or was before."""
+    name, last = many.pieces[piece].name, many.runs[number].index
+    return any(stage.aim == "cook" and stage.is_about(name) for stage in many.stages[: last + 1])
 
 
 def _most_central(values: np.ndarray, depth: np.ndarray) -> np.ndarray:

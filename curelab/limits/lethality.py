@@ -236,7 +236,7 @@ def check_bag(curves: Curve | Sequence[Curve]) -> Verdict:
     found = judge(
         "bag, pasteurised", 100 * share, ">=", 100.0, "%", what, slowest.source, slowest.how, remark, otherwise="fail"
     )
-    return undecided(found, "It would be enough by a table whose numbers were read second-hand.")
+    return undecided(found, "The cooking looks enough, by a table read second-hand: ask who inspects you.")
 
 
 SPORES = "spores of non-proteolytic C. botulinum, 6 log"  # rows of pasteurisation.csv

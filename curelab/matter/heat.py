@@ -50,7 +50,7 @@ def thermal(
     >>> from curelab.matter.tissue import TISSUES
     >>> conductivity, stored = thermal(TISSUES["lean beef"], 293.15)
     >>> f"{float(conductivity):.3f} {float(conductivity / stored):.3g}"
-    '0.468 1.23e-07'
+    '0.466 1.22e-07'
     """
     numbers = numbers or default_numbers()
     celsius = np.asarray(kelvin, dtype=float) - ZERO_CELSIUS

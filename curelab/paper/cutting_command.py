@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import textwrap
 from pathlib import Path
+from typing import Any
 
 from ..units import WIDTH, show
 from .learning_commands import CAUTION
@@ -54,5 +55,18 @@ def _split(given: argparse.Namespace) -> int:
         words = f"{part.name}: {show(part.weight, 'mass', batch.units, digits=2)}, {told(part, batch.units)}"
         print(textwrap.fill(words, WIDTH, initial_indent="  ", subsequent_indent="      ", break_long_words=False))
     print("\nTo cure the parts, put this into the batch file in the place of the piece:\n")
-    print(to_toml({"pieces": [to_plain(part, batch.units) for part in found.parts.pieces]}), end="")
+    print(to_toml({"pieces": [_rounded(to_plain(part, batch.units)) for part in found.parts.pieces]}), end="")
     return 0
+
+
+def _rounded(value: Any) -> Any:
+    """A record as plain data, its quantities no finer than a ruler and a scale show."""
+    if isinstance(value, dict):
+        return {key: _rounded(each) for key, each in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_rounded(each) for each in value]
+    number, gap, unit = value.partition(" ") if isinstance(value, str) else ("", "", "")
+    try:
+        return f"{float(number):.4g}{gap}{unit}" if gap else value
+    except ValueError:
+        return value

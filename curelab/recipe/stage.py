@@ -106,6 +106,10 @@ class Stage(Record):
         """Names of the pieces that it is about; none: all of them. The others wait in the fridge."""
         return ()
 
+    def is_about(self, name: str) -> bool:
+        """Whether a piece of this name is in it; the others wait."""
+        return not self.named or name in self.named
+
     @property
     def put_in(self) -> Any:
         """What the cook puts in, with the fields salt, sugar, nitrate, nitrite [kg]; None: nothing, or not weighed out yet."""

@@ -50,10 +50,10 @@ def of_ten(share: float, down: bool = False) -> str:
     return f"{min(max(int(10 * share) if down else round(10 * share), 1), 9)} of 10"
 
 
-def only(share: float) -> str:
-    """A share that is too small: "only 4 of 10", "none"."""
-    said = of_ten(share, down=True)
-    return f"only {said}" if said[0].isdigit() else said
+def in_batches(share: float, down: bool = False) -> str:
+    """A share of the simulated batches: "in 7 of 10 batches", "in no batch"; `down`: no more than it is."""
+    said = of_ten(share, down)
+    return {"none": "in no batch", "hardly any": "in hardly any batch"}.get(said, f"in {said} batches")
 
 
 Dated = Callable[[float], str]  # seconds since the start, as a date
@@ -125,6 +125,8 @@ def in_and_out(
 def _planned(found: Ready, plan: Planned) -> str:
     """ "10 days is too short." """
     days, passed = capital(units.roughly(plan.out)), float(np.mean(found.pull <= plan.out))
+    if found.nitrite and float(np.mean(found.last < plan.out)) > 1 - SURE:  # faded, or bare for too long
+        return f"{days} is too long for its slowest spot: that holds to day {_count(ordered(found.last)[0], DAY)} only."
     if found.wanted.basis != "equilibrium":  # a brine that ends too salty: only one day is right
         mark = units.show(found.wanted.target, "fraction")
         if passed >= SURE:
@@ -148,7 +150,7 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> 
         last = found.last[held]
         until = day(last, dated) if np.isfinite(ordered(last)[1]) else "the end of what was looked at"
         return f"Slowest spot: pink and protected from {day(found.first[held], dated)} to {until}."
-    return f"Slowest spot: pink and protected then in {only(found.chance)}."
+    return f"Slowest spot: pink and protected by then {in_batches(found.chance, down=True)}."
 
 
 def _too_long(found: Ready) -> bool:
@@ -174,8 +176,8 @@ def _bare_too_long(found: Ready, numbers: Numbers) -> str:
         harm * float(each) for each in np.quantile(found.exposed[np.isfinite(found.exposed)], (0.1, 0.5, 0.9))
     )
     return (
-        f"Do not wait that long: its slowest spot is then like bare raw meat after {middle:.0f} days ({low:.0f} to {high:.0f}); "
-        f"{harm * found.allowed:.0f} are in order."
+        f"Do not wait that long: by then its slowest spot is as old as raw meat kept {middle:.0f} days ({low:.0f} to {high:.0f}). "
+        f"More than {harm * found.allowed:.0f} is too old."
     )
 
 
@@ -214,27 +216,29 @@ def to_change(
     if made is None:
         return [NOT_YET]
     said: list[str] = []
+    tried: list[str] = []
     for change in made:
         grams = 0.0 if weighed is None else change.value * weighed.cure_mix
         thick = units.show(change.value, "length", system, digits=2)
-        mix = (
-            f"weigh {units.show(grams, 'mass')} of cure mix" if grams else f"take {change.value:.2g} times the nitrite"
-        )
-        what = {
-            "nitrite": f"{mix}, the most allowed",
-            "colder": f"keep it at {units.show(change.value, 'temperature', system)}, and longer"
-            if change.kind == "colder"
-            else "",
-            "thinner": f"cut it {thick} thick",
-            "split": f"split it into two of {thick}",
-        }[change.kind]
-        hold = of_ten(change.ready.chance) if change.enough else f"still {only(change.ready.chance)}"
-        ready = change.ready.ready
-        when = f"ready on {day(ready, dated)}" if np.isfinite(ordered(ready)[1]) else "even only later"
-        said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {hold}, {when}.")
-    if not any(change.enough for change in made):
-        said.append("None of these is enough by itself. Pumping is outside this tool.")
-    return said
+        if change.kind == "nitrite":
+            mix = (
+                f"weigh {units.show(grams, 'mass')} of cure mix"
+                if grams
+                else f"take {change.value:.2g} times the nitrite"
+            )
+            what = f"{mix}, close to the most allowed" if change.enough else "weigh more cure, up to the limit"
+        elif change.kind == "colder":
+            what = f"keep it at {units.show(change.value, 'temperature', system)}, and longer"
+        else:
+            what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
+        if change.enough:
+            holds = f"then {in_batches(change.ready.chance)}, ready on {day(change.ready.ready, dated)}"
+            said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {holds}.")
+        else:
+            tried.append(f"{what} ({of_ten(change.ready.chance, down=True)})")
+    if not said:
+        said.append("No single change is enough: take a thinner piece, or another brine. Pumping is outside this tool.")
+    return [*said, f"Not enough by itself: {'; '.join(tried)}."] if tried else said
 
 
 def how_forgiving(found: Forgiving, planned: float) -> str:
@@ -280,7 +284,7 @@ def answers(
 
 def keep_cold(system: str) -> str:
     """What protects the middle while salt and nitrite are on their way."""
-    return f"Until then only the cold protects the middle: keep it at {COLD[system]}."
+    return f"Until the middle is cured, only the cold protects it: keep it at {COLD[system]}."
 
 
 def _days(seconds: float) -> str:

@@ -213,7 +213,10 @@ def write_csv(outcome: Outcome, folder: Path) -> list[Path]:
 def _rows_csv(rows: list[dict[str, Any]]) -> str:
     file = io.StringIO()
     if rows:
-        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
+        names = list(
+            dict.fromkeys(name for row in rows for name in row)
+        )  # a stage that cooks has more to tell than one that cures
+        writer = csv.DictWriter(file, names, lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows)
     return file.getvalue()

@@ -14,6 +14,8 @@ from ..units import capital
 from .answer import HEAD, answers, how_forgiving, keep_cold, of_ten, ranges
 from .dangers import failing, not_vouched
 
+SET_TO = {"metric": ("2 °C", "1 °C"), "us": ("36 °F", "34 °F")}  # what to set a fridge to, and not below
+
 
 def in_short(
     outcome: Outcome,
@@ -33,7 +35,8 @@ def in_parts(
     """(what a cook can act on alone: checks that fail, and the answer for every piece; what else there is to know)."""
     logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
     warm = logged is not None and logged.outcome == "fail"
-    by_name = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that was warm
+    warm = warm or any(each.name in (UNPROTECTED, WARM) and each.outcome == "fail" for each in outcome.verdicts)
+    by_name = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that is to be thrown away
     told = list(by_name.values())
     said = []
     if logged is not None and logged.outcome != "pass":
@@ -67,17 +70,22 @@ def _close(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
         chance = chances.get(name)
         if chance is not None and round(10 * (1 - chance.passes)) >= 1:
             names.append(name)
-            some.append(f"{name} (not in {of_ten(1 - chance.passes)})")
+            some.append(f"{name} ({of_ten(1 - chance.passes)})")
     if not some:
         return []
-    return [f"Ok as planned, but not in every batch: {'; '.join(some)}.{_advice(names)}"]
+    return [
+        f"Close to a limit, and past it in so many batches: {'; '.join(some)}.{_advice(names, outcome.batch.units)}"
+    ]
 
 
-def _advice(names: Sequence[str]) -> str:
+def _advice(names: Sequence[str], system: str) -> str:
     """What to do about checks that are missed in some cases: for cold one sentence that serves both ways, and for nitrite one each."""
     said = []
     if {"kept cold", "not too cold", UNPROTECTED, WARM} & set(names):
-        said.append("Set the fridge to 2 °C (36 °F), not below 1 °C (34 °F), and put a thermometer into the vessel.")
+        cold, least = SET_TO[system]
+        said.append(f"Set the fridge to {cold}, not below {least}, and put a thermometer into the vessel.")
+    if "soak time" in names:
+        said.append("Soak in the fridge.")
     for end, advice in (
         ("least", "For too little nitrite, weigh more cure, on a finer scale, but not above the limit."),
         ("most", "For too much nitrite, weigh less cure, on a finer scale."),

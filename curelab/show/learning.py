@@ -11,9 +11,9 @@ from .. import units
 from ..engine.drawn import drawn_case
 from ..engine.history import History
 from ..engine.simulate import CELLS, LEAST_CELLS, simulate
+from ..forecast.ready import wanted_of
 from ..learn.readings import GRID, IN_THE_BATH, USUAL_ERROR, Measurement, salometer, usually_off
 from ..learn.update import Update
-from ..outcome import CURED, CURED_SHARE
 from ..spread import Band, Spread
 from ..spread.spread import LONGEST_WAIT
 from ..spread.uncertain import POINT_95
@@ -111,29 +111,32 @@ def _bath(planned: Spread, learned: Spread | None, readings: Sequence[Measuremen
     return Lines(_sentence(label, lines, len(readings)), "days since the start", label, (*lines, *marks))
 
 
-def the_middle(planned: Spread, learned: Spread | None, cure: int, ends: float, longest: float = LONGEST_WAIT) -> Lines:
-    """The middle of the thickest piece in percent of the salt it is heading for. The cure, from 0, ends at `ends` s in the plan; here it
-    is the last stage and goes on to at least `longest` s.
+def the_whole(planned: Spread, learned: Spread | None, cure: int, ends: float, longest: float = LONGEST_WAIT) -> Lines:
+    """The salt of the thickest piece in percent of what it is heading for, and the mark from which on it has its salt. The cure, from 0, ends at
+    `ends` s in the plan; here it is the last stage and goes on to at least `longest` s.
     """
     name = max(planned.usual.pieces, key=lambda piece: piece.lean_thickness).name
     shown = [one for one in (planned, learned) if one is not None]
-    ready = [when for one in shown for when in one.until(CURED, name, cure) if when is not None]
+    wanted = wanted_of(planned.usual, cure, name)
+    ready = [when for one in shown for when in one.until(wanted, name, cure) if when is not None]
     furthest = max(ready) if np.isfinite(ready).all() else np.inf
     end = min(longest, _round_days(ROOM * max(ends, furthest)))
     times = np.linspace(0.0, end, POINTS)
     lines = [
-        _line(label, times, 100.0, one.at("core", "salt", times, name, "equilibrium"), label == PLANNED)
+        _line(label, times, 100.0, one.at("average", "salt", times, name, "equilibrium"), label == PLANNED)
         for label, one in ((PLANNED, planned), (LEARNED, learned))
         if one is not None
     ]
+    over = 1.0 if wanted.basis == "equilibrium" else planned.usual.resting("salt", cure, name)
+    enough = 100 * wanted.target / over
     cured = Series(
-        f"cured ({100 * CURED_SHARE:.0f} %)",
+        f"has its salt ({enough:.0f} %)",
         np.array([0.0, end / units.DAY]),
-        np.full(2, 100 * CURED_SHARE),
+        np.full(2, enough),
         BLACK,
         "2 3",
     )
-    label = f"salt in the middle of the {name}, % of final"
+    label = f"salt on the whole of the {name}, % of final"
     marks = (Mark("x", ends / units.DAY, "the plan ends"),)
     return Lines(_sentence(label, lines, 0), "days since the start", label, (*lines, cured), marks)
 

@@ -33,7 +33,7 @@ def _cooked(history: History, piece: Piece) -> list[int]:
     """Numbers of the stages that cooked a piece."""
     return [
         number for number, stage in enumerate(history.stages)
-        if stage.aim == "cook" and history.has(number) and (not stage.named or piece.name in stage.named)
+        if stage.aim == "cook" and history.has(number) and stage.is_about(piece.name)
     ]  # fmt: skip
 
 

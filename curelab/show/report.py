@@ -19,6 +19,7 @@ from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
 from .plate import plate_sentences
 from .warm_lines import READ, cautions_of, warm_line
 
+UNCOOKED = "Not cooked by the printed tables: do not eat it. Cook on until a thermometer in the middle shows what your code asks for."
 HEAD_WIDTH = 100  # columns of the answer under the title
 
 
@@ -38,7 +39,8 @@ def words(outcome: Outcome, long: bool = False) -> str:
     for each in outcome.answers:
         if long or not isinstance(each, Windows):
             out += _wrapped(each.told if isinstance(each, Windows) else each.sentence)
-    plate = plate_sentences(outcome.history)
+    raw = any(each.name.startswith("lethality") and each.outcome == "fail" for each in outcome.verdicts)
+    plate = [UNCOOKED] if raw else plate_sentences(outcome.history)
     out += ["", "ON THE PLATE", *_points(plate)] if plate else []
     out += _check_lines(outcome, long)
     out += ["", "CAUTIONS", *_points(cautions_of(outcome))]
@@ -152,7 +154,7 @@ def _stage_table(outcome: Outcome) -> list[str]:
             out.append(f"{what[:34]:34}{salt[0]:8.1f}{salt[1]:8.1f}{salt[2]:9.1f}{taken:12.0f}{free:14.0f}{weight:>9}")
         for piece in outcome.batch.pieces:
             made = history.stages[index]
-            if made.heats and (not made.named or piece.name in made.named):
+            if made.heats and made.is_about(piece.name):
                 out += _wrapped(warm_line(outcome, index, piece.name), "     ", "     ")
         waits = outcome.waits(index)
         out += _wrapped(f"waited: {waits}.", "     ", "     ") if waits else []

@@ -75,6 +75,7 @@ class Section:
     days: np.ndarray
     stages: tuple[tuple[str, int, int], ...]
     spot: bool = True
+    spot_until: int = 0  # number of the last time at which it is: what comes after takes salt out again
 
 
 def section(
@@ -94,7 +95,12 @@ def section(
     drawn = tuple(_drawn(many, name, words, quantities, times, system, level, core) for many, name, words in shown)
     reached = {"salt": "cured to here" if wanted is None else wanted[1], FREE: "enough nitrite to here"}
     asked = tuple(_quantity(key, drawn, reached.get(key, "")) for key in quantities)
-    return Section(drawn, asked, times / DAY, stages, wanted is None)
+    usual = shown[0][0].usual
+    drained = [
+        usual.begin(n) for n, stage in enumerate(usual.stages) if usual.has(n) and (stage.desalts or stage.heats)
+    ]
+    until = int(np.searchsorted(times, min(drained) - 1.0)) if drained else len(times) - 1
+    return Section(drawn, asked, times / DAY, stages, wanted is None, until)
 
 
 def _times(history: History, planned: float | None) -> tuple[np.ndarray, tuple[tuple[str, int, int], ...]]:

@@ -13,8 +13,8 @@ def warmth(kelvin: float, system: str = "metric") -> str:
     if kelvin <= 277.15 + 0.3:
         return ""
     return (
-        f"Too warm: {units.show(kelvin, 'temperature', system)}. Salt moves faster, and so do the germs: keep it at {COLD[system]}, and do not use "
-        "meat on the strength of this page that was warmer for more than 4 hours."
+        f"Too warm: {units.show(kelvin, 'temperature', system)}. Salt moves faster, and so do the germs: keep it at {COLD[system]}. "
+        "Warmer for over 4 hours: do not trust this page for that meat."
     )
 
 

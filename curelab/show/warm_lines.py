@@ -21,7 +21,7 @@ def warm_line(outcome: Outcome, stage: int, piece: str) -> str:
     told = ", ".join(
         f"{where} {_degrees(outcome.band(place, TEMPERATURE, stage, piece), system)}" for where, place in PLACES
     )
-    waits = " waits in the fridge" if made.named and piece not in made.named else ""
+    waits = " waits in the fridge" if not made.is_about(piece) else ""
     return f"{piece}{waits}: {told}."
 
 

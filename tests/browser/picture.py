@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import tempfile
 from pathlib import Path
 
@@ -19,7 +20,8 @@ def main() -> None:
         running_lab(None, Path(folder)) as (address, _),
         running_browser() as browser,
     ):
-        page = browser.new_page(viewport={"width": 1200, "height": 1300}, device_scale_factor=0.65)
+        shutil.copy(ROOT / "datasets" / "demo_uneven.toml", Path(folder) / "my-batch.toml")
+        page = browser.new_page(viewport={"width": 1280, "height": 800}, device_scale_factor=0.75)
         page.goto(address.replace("start.ipynb", "thick_point.ipynb"))
         page.wait_for_selector("[data-revision]", timeout=60_000)
         page.wait_for_timeout(9000)  # until all draws stand behind the bands

@@ -198,7 +198,7 @@ def test_no_old_figure_stays_when_something_fails(kept):
 def lines(*log: Reading, bands: bool = True, **more):
     found = update(batch(*log, **more), count=64)
     read = pictures.what_was_read(*pictures.both(found, bands=bands), found.readings, found.batch.units)
-    middle = pictures.the_middle(*pictures.both(found, bands=bands, long=True), found.cure, found.ends)
+    middle = pictures.the_whole(*pictures.both(found, bands=bands, long=True), found.cure, found.ends)
     return found, {line.label: line for line in read.series}, {line.label: line for line in middle.series}, read
 
 

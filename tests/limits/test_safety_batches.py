@@ -44,7 +44,7 @@ def test_the_report_begins_with_it(name):
     outcome = run(each.batch, draws=16)
     mine = next(verdict for verdict in outcome.verdicts if verdict.name == each.check)
     # The slowest spot is told by the answers, in words of their own.
-    said = "Slowest spot: pink and protected then in" if mine.name == SLOWEST else mine.sentence
+    said = "Slowest spot: pink and protected by then" if mine.name == SLOWEST else mine.sentence
     assert any(said in line for line in in_short(outcome)[:4])
 
 

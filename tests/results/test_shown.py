@@ -140,5 +140,5 @@ def test_long_texts_are_cut():
     assert len(said) == MOST_LINES and said[-1] == "and 3 more" and said[0].endswith("...") and len(said[0]) == WIDEST
     page = Long()._repr_html_()
     assert "The first 30 of 40 rows" in page and page.count("<tr>") == 31 and "<td>0.3333</td><td></td>" in page
-    with pytest.raises(TypeError, match="a Long has no picture; what has one is History, Profile, Spread"):
+    with pytest.raises(TypeError, match="a Long has no picture; what has one is History, Piece, Profile, Spread"):
         Long().plot()

@@ -272,7 +272,7 @@ class LearningBench(Bench):
         ends = found.ends if found is not None else planned.usual.span(state.cure)[0] + batch.stages[state.cure].longest
         if found is not None and not found.told.days:  # no line may say what no sentence does
             learned = None
-        middle = pictures.the_middle(planned, learned, state.cure, ends)
+        middle = pictures.the_whole(planned, learned, state.cure, ends)
         show_lines(self.pictures["middle"], middle, y_range=(0.0, HEAD_ROOM))
         self.says["log"].text = f"**The log**\n{folded(log_words(batch))}"
         own = batch.meat_and_fridge
