@@ -29,7 +29,7 @@ HOW = {
 # unit as printed -> (factor, offset): SI = value * factor + offset, in decimal arithmetic, so that 12 ppm is
 # exactly the float 0.000012. Deliberately small: the cook's own units are read elsewhere.
 _UNITS = """
-ratio 1, pH 1, % 0.01, ppm 1e-6, mg/kg 1e-6, g/mol 1e-3, kJ/mol 1e3, kg/m3 1, m2/s 1, m/s 1, mPa_s 1e-3,
+ratio 1, kg/kg 1, pH 1, % 0.01, ppm 1e-6, mg/kg 1e-6, g/mol 1e-3, kJ/mol 1e3, kg/m3 1, m2/s 1, m/s 1, mPa_s 1e-3,
 s 1, min 60, h 3600, d 86400, mm 1e-3, m 1, K 1, log10_h 1, log10_h_per_degC 1, log10_h_per_pH 1, W/m2K 1, kg/m2 1
 """
 UNITS: dict[str, tuple[Decimal, Decimal]] = {

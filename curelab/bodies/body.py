@@ -23,7 +23,13 @@ POINTS = 41  # places across a slab at which a profile is read
 TERMS = 14  # across a slab; half of them are even
 TERMS_ROUND = 13  # from the middle of a cylinder or a sphere outwards
 TERMS_THIN = 6  # in a layer beside the main one
+SPOTS = 24  # places in a tissue, half as many more in one of cells, at which something that is not linear is counted
 REMEMBERED = 64  # bodies
+
+
+def shares(number: int) -> np.ndarray:
+    """(number + 1,) where so many places begin and end, from 0 to 1: small at both ends, where profiles are steep."""
+    return 0.5 - 0.5 * np.cos(np.pi * np.linspace(0.0, 1.0, number + 1))
 
 
 @dataclass(frozen=True)
@@ -153,6 +159,33 @@ class Body:
     def spots(self, conductivity: np.ndarray, counts: np.ndarray) -> Spots:
         """Its core, as the one place where a slowest spot may lie."""
         return Spots(self.core(conductivity, counts)[:, None])
+
+    @property
+    def apart(self) -> bool:
+        """Whether each term lies in one tissue, so that what one tissue stores can change alone."""
+        return True
+
+    def moved(self, tissues: np.ndarray) -> np.ndarray:
+        """(r,) the terms that lie in these tissues (l,)."""
+        return np.asarray(tissues)[self.tissue]
+
+    def integral(self, tissue: int) -> np.ndarray:
+        """(r,) row that reads the volume integral over one tissue."""
+        return np.where(self.tissue == tissue, self.mean, 0.0)
+
+    def places(self, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(rows (q, r), volumes (q,), tissues (q,)) of places that share out the tissues that count: SPOTS groups of neighbouring cells in
+        each, half as many more where the terms are the cells. A row reads the mean of its place.
+        """
+        most, groups = SPOTS if self.count < len(self._owner) else 3 * SPOTS // 2, []
+        for tissue in np.flatnonzero(counts):
+            inside = np.flatnonzero(self._owner == tissue)
+            ends = shares(most)
+            cuts = np.unique(np.round(len(inside) * ends).astype(int))
+            groups += np.split(inside, cuts[1:-1])
+        volume = self._cells.volume
+        rows = np.array([volume[group] @ self._values[group] / volume[group].sum() for group in groups])
+        return rows, np.array([volume[group].sum() for group in groups]), self._owner[[group[0] for group in groups]]
 
     def core(self, conductivity: np.ndarray, counts: np.ndarray) -> np.ndarray:
         """Rows (d, r), or (1, r) where all are alike, that read the core: the place, within the tissues that count, that both faces reach

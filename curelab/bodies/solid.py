@@ -13,6 +13,7 @@ import scipy.linalg as la
 
 from ..progress import counted
 from . import kept
+from .body import SPOTS, shares
 from .outline import Grid, Outline, grid
 from .reduced import Basis, Problem, reduced
 from .spots import DEEP, Spots
@@ -188,6 +189,45 @@ class Solid:
         chosen = [order[part == each] for each in np.unique(part)]
         rows = np.stack([volume[own] @ self.values[own] / volume[own].sum() for own in chosen])
         return rows, np.array([volume[own].sum() for own in chosen]) / self.volumes.sum()
+
+    @property
+    def apart(self) -> bool:
+        """Whether each term lies in one tissue; here they run through all."""
+        return False
+
+    def moved(self, tissues: np.ndarray) -> np.ndarray:
+        """(r,) the terms that lie in these tissues (l,): all, where all tissues count."""
+        assert np.all(tissues)
+        return np.ones(self.count, dtype=bool)
+
+    def integral(self, tissue: int) -> np.ndarray:
+        """(r,) row that reads the volume integral over one tissue."""
+        return self.grid.elements.volumes[tissue] @ self.values
+
+    def places(self, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(rows (q, r), volumes (q,), tissues (q,)) of places that share out the tissues that count, as `Body.places`: groups of nodes that
+        follow a bath about as late, on each side of the middle.
+        """
+        depth = self.grid.elements.points[:, -1]
+        sides = (depth <= 0, depth > 0) if self.two_sided else (depth >= 0,)
+        groups = []
+        for tissue in np.flatnonzero(counts):
+            volume = self.grid.elements.volumes[tissue]
+            for side in sides:
+                own = np.flatnonzero(side & (volume > 0))
+                own = own[np.argsort(self.lag[own], kind="stable")]
+                until = (np.cumsum(volume[own]) - 0.5 * volume[own]) / volume[own].sum()
+                part = np.searchsorted(shares(SPOTS // 2)[1:-1], until)
+                groups += [(tissue, own[part == each]) for each in np.unique(part)]
+        volumes = self.grid.elements.volumes
+        rows = np.array(
+            [volumes[tissue, own] @ self.values[own] / volumes[tissue, own].sum() for tissue, own in groups]
+        )
+        return (
+            rows,
+            np.array([volumes[tissue, own].sum() for tissue, own in groups]),
+            np.array([tissue for tissue, _ in groups]),
+        )
 
     def made_for(self, ratio: tuple[float, ...], pace: tuple[float, ...], closed: tuple[str, ...]) -> Solid:
         """The same piece for something else that its tissues store in this `ratio` (l,) and conduct at this `pace` (l,), over the first, and

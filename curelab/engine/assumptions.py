@@ -29,9 +29,7 @@ ALWAYS = (
     "Salt moves alike along and across the fibre, and at every strength.",
     "Swelling does not change the thickness.",
 )  # of every batch; for who asks for the whole
-WEAK = (0.03, 0.04)  # kg salt per kg brine: where equilibrium brines come to rest (judgement)
 _WAVES = (np.arange(100) + 0.5) * np.pi  # of a plane sheet between held faces
-STRONG = 0.25  # kg salt per kg brine: the strongest at which the change of water is published
 
 
 def assumptions(
@@ -85,23 +83,12 @@ def pace(numbers: Numbers) -> str:
 
 
 def water_moved(numbers: Numbers) -> str:
-    """What the water that meat takes up or gives off changes, and what is left out of it."""
-    band = 100 * tissue.water_change_band(numbers)
-    said = (
-        "Water taken up or given off changes weight and finished salt, not the pace of salt; it is known to about "
-        f"{count(band)} points."
+    """How water moves with the salt, and how well that is known."""
+    band = count(100 * tissue.water_change_band(numbers))
+    return (
+        "Lean takes up water in weak brine and gives it off in strong, as salt comes to each place; in a soak it keeps what it has or takes up "
+        f"more. This water carries its salt. Weight may be off by {band} points of the raw weight, and finished salt with it."
     )
-    held = numbers.si("tissue.lean_beef.water")  # other lean differs by less than these words round
-    up = sorted(float(tissue.water_change(strength, numbers)) / held for strength in WEAK)
-    down = float(tissue.water_change(STRONG, numbers))
-    if up[0] <= 0:
-        return said
-    span = " to ".join(dict.fromkeys(part(share) for share in up))
-    said += f" Salt in the water taken up is not counted, so that in a weak brine the finished salt may be {span} higher than shown"
-    if down >= 0:
-        return f"{said}."
-    dry = max(float(node) for node in tissue.CHANGE_NODES if numbers.si(f"water_change.at_{node}") >= 0)
-    return f"{said}, and in one above {dry:.0f} % as much lower."
 
 
 def edges(piece: Piece, numbers: Numbers) -> str | None:
@@ -166,7 +153,7 @@ def shapes(pieces: Sequence[Piece], stages: Sequence[Stage]) -> Iterator[str]:
     if any(stage.lies for stage in stages) and not all(piece.lies_flat for piece in pieces):
         yield "Round pieces touch the vessel along a line, which is left out: turning makes no difference to them here."
     if any(stretch.purge is not None for stage in stages for stretch in stage.stretches):
-        yield "The purge is taken as drawn at once and to bathe both faces; dry salt lies in it until it dissolves."
+        yield "The purge is taken as drawn at once, so much for each gram of salt, and to bathe both faces; dry salt lies in it until it dissolves."
         if len(pieces) > 1:
             yield "All pieces are taken to share one bag; in bags of their own, share salt and cure out by weight."
 

@@ -28,7 +28,7 @@ CONDITIONS = (
 NUMBERS = (
     "obstruction.lean", *(f"ratio.{name}" for name in solutes.SOLUTES if name != "salt"), "fat.relative_diffusivity",
     "frozen_thawed.multiplier", "partition.water_phase", "nitrite.loss_multiplier", "nitrite.takagi.half_life",
-    "ph.beef", "ph.pork", "film.stirred", "film.still", "film.contact", "purge.sealed_cure",
+    "ph.beef", "ph.pork", "film.stirred", "film.still", "film.contact", "purge.per_salt",
     "obstruction.cooked", "heat.parallel", "heat.radiant", "heat.wet_skin", "heat.wetness", "juice.width",
     *(f"heat.film.{name}" for name in FILMS),
 )  # fmt: skip
@@ -141,11 +141,32 @@ class Cases:
                 rate = rate * ((self._drawn[key] / self.base.si(key)) ** power)[:, None]
         return rate
 
-    def water_target(self, strength: np.ndarray) -> np.ndarray:
-        """(d,) water taken up (+) or given off (-) at equilibrium with a bath of `strength` (d,), of the green weight."""
-        target = np.asarray(tissue.water_change(strength, self.base))
-        uptake = 0.01 * self.condition("water uptake")
-        return target + uptake * np.minimum(strength / tissue.FULL_UPTAKE, 1.0)
+    def water_held(self, w: np.ndarray) -> np.ndarray:
+        """(d, ...) water that lean holds beyond what it held raw, of the green weight, where there is so much salt per water, w (d, ...); less
+        than none takes away what as much would bring.
+        """
+        strength = w / (1 + w)
+        held = np.interp(strength, *self._water_curve)  # level beyond its last point
+        if "water uptake" in self.columns:
+            strength /= tissue.FULL_UPTAKE
+            np.clip(strength, -1.0, 1.0, out=strength)
+            strength *= 0.01 * self.condition("water uptake").reshape(-1, *(1,) * (w.ndim - 1))
+            held += strength
+        return held
+
+    @cached_property
+    def _water_curve(self) -> tuple[np.ndarray, np.ndarray]:
+        strength, held = tissue.water_curve(self.base)
+        return np.concatenate([-strength[:0:-1], strength]), np.concatenate([-held[:0:-1], held])
+
+    @cached_property
+    def most_swollen(self) -> float:
+        """Salt per water at which lean holds most water."""
+        return tissue.most_swollen(self.base)
+
+    def most_held(self) -> np.ndarray:
+        """(d,) the most water that lean holds beyond what it held raw, of the green weight."""
+        return self.water_held(self.full(self.most_swollen))
 
     def factors(self) -> dict[str, np.ndarray]:
         """Factors (d,) on what is weighed: water, salt, sugar, nitrate, nitrite."""

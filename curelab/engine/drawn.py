@@ -20,6 +20,7 @@ from .run import FREE, Lying, Run
 from .track import Leg, Track
 from .vessel import Vessel
 from .walk import State
+from .water import Swelling
 
 
 def drawn_case(
@@ -76,8 +77,8 @@ class OneOfMany(History):
     def state(self) -> State:  # type: ignore[override]
         """Everything cut out of what holds for all draws; needed to go on from here."""
         cut = _Cut(self.cases, np.array([self._draw]))
-        meats = tuple(map(cut.meat, self.many.state.meats))
-        return State(meats, meats, Vessel(meats), cut.runs(self.many.state.runs, self.stages))
+        meats, raw = (tuple(map(cut.meat, each)) for each in (self.many.state.meats, self.many.state.raw))
+        return State(meats, raw, Vessel(meats), cut.runs(self.many.state.runs, self.stages))
 
     def _gathered(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:  # fmt: skip
         asked = None if times is None else np.asarray(times, dtype=float)
@@ -132,13 +133,12 @@ class _Cut:
             before = [each for each in runs if each.index == run.index]
             number = before.index(run)
             columns = {
-                name: self.column(getattr(run, name))
-                for name in ("begin", "longest", "length", "water", "water_target", "found")
+                name: self.column(getattr(run, name)) for name in ("begin", "longest", "length", "water", "found")
             }
             found.append(
                 replace(
                     run, stage=stage, stretch=stage.stretches[number], **columns, meats=tuple(map(self.meat, run.meats)),
-                    lying=tuple(self._lying(each) for each in run.lying), tracks=tuple(map(self.track, run.tracks)),
+                    swelling=self._swelling(run.swelling), lying=tuple(self._lying(each) for each in run.lying), tracks=tuple(map(self.track, run.tracks)),
                     clock=self.clock(run.clock), water_before=tuple(map(self.column, run.water_before)), free=self._free(run), kept=Kept(),
                     heat=self.heat(run.heat), after=None if run.after is None else tuple(map(self.meat, run.after)),
                 )
@@ -166,6 +166,14 @@ class _Cut:
             for one in heat.through
         )  # fmt: skip
         return replace(heat, through=through, clock=self.clock(heat.clock), meats=tuple(map(self.meat, heat.meats)))
+
+    def _swelling(self, swelling):
+        if swelling is None:
+            return None
+        return tuple(
+            Swelling(self.meat(each.meat), self.cases, self.column(each.start), self.column(each.reach))
+            for each in swelling
+        )
 
     def _lying(self, lying: Lying) -> Lying:
         shares = None if lying.shares is None else tuple(map(self.column, lying.shares))

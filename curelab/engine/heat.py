@@ -102,7 +102,7 @@ class Heat:
             left = (self.kept(number, times) / self.thicker(number, times))[:, 0]
             share = shells_of(self.through[number].warmth.meat)[1]
             opened = self.at(self.through[number].opened, times)[:, 0] @ share / share.sum()
-            found.append(replace(meat, conductivity=_led(raw[number], opened, cases)).dried(left))
+            found.append(replace(meat, conductivity=_led(raw[number], meat, opened, cases)).dried(left))
         return tuple(found)
 
 
@@ -265,16 +265,15 @@ def _salt(stretch: Stretch, grid, through, until, state: State, cases: Cases) ->
         weight = 0.5 * (own[:, 1:] + own[:, :-1]) * counts
         opened = (weight * 0.5 * (opened[:, 1:] + opened[:, :-1])).sum(axis=1) / weight.sum(axis=1)
         pace = weight.sum(axis=1) / (0.5 * (free[:, 1:] + free[:, :-1]) * counts).sum(axis=1)
-        meats.append(replace(meat, conductivity=_led(state.raw[number], opened, cases) * pace[:, None]))
+        meats.append(replace(meat, conductivity=_led(state.raw[number], meat, opened, cases) * pace[:, None]))
     return clock, tuple(meats)
 
 
-def _led(raw: Meat, opened: np.ndarray, cases: Cases) -> np.ndarray:
-    """Conductivity (d, l) for salt of a piece whose lean has opened by `opened` (d,) on the way from raw to cooked."""
+def _led(raw: Meat, now: Meat, opened: np.ndarray, cases: Cases) -> np.ndarray:
+    """Conductivity (d, l) for salt of a piece whose lean has opened by `opened` (d,) on the way from raw to cooked, with the water it has now."""
     cooked = raw.storage * cases.number("obstruction.cooked")[:, None]
-    return np.where(
-        raw.lean, raw.conductivity + opened[:, None] * np.maximum(cooked - raw.conductivity, 0.0), raw.conductivity
-    )
+    led = raw.conductivity + opened[:, None] * np.maximum(cooked - raw.conductivity, 0.0)
+    return np.where(raw.lean, led, raw.conductivity) * (now.storage / raw.storage)
 
 
 def _likely_end(stage: Stage, grid: np.ndarray, through) -> np.ndarray:

@@ -23,7 +23,7 @@ from . import looks, places
 from .assumptions import assumptions
 from .cases import Cases
 from .readout import Profile, Ran, Times, mean_within, whole_depth
-from .run import FREE, QUANTITIES, SECOND, TRACERS, Run, Where
+from .run import FREE, QUANTITIES, SECOND, TRACERS, WATER, Run, Where
 from .walk import State, walk
 
 if TYPE_CHECKING:
@@ -505,7 +505,7 @@ class History(Shown):
         """
         rows = []
         for run in self.runs:
-            for name in QUANTITIES:
+            for name in (*QUANTITIES, WATER):
                 found = {key: self._plain(value) for key, value in run.budget(name).items()}
                 if np.max(np.abs(found["residual"])) > RESIDUAL:
                     raise ArithmeticError(

@@ -56,6 +56,16 @@ class Meat:
         return self.amount * (self.storage @ self.body.volumes)
 
     @cached_property
+    def swells(self) -> np.ndarray:
+        """(l,) the tissues whose water changes when their lean takes some up: the lean, or all where terms run through all tissues."""
+        return self.lean if self.body.apart else np.ones_like(self.lean)
+
+    @cached_property
+    def held_swelling(self) -> np.ndarray:
+        """(d,) kg of water, brine side, in these."""
+        return self.amount * (self.storage[:, self.swells] @ self.body.volumes[self.swells])
+
+    @cached_property
     def total(self) -> np.ndarray:
         """Row (d, r): the terms of w to kg of solute in the piece."""
         return self.capacity * self.body.mean
@@ -107,8 +117,21 @@ class Meat:
             conductivity[:, number] = self.storage[:, number] * clock.mean(grown) / free
         return self if np.array_equal(conductivity, self.conductivity) else replace(self, conductivity=conductivity)
 
+    def swollen(self, taken: np.ndarray) -> Meat:
+        """After its lean took up `taken` (d,) kg of water, brine side: it keeps its thickness and grows in area."""
+        more = 1 + taken / self.held_swelling
+        if self.swells.all():
+            return self.dried(more)
+        grown = np.where(self.swells, more[:, None], 1.0)
+        return replace(
+            self,
+            storage=self.storage * grown,
+            conductivity=self.conductivity * grown,
+            per_tissue=self.per_tissue * grown,
+        )
+
     def dried(self, left: np.ndarray) -> Meat:
-        """After giving up water, with `left` (d,) of it left: the piece keeps its thickness and shrinks in area."""
+        """With `left` (d,) times the water it had: the piece keeps its thickness, and changes in area."""
         return replace(self, amount=self.amount * left, per_tissue=self.per_tissue * left[:, None])
 
 

@@ -23,9 +23,11 @@ from .clock import Clock
 from .heat import Heat, warmth_at
 from .meat import Meat
 from .track import Track
+from .water import Swelling
 
 TRACERS = tuple(SOLUTES)
 FREE = "free nitrite"
+WATER = "water"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
 AT_ONCE = 16  # times that are read at once in many pieces
@@ -54,9 +56,9 @@ class Run:
     """A stretch that was computed.
 
     begin, longest, length (d,) in s; water (d,) kg of the bath; lying: one for each way the pieces lie; turns [s]. found (d,): s at which
-    its criterion holds, inf: it does not; None: it has none. water_target (d,): where the water in the meat is heading, as a fraction of
-    the green weight, None where it keeps what it has. heat: what cooking or cooling does in it; after: the pieces as it leaves them, None
-    where they are `meats` still.
+    its criterion holds, inf: it does not; None: it has none. water_before: what the water of each piece had changed by until then, as a
+    fraction of the green weight; swelling: what each takes up from here on, None: nothing; heat: what cooking or cooling does in it, where
+    nothing swells; after: the pieces as heat leaves them, None where there is none.
     """
 
     stage: Stage
@@ -73,7 +75,7 @@ class Run:
     tracks: tuple[Track, ...]
     clock: Clock
     water_before: tuple[np.ndarray, ...]
-    water_target: np.ndarray | None = None
+    swelling: tuple[Swelling, ...] | None = None
     found: np.ndarray | None = None
     free: Callable[[], tuple[Track, list[np.ndarray]] | None] | None = (
         None  # makes the track of free nitrite and its rates of loss
@@ -148,16 +150,20 @@ class Run:
             found = self.kept[full] = np.maximum(self.states(key[0], times, rows()), 0.0)
         return found
 
-    def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """kg (d, t) in one piece."""
-        whole = self._whole(name, times, piece)
-        return whole if self.heat is None else whole * self.heat.kept(piece, times)
-
-    def _whole(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """kg (d, t) in one piece and in the juice that it gave off in this stretch."""
+    def _networks(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """kg (d, t) in one piece, in the water that it held as the stretch began."""
         return self._kept((name, "amount", piece), times, lambda: self._row(piece, self.meats[piece].total[:, None]))[
             ..., 0
         ]
+
+    def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """kg (d, t) in one piece."""
+        if self.heat is not None:
+            return self._networks(name, times, piece) * self.heat.kept(piece, times)
+        if self.swelling is None or self.home(name) is None:
+            return self._networks(name, times, piece)
+        carried, _, held = self._brought(name, piece, times)
+        return np.maximum(held + carried, 0.0)
 
     def in_juice(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the juice of all pieces that was given off in this stretch."""
@@ -165,29 +171,47 @@ class Run:
             return np.zeros(times.shape)
         pieces = range(len(self.meats))
         return sum(
-            (self._whole(name, times, n) * (1 - self.heat.kept(n, times)) for n in pieces), np.zeros(times.shape)
+            (self._networks(name, times, n) * (1 - self.heat.kept(n, times)) for n in pieces), np.zeros(times.shape)
         )
 
-    def _thicker(self, piece: int, times: np.ndarray) -> np.ndarray | float:
-        """(d, t) by how much vapour that left made what stays stronger."""
-        return 1.0 if self.heat is None else self.heat.thicker(piece, times)
-
-    def _water_left(self, piece: int, times: np.ndarray) -> np.ndarray | float:
-        """(d, t) share of the water of the piece, as the stretch began, that is still in it."""
-        return 1.0 if self.heat is None else self.heat.kept(piece, times) / self.heat.thicker(piece, times)
-
     def bath_w(self, name: str, times: np.ndarray) -> np.ndarray:
-        """w (d, t) of the bath."""
+        """w (d, t) of the bath, in the water that is left in it."""
+        w = self._bath(name, times)
+        if self.swelling is None or self.stretch.endless:
+            return w
+        gone = sum(self.carried(name, times, piece) for piece in range(len(self.meats)))
+        return (w * self.water[:, None] - gone) / self.bath_water(times)
+
+    def _bath(self, name: str, times: np.ndarray) -> np.ndarray:
+        """w (d, t) of the bath in the network: what the faces meet."""
         return self._kept((name, "bath"), times, lambda: self._row(0, self.meats[0].body.rows[:1] * 0.0, np.ones(1)))[
             ..., 0
         ]
 
     def bath_level(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath with the juice that has run into it."""
-        if self.heat is None or self.heat.heating.catches != "bath":
+        if not self._catches:
             return self.bath_w(name, times)
-        juice = sum(self.heat.juice_given(n, times) * meat.weight[:, None] for n, meat in enumerate(self.meats))
-        return self.bath_amount(name, times) / (self.water[:, None] + juice)
+        return self.bath_amount(name, times) / (self.water[:, None] + self._juice(times))
+
+    @property
+    def _catches(self) -> bool:
+        """Whether juice runs into the bath."""
+        return self.heat is not None and self.heat.heating.catches == "bath"
+
+    def _juice(self, times: np.ndarray) -> np.ndarray:
+        """kg (d, t) of juice that all pieces gave off in this stretch."""
+        if self.heat is None:
+            return np.zeros(times.shape)
+        given = [self.heat.juice_given(n, times) * meat.weight[:, None] for n, meat in enumerate(self.meats)]
+        return np.sum(given, axis=0)
+
+    def bath_water(self, times: np.ndarray) -> np.ndarray:
+        """kg (d, t) of water in the bath; that of an endless bath stays."""
+        water = np.broadcast_to(self.water[:, None], times.shape)
+        if self.swelling is None or self.stretch.endless:
+            return water
+        return water - sum(self.taken(piece, times) / meat.partition[:, None] for piece, meat in enumerate(self.meats))
 
     def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the bath, dry salt included; zero for an endless bath, which is counted by what it gives."""
@@ -195,8 +219,129 @@ class Run:
             return np.zeros(times.shape)
         home = self.home(name)
         dry = home[0].undissolved(times) if home is not None else 0.0
-        caught = self.in_juice(name, times) if self.heat is not None and self.heat.heating.catches == "bath" else 0.0
-        return self.bath_w(name, times) * self.water[:, None] + dry + caught
+        caught = self.in_juice(name, times) if self._catches else 0.0
+        gone = sum(self.carried(name, times, piece) for piece in range(len(self.meats)))
+        return self._bath(name, times) * self.water[:, None] + dry + caught - gone
+
+    # -- water that moves ----------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _end(self) -> np.ndarray:
+        return self.length[:, None]
+
+    def _lean(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """w (d, t, q + l + 1) at the places of the lean of a piece, the integral over each tissue that is not lean, and of the bath."""
+        assert self.swelling is not None
+        rows = self.swelling[piece].rows
+        if times is self._end:
+            w = self.ended(name)
+            inside = w[:, None, self.slices[piece]] @ rows.T
+            return np.concatenate([inside, w[:, None, -1:]], axis=2)
+        inner = np.concatenate([rows, np.zeros((1, rows.shape[1]))])
+        bath = np.append(np.zeros(len(rows)), 1.0)
+        key = (name, "lean", piece, times.shape, times.tobytes())
+        found = self.kept.get(key)
+        if found is None:  # as it is, rounding below 0 included: it is summed to amounts
+            found = self.kept[key] = self.states(name, times, self._row(piece, inner, bath))
+        return found
+
+    def _water(self, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """kg of water, brine side, that each place of the lean took up since the stretch began (d, t, q), and all of them (d, t); water in
+        the lean over what it held then (d, t).
+        """
+        assert self.swelling is not None
+        key = ("water", piece, times.shape, times.tobytes())
+        found = self.kept.get(key)
+        if found is None:
+            each = self.swelling[piece].taken(self._lean("salt", times, piece))
+            whole = each.sum(axis=2)
+            found = self.kept[key] = each, whole, 1 + whole / self.meats[piece].held_swelling[:, None]
+        return found
+
+    def _brought(self, name: str, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """kg (d, t) of a solute that came with this water, which mixes on its way with what is there; w in the lean, with all that it holds
+        and all its water, over that of the network (d, t); kg (d, t) in the piece without it.
+        """
+        assert self.swelling is not None
+        key = (name, "brought", piece, times.shape, times.tobytes())
+        found = self.kept.get(key)
+        if found is None:
+            each, whole, swollen = self._water(piece, times)
+            lean = self._lean(name, times, piece)
+            salt = lean if name == "salt" else self._lean("salt", times, piece)
+            share, count = self.swelling[piece].of_bath(salt[..., -1]), each.shape[2]
+            carried = (1 - share) * np.einsum("dtq,dtq->dt", each, lean[..., :count]) + share * whole * lean[..., -1]
+            every = (lean[..., :-1] @ self.swelling[piece].capacity[..., None])[..., 0]
+            meat = self.meats[piece]
+            held = (
+                every
+                if meat.swells.all()
+                else (lean[..., :count] @ self.swelling[piece].capacity[:, :count, None])[..., 0]
+            )
+            counts = held > 1e-9 * lean[..., -1] * meat.held_swelling[:, None]  # what is less is rounding
+            more = np.where(counts, carried, 0.0) / np.where(counts, held, 1.0)
+            found = self.kept[key] = carried, (1 + more) / swollen, every
+        return found
+
+    def taken(self, piece: int, times: np.ndarray) -> np.ndarray:
+        """kg (d, t) of water, brine side, that one piece took up since the stretch began."""
+        return np.zeros(times.shape) if self.swelling is None else self._water(piece, times)[1]
+
+    def carried(self, name: str, times: np.ndarray, piece: int) -> np.ndarray | float:
+        """kg (d, t) of a solute that came with this water."""
+        return 0.0 if self.swelling is None or self.home(name) is None else self._brought(name, piece, times)[0]
+
+    @cached_property
+    def left(self) -> tuple[Meat, ...]:
+        """The pieces as the stretch leaves them."""
+        if self.after is not None:
+            return self.after
+        if self.swelling is None:
+            return self.meats
+        taken = [self.taken(piece, self._end)[:, 0] for piece in range(len(self.meats))]
+        if not np.any(taken):
+            return self.meats
+        return tuple(meat.swollen(each) for meat, each in zip(self.meats, taken, strict=True))
+
+    def handed(self, name: str) -> np.ndarray:
+        """Terms of w (d, n) as the stretch ends, in the water that is there then."""
+        w = self.ended(name)
+        if not self._moves or self.home(name) is None:
+            return w
+        every = [w[:, nodes] for nodes in self.slices]
+        for piece, meat in enumerate(self.meats):
+            stronger = self._stronger(name, self._end, piece)
+            every[piece] = every[piece] * np.where(meat.body.moved(self._touched(meat)), stronger, 1.0)
+        return np.concatenate([*every, w[:, -1:]], axis=1)
+
+    @property
+    def _moves(self) -> bool:
+        """Whether water enters or leaves the pieces during the stretch."""
+        return self.heat is not None or self.swelling is not None
+
+    def _touched(self, meat: Meat) -> np.ndarray:
+        """(l,) the tissues whose water changes."""
+        return meat.swells if self.heat is None else np.ones_like(meat.swells)
+
+    def _stronger(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """w (d, t) in these tissues over that of the network: by what water brought, or by vapour that left; 1 where no water moves."""
+        if self.heat is not None:
+            return self.heat.thicker(piece, times)
+        if self.swelling is None or self.home(name) is None:
+            return np.ones((len(self.begin), 1))
+        return self._brought(name, piece, times)[1]
+
+    def _water_left(self, piece: int, times: np.ndarray) -> np.ndarray:
+        """(d, t) water in these tissues over what they held as the stretch began."""
+        if self.heat is not None:
+            return self.heat.kept(piece, times) / self.heat.thicker(piece, times)
+        return np.ones((len(self.begin), 1)) if self.swelling is None else self._water(piece, times)[2]
+
+    def _per_tissue(self, piece: int, times: np.ndarray, tissues: np.ndarray) -> np.ndarray:
+        """kg (d, t, k) of solute per kg of green tissue for w = 1, in these tissues (k,)."""
+        meat = self.meats[piece]
+        left = np.where(self._touched(meat)[tissues], self._water_left(piece, times)[..., None], 1.0)
+        return meat.per_tissue[:, None, tissues] * left
 
     @cached_property
     def totals(self) -> np.ndarray:
@@ -249,43 +394,34 @@ class Run:
     def resting(self, name: str, piece: int) -> np.ndarray:
         """Fraction (d,) of the meat of a piece if this stretch went on until nothing moves: where it is heading."""
         meat = self.meats[piece]
-        change = self.water_before[piece] if self.water_target is None else self.water_target
-        held = {other: self.equilibrium(other, piece) * meat.held for other in TRACERS}
-        return held["nitrite" if name == FREE else name] / (meat.weight * (1 + change) + sum(held.values()))
+        taken = np.zeros(len(self.begin))
+        if self.swelling is not None:
+            salt = self.equilibrium("salt", piece)[:, None, None]
+            every = np.broadcast_to(salt, (len(taken), 1, len(self.swelling[piece].rows)))
+            taken = self.swelling[piece].taken(every)[:, 0].sum(axis=1)
+        water = meat.weight * (1 + self.water_before[piece]) + taken / meat.partition
+        held = {other: self.equilibrium(other, piece) * (meat.held + taken) for other in TRACERS}
+        return held["nitrite" if name == FREE else name] / (water + sum(held.values()))
 
     # -- water and weight ----------------------------------------------------------------------------------------------
 
     def water_change(self, piece: int, times: np.ndarray) -> np.ndarray:
-        """Water taken up or given off (d, t), as a fraction of the green weight: from what it was towards the target, as salt goes."""
-        before = self.water_before[piece][:, None]
+        """Water taken up or given off (d, t), as a fraction of the green weight: it follows the salt in the water of each place, or the heat."""
+        before, meat = self.water_before[piece][:, None], self.meats[piece]
         if self.heat is not None:
             return before - self.heat.given(piece, times)
-        if self.water_target is None:
+        if self.swelling is None:
             return np.broadcast_to(before, times.shape)
-        return self._taken_up(piece, self.amount("salt", times, piece))
+        return before + self.taken(piece, times) / (meat.partition * meat.weight)[:, None]
 
     def water_ended(self) -> tuple[np.ndarray, ...]:
         """`water_change` (d,) of every piece as the stretch ends."""
-        if self.heat is not None:
-            return tuple(self.water_change(piece, self.length[:, None])[:, 0] for piece in range(len(self.meats)))
-        if self.water_target is None:
-            return self.water_before
-        kg = np.maximum(
-            np.add.reduceat(self.ended("salt") * self.totals, [nodes.start for nodes in self.slices], axis=1), 0.0
-        )
-        return tuple(self._taken_up(piece, kg[:, piece : piece + 1])[:, 0] for piece in range(len(self.meats)))
+        return tuple(self.water_change(piece, self._end)[:, 0] for piece in range(len(self.meats)))
 
-    def _taken_up(self, piece: int, amount: np.ndarray) -> np.ndarray:
-        """`water_change` (d, t) where so much salt (d, t) is in a piece."""
-        assert self.water_target is not None
-        before = self.water_before[piece][:, None]
-        held = self.meats[piece].held
-        first = self.start_amount("salt", piece) / held
-        goal = self.equilibrium("salt", piece) - first
-        flat = np.abs(goal) < 1e-12
-        share = (amount / held[:, None] - first[:, None]) / np.where(flat, 1.0, goal)[:, None]
-        gone = np.where(flat[:, None], 0.0, np.clip(share, 0.0, 1.0))
-        return before + (self.water_target[:, None] - before) * gone
+    def held_water(self, piece: int, times: np.ndarray) -> np.ndarray:
+        """kg (d, t) of water, brine side, in one piece."""
+        held = self.meats[piece].held[:, None]
+        return held + self.taken(piece, times) if self.heat is None else held * self._water_left(piece, times)
 
     def weight(self, piece: int, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of the piece: green weight, water change, and what was taken up."""
@@ -309,17 +445,17 @@ class Run:
         """w (d, t) at the core, on average, or at the surface: the saltier of the faces; under a fat cap the outermost lean."""
         meat = self.meats[piece]
         if place == "average":
-            return self._whole(name, times, piece) / meat.held[:, None] * self._thicker(piece, times)
+            return self.amount(name, times, piece) / self.held_water(piece, times)
         if place == "core":
-            return self._slowest(name, times, piece) * self._thicker(piece, times)
+            return self._slowest(name, times, piece) * self._stronger(name, times, piece)
         rims = meat.body.rims(meat.lean)
         inside = self._kept((name, "rims", piece), times, lambda: self._row(piece, np.array([row for _, row in rims])))
-        share, bath = self._share(times, piece), self.bath_w(name, times)
+        share, bath, risen = self._share(times, piece), self._bath(name, times), self._stronger(name, times, piece)
         sides = [
-            inside[..., n] if face is None else share[..., face] * bath + (1 - share[..., face]) * inside[..., n]
+            inside[..., n] * risen if face is None else _at_face(share[..., face], bath, inside[..., n], risen)
             for n, (face, _) in enumerate(rims)
         ]
-        return np.max(sides, axis=0) * self._thicker(piece, times)
+        return np.max(sides, axis=0)
 
     def temperature(self, place: str, times: np.ndarray, piece: int) -> np.ndarray:
         """K (d, t) at a place of a piece; where nothing is heated, that of its fridge."""
@@ -366,11 +502,11 @@ class Run:
         if place == "average":
             if basis == "meat":
                 return self.amount(name, times, piece) / self.weight(piece, times)
-            per_tissue = meat.held / meat.weight
+            per_tissue = self.held_water(piece, times) / meat.weight[:, None]
         else:
-            per_tissue = meat.per_tissue[:, int(np.flatnonzero(meat.lean)[0])]
-        green = per_tissue[:, None] * self._water_left(piece, times)
-        return self.on_basis(name, self.local(name, place, times, piece), basis, times, piece, green)
+            lean = np.flatnonzero(meat.lean)[:1]
+            per_tissue = self._per_tissue(piece, times, lean)[..., 0]
+        return self.on_basis(name, self.local(name, place, times, piece), basis, times, piece, per_tissue)
 
     def profile(self, name: str, basis: str, times: np.ndarray, piece: int, places=slice(None)) -> np.ndarray:
         """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only."""
@@ -383,15 +519,20 @@ class Run:
         numbers = np.arange(len(body.depth))[places]
         inner = np.concatenate([body.rows[numbers], np.zeros((1, body.count))])
         w = self.states(name, times, self._row(piece, inner, np.append(np.zeros(len(numbers)), 1.0)))
+        touched = self._touched(meat)[body.within[numbers]]
+        risen = np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
         share = self._share(times, piece)
-        for point, face in body.at_face.items():
-            for place in np.flatnonzero(numbers == point):
-                w[..., place] = share[..., face] * w[..., -1] + (1 - share[..., face]) * w[..., place]
+        faces = {
+            place: _at_face(share[..., face], w[..., -1], w[..., place], risen[..., place])
+            for point, face in body.at_face.items()
+            for place in np.flatnonzero(numbers == point)
+        }
+        if self._moves:
+            w[..., :-1] *= risen
+        for place, value in faces.items():
+            w[..., place] = value
         np.maximum(w, 0.0, out=w)
-        per_tissue = meat.per_tissue[:, None, body.within[numbers]]
-        if self.heat is not None:
-            w *= self._thicker(piece, times)[..., None]  # type: ignore[index]
-            per_tissue = per_tissue * self._water_left(piece, times)[..., None]  # type: ignore[index]
+        per_tissue = self._per_tissue(piece, times, body.within[numbers])
         return self.on_basis(name, w[..., :-1], basis, times, piece, per_tissue)
 
     def places(
@@ -399,11 +540,10 @@ class Run:
     ) -> np.ndarray:
         """Fractions (d, t, k) read by rows (k, r) over the terms of a piece, in these tissues (k,)."""
         w = np.maximum(self.states(name, times, self._row(piece, rows)), 0.0)
-        per_tissue = self.meats[piece].per_tissue[:, None, tissues]
-        if self.heat is not None:
-            w *= self._thicker(piece, times)[..., None]  # type: ignore[index]
-            per_tissue = per_tissue * self._water_left(piece, times)[..., None]  # type: ignore[index]
-        return self.on_basis(name, w, basis, times, piece, per_tissue)
+        if self._moves:
+            touched = self._touched(self.meats[piece])[tissues]
+            w *= np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
+        return self.on_basis(name, w, basis, times, piece, self._per_tissue(piece, times, tissues))
 
     def slowest_place(self, name: str, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:
         """(along, depth) (d, t) of the slowest spot, in units of the body."""
@@ -500,7 +640,11 @@ class Run:
     # -- what went where -----------------------------------------------------------------------------------------------
 
     def budget(self, name: str) -> dict[str, np.ndarray]:
-        """kg (d,): what was in the meat, added, supplied by an endless bath, lost; what is in meat and bath; and the relative residual."""
+        """kg (d,): what was in the meat, added, supplied by an endless bath, lost; what is in meat and bath; and the relative residual.
+        `name`: a quantity, or "water"; water that dry salt draws has left the meat before its stretch begins.
+        """
+        if name == WATER:
+            return self._water_budget()
         zero, end = np.zeros((len(self.begin), 1)), self.length[:, None]
         pieces, home = range(len(self.meats)), self.home(name)
         none = np.zeros(len(self.begin))
@@ -510,6 +654,7 @@ class Run:
         supplied = lost = none
         if home is not None and self.stretch.endless:
             supplied = home[0].supplied(home[1], self.length)
+            supplied = supplied + sum(np.broadcast_to(self.carried(name, end, n), end.shape)[:, 0] for n in pieces)
         if name == FREE and self._free is not None:
             lost = self._free[0].lost(0, self.length, self._free[1], self.totals)
         brought = before + added + np.maximum(supplied, 0.0)
@@ -520,6 +665,37 @@ class Run:
             **({"in juice": in_juice} if self.heat is not None and self.sealed else {}),
             "residual": (brought - taken - in_meat - in_bath - in_juice - lost) / scale,
         }  # fmt: skip
+
+    def _water_budget(self) -> dict[str, np.ndarray]:
+        """As `budget`, of water: what is in the meat, by the pieces as this stretch found and leaves them; vapour is lost."""
+        none, endless = np.zeros(len(self.begin)), self.stretch.endless
+        before, in_meat = (
+            sum((meat.held / meat.partition for meat in meats), none) for meats in (self.meats, self.left)
+        )
+        added = none if self.sealed or endless else self.water
+        in_bath = none if self.sealed or endless else self.bath_water(self._end)[:, 0]
+        supplied = sum((self.taken(n, self._end)[:, 0] / meat.partition for n, meat in enumerate(self.meats)), none)
+        supplied = supplied if endless else none
+        given = juice = none
+        if self.heat is not None:
+            given = sum((self.heat.given(n, self._end)[:, 0] * meat.weight for n, meat in enumerate(self.meats)), none)
+            juice = self._juice(self._end)[:, 0]
+        in_juice = juice if self.sealed else none
+        in_bath = in_bath + (none if self.sealed else juice)
+        lost = given - juice
+        return {
+            "in meat before": before, "added": added, "supplied": supplied, "in meat": in_meat, "in bath": in_bath, "lost": lost,
+            **({"in juice": in_juice} if self.heat is not None and self.sealed else {}),
+            "residual": (before + added + supplied - in_meat - in_bath - in_juice - lost) / (before + added),
+        }  # fmt: skip
+
+
+def _at_face(share: np.ndarray, bath: np.ndarray, inside: np.ndarray, risen: np.ndarray) -> np.ndarray:
+    """w (d, t) at a face, from `share`, the weight of the bath, the bath and the outermost value inside in the network, and how much more
+    that is with what water brought; no saltier than the bath, or than without it.
+    """
+    level = share * bath + (1 - share) * inside
+    return np.minimum(level * risen, np.maximum(bath, level))
 
 
 def _taken(values: np.ndarray, numbers: np.ndarray) -> np.ndarray:

@@ -11,6 +11,7 @@ import numpy as np
 from .. import units
 from ..fields import refuse
 from ..matter import brine
+from ..matter.tissue import drawn_by
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
 from ..transport.star import MANY
@@ -22,6 +23,7 @@ from .run import FREE, TRACERS, Lying, Run
 from .track import Leg, Track, chained, onwards
 from .turning import averaged, thinnest
 from .vessel import Vessel, dried
+from .water import swellings
 
 HOT_SEGMENTS = 8  # parts of a stretch that heats, each with its exact mean loss of nitrite
 SOLUBLE = (273.15, 313.15)  # K over which the solubility of salt is known
@@ -49,7 +51,7 @@ class State:
     def before(self, stage: int) -> State:
         """As it stood when the stage with this number began."""
         runs = [run for run in self.runs if run.index < stage]
-        return replace(self, runs=runs, meats=(runs[-1].after or runs[-1].meats) if runs else self.raw)
+        return replace(self, runs=runs, meats=runs[-1].left if runs else self.raw)
 
     @property
     def time(self) -> np.ndarray | float:
@@ -67,15 +69,10 @@ class State:
         last = self.runs[-1] if self.runs else None
         if last is None or last.home(name) is None:
             return [np.zeros_like(meat.capacity) for meat in meats]
-        w = last.ended(name)
-        if last.heat is not None:  # what left with the juice is gone
-            end = last.length[:, None]
-            w = w.copy()
-            for piece, nodes in enumerate(last.slices):
-                w[:, nodes] *= last.heat.kept(piece, end)
+        w = last.handed(name)
         return [
             w[:, nodes] * (old.capacity / meat.capacity) if old is not meat else w[:, nodes]
-            for nodes, old, meat in zip(last.slices, last.meats, meats, strict=True)
+            for nodes, old, meat in zip(last.slices, last.left, meats, strict=True)
         ]
 
 
@@ -85,8 +82,7 @@ def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segment
         for stretch in stage.stretches:
             run = _run(stage, stretch, index, state, cases, loss, segments)
             if run.heat is not None:
-                state.meats = run.heat.after(state.raw, run.length, cases)
-                run = replace(run, after=state.meats)
+                run = replace(run, after=run.heat.after(state.raw, run.length, cases))
             state.runs.append(run)
             if run.found is not None and np.isfinite(run.found).all():
                 break  # nobody needs another water
@@ -97,8 +93,9 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     longest = np.full(cases.count, stretch.longest)
     brings = {name: stretch.brings.get(name, 0.0) * factors[name] for name in TRACERS}
     saturation, water_before, begin = None, state.water_change(), cases.full(state.time)
+    state.meats = state.runs[-1].left if state.runs else state.raw
     if stretch.purge is not None:
-        water, share = _purged(stretch, index, state, cases)
+        water, share = _purged(stretch, index, brings["salt"], state, cases)
         water_before = tuple(change - share for change in water_before)
         kelvin = np.clip(min(kelvin for _, kelvin in stretch.temperature) + cases.warmer, *SOLUBLE)
         top = np.asarray(brine.solubility(kelvin))
@@ -136,18 +133,19 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         stage, stretch, index, begin, longest, longest, water, lying, np.array(turns), state.meats,
         state.vessel.slices, tuple(tracks), clock, water_before, heat=heat,
     )  # fmt: skip
+    if stretch.water is not None and heat is None:
+        salt = [start["salt"][:, nodes] for nodes in run.slices]
+        run = replace(run, swelling=swellings(state.meats, salt, bath, cases))
     if start["nitrite"].any():
         run = replace(run, free=_free(run, brings["nitrite"] / water, state.copied(), cases, loss, segments))
-    if stretch.water is not None and heat is None:
-        w = run.equilibrium("salt")
-        run = replace(run, water_target=cases.water_target(np.minimum(w / (1 + w), brine.STRONGEST)), kept=Kept())
     return _ended(run, state)
 
 
-def _purged(stretch: Stretch, index: int, state: State, cases: Cases) -> tuple[np.ndarray, np.ndarray]:
-    """(d,) kg of water that the salt draws from the meat, which is that much drier then, and its share of the green weight."""
-    share = cases.number("purge.sealed_cure") if stretch.purge == "published" else cases.full(stretch.purge)
-    purge = share * sum(meat.weight for meat in state.meats)
+def _purged(stretch: Stretch, index: int, salt: np.ndarray, state: State, cases: Cases) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
+    """(d,) kg of water that so much salt (d,) draws from the meat, which is that much drier then, and its share of the green weight."""
+    green = sum((meat.weight for meat in state.meats), np.zeros(cases.count))
+    purge = drawn_by(salt, green, cases) if stretch.purge == "published" else cases.full(stretch.purge) * green  # type: ignore[arg-type]
+    share = purge / green
     water = sum(meat.held / meat.partition for meat in state.meats)
     if np.any(purge >= water):
         worst = int(np.argmax(purge - water))

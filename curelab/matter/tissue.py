@@ -277,6 +277,7 @@ def partition(numbers: Numbers | None = None) -> float:
 
 
 FULL_UPTAKE = 0.02  # strength from which a brine moves water as its row says; between it and water, in proportion
+MOST_DRAWN = 0.2  # of the green weight: the most water that a cook may say was drawn, and that salt draws here
 CHANGE_NODES = ("2", "5", "10", "15", "17.7", "25")  # % by weight of brine; one row of numbers.csv each
 
 
@@ -294,9 +295,34 @@ def water_change(brine_strength: ArrayLike, numbers: Numbers | None = None) -> f
     numbers = numbers or default_numbers()
     advice = "give kg salt per kg brine, at most saturation"
     strength = within(brine_strength, 0.0, 0.265, "brine strength", advice)
+    return plain(np.interp(strength, *water_curve(numbers)))
+
+
+def water_curve(numbers: Numbers) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The corners of `water_change`: strengths from 0 up, and the water change there, kg per kg green weight."""
     nodes = [0.0] + [float(node) / 100.0 for node in CHANGE_NODES]
     values = [0.0] + [numbers.si(f"water_change.at_{node}") for node in CHANGE_NODES]
-    return plain(np.interp(strength, nodes, values))
+    return np.array(nodes), np.array(values)
+
+
+def most_swollen(numbers: Numbers | None = None) -> float:
+    """Salt per water, kg/kg, at which lean holds most water: the row of `water_change` with the greatest value."""
+    numbers = numbers or default_numbers()
+    values = {float(node) / 100.0: numbers.si(f"water_change.at_{node}") for node in CHANGE_NODES}
+    strength = max(values, key=lambda node: values[node])
+    return strength / (1 - strength)
+
+
+def drawn_by(salt: ArrayLike, green: ArrayLike, numbers: Numbers | None = None) -> Any:
+    """kg of water that dry salt draws out of meat in a sealed cure, from kg of salt and kg of raw meat (scalars or arrays).
+
+    In proportion to the salt, so that three thirds draw what the whole does; at most MOST_DRAWN of the meat. Source: row `purge.per_salt`.
+
+    >>> round(drawn_by(0.03, 1.0), 3)
+    0.045
+    """
+    per_salt = (numbers or default_numbers()).si("purge.per_salt")
+    return np.minimum(per_salt * np.asarray(salt), MOST_DRAWN * np.asarray(green))[()]
 
 
 def water_change_band(numbers: Numbers | None = None) -> float:

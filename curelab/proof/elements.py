@@ -17,7 +17,7 @@ from ..sources import default_numbers
 from ..units import DAY
 from . import meat
 from .case import Case, Missing, both, largest, upward
-from .meat import COLD
+from .meat import COLD, STILL
 
 CAP, THICK, WEIGHT = 0.01, 0.05, 2.0
 WATER, SALT, NITRITE = 1.5, 0.06, 4e-4  # kg
@@ -86,7 +86,8 @@ def finite_elements(cells: int = 60) -> Case | Missing:
         return Missing(what, "scikit-fem")
     piece = meat.piece(thickness=THICK, fat_cap=CAP, weight=WEIGHT)
     bath = Bath(water=WATER, salt=SALT, nitrite=NITRITE)
-    history = simulate(piece, Brine(bath=bath, temperature=COLD, lasts=float(TIMES[-1]), lying=False), cells=cells)
+    stage = Brine(bath=bath, temperature=COLD, lasts=float(TIMES[-1]), lying=False)
+    history = simulate(piece, stage, cells=cells, numbers=default_numbers().with_values(STILL))
     numbers = default_numbers()
     labels: list[str] = []
     theirs: list[float] = []

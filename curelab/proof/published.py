@@ -82,7 +82,7 @@ def experiments() -> tuple[Experiment, ...]:
         ),
         Experiment(
             "ham_scirep2019", "whole ham in dry salt: 2.45 and 3.03 % of raw weight lost by the end of salting",
-            f"{numbers['purge.sealed_cure'].value:g} % purge in a sealed cure, by default",
+            f"{numbers['purge.per_salt'].value:g} kg of water drawn for each kg of salt in a sealed cure, by default",
             "salt was not measured at that point; the default purge was taken from these rows", "not independent",
         ),
         Experiment(

@@ -273,6 +273,11 @@ class Piece(Record):
         parts = self.parts(numbers)
         return self.weight * sum(parts.values()) / sum(part.density * share for part, share in parts.items())
 
+    def lean_weight(self, numbers: Numbers | None = None) -> float:
+        """kg of raw lean."""
+        heavy = [(part.kind != "fat", part.density * width) for part, width in self.layers(numbers)]
+        return self.weight * sum(weight for lean, weight in heavy if lean) / sum(weight for _, weight in heavy)
+
     def water(self, numbers: Numbers | None = None) -> float:
         """kg of water in the raw piece."""
         parts = self.parts(numbers)

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from .. import units
 from ..fields import refuse
 from ..matter import brine, cures
-from ..matter.tissue import partition, water_change
+from ..matter.tissue import drawn_by, partition
 from ..recipe.piece import Piece
 from ..sources import Numbers, default_numbers
-from .methods import Ingoing, Solutes, ingoing_table
+from .methods import Ingoing, Solutes, ingoing_table, moved_water
 
 COLD = 277.15  # K, the fridge at which a brine must stay dissolved
 
@@ -59,8 +59,8 @@ def explain(
 ) -> Meaning:
     """Backwards: from the grams of a recipe to strength, salt at rest and ingoing nitrite by each method.
 
-    `made`: a Weighed, a Bath or a SealedCure. Water taken up or given off enters `salt_meat` only
-    (regression, +-6 points of weight; a sealed cure gives off its purge). Raises InputError for a bath
+    `made`: a Weighed, a Bath or a SealedCure. Water taken up holds salt too, and water given off
+    takes its own away (known to +-6 points of weight; a sealed cure gives off its purge). Raises InputError for a bath
     stronger than any brine can be, or a sealed cure not yet weighed out.
 
     >>> from curelab import Bath
@@ -90,15 +90,9 @@ def explain(
         salometer = float(brine.to_strength(strength, "salometer"))
     else:
         share = getattr(made, "purge", None)
-        purge = green * (share if share is not None else numbers.si("purge.sealed_cure"))
-    held = partition(numbers) * (sum(piece.water(numbers) for piece in pieces) - purge)
-    part = held / (held + water + purge)  # of every solute, the part that is in the meat at rest
-    inside = made.salt / (held + water + purge)
-    if purge:  # what does not dissolve lies dry in the bag
-        most = float(brine.solubility(COLD))
-        inside = min(inside, most / (1 - most))
-    change = -purge / green if purge else float(water_change(min(inside / (1 + inside), brine.STRONGEST), numbers))
-    weight = green * (1 + change) + inside * held + part * (made.sugar + made.nitrate + made.nitrite)
+        purge = green * share if share is not None else float(drawn_by(made.salt, green, numbers))
+    inside, held, moved, part = _at_rest(made.salt, water, purge, pieces, numbers)
+    weight = green + moved + inside * held + part * (made.sugar + made.nitrate + made.nitrite)
     phase = inside * partition(numbers)
     return Meaning(
         strength,
@@ -109,6 +103,19 @@ def explain(
         inside * held / weight,
         ingoing_table(made, pieces, pick_up, numbers),
     )
+
+
+def _at_rest(salt: float, water: float, purge: float, pieces: Sequence[Piece], numbers: Numbers) -> tuple[float, ...]:
+    """Salt per water of the bath, kg/kg; kg of water, brine side, in the meat; kg that it took up; the part of every solute that it holds."""
+    held = partition(numbers) * (sum(piece.water(numbers) for piece in pieces) - purge)
+    every = held + water + purge
+    inside = salt / every
+    if purge:  # what does not dissolve lies dry in the bag
+        most = float(brine.solubility(COLD))
+        return min(inside, most / (1 - most)), held, -purge, held / every
+    moved = moved_water(inside, pieces, numbers)
+    held += partition(numbers) * moved
+    return inside, held, moved, held / every
 
 
 def spooned(volume: str | float, crystal: str) -> cures.Spooned:

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from ..matter.tissue import partition
+from ..matter import brine
+from ..matter.tissue import partition, water_change
 from ..recipe.piece import Piece
 from ..sources import Numbers, read_table
 
@@ -151,6 +152,20 @@ def pickle_weight(made: Solutes) -> float:
     return water + (made.salt or 0.0) + made.sugar + made.nitrate + made.nitrite if water else 0.0
 
 
+def moved_water(level: float, pieces: Sequence[Piece], numbers: Numbers | None = None) -> float:
+    """kg of water that the lean of these pieces has taken up (+) or given off (-) at rest with a bath of so much salt per water, kg/kg."""
+    strength = min(level / (1 + level), brine.STRONGEST)
+    return sum(piece.lean_weight(numbers) for piece in pieces) * float(water_change(strength, numbers))
+
+
+def held_at_rest(salt: float, held: float, pieces: Sequence[Piece], numbers: Numbers | None) -> float:
+    """kg of water, brine side, in the meat once it holds so much salt [kg]: `held` while it is raw, and what moved since."""
+    found = held
+    for _ in range(40):  # each step is a tenth of the one before, or less
+        found = held + partition(numbers) * moved_water(salt / found, pieces, numbers)
+    return found
+
+
 def ingoing_table(
     made: Solutes,
     pieces: Piece | Sequence[Piece],
@@ -175,12 +190,17 @@ def ingoing_table(
     if not pickle_weight(made):
         return (_row("dry", ingoing("dry", nitrite=made.nitrite, green=green)),)
     water, pickle = made.water, pickle_weight(made)  # type: ignore[attr-defined]
-    meat_water = sum(piece.water(numbers) for piece in pieces)
+    moved = (
+        moved_water(made.salt / (partition(numbers) * sum(p.water(numbers) for p in pieces) + water), pieces, numbers)
+        if made.salt
+        else 0.0
+    )  # type: ignore[attr-defined]
+    meat_water = sum(piece.water(numbers) for piece in pieces) + moved
     phase = ingoing(
         "water phase",
         nitrite=made.nitrite,
         green=green,
-        water=water,
+        water=water - partition(numbers) * moved,  # all water together stays
         meat_water=meat_water,
         numbers=numbers,
     )

@@ -16,7 +16,7 @@ from ..matter.tissue import partition
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath
 from ..sources import Numbers
-from .methods import ingoing_table
+from .methods import held_at_rest, ingoing_table
 
 COLD = 277.15  # K, the fridge at which a brine must stay dissolved
 NITRITE_LIMIT = "1000 ppm"
@@ -249,7 +249,7 @@ def weigh(weigh_out: AnyWeighOut, pieces: Piece | Sequence[Piece], numbers: Numb
         per = green + water
         if weigh_out.basis == "water phase":
             held = partition(numbers) * sum(piece.water(numbers) for piece in pieces)
-            per = green * (held + water) / held
+            per = green * (held + water) / held_at_rest(weigh_out.salt * green, held, pieces, numbers)
         salt, sugar, nitrite = weigh_out.salt * per, weigh_out.sugar * per, ppm * per
     else:
         water = weigh_out.water

@@ -237,13 +237,13 @@ def test_nothing_in_meat_is_faster_than_in_free_water() -> None:
 def test_every_value_out_of_bounds_is_told_at_once() -> None:
     with pytest.raises(ValueError) as refused:
         default_numbers().with_values(
-            {"obstruction.lean": 5, "ratio.sugar": 0.4, "ph.beef": 55, "film.still": math.inf, "purge.sealed_cure": -1}
+            {"obstruction.lean": 5, "ratio.sugar": 0.4, "ph.beef": 55, "film.still": math.inf, "purge.per_salt": -1}
         )
     assert str(refused.value).splitlines() == [
         "obstruction.lean: 5 lies outside 0.01 to 1; give a value within these bounds",
         "ph.beef: 55 lies outside 4.5 to 7.5; give a value within these bounds",
         "film.still: inf is not a finite number; give a value in m/s",
-        "purge.sealed_cure: -1 % lies outside 0 to 50 %; give a value within these bounds",
+        "purge.per_salt: -1 kg/kg lies outside 0 to 20 kg/kg; give a value within these bounds",
     ]
 
 

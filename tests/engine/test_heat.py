@@ -151,7 +151,7 @@ def test_cooked_meat_lets_salt_through_faster():
     again = Brine(bath=Bath(water="3 kg", salt="150 g"), temperature="3 degC", lasts="2 d", lying=False)
     raw = simulate(FLAT, again)
     done = simulate(FLAT, (BAG, again))
-    gone = [h.amount("salt") / h.resting("salt", n) for h, n in ((raw, 0), (done, 1))]
+    gone = [h.average("salt") / h.resting("salt", n) for h, n in ((raw, 0), (done, 1))]
     assert gone[1] > 1.1 * gone[0]
     led = [h.runs[-1].meats[0].conductivity[0, 0] / h.runs[-1].meats[0].storage[0, 0] for h in (raw, done)]
     numbers = default_numbers()

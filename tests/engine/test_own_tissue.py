@@ -16,6 +16,7 @@ from curelab.fields import from_plain
 from curelab.matter import solutes
 from curelab.matter.tissue import cooked, obstruction
 from curelab.proof import series
+from curelab.proof.meat import STILL
 from curelab.show import report
 from curelab.sources import default_numbers
 from curelab.spread import spread
@@ -23,7 +24,9 @@ from curelab.spread import spread
 DAY = 86400.0
 HALF = 0.02  # m
 D = 2.2e-10  # m2/s at 5 degC
-BARE = default_numbers().with_values({"film.still": 1e3})  # no layer at a face that counts
+BARE = default_numbers().with_values(
+    {"film.still": 1e3, **STILL}
+)  # no layer at a face that counts, no water that moves
 
 
 def own(**changes) -> Tissue:

@@ -229,7 +229,8 @@ def test_nothing_is_lost_in_any_draw():
     for name in ("salt", "nitrite", "sugar"):
         at = [np.full((many.count, 1), when) for when in (0.0, 6 * DAY)]
         before, after = (
-            sum(run.amount(name, t, n)[:, 0] for n in range(2)) + run.bath_w(name, t)[:, 0] * run.water for t in at
+            sum(run.amount(name, t, n)[:, 0] for n in range(2)) + (run.bath_w(name, t) * run.bath_water(t))[:, 0]
+            for t in at
         )
         assert after == pytest.approx(before, rel=1e-11)
     for row in many.budget:
@@ -305,7 +306,7 @@ def test_every_input_moves_something():
 
 def test_inputs_are_those_the_batch_depends_on():
     keys = {row.key for row in drawn("sealed, two pieces")[2].inputs}
-    assert {"purge.sealed_cure", "thickness of point", "thickness of flat", "ph.beef", "ph.pork"} <= keys
+    assert {"purge.per_salt", "thickness of point", "thickness of flat", "ph.beef", "ph.pork"} <= keys
     assert (
         not {"fat.relative_diffusivity", "film.contact", "frozen_thawed.multiplier", "nitrite.takagi.half_life"} & keys
     )
