@@ -19,6 +19,7 @@ from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, wanted_of
+from .learn.probe import judged_probe
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
 from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
@@ -302,7 +303,8 @@ class Outcome(Shown):
             self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
             system=self.batch.units, **self._counted,
         )  # fmt: skip
-        return worst_first((*judged_log(self.batch, self.history.numbers), *found))
+        read = (*judged_log(self.batch, self.history.numbers), *judged_probe(self.batch, self.history))
+        return worst_first((*read, *found))
 
     @cached_property
     def matters(self) -> tuple[Importance, ...]:
