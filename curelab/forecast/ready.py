@@ -16,8 +16,7 @@ from typing import Any
 import numpy as np
 
 from ..engine.history import FREE, History
-from ..limits import keeping
-from ..limits.exposure import finely
+from ..limits import exposure, keeping
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Rest, Stage
 from ..results import Shown
@@ -39,7 +38,7 @@ class Ready(Shown):
 
     pull: the whole has its salt; ready: it is even as well. first, last: between these the slowest spot has colour and protection; last
     is inf where that still held when the look ended. most: the highest free nitrite there (a fraction of the green weight). exposed: the
-    share of the time to harm that is used up there by the ready day (`limits.keeping`, cold clock; 1: harm was seen by then), of which
+    share of the time to harm that is used up there by the ready day (`limits.keeping`, cold clock, read strictly; 1: harm was seen by then), of which
     `allowed` is in order. wanted: what the pull waited for; bag: whether the cure is its own rest; nitrite: whether there is any.
     """
 
@@ -223,26 +222,14 @@ def _used(history: History, times: np.ndarray, salt: np.ndarray, free: np.ndarra
     """Share (d, t) of the time to harm used up by `times` (d, t) where salt [of the water phase] and free nitrite are (d, t) there; straight
     between them, and nothing of either before the first.
     """
-    slowed = keeping.hurdles(history.numbers)
+    clock, slowed = keeping.clock("cold", history.numbers), keeping.hurdles(history.numbers)
     border = np.concatenate([np.zeros((len(times), 1)), times], axis=1)
-    bare, hopeless = _harm(history, border, slowed.hopeless)
+    bare, hopeless = sum(
+        exposure.harm(course, border - begin[:, None], clock, slowed.hopeless) for begin, *course in history.courses
+    )
     left = np.concatenate([np.ones((len(times), 1)), slowed.left_over(salt, free)], axis=1)
     steps = np.diff(bare) * 0.5 * (left[:, 1:] + left[:, :-1]) + np.diff(hopeless)
     return np.cumsum(steps, axis=1)
-
-
-def _harm(history: History, times: np.ndarray, hopeless: float) -> tuple[np.ndarray, np.ndarray]:
-    """Harm (d, t) of bare meat from the start to `times` (d, t): while it is cold enough for hurdles to count, and while it is not."""
-    clock = keeping.clock("cold", history.numbers)
-    total = np.zeros((2, *times.shape))
-    for begin, length, knots, kelvin in history.courses:
-        even, warmth = finely(length, knots, kelvin)
-        pace = clock.pace(warmth) * np.diff(even, axis=1)
-        for part, counts in enumerate((warmth <= hopeless, warmth > hopeless)):
-            grown = np.concatenate([np.zeros((len(pace), 1)), np.cumsum(pace * counts, axis=1)], axis=1)
-            for draw in range(len(times)):
-                total[part, draw] += np.interp(times[draw] - begin[draw], even[draw], grown[draw])
-    return total[0], total[1]
 
 
 def _crossing(times: np.ndarray, margin: np.ndarray) -> np.ndarray:

@@ -45,34 +45,30 @@ def check_protection(history: History, numbers: Numbers, system: str = "metric")
 
 
 def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
-    """The share of the cold clock told as days of bare meat at 3 degC: up to `protection.share` of the time to harm there in order, up to
-    harm not to be judged, beyond it a fail. Also not to be judged where the batch lasts longer than anything that is printed.
+    """The share of the cold clock told as days of bare meat at 3 degC: up to `protection.share` of the time to harm there in order, if read
+    strictly; beyond harm a fail, if read leniently; else not to be judged. Nor where the batch lasts longer than anything that is printed.
     """
-    number = int(np.argmax([exposure.cold for exposure in each]))
-    piece, worst = history.pieces[number], each[number]
-    clock, row = keeping.clock("cold", numbers), numbers["protection.share"]
-    harm = keeping.days_to_harm(numbers, THREE)
-    days, most = worst.cold * harm, row.si * harm
-    source, how = keeping.source("cold", THREE)
-    at = units.show(THREE, "temperature", system)
-    said = f"{spot(piece, worst.place, system)}: like bare raw meat for {_count(days)} days at {at}"
-    gain = float(clock.pace(np.array(THREE)) / clock.pace(np.array(THREE - 2)))
-    colder = f"At {units.show(THREE - 2, 'temperature', system)} it keeps {gain:.2g} times as long as at {at}."
     lasted = sum(_thawed(history, numbers))
-    if worst.cold > 1 + ROUNDING:
+    harm, row = keeping.days_to_harm(numbers, THREE), numbers["protection.share"]
+    most, (source, how) = row.si * harm, keeping.source("cold", THREE)
+    at = units.show(THREE, "temperature", system)
+    failed = max(exposure.harm for exposure in each) > 1 + ROUNDING
+    number = int(np.argmax([exposure.harm if failed else exposure.cold for exposure in each]))
+    worst = each[number]
+    days = harm * (worst.harm if failed else worst.cold)
+    said = f"{spot(history.pieces[number], worst.place, system)}: like bare raw meat for {_count(days)} days at {at}"
+    colder = bool(min(float(np.min(ran.kelvin)) for ran in history.ran) < THREE - 0.05)
+    if failed:
         outcome, limit = "fail", harm
-        said = f"{DISCARD} {said}. Toxin of botulism was found from {_count(harm)} days on. {colder}"
+        said = f"{DISCARD} {said}. Toxin of botulism was found from {_count(harm)} days on."
+        said += f" Below {at} this is interpolated, to beef that was spoiled." if colder else ""
     elif worst.cold > row.si * (1 + ROUNDING):
         outcome, limit, how = "unknown", most, row.how
-        said += (
-            f". Up to {most:.3g} is in order, toxin was found from {_count(harm)} on: this cannot be judged. {colder}"
-        )
+        said += f". Up to {most:.3g} is ok. Toxin of botulism was found from {_count(harm)} days on; between, nobody can say."
+        said += f" Colder than {at} counts as {at}: nothing is printed there." if colder else ""
     elif lasted > keeping.longest() * (1 + ROUNDING):
         outcome, limit = "unknown", most
-        said = (
-            f"{units.roughly(lasted).capitalize()} in all: nothing printed here reaches beyond {units.roughly(keeping.longest())}, "
-            f"so it cannot be judged. {said}."
-        )
+        said = f"{units.roughly(lasted).capitalize()} in all: nothing printed reaches beyond {units.roughly(keeping.longest())}. {said}."
     else:
         outcome, limit, how = "pass", most, row.how
         said += f", at most {most:.3g}."
