@@ -85,8 +85,9 @@ def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, s
     )
 
 
-def _count(days: float) -> str:
-    return f"{days:.0f}" if days >= 10 else f"{days:.2g}"
+def _count(number: float) -> str:
+    """Days or hours, whole from ten on."""
+    return f"{number:.0f}" if number >= 10 else f"{number:.1f}".removesuffix(".0")
 
 
 def _thawed(history: History, numbers: Numbers) -> list[float]:
@@ -103,10 +104,10 @@ def _warm(each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
     hours, most = used * harm, share * harm
     source, how = keeping.source("warm", TEN)
     at = units.show(TEN, "temperature", system)
-    said = f"Warm: as much as {hours:.2g} h at {at}, at most {most:.2g}"
+    said = f"Warm: as much as {_count(hours)} h at {at}, at most {_count(most)}"
     outcome = "pass" if used <= share * (1 + ROUNDING) else "unknown" if used <= 1 + ROUNDING else "fail"
     if outcome == "unknown":
-        said += f"; up to {harm:.2g} it cannot be judged. No cure helps where meat is warm"
+        said += f"; up to {_count(harm)} nobody can say. No cure helps where meat is warm"
     elif outcome == "fail":
         said = f"{DISCARD} {said}. No cure helps where meat is warm"
     return Verdict(
