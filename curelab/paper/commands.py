@@ -85,6 +85,14 @@ def _add_log(actions) -> None:
     log.add_argument("--note", default="", help="words to go with it")
     log.add_argument("--undo", action="store_true", help="take the last entry out again")
     log.add_argument("--csv", type=Path, metavar="OUT.csv", help="write the log as a table; - prints it")
+    log.add_argument(
+        "--paste",
+        nargs="?",
+        const="-",
+        metavar="LINES.txt",
+        help="lines from a page to carry, from a file or typed in: they are shown, and written once you say so",
+    )
+    log.add_argument("--yes", action="store_true", help="write the pasted lines without asking")
     log.set_defaults(act=_log)
 
 
@@ -160,9 +168,9 @@ def _log(given) -> int:
     from ..batch import Reading, load
     from .logbook import append_reading, as_csv, log_words, undo
 
-    wanted = [bool(given.reading), given.undo, given.csv is not None]
+    wanted = [bool(given.reading), given.undo, given.csv is not None, given.paste is not None]
     if sum(wanted) > 1:
-        raise refuse("log", "add a reading, take one out, or write a table; one at a time")
+        raise refuse("log", "add a reading, paste lines, take one out, or write a table; one at a time")
     batch = load(given.file)
     start = _start(batch)
     if given.undo:
@@ -177,6 +185,10 @@ def _log(given) -> int:
             files.write(given.csv, table)
             given.done = f"wrote {given.csv}"
             print(f"Wrote {given.csv}.")
+    elif given.paste is not None:
+        from .page_commands import paste
+
+        paste(given, batch, start)
     elif given.reading:
         what, value, note = _said(given.reading, given.note)
         at = _moment(given, batch, start)
