@@ -391,10 +391,10 @@ def test_papers_of_the_bench_are_those_of_the_command(monkeypatch, tmp_path, cap
     state, page = made("batch")
     state.edit(lambda batch: batch.but(start="2026-03-02 09:00"))
     assert state.save(tmp_path / "mine.toml")
-    for name, arguments in (("sheet", ["-o", str(tmp_path / "s.html")]), ("label", ["-o", str(tmp_path / "l.html")])):
+    for name in ("sheet", "label", "page"):
         (_, content), *_ = handed_over(page, name, monkeypatch)
-        assert main([name, str(tmp_path / "mine.toml"), *arguments]) == 0
-        assert content == (tmp_path / f"{name[0]}.html").read_text(encoding="utf-8")
+        assert main([name, str(tmp_path / "mine.toml"), "-o", str(tmp_path / f"{name}.html")]) == 0
+        assert content == (tmp_path / f"{name}.html").read_text(encoding="utf-8")
     capsys.readouterr()
     assert main(["plan", str(tmp_path / "mine.toml")]) == 0
     assert handed_over(page, "plan", monkeypatch)[0][1] == capsys.readouterr().out
