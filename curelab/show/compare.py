@@ -1,16 +1,19 @@
-"""Two batches beside each other: what differs, in a sentence on the days and one on the salt."""
+"""Two batches beside each other: what differs, in a sentence on the days and one on the salt; and both over the same days."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..forecast.ready import Ready
 from ..outcome import Outcome
+from ..spread import Spread
 from ..spread.answers import ordered
 from ..units import DAY, capital
 from .answer import SURE, day
+from .pictures import PIECE_COLOURS, PIECE_DASHES, Lines, Series, band_note
 
 SAME_DAY = 0.5 * DAY  # days closer than that are told as one (judgement)
 NOTICED = 0.2  # nobody notices a fifth less salt (Cubero-Castillo 2019)
@@ -85,3 +88,20 @@ def _salt(one: Side, other: Side) -> str:
     if more <= 0 or (more - less) / more < NOTICED:
         return f"{told}: too little apart to taste."
     return f"{told}: {one.name if salts[0] == more else other.name} tastes saltier."
+
+
+def over_days(shown: Sequence[tuple[Spread, str, str]]) -> Lines:
+    """Salt of the whole piece over the days of each: `shown` lists (draws, name of the piece, what it is called)."""
+    lines = []
+    for number, (many, piece, name) in enumerate(shown):
+        times = many.usual.times
+        low, middle, high = (
+            None if part is None else 100 * part for part in many.at("average", "salt", times, piece).parts
+        )
+        assert middle is not None
+        lines.append(Series(name, times / DAY, middle, PIECE_COLOURS[number % 5], PIECE_DASHES[number % 5], low, high))
+    ends = " and ".join(f"{each.label} at {each.y[-1]:.1f} %" for each in lines)
+    note = band_note(shown[0][0])
+    return Lines(
+        f"Salt on the whole: {ends} in the end.", "days since the start", "salt, % of the meat", tuple(lines), (), note
+    )

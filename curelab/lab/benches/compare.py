@@ -13,18 +13,19 @@ from ...fields import InputError, refuse
 from ...learn.compare import compare, side_by_side
 from ...outcome import Outcome
 from ...show.answer import answers, ranges
-from ...show.compare import difference, side
+from ...show.compare import difference, over_days, side
 from ...show.section import section
 from ...sources import datasets_folder
 from ...tomlfile import read_table
 from ...units import DAY
 from ..controls import Pick, Press
 from ..dials import FRIDGE, brine_dial, days_dial, dial
+from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
 from ..state import State
 from ..tables import table
-from ..workbench import Bench, row, show_section
+from ..workbench import Bench, row, show_lines, show_section
 
 LONGEST_NAME = 40  # letters of a batch above its stages
 PLACES = ("*.toml", "batches/*.toml")
@@ -76,7 +77,7 @@ class CompareBench(Bench):
                 state, "Your fridge", "temperature", FRIDGE, lambda batch: batch.stages[state.cure].warmest,
                 lambda words: state.edit_stage(state.cure, temperature=words),
             )  # fmt: skip
-        self.pictures = {"section": SectionPicture()}
+        self.pictures = {"section": SectionPicture(), "together": Picture()}
         self.table = ipywidgets.HTML()
         for name in ("answer", "needs"):
             self.says[name] = Say("", "answer")
@@ -149,6 +150,10 @@ class CompareBench(Bench):
             ]
         self.says["needs"].text = "\n".join(told)
 
+    def _draw_together(self):
+        shown = [(outcome.spread, piece, name) for outcome, piece, name in self._seen()]
+        show_lines(self.pictures["together"], over_days(shown))
+
     def _draw_figures(self):
         batches = [outcome.batch for outcome, _, _ in self._seen()]
         cells, heads, notes = side_by_side(batches, compare(batches), self.state.batch.units)
@@ -170,6 +175,7 @@ class CompareBench(Bench):
     def layout(self):
         controls, says = self.controls, self.says
         self.fold("What each of them needs", says["needs"], draw=self._draw_needs)
+        self.fold("Salt of both over the days", self.pictures["together"], draw=self._draw_together)
         self.fold(
             "Both in figures: days, salt, and how fast the meat took it",
             self.table,

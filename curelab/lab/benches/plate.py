@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from ... import units
 from ...batch import Batch
+from ...engine.history import History
 from ...fields import InputError
 from ...forecast import lead, portion_that_cools, simmer_water_for_the_plate, soak_for_the_plate
 from ...forecast.portion import alone
@@ -37,6 +40,7 @@ TENDER, DONE = (
     ("95 degC", "90 degC"),
     ("80 degC", "70 degC"),
 )  # pot and middle of tough cuts, of others (common practice, no source)
+MOMENTS = 41  # of a cook at which it is looked for
 DRAWN = 3  # pieces; more would be too small to see
 TRIED = "Your batch is not cooked yet. This cook is only tried out; it goes into the batch when you move one of its sliders."
 
@@ -50,6 +54,13 @@ def with_cook(batch: Batch) -> Batch:
     cook = Simmer(water=water, temperature=pot, until=f"core temperature >= {middle}", at_most="24 h")
     chill = Chill(medium="ice water", temperature="1 degC", until="core temperature <= 4 degC", at_most="48 h")
     return batch.but(stages=(*batch.stages, cook, chill))
+
+
+def _farthest_apart(usual: History, stage: int, piece: str) -> float:
+    """When in a stage [s] the outside of a piece and its middle differ most: where there is most to see."""
+    times = np.linspace(*usual.span(stage), MOMENTS)
+    outside, middle = (usual.temperature(times, place, piece) for place in ("surface", "core"))
+    return float(times[np.argmax(np.abs(outside - middle))])
 
 
 class PlateBench(Bench):
@@ -156,7 +167,11 @@ class PlateBench(Bench):
 
         def change(batch: Batch) -> Batch:
             stages, number = with_cook(batch).stages, which(batch)
-            return batch.but(stages=(*stages[:number], stages[number].but(**changes), *stages[number + 1 :]))
+            made = stages[number].but(**changes)
+            found = [piece.weight for piece in batch.pieces if made.is_about(piece.name)]
+            if problems := made.problems(sum(found)):
+                raise InputError(problems)
+            return batch.but(stages=(*stages[:number], made, *stages[number + 1 :]))
 
         self.state.edit(change)
 
@@ -229,9 +244,8 @@ class PlateBench(Bench):
         shown = [(alone, piece.name, piece.name) for piece in self._cooked(batch)[:DRAWN]]
         wanted = (state.own.target, "saltier than you want from here in")
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
-        cook = self._cook(batch)
-        ends = usual.ends(cook) if usual.has(cook) else usual.length
-        show_section(self.pictures["section"], drawn, (ends - usual.begin(first)) / units.DAY, system)
+        opens = _farthest_apart(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
+        show_section(self.pictures["section"], drawn, opens / units.DAY, system)
         try:
             found = lead(batch.pieces, batch.filled(), serve=state.own.serve, loss=batch.loss)
             said, parts = begin(found), hours(found)
