@@ -22,15 +22,13 @@ def packed(arrays: Sequence[np.ndarray]) -> bytes:
 
 def message(section: Section, opens: float | None = None, system: str = "metric") -> tuple[dict[str, Any], bytes]:
     """(words and sizes, numbers) of a section. opens: the day that is shown at first (None: the last)."""
-    first = section.quantities[0].key
-    banded = any(len(parts) > 1 for piece in section.pieces for parts in piece.courses[first].values())
     arrays = [section.days]
     for piece in section.pieces:
         arrays += [piece.x, piece.y, piece.value, piece.fat]
         for quantity in section.quantities:
             key = quantity.key
             arrays.append(piece.values[key])
-            if piece.low:
+            if key in piece.low:
                 arrays += [piece.low[key], piece.high[key]]
             arrays.append(piece.level[key])
             for parts in piece.courses[key].values():
@@ -39,26 +37,28 @@ def message(section: Section, opens: float | None = None, system: str = "metric"
     meta = {
         "frames": len(section.days),
         "opens": float(section.days[-1] if opens is None else opens),
-        "banded": banded,
         "read": READ,
         "doubt": DOUBT,
         "spot": section.spot,
         "spot_until": section.spot_until,
         "length": {"factor": factor, "name": unit},
-        "stages": [list(each) for each in section.stages],
+        "lanes": [[name, [list(each) for each in stages]] for name, stages in section.lanes],
         "quantities": [vars(quantity) for quantity in section.quantities],
         "pieces": [
             {
                 "name": piece.name,
                 "rows": piece.x.shape[0],
                 "columns": piece.x.shape[1],
-                "readings": piece.values[first].shape[1],
-                "banded": bool(piece.low),
+                "readings": next(iter(piece.values.values())).shape[1],
+                "banded": list(piece.low),
                 "open": bool(np.ptp(piece.x[0]) > 1e-9),
                 "ends": piece.ends,
                 "lying": piece.lying,
                 "thickness": piece.thickness,
-                "courses": list(piece.courses[first]),
+                "lane": piece.lane,
+                "courses": {
+                    key: [[name, len(parts)] for name, parts in lines.items()] for key, lines in piece.courses.items()
+                },
             }
             for piece in section.pieces
         ],
