@@ -309,21 +309,22 @@ function sectionView(part, say = () => {}) {
   }
 
   let legendFor = '';
+  const doubted = () => meta.pieces.some(piece => piece.banded.includes(key));
   function legendWords() {
-    const { most, unit } = quantity(), doubt = meta.pieces.some(piece => piece.banded) ? `; ${meta.doubt}` : '';
-    return `0 to ${`${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ')}${doubt}`;
+    const { least, most, unit } = quantity();
+    return `${least} to ${`${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ')}${doubted() ? `; ${meta.doubt}` : ''}`;
   }
   function legend() {
     const what = [made, key].join();
     if (what === legendFor) return;
     legendFor = what;
-    const { key: name, least, most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
+    const { least, most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
     const stops = (HUES[key] || HUES.salt).map(parts => `rgb(${parts.join(',')})`).join(', ');
     own.innerHTML = '';
     html('span', {}, own).textContent = `${least}`;
     html('i', { style: `background: linear-gradient(90deg, ${stops})` }, own);
     html('span', {}, own).textContent = `${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ');
-    if (meta.pieces.some(piece => piece.banded.includes(name))) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
+    if (doubted()) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
   }
 
   function cross() {
