@@ -212,8 +212,8 @@ REST_AND_SOAK = Lesson(
             lambda found: found["low"] < 0.5 * found["high"] and found["after"] > found["before"],
         ),
         Claim(
-            "Little water soon gets salty. In {hours:.0f} hours 1 kg brings {before:.1f} % down to {little:.1f} %, 4 kg to {more:.1f} %. Still more water "
-            "helps less, with 8 kg it is {most:.1f} %. The salt needs time to come out.",
+            "Little water soon gets salty. In {hours:.0f} hours 1 kg brings {before:.1f} % down to {little:.2f} %, 4 kg to {more:.2f} %. Still more water "
+            "helps less, with 8 kg it is {most:.2f} %. The salt needs time to come out.",
             lambda: {
                 "hours": 24.0,
                 "before": on_day(LATE),

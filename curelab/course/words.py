@@ -20,5 +20,5 @@ WORDS: dict[str, str] = {
     "simmer": "to cook in water that is hot but does not boil",
     "percent": "parts in 100, written %; 2 % salt is 2 g of salt in 100 g",
     "equilibrium": "the end, where the brine and the water in the meat are alike and nothing moves",
-    "on the whole": "as if the whole piece were cut small and mixed",
+    "on the whole": "on average, as if the whole piece were cut small and mixed",
 }
