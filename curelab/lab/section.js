@@ -145,6 +145,7 @@ function sectionView(part, say = () => {}) {
     if (!before) touched = { piece: 0, column: Math.floor(piece.columns / 2), row: Math.floor(piece.rows / 2) };
     touched.column = Math.min(touched.column, piece.columns - 1); touched.row = Math.min(touched.row, piece.rows - 1);
     range.max = meta.frames - 1;
+    range.setAttribute('aria-label', inHours() ? 'Hour' : 'Day');
     if (JSON.stringify(before?.quantities.map(q => q.key)) !== JSON.stringify(meta.quantities.map(q => q.key))) choose();
     stagesMarked();
     measure();
