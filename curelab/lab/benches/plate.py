@@ -232,7 +232,7 @@ class PlateBench(Bench):
                     )
                 )
             )
-        self._answer("salt", " Or: ".join(said))
+        self._answer("salt", " ".join(said))
 
     def _ask_portion(self) -> None:
         batch = with_cook(self.state.batch)
