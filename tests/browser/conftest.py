@@ -129,10 +129,12 @@ def write_synthetic(folder: Path) -> Path:
 
 
 @contextlib.contextmanager
-def running_lab(notebook: Path | str | None, folder: Path) -> Iterator[tuple[str, subprocess.Popen[str]]]:
+def running_lab(
+    notebook: Path | str | None, folder: Path, inside: str = ""
+) -> Iterator[tuple[str, subprocess.Popen[str]]]:
     """(address, process) of a lab started by the launcher in a process of its own."""
     what = None if notebook is None else str(notebook)
-    call = f"launch({what!r}, folder={str(folder)!r}, browser=False)"
+    call = f"launch({what!r}, folder={str(folder)!r}, browser=False, inside={inside!r})"
     code = f"import sys; from curelab.lab.launcher import launch; sys.exit({call})"
     own = dict(os.environ, PYTHONUNBUFFERED="1")
     process = subprocess.Popen(
