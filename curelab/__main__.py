@@ -23,6 +23,7 @@ from .letters import clipped, visible
 from .paper.commands import add_paper
 from .paper.cutting_command import add_cutting
 from .paper.learning_commands import add_learning
+from .paper.page_commands import add_pages
 
 CANNOT_PRINT, STOPPED = 74, 130
 
@@ -135,9 +136,13 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(act=_check)
     new = actions.add_parser("new", help="write a commented batch file to start from")
     new.add_argument("file", type=Path)
+    new.add_argument(
+        "--template", metavar="NAME", help='begin with an invented batch, like "loin"; a name that is none lists them'
+    )
     new.set_defaults(act=_new)
     add_cutting(actions)
     add_paper(actions)
+    add_pages(actions)
     add_learning(actions)
     for each in (parser, *actions.choices.values()):
         each.add_argument(
@@ -202,17 +207,13 @@ def _check(given) -> int:
 
 
 def _new(given) -> int:
-    import secrets
-
     from . import files
-    from .sources import datasets_folder
+    from .compose.templates import template_text
 
-    words = (datasets_folder() / "new_batch.toml").read_text(encoding="utf-8")
-    # An id of its own lets a calendar tell two batches of one name apart.
-    words = words.replace("\nschema = 1\n", f'\nschema = 1\nid = "{secrets.token_hex(4)}"\n', 1)
-    files.write(given.file, words)
+    files.write(given.file, template_text(given.template))
     given.done = f"wrote {given.file}"
-    print(f'Wrote {given.file}. Put your own figures in, then: curelab run "{given.file}"')
+    invented = "Its figures are invented. " if given.template else ""
+    print(f'Wrote {given.file}. {invented}Put your own figures in, then: curelab run "{given.file}"')
     return 0
 
 

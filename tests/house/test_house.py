@@ -29,6 +29,7 @@ RANKS = [
     ("limits",),
     ("forecast",),
     ("batch",),
+    ("compose",),
     ("spread",),
     ("learn",),
     ("outcome",),
