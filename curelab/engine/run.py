@@ -31,6 +31,7 @@ FREE = "free nitrite"
 WATER = "water"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
+COARSE_WHOLE = 54  # the same, for one on the average of pieces that swell
 AT_ONCE = 16  # times that are read at once in many pieces
 PLACES_AT_ONCE = 2_000_000  # values among which the slowest spot is looked for at once
 AROUND = 6  # of the times to which halving would come: so many on both sides of a guess are read
@@ -244,17 +245,15 @@ class Run:
     def _lean(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """w (d, t, q + l + 1) at the places of the lean of a piece, the integral over each tissue that is not lean, and of the bath."""
         assert self.swelling is not None
-        rows = self.swelling[piece].rows
+        swelling = self.swelling[piece]
         if times is self._end:
             w = self.ended(name)
-            inside = w[:, None, self.slices[piece]] @ rows.T
+            inside = w[:, None, self.slices[piece]] @ swelling.rows.T
             return np.concatenate([inside, w[:, None, -1:]], axis=2)
-        inner = np.concatenate([rows, np.zeros((1, rows.shape[1]))])
-        bath = np.append(np.zeros(len(rows)), 1.0)
         key = (name, "lean", piece, times.shape, times.tobytes())
         found = self.kept.get(key)
         if found is None:  # as it is, rounding below 0 included: it is summed to amounts
-            found = self.kept[key] = self.states(name, times, self._row(piece, inner, bath))
+            found = self.kept[key] = self.states(name, times, self._row(piece, *swelling.with_bath))
         return found
 
     def _water(self, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -585,10 +584,13 @@ class Run:
         """s (d,) since the stretch began when the criterion first holds; inf: it does not. Found to `near` s: up to SECOND on the side where it
         holds, else by a straight line within these. `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
 
-        Looked for on times that grow by 4 %, or 9 % for many pieces, then within one of their steps.
+        Looked for on times that grow by 4 %, or 9 % for many pieces, then within one of their steps. A whole piece, which has no ripples and
+        costs a reading of all its places where it swells, is looked at on times that grow by 14 %.
         """
         every = where if isinstance(where, tuple) else (where,)
         steps = COARSE if len(self.meats) < MANY else COARSE // 2
+        if criterion.place == "average" and self.swelling is not None:
+            steps = COARSE_WHOLE
         times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, steps)]) * self.length[:, None]
         found = [
             self._narrowed(criterion, each, near, times, margins)
@@ -597,11 +599,11 @@ class Run:
         return np.stack(found, axis=1) if isinstance(where, tuple) else found[0]
 
     def _margins(self, criterion: Criterion, times: np.ndarray, every: tuple) -> np.ndarray:
-        """(p, d, t) margins at each place of `every`; of many places read in blocks of times, and no further than to where the criterion has
-        held in all of them; -inf beyond.
+        """(p, d, t) margins at each place of `every`; of many cases or places read in blocks of times, and no further than to where the
+        criterion has held in all of them; -inf beyond.
         """
         margins = np.full((len(every), *times.shape), -np.inf)
-        step = times.shape[1] if len(every) == 1 else AT_ONCE
+        step = times.shape[1] if len(every) * len(times) == 1 else AT_ONCE
         for begin in range(0, times.shape[1], step):
             block = slice(begin, begin + step)
             for number, where in enumerate(every):

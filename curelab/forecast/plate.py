@@ -141,6 +141,7 @@ def soak_for_the_plate(
     at_most: float | str = LONGEST_SOAK,
     loss: str = "nordin",
     numbers: Numbers | None = None,
+    system: str = "metric",
 ) -> Answer:
     """How long to soak in one water of `water` kg right before the first stage that heats, so that at the end of all stages `target` holds.
 
@@ -168,12 +169,12 @@ def soak_for_the_plate(
         said = f"No soak is needed for {plate}."
     elif value is None:
         said = (
-            f"No soak of {units.show(most, 'time')} in {units.show(each, 'water')} brings it to {plate}: "
+            f"No soak of {units.show(most, 'time', system)} in {units.show(each, 'water', system)} brings it to {plate}: "
             f"{units.show(wanted.target - short, 'fraction')} is the least. Take more water, or change it."
         )
     else:
         said = (
-            f"Soak it for {units.roughly(value)} before cooking, in {units.show(each, 'water')}, for {plate} "
+            f"Soak it for {units.roughly(value)} before cooking, in {units.show(each, 'water', system)}, for {plate} "
             f"({span_words('time', slow, fast, value)})."
         )
     low, high = ordered(value, fast, slow)
@@ -187,6 +188,7 @@ def simmer_water_for_the_plate(
     *,
     loss: str = "nordin",
     numbers: Numbers | None = None,
+    system: str = "metric",
 ) -> Answer:
     """How much water the first simmer must have, so that at the end of all stages `target` holds. Answer in kg, with its band.
 
@@ -222,7 +224,7 @@ def simmer_water_for_the_plate(
     elif value <= LEAST_POT * green * 1.001:
         said = f"As little water as covers the meat is enough for {plate}."
     else:
-        said = f"Simmer in {units.show(value, 'water', digits=2)} of water for {plate} ({span_words('water', slow, fast, value)})."
+        said = f"Simmer in {units.show(value, 'water', system, digits=2)} of water for {plate} ({span_words('water', slow, fast, value, system)})."
     low, high = ordered(value, fast, slow)
     return Answer("how much simmer water", value, low, high, "water", str(wanted), said, RESTS_ON)
 

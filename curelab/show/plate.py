@@ -8,6 +8,7 @@ import numpy as np
 
 from ..engine.history import History
 from ..forecast import slice_of
+from ..limits.verdict import in_degrees
 from ..matter.taste import RESTS_ON
 from ..matter.tenderness import tenderness
 from ..recipe.piece import Piece
@@ -38,7 +39,7 @@ def _cooked(history: History, piece: Piece) -> list[int]:
     ]  # fmt: skip
 
 
-def plate_sentences(history: History) -> list[str]:
+def plate_sentences(history: History, system: str = "metric") -> list[str]:
     """One sentence on the slice of each piece, one on tenderness where rows were published for its cut, and what the word for salt rests on; empty for a
     batch that is not cooked.
     """
@@ -52,5 +53,5 @@ def plate_sentences(history: History) -> list[str]:
             begin, end = history.begin(cooked[0]), history.ends(cooked[-1])
             times = np.linspace(begin, end, READINGS)
             told = tenderness(times, history.temperature(times, "core", piece.name))
-            found.append(f"{capital(piece.name)}: {told.sentence}")
+            found.append(f"{capital(piece.name)}: {in_degrees(told.sentence, system)}")
     return [*found, f"The word for the salt rests on {RESTS_ON}."] if found else []
