@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,6 +12,7 @@ from ..outcome import Outcome
 from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Log
 from ..recipe.times import COLD
+from ..spread.answers import ordered
 from ..units import capital
 from . import say_time
 from .timeline import Link
@@ -58,12 +59,13 @@ def tasks_of(
     wanted_turns: dict[int, list[int]],
     zero: int,
     local: Callable[[int], datetime | None],
+    bands: Mapping[int, str],
 ) -> tuple[Task, ...]:
     """One task for each border and turn, in order of time.
 
     `where`: the stage of each link (None: a step); `turns`, `wanted_turns`: instants by stage, as planned and
     as asked for; `zero`: the instant at which the first stage begins; `local`: puts an instant on the
-    kitchen's clock.
+    kitchen's clock; `bands`: how long a stage takes that goes by the thermometer, in words.
     """
     before, after = (batch.plan.before, batch.plan.after) if batch.plan else ((), ())
     steps = (*before, *after)
@@ -87,7 +89,9 @@ def tasks_of(
             add(key, n, title, _sentence(f"takes {say_time.spell(borders[n + 1] - borders[n])}", step.note))
             continue
         seen[index] = seen.get(index, -1) + 1
-        title, detail = _stage_words(batch, planned, index, seen[index], out, borders[n + 1] - borders[n])
+        title, detail = _stage_words(
+            batch, planned, index, seen[index], out, borders[n + 1] - borders[n], bands.get(index, "")
+        )
         add(
             f"stage-{index + 1}" + (f"-water-{seen[index] + 1}" if seen[index] else ""),
             n,
@@ -101,6 +105,18 @@ def tasks_of(
             tasks.append(Task(key, local(time), time - zero, title, "", index, wanted=meant - zero))
     add("end", len(links), _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else ""))
     return tuple(tasks)
+
+
+def probed(wished: Outcome, index: int) -> bool:
+    """Whether a thermometer in the meat says when a stage is over."""
+    until = wished.history.stages[index].until
+    return until is not None and until.quantity == TEMPERATURE
+
+
+def band_of(wished: Outcome, index: int) -> str:
+    """How long a stage by the thermometer takes, in words."""
+    early, _, late = (units.roughly(each) for each in ordered(wished.waited(index)[0]))
+    return early if early == late else f"{early} to {late} in 8 of 10"
 
 
 def _end_words(batch: Batch, out: str) -> str:
@@ -143,7 +159,9 @@ def _out_of(planned: Outcome, where, n: int) -> str:
     return f"Out of the {stage.noun}" if stage.wet or stage.cures or stage.heats else f"End of the {stage.noun}"
 
 
-def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: str, minutes: int) -> tuple[str, str]:
+def _stage_words(
+    batch: Batch, planned: Outcome, index: int, number: int, out: str, minutes: int, band: str
+) -> tuple[str, str]:
     """Title and detail where a stage, or the next water of a soak, begins."""
     stage, system = planned.history.stages[index], batch.units
     lead = f"{out}, " if out else ""
@@ -152,7 +170,7 @@ def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: s
     spent = say_time.spell(minutes)
     stretch = stage.stretches[number]
     title = f"{lead}{stage.begins[1 if number else 0]}"
-    kept = f"at {_warmth(stretch.temperature, system)}, {spent}"
+    kept = f"at {_warmth(stretch.temperature, system)}, {band or spent}"
     if stage.named:
         title = f"{lead}{', '.join(stage.named)}: {stage.begins[1 if number else 0]}"
     if stage.heats and stretch.water is not None:
