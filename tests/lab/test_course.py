@@ -32,10 +32,11 @@ def test_a_lesson_from_the_guess_to_the_notes(name):
         wrong = question.wrong(question.question.mistakes[0])
         page.answers[number].value = f"{wrong:.6g}"
         page.checks[number].press()
-        assert page.replies[number].text.startswith("Not yet")
+        assert page.replies[number].text.startswith("Not yet") and number not in progress.read().of(name).right
         page.answers[number].value = f"{question.answer:.4g} {question.question.unit}"
         page.checks[number].press()
         assert page.replies[number].text.startswith("Right.")
+    assert not progress.read().of(name).met
     for number, way in enumerate(page.lesson.trouble.ways):
         page.way.value = number
         page.do.press()
