@@ -264,14 +264,14 @@ class PlateBench(Bench):
         shown = [(alone, piece.name, piece.name) for piece in self._cooked(batch)[:DRAWN]]
         wanted = (state.own.target, "saltier than you want from here in")
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
-        opens = _farthest_apart(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
-        show_section(self.pictures["section"], drawn, opens / units.DAY, system)
-        verdicts = self._verdicts(batch, usual)
+        verdicts = self._verdicts(batch, usual)  # all is worked out first, so that picture and words change together
         try:
             found = lead(batch.pieces, batch.filled(), serve=state.own.serve, loss=batch.loss)
             said, parts = begin(found), hours(found)
         except InputError as error:
             said, parts = never(usual, system) or f"{capital(str(error))}.", []
+        opens = _farthest_apart(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
+        show_section(self.pictures["section"], drawn, opens / units.DAY, system)
         self.says["answer"].text = UNCOOKED if is_raw(verdicts) else f"{said} {on_the_plate(usual)}"
         self.says["hours"].text = "\n".join(parts)
         tried = [TRIED] if batch is not state.batch else []
