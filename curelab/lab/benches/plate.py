@@ -18,6 +18,7 @@ from ...limits.verdict import SIGNS, Verdicts
 from ...recipe.cook import COLD_IN, Chill, Simmer
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
+from ...recipe.plan import LocalTimeRule
 from ...recipe.stages import Stage
 from ...show import pictures
 from ...show.answer import ranges
@@ -45,6 +46,7 @@ TENDER, DONE = (
 )  # pot and middle of tough cuts, of others (common practice, no source)
 MOMENTS = 41  # of a cook at which it is looked for
 DRAWN = 3  # pieces; more would be too small to see
+STATIONS = "This piece was measured at its stations. To cut it thinner, change those."
 TRIED = "Your batch is not cooked yet. This cook is only tried out; it goes into the batch when you move one of its sliders."
 
 
@@ -190,11 +192,14 @@ class PlateBench(Bench):
         self._change(self._chill, medium=medium, temperature="1 degC" if medium == "ice water" else "3 degC")
 
     def _serve(self, line: Line) -> None:
-        before = self.state.problems
-        made = self.state.set_own(serve=line.value.strip() or None)
-        line.problem = "" if made else " ".join(self.state.problems)
-        if not made:  # the batch is sound; only this field is not
-            self.state.problems = before
+        words = line.value.strip()
+        try:
+            wanted = LocalTimeRule().read(words, True) if words else None
+        except InputError as error:  # the batch is sound; only this field is not
+            line.problem = str(error)
+            return
+        line.problem = ""
+        self.state.set_own(serve=wanted)
 
     def _fit(self) -> None:
         """Show the sliders that the cook of this piece has, and its values in the others."""
@@ -204,6 +209,12 @@ class PlateBench(Bench):
         shown = {"middle": self._waits(batch), "hours": not self._waits(batch), "water": self._stage(batch).wet}
         for name, here in shown.items():
             self.controls[name].layout.display = None if here else "none"
+        measured = (
+            self._piece(batch).solid() is not None
+        )  # thinner at each of its stations, which this page does not know of
+        self.controls["portion"].layout.display = "none" if measured else None
+        self.controls["ask portion"].disabled = measured
+        self.controls["ask portion"].help = STATIONS if measured else ""
         self.controls["chill"].disabled = self._chill(batch) is None
         self.controls["chill"].value = self._chilled(batch)
 
