@@ -61,11 +61,11 @@ def with_cook(batch: Batch) -> Batch:
     return batch.but(stages=(*batch.stages, cook, chill))
 
 
-def _farthest_apart(usual: History, stage: int, piece: str) -> float:
-    """When in a stage [s] the outside of a piece and its middle differ most: where there is most to see."""
+def _half_way(usual: History, stage: int, piece: str) -> float:
+    """When in a stage [s] the middle of a piece is half-way to how warm it ends: there is most to see."""
     times = np.linspace(*usual.span(stage), MOMENTS)
-    outside, middle = (usual.temperature(times, place, piece) for place in ("surface", "core"))
-    return float(times[np.argmax(np.abs(outside - middle))])
+    middle = usual.temperature(times, "core", piece)
+    return float(times[np.argmin(np.abs(middle - 0.5 * (middle[0] + middle[-1])))])
 
 
 class PlateBench(Bench):
@@ -281,7 +281,7 @@ class PlateBench(Bench):
             said, parts = begin(found), hours(found)
         except InputError as error:
             said, parts = never(usual, system) or f"{capital(str(error))}.", []
-        opens = _farthest_apart(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
+        opens = _half_way(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
         show_section(self.pictures["section"], drawn, opens / units.DAY, system)
         self.says["answer"].text = UNCOOKED if is_raw(verdicts) else f"{said} {on_the_plate(usual)}"
         self.says["hours"].text = "\n".join(parts)
