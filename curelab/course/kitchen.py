@@ -6,8 +6,11 @@ from functools import lru_cache
 
 from ..engine.history import History
 from ..engine.simulate import simulate
+from ..limits import keeping
+from ..matter.taste import saltiness
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath, Brine
+from ..sources import default_numbers
 from ..units import DAY
 
 MEAT = 2.0  # kg of each piece
@@ -50,3 +53,15 @@ def days_to_cure(cm: float, grams: float = SALT, celsius: float = FRIDGE) -> flo
 def share_in_the_middle(cm: float, day: float) -> float:
     """How many parts in 100 of its salt the middle has on a day."""
     return 100 * brined(cm).core("salt", day * DAY, basis="equilibrium")
+
+
+def days_in_order(celsius: float) -> float:
+    """Days that bare raw meat may lie at a temperature, as this library judges: a share of the shortest time to harm that is printed."""
+    numbers = default_numbers()
+    return numbers.si("protection.share") * keeping.days_to_harm(numbers, 273.15 + celsius)
+
+
+def tastes(percent: float) -> str:
+    """How meat with so much salt tastes, in a word."""
+    word = saltiness(percent / 100).word
+    return "right" if word == "as usual" else word

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from .cold import COLD
+from .equilibrium import EQUILIBRIUM
+from .nitrite import NITRITE
 from .parts import Lesson
+from .plate import PLATE
+from .rest_and_soak import REST_AND_SOAK
+from .strong import STRONG_BRINE
 from .thick import THICK
 
-LESSONS: tuple[Lesson, ...] = (THICK,)
+LESSONS: tuple[Lesson, ...] = (THICK, EQUILIBRIUM, STRONG_BRINE, NITRITE, REST_AND_SOAK, COLD, PLATE)
 
 
 def lesson_called(name: str) -> Lesson:

@@ -1,4 +1,4 @@
-"""The course on paper: notes of a lesson, the sheet of answers. One HTML page each, without script or request."""
+"""The course on paper: notes of a lesson, the sheet of answers, ten questions for before and after. One HTML page each, without script or request."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from .asked import Asked, asked
 from .lessons import number_of
 from .parts import Lesson
 from .progress import Done
+from .ten import TEN
 from .words import WORDS
 
 STYLE = """
@@ -85,3 +86,17 @@ def version() -> str:
     from .. import __version__
 
     return __version__
+
+
+def ten_questions() -> str:
+    """The ten questions to ask before and after lessons 2, 3 and 6, and on a page of their own the right options."""
+    asks = "".join(
+        f"<li>{plain(each.ask)}<br>{' &nbsp; '.join(f'<span class=number>☐</span> {plain(option)}' for option in each.options)}</li>"
+        for each in TEN
+    )
+    rights = "".join(f"<li>{plain(each.options[each.right()])}</li>" for each in TEN)
+    body = (
+        f"<h1>Ten questions</h1><p>Name: ____________________ &nbsp; before / after the lessons</p><ol>{asks}</ol>"
+        f'<h1 class="new">The right answers</h1><p>Worked out by curelab {version()} when this sheet was printed.</p><ol>{rights}</ol>'
+    )
+    return html_page("Ten questions", body)

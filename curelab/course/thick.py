@@ -108,7 +108,7 @@ THICK = Lesson(
         "Salt goes into meat from the outside. It moves slowly, and the middle gets it last. Nobody can see it in a real piece. Here you can. "
         "First guess, then look."
     ),
-    words=("to cure", "brine", "middle", "cured", "slowest spot"),
+    words=("to cure", "brine", "middle", "cured", "slowest spot", "bare", "percent"),
     guess=Guess(
         "A flat piece is {thin:.0f} cm thick. It lies in brine in the fridge. After {days:.0f} days its middle is cured. How many days does a "
         "piece of {thick:.0f} cm need?",

@@ -12,6 +12,7 @@ import ipywidgets
 from ..course import lesson_called, progress
 from ..course.asked import Asked, asked
 from ..course.lessons import LESSONS, number_of
+from ..course.parts import CAUTION
 from ..course.printed import notes
 from ..course.progress import QUESTIONS, Done, Progress
 from ..course.words import WORDS
@@ -109,10 +110,13 @@ class LessonPage(Page):
         self._build_rest()
         lesson = self.lesson
         words = "\n".join(f"**{word}**: {WORDS[word]}" for word in lesson.words)
+        caution = (
+            [] if lesson.caution == CAUTION else [Say(lesson.caution, "caution")]
+        )  # where numbers can hurt, it stands first
         self.box = column(
-            self.nav, self.trouble, heading(f"{self.number}. {lesson.title}", 1), Say(lesson.opening), Say(words, "note"),
+            self.nav, self.trouble, heading(f"{self.number}. {lesson.title}", 1), Say(lesson.opening), *caution, Say(words, "note"),
             heading("Guess first"), Say(lesson.guess.text), self.guess, self.keep_guess, self.says["guessed"],
-            self.shown, Say(lesson.caution, "caution"), self.own,
+            self.shown, self.own,
         )  # fmt: skip
         self.guarded(self._take_up)()
 
@@ -196,7 +200,7 @@ class LessonPage(Page):
                 heading("What it comes to"), self.says["claims"],
                 heading("Three questions"), *questions,
                 heading("A batch goes wrong"), Say(lesson.trouble.text), self.way, self.do, self.says["followed"],
-                heading("Try it with meat, salt and a scale"), Say(lesson.tries.text),
+                heading("Try it with meat, salt and a scale"), Say(lesson.caution, "caution"), Say(lesson.tries.text),
                 heading("Notes"), self.print,
             ]  # fmt: skip
         for number, (say, each) in enumerate(zip(self.asks, self.asked, strict=True), 1):

@@ -113,6 +113,17 @@ function sectionView(part, say = () => {}) {
   const table = html('table', { class: 'cl-live' }, stage);
 
   const quantity = () => meta.quantities.find(each => each.key === key);
+  part.legend = () => ({ stops: (HUES[key] || HUES.salt).map(parts => `rgb(${parts.join(',')})`), words: legendWords() });
+  // What is seen: every place on the day that is shown, then the courses over all days.
+  part.numbers = () => {
+    const { label, unit } = quantity(), rows = [['piece', 'what', 'day', 'x, cm', 'y, cm', `${label}, ${unit}`, 'low', 'high']];
+    for (const piece of data.pieces) {
+      const own = piece.read[key], [value, low, high] = [own.values, own.low, own.high].map(each => each && now(each, piece.readings));
+      piece.x.forEach((x, k) => { const n = piece.node[k]; rows.push([piece.name, 'place', day(), x, piece.y[k], value[n], low ? low[n] : NaN, high ? high[n] : NaN]); });
+      for (const { name, parts } of own.courses) data.days.forEach((when, k) => rows.push([piece.name, name, when, NaN, NaN, parts[parts.length > 1 ? 1 : 0][k], parts.length > 1 ? parts[0][k] : NaN, parts.length > 1 ? parts[2][k] : NaN]));
+    }
+    return rows;
+  };
   // Readings of a piece at the frame shown; straight between two times.
   function now(array, count) {
     const times = array.length / count, where = frame / (meta.frames - 1) * (times - 1);     // places are read at fewer times than courses
@@ -307,17 +318,22 @@ function sectionView(part, say = () => {}) {
   }
 
   let legendFor = '';
+  const doubted = () => meta.pieces.some(piece => piece.banded.includes(key));
+  function legendWords() {
+    const { least, most, unit } = quantity();
+    return `${least} to ${`${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ')}${doubted() ? `; ${meta.doubt}` : ''}`;
+  }
   function legend() {
     const what = [made, key].join();
     if (what === legendFor) return;
     legendFor = what;
-    const { key: name, least, most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
+    const { least, most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
     const stops = (HUES[key] || HUES.salt).map(parts => `rgb(${parts.join(',')})`).join(', ');
     own.innerHTML = '';
     html('span', {}, own).textContent = `${least}`;
     html('i', { style: `background: linear-gradient(90deg, ${stops})` }, own);
     html('span', {}, own).textContent = `${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ');
-    if (meta.pieces.some(piece => piece.banded.includes(name))) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
+    if (doubted()) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
   }
 
   function cross() {
@@ -404,7 +420,8 @@ function sectionView(part, say = () => {}) {
   });
   function touch(event) {
     if (!geometry || !data || part.root.classList.contains('cl-failed')) return;
-    const frameBox = front.getBoundingClientRect(), X = event.clientX - frameBox.left, Y = event.clientY - frameBox.top;
+    const frameBox = front.getBoundingClientRect(), drawn = geometry.W / frameBox.width;             // less than 1 where the picture is zoomed
+    const X = (event.clientX - frameBox.left) * drawn, Y = (event.clientY - frameBox.top) * drawn;
     const number = geometry.boxes.findIndex(box => X >= box.x && X <= box.x + box.w && Y >= box.y && Y <= box.y + box.h);
     if (number < 0) return;
     const box = geometry.boxes[number], piece = data.pieces[number], cx = (X - box.x) / geometry.scale, cy = (Y - box.y) / geometry.scale;

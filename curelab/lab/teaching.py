@@ -42,6 +42,8 @@ class TeacherPage(Page):
         self.which = Pick("Lesson", options, None)
         self.sheet = Press("Print the sheet of answers", main=True)
         self.sheet.on_press(self.guarded(self._print))
+        self.ten = Press("Print ten questions for before and after")
+        self.ten.on_press(self.guarded(self._print_ten))
         self.told = Say()
         for control in (self.first, self.count):
             control.observe(self.guarded(lambda change: self._tell()), "value")
@@ -52,6 +54,8 @@ class TeacherPage(Page):
                 "answers. The same number gives the same questions on every machine. The answers are worked out when you print."
             ),
             row(self.first, self.count, self.which, at_least=220), self.told, self.sheet,
+            Say("Ten short questions on lessons 2, 3 and 6. Ask them before these lessons, and again after them. The right answers are on a page of their own."),
+            self.ten,
         )  # fmt: skip
         self._tell()
 
@@ -66,6 +70,9 @@ class TeacherPage(Page):
     def _print(self, pressed: Press) -> None:
         lessons = [each for each in LESSONS if self.which.value in (None, each.name)]
         pressed.hand_over("answers.html", printed.answers(lessons, self.seeds), "text/html", new_tab=True)
+
+    def _print_ten(self, pressed: Press) -> None:
+        pressed.hand_over("ten-questions.html", printed.ten_questions(), "text/html", new_tab=True)
 
 
 def course() -> CoursePage:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from ..fields import InputError
+from ..show.caption import caption
 from ..show.pictures import Lines, Map
 from ..show.ranking import what_matters
 from ..show.section import Section
@@ -121,6 +122,9 @@ class Bench(ABC):
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
+        said = caption(batch, state.assumed())
+        for picture in self.pictures.values():
+            picture.caption = said
 
     def settle(self) -> Iterator[None]:
         """Draw once more, with all draws behind the bands; steps are short, and nothing changes before the last."""

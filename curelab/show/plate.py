@@ -24,7 +24,8 @@ def plate_rows(history: History) -> list[dict[str, Any]]:
     return [
         {
             "piece": cut.piece, "salt": cut.salt, "salt across": list(cut.across), "saltiness": cut.saltiness.word, "sodium": cut.sodium,
-            "kept": cut.kept, "kept low": cut.kept_low, "kept high": cut.kept_high,
+            "kept": cut.kept, "kept low": cut.kept_low, "kept high": cut.kept_high, "sodium mg in 100 g": 1e5 * cut.sodium,
+            "cost per kg": cut.cost, "juice kept_kg": cut.juice[0], "salt in juice": cut.juice[1],
         }
         for cut in cuts
     ]  # fmt: skip

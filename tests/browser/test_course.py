@@ -91,7 +91,9 @@ def test_the_first_page_the_teachers_sheet_and_a_new_beginning(stage, school):
         open_page(page, address, "course")
         page.get_by_text("done").first.wait_for(timeout=60_000)
         for lesson in LESSONS:
-            assert page.get_by_role("link", name=lesson.title).count() == 1
+            assert (
+                page.get_by_role("link", name=f"{LESSONS.index(lesson) + 1}. {lesson.title}", exact=True).count() == 1
+            )
         take_pictures(page, "course")
         open_page(page, address, "teacher")
         sheet = page.get_by_role("button", name="Print the sheet of answers")

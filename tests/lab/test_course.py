@@ -121,3 +121,22 @@ def test_the_line_of_pages_names_every_notebook():
 
     there = {path.name for path in (notebooks_folder() / "course").glob("*.ipynb")}
     assert {file for file, _ in PAGES} == there
+
+
+def test_curelab_teach_opens_the_course_in_a_folder_of_its_own(here, monkeypatch):
+    from curelab.__main__ import main
+    from curelab.lab import launcher
+
+    asked = []
+    monkeypatch.setattr(launcher, "_serve", lambda work, start, live, *more: asked.append((work, start, live)))
+    assert main(["teach", "--no-browser", "--folder", str(here)]) == 0
+    ((work, start, live),) = asked
+    assert work == here / "course" and start == "course.ipynb" and live == {file for file, _ in PAGES}
+    assert {path.name for path in work.glob("*.ipynb")} == live and not (work / "batches").exists()
+
+
+def test_where_numbers_can_hurt_the_caution_stands_first():
+    for name in ("nitrite", "cold"):
+        page = LessonPage(name, strict=True)
+        places = [place for place, each in enumerate(page.box.children) if getattr(each, "kind", "") == "caution"]
+        assert places and places[0] < page.box.children.index(page.guess)
