@@ -14,7 +14,7 @@ from ...forecast import lead, portion_that_cools, simmer_water_for_the_plate, so
 from ...forecast.answer import in_corners
 from ...forecast.portion import alone
 from ...limits.checks import check_cooked_in_all
-from ...limits.verdict import SIGNS, Verdicts
+from ...limits.verdict import SIGNS
 from ...recipe.cook import COLD_IN, Chill, Simmer
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
@@ -275,9 +275,11 @@ class PlateBench(Bench):
         shown = [(alone, piece.name, piece.name) for piece in self._cooked(batch)[:DRAWN]]
         wanted = (state.own.target, "saltier than you want from here in")
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
-        verdicts = self._verdicts(batch, usual)  # all is worked out first, so that picture and words change together
+        # All is worked out first, so that picture and words change together.
+        ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss)
+        verdicts = check_cooked_in_all(usual, (ends.of(1), ends.of(2)), system)
         try:
-            found = lead(batch.pieces, batch.filled(), serve=state.own.serve, loss=batch.loss)
+            found = lead(batch.pieces, batch.filled(), serve=state.own.serve, many=ends)
             said, parts = begin(found), hours(found)
         except InputError as error:
             said, parts = never(usual, system) or f"{capital(str(error))}.", []
@@ -296,15 +298,9 @@ class PlateBench(Bench):
             about, sentence = self._asked.get(name, (None, ""))
             self.says[name].text = sentence if about == self._about() else ""
 
-    @staticmethod
-    def _verdicts(batch: Batch, usual: History) -> Verdicts:
-        """The checks of heat, in usual, slow and fast meat."""
-        ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss, usual=False, few=True)
-        return check_cooked_in_all(usual, (ends.of(0), ends.of(1)), batch.units)
-
     def _draw_slice(self):
         batch, many = self.state.batch, self._seen()
-        raw = is_raw(self._verdicts(with_cook(batch), many.usual))
+        raw = self.says["answer"].text == UNCOOKED
         self.says["slice"].text = UNCOOKED if raw else "\n".join(plate_sentences(many.usual, batch.units))
         show_lines(
             self.pictures["slice"],
