@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from .. import units
+from ..engine.history import History
 from ..fields import refuse
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
@@ -64,17 +65,18 @@ def lead(
     serve: datetime | str | None = None,
     loss: str = "nordin",
     numbers: Numbers | None = None,
+    many: History | None = None,
 ) -> Lead:
     """How long cooking, cooling and what follows take, and when to begin to serve at `serve` ("2026-11-29 13:00").
 
-    A stage that waits for a criterion has the time that usual, slow and fast meat need; one that goes by the clock has its own. Raises InputError for
+    `many`: the batch in usual, slow and fast meat (`in_corners`), where it was run already. A stage that waits for a criterion has the time that usual, slow and fast meat need; one that goes by the clock has its own. Raises InputError for
     a time that is none, where nothing cooks, and where a criterion is not reached within its `at_most` in usual meat.
     """
     line = list(in_order(stages))
     hot = next((n for n, stage in enumerate(line) if stage.heats), None)
     if hot is None:
         raise refuse("stages", "no stage cooks, so there is nothing to begin; add a simmer, a bag cook or another")
-    many = in_corners(pieces, line, loss=loss, numbers=numbers)
+    many = many or in_corners(pieces, line, loss=loss, numbers=numbers)
     parts = []
     for number in range(hot, len(line)):
         stage, spans = line[number], many.ends(number) - many.begin(number)

@@ -398,7 +398,7 @@ function sectionView(part, say = () => {}) {
     for (const tick of ticks(low, high, Math.max(2, w / 60))) words(tick.text, { x: X(tick.at), y: head + h + 14, 'text-anchor': 'middle', class: 'cl-tick' }, target);
     words(x_label, { x: left + w, y: H - 2, 'text-anchor': 'end', class: 'cl-tick' }, target);
     const colour = legible(INKS[key] || INKS.salt, ground(part.root), 3);
-    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': 0.15 }, target);
+    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': luminance(ground(part.root)) < 0.18 ? 0.34 : 0.15 }, target);
     if (Number.isFinite(level) && level > least && level < most) svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '7 3' }, target);
     const line = mark === null ? null : svg('path', { class: 'cl-mark' }, target), moved = { at(x) { line.setAttribute('d', `M${X(x).toFixed(1)} ${head}v${h}`); } };
     if (line) moved.at(mark);

@@ -156,10 +156,8 @@ class EquilibriumOrStrong(Bench):
             for name in ("equilibrium", "strong")
         ]
         self.fold("Both brines on one axis, with their rest", self.pictures["together"], opened=True)
-        self.fold("Salt and nitrite over the days", row(*sides, at_least=320), opened=True)
-        self.fold(
-            "How sure: what was varied", self.says["rests"], row(self.units, self.bands, at_least=250), opened=True
-        )
+        self.fold("Salt and nitrite over the days", row(*sides, at_least=320))
+        self.fold("How sure: what was varied", self.says["rests"], row(self.units, self.bands, at_least=250))
         lead = [self.says["answer"], self.says["strong answer"]]
         below = [self.says["chosen"], self.says["spot"]]
         return self.page(lead, self.pictures["section"], list(self.controls.values()), below)
