@@ -10,7 +10,7 @@ change keeps its length, whatever the clock on the wall shows.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
 
@@ -20,13 +20,15 @@ from ..fields import refuse
 from ..learn.warm_log import IN_THE_LOG, warm_log
 from ..limits.verdict import SIGNS
 from ..outcome import Outcome, run
-from ..show.answer import keep_cold
+from ..recipe.piece import alike_pieces
+from ..show.answer import best_out, keep_cold
 from ..show.dangers import failing
+from ..show.stop import not_to_follow
 from ..units import MINUTES_A_DAY
 from . import say_time
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest
-from .tasks import Task, tasks_of
+from .tasks import READING_DAYS, Task, tasks_of
 from .timeline import Impossible, Link, lay
 
 UNTIL_STEP = 5  # minutes; the end of a stage that waits for a criterion is rounded up to this (judgement)
@@ -36,12 +38,13 @@ CROWDED = 0.25  # a moved turn nearer than this share of the turning time to the
 @dataclass(frozen=True)
 class Schedule:
     """A batch with its dates. `batch`: as written; `wished`: its outcome; `planned`: the outcome with the
-    lengths and turns of this plan.
+    lengths and turns of this plan; `told`: the same with the log taken up, of which answer, checks and figures speak.
     """
 
     batch: Batch
     wished: Outcome
     planned: Outcome
+    told: Outcome
     clock: KitchenClock
     tasks: tuple[Task, ...]
     checks: tuple[Check, ...]
@@ -61,6 +64,11 @@ class Schedule:
         """
         said = [check.sentence for check in self.checks if check.kind == "take out"]
         return (*said, keep_cold(self.batch.units)) if said and not warm_log(self.batch) else ()
+
+    @cached_property
+    def stop(self) -> tuple[str, ...]:
+        """Why these dates are not to be followed; empty where they may be."""
+        return not_to_follow(self.told)
 
     @cached_property
     def to_check(self) -> tuple[str, ...]:
@@ -132,7 +140,6 @@ def schedule(
     Raises InputError for a plan that is impossible, with the nearest one that is possible.
     """
     wished = outcome or run(batch, log=False)
-    known = run(batch) if log and batch.log else None
     plan = batch.plan
     clock = KitchenClock(plan.zone, plan.hours, plan.closed) if plan else KitchenClock()
     links, where = _links(batch, wished)
@@ -150,11 +157,15 @@ def schedule(
     planned = (
         wished if stages == batch.stages else run(batch.but(stages=stages), numbers=wished.history.numbers, log=False)
     )
+    known = run(batch) if log and batch.log else None
+    told = planned if known is None else known if stages == batch.stages else run(batch.but(stages=stages))
     dated = bool(batch.start or serve)
     local = clock.local if dated else lambda instant: None
-    tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, zero, local)
+    readings = _readings(planned, borders, where, clock)
+    tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, readings, zero, local)
     begins = {index: borders[n] for n, index in reversed(list(enumerate(where))) if index is not None}
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
+    tasks = _with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)
     checks = checks_of(known or wished, begins, ends, clock if dated else None, batch.units)
     remarks = _remarks(batch, clock, given, known)
     if now is not None and serve is not None and not batch.log and borders[0] * 60 < now.timestamp():
@@ -162,7 +173,7 @@ def schedule(
     if serve is not None and clock.open(borders[-1], borders[-1]) == []:
         remarks.append("Serving lies outside the kitchen's hours; it was left where you put it.")
     return Schedule(
-        batch, wished, planned, clock, tasks, checks, left_out, tuple(remarks), local(zero), local(borders[-1])
+        batch, wished, planned, told, clock, tasks, checks, left_out, tuple(remarks), local(zero), local(borders[-1])
     )
 
 
@@ -170,7 +181,7 @@ def _remarks(batch: Batch, clock: KitchenClock, given: str, known: Outcome | Non
     """What is to be said of the log and of the clock, `given` the one time that the plan hangs on."""
     remarks = []
     if known is not None and known.learned is not None:
-        remarks.append("Your log is taken up in the days to check; the dates above are as you planned them.")
+        remarks.append("Your readings are taken up in answer, figures and checks. The dates are as you planned them.")
     elif batch.log:
         remarks.append("The days to check are without your log.")
     if clock.twice(given):
@@ -181,6 +192,47 @@ def _remarks(batch: Batch, clock: KitchenClock, given: str, known: Outcome | Non
             'like zone = "Europe/Berlin".'
         )
     return remarks
+
+
+def _with_answer(tasks, told: Outcome, ends: dict[int, int], zero: int, clock: KitchenClock | None, system: str):
+    """The tasks, and where the last cure ends the day by the answer for each piece for which that is another one."""
+    if told.last_cure is None:
+        return tasks
+    at = ends[told.last_cure] - zero
+
+    def worded(minutes: int) -> str:
+        day = f"day {round(minutes / MINUTES_A_DAY)}"
+        return say_time.day(clock.local(zero + minutes).date(), system) if clock else day
+
+    days = {}
+    for alike in alike_pieces(told.batch.pieces):
+        names = ", ".join(told.batch.pieces[number].name for number in alike)
+        pull = best_out(told.ready[alike[0]])
+        days[names] = "no day" if pull is None else worded(math.ceil(pull / 60))
+    if set(days.values()) <= {worded(at)}:
+        return tasks
+    beside = f"By the answer: {', '.join(f'{name} {day}' for name, day in days.items())}."
+    return tuple(
+        replace(task, detail=f"{task.detail} {beside}".strip()) if task.minutes == at and task.wanted is None else task
+        for task in tasks
+    )
+
+
+def _readings(planned: Outcome, borders, where, clock: KitchenClock) -> dict[int, list[int]]:
+    """Instants at which to read each brine, in open hours."""
+    found: dict[int, list[int]] = {}
+    for n, index in enumerate(where):
+        stage = planned.history.stages[index] if index is not None else None
+        if stage is None or not (stage.cures and stage.wet):
+            continue
+        begin, end = borders[n], borders[n + 1]
+        near = [
+            nearest(clock.open(begin, end), begin + days * MINUTES_A_DAY)
+            for days in READING_DAYS
+            if begin + days * MINUTES_A_DAY < end
+        ]
+        found[index] = sorted({time for time in near if time is not None and begin < time < end})
+    return found
 
 
 def _links(batch: Batch, wished: Outcome) -> tuple[list[Link], list[int | None]]:
@@ -307,10 +359,12 @@ def plan_words(found: Schedule, width: int = 96) -> str:
     out = [f"{batch.name}  (batch {batch.known_by})"]
     if found.clock.zone:
         out.append(f"Times are those of {found.clock.zone}; lengths are elapsed time.")
+    for said in found.stop:
+        out += ["", *textwrap.wrap(said, width)]
     warm = warm_log(batch)
     if warm:
         out += ["", *textwrap.wrap(f"{SIGNS['fail']}: {warm}", width)]
-    for said in failing(each for each in found.planned.verdicts if not (warm and each.name == IN_THE_LOG)):
+    for said in failing(each for each in found.told.verdicts if not (warm and each.name == IN_THE_LOG)):
         out += ["", *textwrap.wrap(said, width)]
     out += [line for said in found.answer for line in ["", *textwrap.wrap(said, width)]]
     out.append("")
@@ -332,7 +386,7 @@ def plan_words(found: Schedule, width: int = 96) -> str:
         )
     for title, sentences in (
         ("* WHAT THE KITCHEN'S HOURS CHANGE", (*found.moves, *found.effects)),
-        (f"WHEN TO CHECK  (of {found.wished.draws} draws)", found.to_check),
+        (f"WHEN TO CHECK  (of {found.told.draws} simulated batches)", found.to_check),
         ("REMARKS", found.remarks),
     ):
         if sentences:

@@ -124,7 +124,7 @@ class BatchBench(Bench):
             "label": (
                 "Label for the vessel",
                 "label.html",
-                lambda: label_html(label(schedule(state.batch, log=False)), self._paper()),
+                lambda: label_html(label(schedule(state.batch)), self._paper()),
             ),
         }
         for name, (words, file, make) in papers.items():
