@@ -22,6 +22,7 @@ from ..limits.verdict import SIGNS
 from ..outcome import Outcome, run
 from ..recipe.piece import alike_pieces
 from ..show.answer import best_out, keep_cold
+from ..show.check_names import kitchen
 from ..show.dangers import failing
 from ..show.stop import not_to_follow
 from ..units import MINUTES_A_DAY
@@ -102,7 +103,7 @@ class Schedule:
         said = [self._effect(piece.name) for piece in self.batch.pieces]
         new, old = _outcomes(self.planned), _outcomes(self.wished)
         said += [
-            f"With these hours the check of {key[0]} goes from {old[key]} to {new[key]}."
+            f"With these hours the check of {kitchen(key[0])} goes from {old[key]} to {new[key]}."
             for key in new
             if key in old and old[key] != new[key]
         ]

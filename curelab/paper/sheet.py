@@ -13,9 +13,11 @@ from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
 from ..show import cut_section, pictures
 from ..show.answer import UNTIL_CURED, ranges
+from ..show.check_names import INFORMS, kitchen
 from ..show.cut_section import CutSection
 from ..show.dangers import warnings
 from ..show.pictures import Lines, Mark
+from ..show.warm_lines import own_units
 from ..units import capital
 from . import say_time
 from .schedule import Schedule
@@ -113,7 +115,7 @@ def sheet(found: Schedule) -> Sheet:
     """The sheet of a plan."""
     batch, planned = found.batch, found.told
     numbers = planned.history.numbers
-    worrying = [verdict for verdict in planned.verdicts if verdict.outcome != "pass"]
+    worrying = [each for each in planned.verdicts if each.outcome != "pass" and each.name not in INFORMS]
     fine = [verdict for verdict in planned.verdicts if verdict.outcome == "pass"]
     taste = [_percent(numbers.si(f"taste.normal_{end}")) for end in ("low", "high")]
     drawn = _pictures(found)
@@ -139,9 +141,9 @@ def sheet(found: Schedule) -> Sheet:
         checks=found.to_check,
         pictures=drawn,
         verdicts=tuple(Judged(verdict.outcome, capital(_in_short(verdict.sentence))) for verdict in worrying),
-        passed=tuple(dict.fromkeys(verdict.name.partition(" (")[0] for verdict in fine)),
+        passed=tuple(dict.fromkeys(kitchen(verdict.name) for verdict in fine)),
         rules=batch.rules,
-        cautions=tuple(_typed(caution) for caution in cautions),
+        cautions=tuple(own_units(_typed(caution), batch.units) for caution in cautions),
         rests_on=(
             *planned.history.assumptions,
             ranges(planned.draws),

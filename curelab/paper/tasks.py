@@ -114,7 +114,7 @@ def tasks_of(
                 Task(f"stage-{index + 1}{READING}{k}", local(time), time - zero, READ, "", index, wanted=time - zero)
             )
     end = _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else "")
-    add("end", len(links), end, "" if _cooked(batch) else cook_to(batch.units))
+    add("end", len(links), end, "" if _cooked(batch) else f"Keep it at {COLD[batch.units]}. {cook_to(batch.units)}")
     return tuple(sorted(tasks, key=lambda task: task.minutes))
 
 
@@ -122,11 +122,7 @@ def _end_words(batch: Batch, out: str) -> str:
     """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
     if batch.plan and batch.plan.serve:
         return f"{out}; serve" if out else "Serve"
-    done = (
-        f"serve it, or keep it at {COLD[batch.units]}"
-        if _cooked(batch)
-        else f"still raw: cook it, or keep it at {COLD[batch.units]}"
-    )
+    done = f"serve it, or keep it at {COLD[batch.units]}" if _cooked(batch) else "still raw"
     return f"{out}: {done}" if out else done.capitalize()
 
 
@@ -138,10 +134,9 @@ def _cooked(batch: Batch) -> bool:
 def cook_to(system: str) -> str:
     """How far to cook whole meat, as printed."""
     row = next(row for row in read_table("heat_rules.csv") if row["rule_id"] == "COOK")
-    unit, sign = ("degF", "°F") if system == "us" else ("degC", "°C")
-    warm = units.convert(units.read(f"{row['from_F']} degF", "temperature"), "temperature", unit)
+    warm = units.show(units.read(f"{row['from_F']} degF", "temperature"), "temperature", system, digits=2)
     return (
-        f"Cook it to at least {warm:.0f} {sign} in the middle, then rest it {60 * float(row['hours']):.0f} minutes. "
+        f"Cook it to at least {warm} in the middle, then rest it {60 * float(row['hours']):.0f} minutes. "
         "Your local code goes first."
     )
 

@@ -132,7 +132,7 @@ def _planned(found: Ready, plan: Planned, dated: Dated | None = None) -> str:
     if found.wanted.basis != "equilibrium":  # a brine that ends too salty: only one day is right
         mark = units.show(found.wanted.target, "fraction")
         if passed >= SURE:
-            return f"{days} is too long: the whole is past {mark} salt by then."
+            return f"{days} is too long. The whole is past {mark} salt by then."
         return f"{days} is too short." if passed <= 1 - SURE else f"{days} is past {mark} salt in {of_ten(passed)}."
     if passed >= SURE and plan.stands > OVER:
         return f"{days} is enough. It stands at {100 * plan.stands:.0f} % of where this cure ends, and comes back as the rest catches up."
@@ -203,7 +203,7 @@ def _bare_too_long(found: Ready, numbers: Numbers) -> str:
 
 def why_not_wait(numbers: Numbers, system: str) -> str:
     """What the days of bare raw meat are held against."""
-    return f"Toxin of botulism was found from {keeping.days_to_harm(numbers, THREE):.0f} days at {units.show(THREE, 'temperature', system)} on."
+    return f"Toxin of botulism was found from {keeping.days_to_harm(numbers, THREE):.0f} days at {units.show(THREE, 'temperature', system, digits=2)} on."
 
 
 def answer(
@@ -239,9 +239,9 @@ def to_change(
                 if grams
                 else f"take {change.value:.2g} times the nitrite"
             )
-            what = f"{mix}, close to the most allowed" if change.enough else "weigh more cure, up to the limit"
+            what = f"{mix}, near the limit" if change.enough else "weigh more cure, up to the limit"
         elif change.kind == "colder":
-            what = f"keep it at {units.show(change.value, 'temperature', system)}, and longer"
+            what = f"keep it at {units.show(change.value, 'temperature', system, digits=2)}, and longer"
         else:
             what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
         if change.enough:

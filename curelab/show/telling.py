@@ -35,7 +35,7 @@ def soaked(many: Spread, soak: int, piece: str) -> str:
     begin, end = many.usual.span(soak)
     spent = units.show(end - begin, "time")
     before, after, bite, core = (
-        (f"{100 * middle[0]:.2f} %", _between(low, high, 100, 1))
+        (f"{100 * middle[0]:.1f} %", _between(low, high, 100, 1))
         for middle, low, high in (
             many.at(place, "salt", [when], piece)
             for place, when in (("average", begin), ("average", end), ("first bite", end), ("core", end))
@@ -53,7 +53,7 @@ def rested(many: Spread, piece: str) -> str:
         100 * many.at(place, "salt", [many.usual.length], piece).middle[0] for place in ("first bite", "core")
     )
     even = "even enough to slice" if abs(bite - core) < 0.3 else "still uneven: more rest evens it out"
-    return f"At the end of all stages: {bite:.2f} % in the outer 5 mm and {core:.2f} % in the middle, {even}."
+    return f"At the end of all stages: {bite:.1f} % in the outer 5 mm and {core:.1f} % in the middle, {even}."
 
 
 def _between(low, high, factor: float, digits: int = 0) -> str:
