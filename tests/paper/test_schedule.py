@@ -342,7 +342,7 @@ def test_a_day_that_was_not_found_is_told_plainly():
 
 
 def test_the_last_task_is_told_in_the_units_of_the_batch():
-    ends = [schedule(batch(units=system)).tasks[-1].title for system in ("metric", "us")]
+    ends = [schedule(batch(units=system)).tasks[-1].detail for system in ("metric", "us")]
     assert "1 to 3 °C" in ends[0] and "34 to 37 °F" in ends[1] and "°C" not in ends[1]
 
 
