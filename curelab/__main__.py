@@ -23,6 +23,7 @@ from .letters import clipped, visible
 from .paper.commands import add_paper
 from .paper.cutting_command import add_cutting
 from .paper.learning_commands import add_learning
+from .paper.page_commands import add_pages
 
 CANNOT_PRINT, STOPPED = 74, 130
 
@@ -110,7 +111,7 @@ def _parser() -> argparse.ArgumentParser:
         description="See what salt and nitrite do inside whole-muscle meat. Without a word after it: opens the lab.",
     )
     parser.add_argument("--version", action="version", version=f"curelab {__version__}")
-    parser.set_defaults(act=_open)
+    parser.set_defaults(act=_open, inside="")
     parser.add_argument(
         "--no-browser", action="store_true", help="print the address of the lab instead of opening a browser"
     )
@@ -135,9 +136,17 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(act=_check)
     new = actions.add_parser("new", help="write a commented batch file to start from")
     new.add_argument("file", type=Path)
+    new.add_argument(
+        "--template", metavar="NAME", help='begin with an invented batch, like "loin"; a name that is none lists them'
+    )
     new.set_defaults(act=_new)
+    teach = actions.add_parser("teach", help="open the course: seven lessons, and a page for who teaches them")
+    teach.add_argument("--no-browser", action="store_true", default=argparse.SUPPRESS, help="print the address only")
+    teach.add_argument("--folder", type=Path, default=argparse.SUPPRESS, help="the course is kept in a folder in it")
+    teach.set_defaults(act=_open, inside="course")
     add_cutting(actions)
     add_paper(actions)
+    add_pages(actions)
     add_learning(actions)
     for each in (parser, *actions.choices.values()):
         each.add_argument(
@@ -202,24 +211,20 @@ def _check(given) -> int:
 
 
 def _new(given) -> int:
-    import secrets
-
     from . import files
-    from .sources import datasets_folder
+    from .compose.templates import template_text
 
-    words = (datasets_folder() / "new_batch.toml").read_text(encoding="utf-8")
-    # An id of its own lets a calendar tell two batches of one name apart.
-    words = words.replace("\nschema = 1\n", f'\nschema = 1\nid = "{secrets.token_hex(4)}"\n', 1)
-    files.write(given.file, words)
+    files.write(given.file, template_text(given.template))
     given.done = f"wrote {given.file}"
-    print(f'Wrote {given.file}. Put your own figures in, then: curelab run "{given.file}"')
+    invented = "Its figures are invented. " if given.template else ""
+    print(f'Wrote {given.file}. {invented}Put your own figures in, then: curelab run "{given.file}"')
     return 0
 
 
 def _open(given) -> int:
     from .lab.launcher import launch
 
-    return launch(folder=given.folder, browser=not given.no_browser)
+    return launch(folder=given.folder, browser=not given.no_browser, inside=given.inside)
 
 
 if __name__ == "__main__":

@@ -28,6 +28,7 @@ CONDITIONS = (
 NUMBERS = (
     "obstruction.lean", *(f"ratio.{name}" for name in solutes.SOLUTES if name != "salt"), "fat.relative_diffusivity",
     "frozen_thawed.multiplier", "partition.water_phase", "nitrite.loss_multiplier", "nitrite.takagi.half_life",
+    "nitrite.first_day.left",
     "ph.beef", "ph.pork", "film.stirred", "film.still", "film.contact", "purge.per_salt",
     "obstruction.cooked", "heat.parallel", "heat.radiant", "heat.wet_skin", "heat.wetness", "juice.width",
     *(f"heat.film.{name}" for name in FILMS),
@@ -141,23 +142,33 @@ class Cases:
                 rate = rate * ((self._drawn[key] / self.base.si(key)) ** power)[:, None]
         return rate
 
+    def left_at_first(self, model: str) -> np.ndarray:
+        """(d,) share of the nitrite that goes in which outlasts its first day."""
+        return self.full(solutes.left_at_first(model, self))  # type: ignore[arg-type]
+
     def water_held(self, w: np.ndarray) -> np.ndarray:
         """(d, ...) water that lean holds beyond what it held raw, of the green weight, where there is so much salt per water, w (d, ...); less
         than none takes away what as much would bring.
         """
         strength = w / (1 + w)
-        held = np.interp(strength, *self._water_curve)  # level beyond its last point
-        if "water uptake" in self.columns:
-            strength /= tissue.FULL_UPTAKE
-            np.clip(strength, -1.0, 1.0, out=strength)
-            strength *= 0.01 * self.condition("water uptake").reshape(-1, *(1,) * (w.ndim - 1))
-            held += strength
+        held, part = np.zeros_like(strength), np.empty_like(strength)
+        for node, bend in self._water_bends:
+            np.clip(strength, -node, node, out=part)
+            part *= bend if np.ndim(bend) == 0 else bend.reshape(-1, *(1,) * (w.ndim - 1))
+            held += part
         return held
 
     @cached_property
-    def _water_curve(self) -> tuple[np.ndarray, np.ndarray]:
+    def _water_bends(self) -> list[tuple[float, Any]]:
+        """Where the curve of water held bends, and by how much its slope falls there, a number or (d,): level beyond the last of them, and
+        as much of the other sign below none. A sum over bends is quicker than looking up.
+        """
         strength, held = tissue.water_curve(self.base)
-        return np.concatenate([-strength[:0:-1], strength]), np.concatenate([-held[:0:-1], held])
+        slopes = np.append(np.diff(held) / np.diff(strength), 0.0)
+        bends: list[tuple[float, Any]] = list(zip(strength[1:].tolist(), (-np.diff(slopes)).tolist(), strict=True))
+        if "water uptake" in self.columns:
+            bends.append((tissue.FULL_UPTAKE, 0.01 / tissue.FULL_UPTAKE * self.condition("water uptake")))
+        return bends
 
     @cached_property
     def most_swollen(self) -> float:

@@ -14,6 +14,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers
 from ..transport.memory import Kept
+from .broth import Lent
 from .cases import FILM_TEMPERATURE, Cases
 from .history import History, Times
 from .run import FREE, Lying, Run
@@ -83,7 +84,29 @@ class OneOfMany(History):
     def _gathered(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:  # fmt: skip
         asked = None if times is None else np.asarray(times, dtype=float)
         full = (*key, kind, None if asked is None else (asked.shape, asked.tobytes()))
+        if asked is not None and asked.ndim < 2 and self.many.uneven:
+            owner, share = self._places(asked)
+            full, asked = (*key, kind, owner.tobytes(), share.tobytes()), self._times(owner, share)
         return self.many.remembered(full, lambda: self.many.gather(asked, one, kind))[self._draw : self._draw + 1]
+
+    def _places(self, asked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(number (t,) of the stretch that each time lies in, share (t,) of it that is over by then)."""
+        times = np.atleast_1d(asked)
+        begins, lengths = (np.array([each[self._draw] for each in columns]) for columns in self._borders)
+        owner = np.searchsorted((begins + lengths)[:-1], times - 1e-6)
+        since = np.clip(times - begins[owner], 0.0, lengths[owner])
+        return owner, np.round(np.divide(since, lengths[owner], out=np.zeros(len(times)), where=lengths[owner] > 0), 10)
+
+    def _times(self, owner: np.ndarray, share: np.ndarray) -> np.ndarray:
+        """Times (d, t) at the same places of every draw: where a thermometer says when a stage is over they differ, and draw after draw asks
+        for its own.
+        """
+        begins, lengths = (np.stack(columns, axis=1) for columns in self._borders)
+        return begins[:, owner] + share * lengths[:, owner]
+
+    @property
+    def _borders(self) -> tuple[list[np.ndarray], list[np.ndarray]]:
+        return [run.begin for run in self.many.runs], [run.length for run in self.many.runs]
 
     def shared(self, key: tuple, make: Callable[[History], np.ndarray]) -> np.ndarray:
         return self.many.remembered(key, lambda: make(self.many))[self._draw : self._draw + 1]
@@ -140,7 +163,7 @@ class _Cut:
                     run, stage=stage, stretch=stage.stretches[number], **columns, meats=tuple(map(self.meat, run.meats)),
                     swelling=self._swelling(run.swelling), lying=tuple(self._lying(each) for each in run.lying), tracks=tuple(map(self.track, run.tracks)),
                     clock=self.clock(run.clock), water_before=tuple(map(self.column, run.water_before)), free=self._free(run), kept=Kept(),
-                    heat=self.heat(run.heat), after=None if run.after is None else tuple(map(self.meat, run.after)),
+                    heat=self.heat(run.heat), lent=self._lent(run.lent), after=None if run.after is None else tuple(map(self.meat, run.after)),
                 )
             )  # fmt: skip
         return found
@@ -165,7 +188,16 @@ class _Cut:
             )
             for one in heat.through
         )  # fmt: skip
-        return replace(heat, through=through, clock=self.clock(heat.clock), meats=tuple(map(self.meat, heat.meats)))
+        return replace(
+            heat,
+            through=through,
+            clock=self.clock(heat.clock),
+            meats=tuple(map(self.meat, heat.meats)),
+            likely=self.column(heat.likely),
+        )
+
+    def _lent(self, lent):
+        return None if lent is None else Lent(*map(self.column, (lent.begins, lent.given, lent.water)))
 
     def _swelling(self, swelling):
         if swelling is None:
@@ -184,7 +216,7 @@ class _Cut:
             if run.home(FREE) is None:
                 return None
             assert run._free is not None
-            track, rates = run._free
-            return self.track(track), [self.column(rate) for rate in rates]
+            track, rates, lent = run._free
+            return self.track(track), [self.column(rate) for rate in rates], self._lent(lent)
 
         return make if run.free is not None else None

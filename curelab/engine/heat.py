@@ -58,13 +58,16 @@ class Through:
 
 @dataclass(frozen=True, eq=False)
 class Heat:
-    """All pieces through one stretch. grid (g,) in s; clock and meats: how salt moves meanwhile."""
+    """All pieces through one stretch. grid (g,) in s; clock and meats: how salt moves meanwhile; likely (d,): s after which it ends, as far as
+    that is known before.
+    """
 
     heating: Heating
     grid: np.ndarray
     through: tuple[Through, ...]
     clock: Clock
     meats: tuple[Meat, ...]
+    likely: np.ndarray
 
     def at(self, values: np.ndarray, times: np.ndarray) -> np.ndarray:
         """Values (d, g) or (d, g, s) on the grid, straight between, at times (d, t)."""
@@ -129,7 +132,7 @@ def heated(stage: Stage, stretch: Stretch, index: int, state: State, cases: Case
     if len({kelvin for _, kelvin in stretch.temperature}) > 1 and np.any(early < until):
         through = all_through(early)  # with the means over the time that counts
     clock, meats = _salt(stretch, grid, through, early, state, cases)
-    return Heat(_heating(stretch), grid, tuple(through), clock, meats)
+    return Heat(_heating(stretch), grid, tuple(through), clock, meats, early)
 
 
 def _fridge(state: State) -> float:
@@ -173,13 +176,14 @@ def _warmed(meat: Meat, stretch: Stretch, start: np.ndarray, grid: np.ndarray, u
     times, kelvin = _knots(stretch.temperature, stretch.longest, heating.dries)
     around = np.interp(grid, times, kelvin)
     sums = np.concatenate([[0.0], np.cumsum(0.5 * np.diff(grid) * (around[1:] + around[:-1]))])
-    bath = np.interp(until, grid, sums) / until
+    fridge = cases.warmer if heating is WAITS else np.zeros(cases.count)
+    bath = np.interp(until, grid, sums) / until + fridge
     row = hot_body(meat).mean
     begun = start @ row / (row @ row)
     hot = as_heat(meat, begun + TOWARDS * (bath - begun), cases)
     film = cases.number(f"heat.film.{heating.setting}")
     knots = np.broadcast_to(times, (cases.count, len(times)))
-    dry = np.broadcast_to(kelvin, knots.shape)
+    dry = kelvin + fridge[:, None]
     if not heating.dries:
         covered = np.minimum(dry, BOILS)
         return Warmth(hot, (leg(hot, film, start, knots, covered),)), np.zeros((cases.count, len(grid)))

@@ -71,6 +71,11 @@ class History(Shown):
         """Number of cases."""
         return self.cases.count
 
+    @cached_property
+    def uneven(self) -> bool:
+        """Whether a stretch lasts longer in one case than in another."""
+        return any(np.ptp(run.length) > 0 for run in self.runs)
+
     def of(self, draw: int) -> History:
         """One draw as a history of its own, with the pieces, stages and numbers of that draw."""
         from .drawn import OneOfMany
@@ -159,10 +164,14 @@ class History(Shown):
         """s spent in each stretch of a stage that was run; with draws, in the first."""
         return [float(run.length[self._draw]) for run in self.runs if run.index == stage]
 
-    def held(self, stages: Sequence[Stage]) -> tuple[Stage, ...]:
-        """These stages with every criterion replaced by the time it took here; what was not run any more is left out."""
+    def held(self, stages: Sequence[Stage], by_probe: bool = False) -> tuple[Stage, ...]:
+        """These stages with every criterion replaced by the time it took here; what was not run any more is left out. by_probe: but not
+        where a thermometer in the meat says when a stage is over, for a cook goes by that whatever the clock shows.
+        """
         return tuple(
-            stage if stage.until is None else stage.held(self.spent(number))
+            stage
+            if stage.until is None or (by_probe and stage.until.quantity == TEMPERATURE)
+            else stage.held(self.spent(number))
             for number, stage in enumerate(stages)
             if self.has(number)
         )
@@ -311,6 +320,11 @@ class History(Shown):
         end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
         return self.at(place, quantity, end, piece, basis)
 
+    def weight_at_end(self, stage: int, piece: int | str = 0) -> Any:
+        """kg when a stage ends, as `at_end`."""
+        end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
+        return self.weight(end, piece)
+
     def core(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction at the core: the place that both faces reach with equal resistance; of a block, a cut or a round with ends the slowest
         spot, found anew at every time.
@@ -447,6 +461,17 @@ class History(Shown):
         """kg of a piece: green weight, water taken up or given off (a rough regression, +-6 points), and what it took up."""
         number = self.piece_number(piece)
         return self.reading(("weight", number), times, lambda run, t: run.weight(number, t))
+
+    def juice_kept(self, quantity: str, piece: int | str = 0) -> Any:
+        """kg of a quantity, or of "water", in the juice that a piece gave into bags that keep it."""
+        name, number = quantity if quantity == WATER else quantity_of(quantity), self.piece_number(piece)
+        heatings = [run.stretch.heating for run in self.runs]
+        kept = [
+            run for run, each in zip(self.runs, heatings, strict=True) if each is not None and each.catches == "kept"
+        ]
+        return self._plain(
+            sum((run.juice(name, run.length[:, None], number)[:, 0] for run in kept), np.zeros(self.count))
+        )
 
     def temperature(self, times: Times = None, place: str | None = None, piece: int | str = 0) -> Any:
         """K of bath, air or fridge; or, with a place ("core", "average", "surface"), of the meat there. Where nothing is heated, the meat is as

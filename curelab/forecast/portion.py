@@ -19,8 +19,8 @@ NEAR = 5e-4  # m
 
 
 def portion_that_cools(
-    piece: Piece, stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None
-) -> Answer:
+    piece: Piece, stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, system: str = "metric",
+) -> Answer:  # fmt: skip
     """The thickest cut of `piece`, up to what it is, whose cooling keeps to a limit that was read, with the band over slow and fast heat.
 
     A thinner cut has the same share of the weight. Answer in m; None where even THINNEST does not cool in time. Raises InputError where nothing is
@@ -42,7 +42,7 @@ def portion_that_cools(
     if value >= piece.thickness:
         said = f"{units.capital(piece.name)} cools in time as thick as it is (check: {kept})."
     else:
-        most = units.show(value, "length", digits=2)
+        most = units.show(value, "length", system, digits=2)
         said = f"Cut {piece.name} no thicker than {most} before it is cured, and it cools in time (check: {kept})."
     if worst is None:
         said += " With slow air or water around it, not even thin cuts do: watch a thermometer."
@@ -52,6 +52,15 @@ def portion_that_cools(
     return Answer(
         "what portion cools", value, low if worst is not None else None, high, "length", criterion, said, HEAT_RESTS_ON
     )
+
+
+def alone(piece: Piece, pieces: Sequence[Piece], stages: Sequence[Stage]) -> tuple[Stage, ...]:
+    """The stages that are about one of several pieces, for it alone: with its share of what is in the vessel."""
+    share = dict.fromkeys(
+        ("water", "salt", "sugar", "nitrate", "nitrite"), piece.weight / sum(p.weight for p in pieces)
+    )
+    own = [stage.times(share, checked=False) for stage in stages if stage.is_about(piece.name)]
+    return tuple(stage.but(pieces=()) if stage.named else stage for stage in own)
 
 
 def _thickest(piece: Piece, line: Sequence[Stage], loss: str, numbers: Numbers) -> tuple[float | None, str]:

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from typing import Any
 
 import anywidget
-import numpy as np
 import traitlets as T
+
+from ..show.section_message import packed as packed
 
 Range = tuple[float, float]
 Asked = Sequence[float | None] | None
@@ -69,11 +70,6 @@ def _two(asked: Sequence[float | None]) -> tuple[float | None, float | None]:
     return start, stop
 
 
-def packed(arrays: Sequence[np.ndarray]) -> bytes:
-    """All arrays, one after the other, as little-endian float32 (about 7 figures: enough for a screen, not for a result)."""
-    return np.concatenate([np.ravel(array) for array in arrays]).astype("<f4").tobytes() if arrays else b""
-
-
 class Drawing(anywidget.AnyWidget):
     """Base of the pictures. `revision` counts what was sent, and the page draws when it changes.
 
@@ -83,6 +79,7 @@ class Drawing(anywidget.AnyWidget):
     frame = T.Bytes(b"").tag(sync=True)
     meta = T.Dict().tag(sync=True)
     problem = T.Unicode("").tag(sync=True)
+    caption = T.Unicode("").tag(sync=True)  # what was assumed and the version, for a picture that is saved
     revision = T.Int(0).tag(sync=True)
     height = T.Int(300).tag(sync=True)
     hold = T.Bool(False)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import anywidget
 import traitlets as T
 
@@ -12,8 +14,10 @@ PAGES = (
     ("thick_point.ipynb", "The cut"),
     ("equilibrium_or_strong.ipynb", "Equilibrium or strong"),
     ("soak.ipynb", "Soak"),
+    ("plate.ipynb", "To the plate"),
     ("batch.ipynb", "My batch"),
     ("learning.ipynb", "Learning"),
+    ("compare.ipynb", "Compare"),
 )
 
 
@@ -27,8 +31,8 @@ class Nav(anywidget.AnyWidget):
     here = T.Unicode("").tag(sync=True)
     batch = T.Unicode("").tag(sync=True)
 
-    def __init__(self, here: str = "", **more: object) -> None:
-        super().__init__(pages=[list(page) for page in PAGES], here=here, **more)
+    def __init__(self, here: str = "", pages: Sequence[tuple[str, str]] = PAGES, **more: object) -> None:
+        super().__init__(pages=[list(page) for page in pages], here=here, **more)
 
     def __repr__(self) -> str:
         return f"Nav({self.here!r})"

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from ..fields import InputError
+from ..show.caption import caption
 from ..show.pictures import Lines, Map
 from ..show.ranking import what_matters
 from ..show.section import Section
@@ -53,7 +54,7 @@ class Bench(ABC):
         self.controls: dict[str, Any] = {}
         self.pictures: dict[str, Picture | DepthMap | BarPicture | SectionPicture] = {}
         self.says: dict[str, Say] = {"trouble": Say("", "alert")}
-        self.bands = Switch("Shade 8 cases of 10 in the pictures", state.bands)
+        self.bands = Switch("Shade where 8 of 10 simulated batches lie", state.bands)
         self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
         self.units = units_pick(state)
         self.says["caution"] = Say(CAUTION, "caution")
@@ -121,6 +122,9 @@ class Bench(ABC):
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
+        said = caption(batch, state.assumed())
+        for picture in self.pictures.values():
+            picture.caption = said
 
     def settle(self) -> Iterator[None]:
         """Draw once more, with all draws behind the bands; steps are short, and nothing changes before the last."""

@@ -15,6 +15,7 @@ from ..tomlfile import LARGEST
 
 PAPER = ("a4", "letter")
 MOST_PIECES = 20  # as a batch has them
+THERMOMETER = ("stage", "degrees", "column", "dates", "zone")  # what may be said of its file
 
 
 def add_paper(actions) -> None:
@@ -85,6 +86,20 @@ def _add_log(actions) -> None:
     log.add_argument("--note", default="", help="words to go with it")
     log.add_argument("--undo", action="store_true", help="take the last entry out again")
     log.add_argument("--csv", type=Path, metavar="OUT.csv", help="write the log as a table; - prints it")
+    log.add_argument("--temperatures", type=Path, metavar="IN.csv", help="take a thermometer's file as the fridge log")
+    log.add_argument("--stage", type=int, metavar="N", help="the stage it belongs to; by its dates if left out")
+    log.add_argument("--degrees", metavar="C|F", help="degrees of the file, where it does not say")
+    log.add_argument("--column", metavar="NAME", help="the column of the temperatures, by name or number")
+    log.add_argument("--dates", metavar="ORDER", help='"day first" or "month first", where the dates do not say')
+    log.add_argument("--zone", metavar="NAME", help='the clock of the thermometer, like "Europe/Berlin" or "UTC"')
+    log.add_argument(
+        "--paste",
+        nargs="?",
+        const="-",
+        metavar="LINES.txt",
+        help="lines from a page to carry, from a file or typed in: they are shown, and written once you say so",
+    )
+    log.add_argument("--yes", action="store_true", help="write the pasted lines without asking")
     log.set_defaults(act=_log)
 
 
@@ -159,12 +174,19 @@ def _page(given, kind: str, make, batch) -> int:
 def _log(given) -> int:
     from ..batch import Reading, load
     from .logbook import append_reading, as_csv, log_words, undo
+    from .moments import start_of
 
-    wanted = [bool(given.reading), given.undo, given.csv is not None]
-    if sum(wanted) > 1:
-        raise refuse("log", "add a reading, take one out, or write a table; one at a time")
+    asked = (given.temperatures is not None, given.csv is not None, given.paste is not None)
+    if sum((bool(given.reading), given.undo, *asked)) > 1:
+        raise refuse(
+            "log", "add a reading, paste lines, take one out, read a thermometer, or write a table; one at a time"
+        )
+    if given.temperatures is not None:
+        return _temperatures(given)
+    if named := [name for name in THERMOMETER if getattr(given, name) is not None]:
+        raise refuse(f"--{named[0]}", "is about a thermometer's file; name it with --temperatures")
     batch = load(given.file)
-    start = _start(batch)
+    start = start_of(batch)
     if given.undo:
         gone = undo(given.file)
         given.done = "the last reading was taken out of the file"
@@ -177,6 +199,10 @@ def _log(given) -> int:
             files.write(given.csv, table)
             given.done = f"wrote {given.csv}"
             print(f"Wrote {given.csv}.")
+    elif given.paste is not None:
+        from .page_commands import paste
+
+        paste(given, batch, start)
     elif given.reading:
         what, value, note = _said(given.reading, given.note)
         at = _moment(given, batch, start)
@@ -186,6 +212,17 @@ def _log(given) -> int:
         print(log_words(longer.but(log=longer.log[-1:]), start).split(maxsplit=1)[1], end="")
     else:
         print(log_words(batch, start), end="")
+    return 0
+
+
+def _temperatures(given) -> int:
+    from .fridge_log import log_temperatures
+    from .thermometer import LARGEST as LARGEST_TABLE
+
+    content = _bytes(given.temperatures, LARGEST_TABLE + 1, "name a table that can be read")
+    found = log_temperatures(given.file, content, **{name: getattr(given, name) for name in THERMOMETER})
+    given.done = "the temperatures stand in the file, so do not log them again"
+    print(*found.lines, f'What it means: curelab check --deep "{given.file}"', sep="\n")
     return 0
 
 
@@ -206,20 +243,6 @@ def _said(words: list[str], note: str) -> tuple[str, str, str]:
                 return what, rest, note
             return what, "", " ".join(part for part in (rest, note) if part)
     return every[0], " ".join(every[1:]), note
-
-
-def _start(batch):
-    """Local time of the zero of the log, None for a batch without dates."""
-    from .kitchen_clock import KitchenClock
-
-    if batch.start is not None:
-        clock = KitchenClock(batch.plan.zone if batch.plan else None)
-        return clock.local(clock.instant(batch.start, "start"))
-    if batch.plan is None:
-        return None
-    from .schedule import schedule
-
-    return schedule(batch, log=False).start  # counted back from the serving time
 
 
 def _moment(given, batch, start: datetime | None) -> float:
@@ -289,9 +312,9 @@ def _shop(given) -> int:
     return 0
 
 
-def _bytes(path: Path) -> bytes:
+def _bytes(path: Path, most: int = LARGEST, hint: str = "leave --update out to write a new one") -> bytes:
     try:
         with path.open("rb") as file:
-            return file.read(LARGEST)
+            return file.read(most)
     except OSError as error:
-        raise refuse(path.name, f"cannot be read: {error.strerror}; leave --update out to write a new one") from None
+        raise refuse(path.name, f"cannot be read: {error.strerror}; {hint}") from None

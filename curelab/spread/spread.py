@@ -203,9 +203,8 @@ class Spread(Shown):
             return "Bands are off: one curve at the usual value of everything, and nothing of how sure it is."
         log = "" if self.draws.learned is None else ", as far as your log leaves it open"
         return (
-            f"The band holds 8 cases of 10, the line the middle case, of {self.count} draws (seed {self.draws.seed}) in "
-            f"which these were varied within what is published or usual{log}: {', '.join(row.label for row in self.inputs)}. It "
-            "says nothing about what the model leaves out."
+            f"A band holds 8 of 10 simulated batches, its line is the middle one: {self.count} draws (seed {self.draws.seed}). Varied within "
+            f"what is published or usual{log}: {', '.join(row.label for row in self.inputs)}. It says nothing about what the model leaves out."
         )
 
     def readings(self, requests: Sequence[Request]) -> list[np.ndarray]:
@@ -369,6 +368,14 @@ class Spread(Shown):
     def weight(self, times=None, piece: int | str = 0) -> Band:
         """Band (t,) of the weight, kg."""
         return self.band(Request.of("weight", times=times, piece=self.number(piece)))
+
+    def weight_at_end(self, stage: int, piece: int | str = 0) -> Band:
+        """Band (1,) of the weight, kg, when a stage (from 0) ends, at whatever time that is in each draw."""
+        return self.band(self.asked_weight(stage, piece))
+
+    def asked_weight(self, stage: int, piece: int | str) -> Request:
+        """What `weight_at_end` reads."""
+        return Request.of("weight_at_end", stage=stage, piece=self.number(piece))
 
     def bath(self, quantity: str, times=None) -> Band:
         """Band (t,) of the mass fraction in the bath."""

@@ -46,6 +46,9 @@ def test_every_bench_speaks_and_draws(name):
     _, page = made(name)
     assert page.says["answer"].text and page.says["caution"].text
     assert all(picture.revision > 0 and not picture.problem for picture in page.pictures.values())
+    for picture in page.pictures.values():  # saved, each says of what it is, what was assumed, and by which version
+        assert picture.caption.startswith(page.state.batch.name) and picture.caption.endswith("curelab 0.1.0.")
+        assert "Assumed: " in picture.caption or name == "learning"
 
 
 def test_every_slider_moves_the_batch_and_the_pictures(name):
@@ -391,10 +394,10 @@ def test_papers_of_the_bench_are_those_of_the_command(monkeypatch, tmp_path, cap
     state, page = made("batch")
     state.edit(lambda batch: batch.but(start="2026-03-02 09:00"))
     assert state.save(tmp_path / "mine.toml")
-    for name, arguments in (("sheet", ["-o", str(tmp_path / "s.html")]), ("label", ["-o", str(tmp_path / "l.html")])):
+    for name in ("sheet", "label", "page"):
         (_, content), *_ = handed_over(page, name, monkeypatch)
-        assert main([name, str(tmp_path / "mine.toml"), *arguments]) == 0
-        assert content == (tmp_path / f"{name[0]}.html").read_text(encoding="utf-8")
+        assert main([name, str(tmp_path / "mine.toml"), "-o", str(tmp_path / f"{name}.html")]) == 0
+        assert content == (tmp_path / f"{name}.html").read_text(encoding="utf-8")
     capsys.readouterr()
     assert main(["plan", str(tmp_path / "mine.toml")]) == 0
     assert handed_over(page, "plan", monkeypatch)[0][1] == capsys.readouterr().out

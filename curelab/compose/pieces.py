@@ -1,0 +1,108 @@
+"""Pieces of a batch added, taken out, doubled, moved, renamed and cut in two. Numbers count from 0.
+
+A stage that names the pieces it is about follows. A reading of the log stays with its piece: a piece with readings is not taken out.
+Every function raises InputError, one sentence for each problem, and changes nothing then.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..batch import Batch
+from ..fields import InputError, Problem, refuse
+from ..letters import quoted
+from ..recipe.cutting import split
+from ..recipe.piece import Piece
+from ..recipe.stages import Stage
+from .sound import chosen, moved, sound
+from .templates import starting
+
+LONGEST_NAME = 60  # letters, as `Piece` takes them
+
+
+def add_piece(batch: Batch, piece: Piece | None = None) -> Batch:
+    """One piece more, at the end; without `piece` an invented one to start from, of the animal that the last piece is of."""
+    if piece is None:
+        piece = Piece(**starting("piece", batch.units)).but(tissue=f"lean {batch.pieces[-1].species}")
+    return sound(batch.but(pieces=(*batch.pieces, piece.but(name=free_name(batch, piece.name)))))
+
+
+def duplicate_piece(batch: Batch, number: int) -> Batch:
+    """A second piece like this one behind it; stages that name the first name both."""
+    piece = chosen(batch.pieces, number, "pieces")
+    copy = piece.but(name=free_name(batch, piece.name))
+    pieces = (*batch.pieces[: number + 1], copy, *batch.pieces[number + 1 :])
+    return sound(batch.but(pieces=pieces, stages=_renamed(batch.stages, piece.name, (piece.name, copy.name))))
+
+
+def remove_piece(batch: Batch, number: int) -> Batch:
+    """Without this piece."""
+    piece = chosen(batch.pieces, number, "pieces")
+    if len(batch.pieces) == 1:
+        raise refuse("pieces", f"{quoted(piece.name)} is the only piece; add another one first")
+    problems = _logged(batch, piece.name)
+    problems += [
+        Problem(f"stages[{place}]", f"the {stage.tag} is about {quoted(piece.name)} alone; take out this stage first")
+        for place, stage in enumerate(batch.stages, 1)
+        if stage.named == (piece.name,)
+    ]
+    if problems:
+        raise InputError(problems)
+    pieces = (*batch.pieces[:number], *batch.pieces[number + 1 :])
+    return sound(batch.but(pieces=pieces, stages=_renamed(batch.stages, piece.name, ())))
+
+
+def move_piece(batch: Batch, number: int, to: int) -> Batch:
+    """The piece at another place of the list; what is computed stays the same."""
+    chosen(batch.pieces, number, "pieces")
+    return sound(batch.but(pieces=moved(batch.pieces, number, to)))
+
+
+def change_piece(batch: Batch, number: int, **changes: Any) -> Batch:
+    """The piece with some fields changed; stages that named it use its new name."""
+    piece = chosen(batch.pieces, number, "pieces")
+    made = piece.but(**changes)
+    if made.name != piece.name and (problems := _logged(batch, piece.name)):
+        raise InputError(problems)
+    pieces = (*batch.pieces[:number], made, *batch.pieces[number + 1 :])
+    return sound(batch.but(pieces=pieces, stages=_renamed(batch.stages, piece.name, (made.name,))))
+
+
+def split_piece(batch: Batch, number: int, *, at: str | float | None = None, along: str | None = None) -> Batch:
+    """The piece cut in two, across `at` a place [m] from its head or `along` its "seam"; stages that name it name both parts."""
+    piece = chosen(batch.pieces, number, "pieces")
+    if problems := _logged(batch, piece.name):
+        raise InputError(problems)
+    parts = split(piece, at=at, along=along)
+    stages = _renamed(batch.stages, piece.name, tuple(part.name for part in parts))
+    return sound(batch.but(pieces=(*batch.pieces[:number], *parts, *batch.pieces[number + 1 :]), stages=stages))
+
+
+def free_name(batch: Batch, name: str) -> str:
+    """This name, or with the first number behind it that no other piece has: "flat", "flat 2"."""
+    taken, count, found = {piece.name for piece in batch.pieces}, 1, name
+    while found in taken:
+        count += 1
+        found = f"{name[: LONGEST_NAME - 3]} {count}"
+    return found
+
+
+def _logged(batch: Batch, name: str) -> list[Problem]:
+    """That the log speaks of a piece of this name."""
+    count = sum(entry.piece == name for entry in batch.log)
+    told = "one reading" if count == 1 else f"{count} readings"
+    return [Problem("log", f"holds {told} of {quoted(name)}; keep the piece and its name")] if count else []
+
+
+def _renamed(stages: tuple[Stage, ...], name: str, names: tuple[str, ...]) -> tuple[Stage, ...]:
+    """Stages that named a piece, with these names in its place."""
+    made = []
+    for stage in stages:
+        if name in stage.named and names != (name,):
+            every = [each for old in stage.named for each in (names if old == name else (old,))]
+            stage = stage.but(pieces=tuple(every))
+        made.append(stage)
+    return tuple(made)
+
+
+__all__ = ["add_piece", "change_piece", "duplicate_piece", "free_name", "move_piece", "remove_piece", "split_piece"]

@@ -1,0 +1,39 @@
+"""What every edit of a batch ends with: the batch is one that can be run, or each reason why not is told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, TypeVar
+
+from ..batch import Batch
+from ..engine.simulate import check
+from ..fields import refuse
+
+Item = TypeVar("Item")
+
+
+def sound(batch: Batch) -> Batch:
+    """The batch itself, if it can be run. Raises InputError with every problem at once."""
+    check(batch.pieces, batch.filled(), batch.loss)
+    return batch
+
+
+def chosen(items: Sequence[Item], number: int, what: str) -> Item:
+    """Item `number`, counted from 0. Raises InputError where there is none; `what` names the list, "pieces" or "stages"."""
+    if not 0 <= number < len(items):
+        raise refuse(f"{what}[{number + 1}]", f"there is none; the batch has {len(items)} {what}")
+    return items[number]
+
+
+def moved(items: tuple[Any, ...], number: int, to: int) -> tuple[Any, ...]:
+    """The items with one at another place; beyond an end it stays at that end.
+
+    >>> moved(("brine", "rest", "soak"), 2, 1)
+    ('brine', 'soak', 'rest')
+    """
+    rest = [*items[:number], *items[number + 1 :]]
+    rest.insert(max(0, min(to, len(rest))), items[number])
+    return tuple(rest)
+
+
+__all__ = ["chosen", "moved", "sound"]
