@@ -10,7 +10,7 @@ change keeps its length, whatever the clock on the wall shows.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
 
@@ -20,16 +20,16 @@ from ..fields import refuse
 from ..learn.warm_log import IN_THE_LOG, warm_log
 from ..limits.verdict import SIGNS
 from ..outcome import Outcome, run
-from ..recipe.piece import alike_pieces
-from ..show.answer import best_out, keep_cold
+from ..show.answer import keep_cold
 from ..show.check_names import kitchen
 from ..show.dangers import failing
 from ..show.stop import not_to_follow
 from ..units import MINUTES_A_DAY
 from . import say_time
+from .beside import readings_of, remarks_of, with_answer
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest
-from .tasks import READING_DAYS, Task, tasks_of
+from .tasks import Task, tasks_of
 from .timeline import Impossible, Link, lay
 
 UNTIL_STEP = 5  # minutes; the end of a stage that waits for a criterion is rounded up to this (judgement)
@@ -162,13 +162,13 @@ def schedule(
     told = planned if known is None else known if stages == batch.stages else run(batch.but(stages=stages))
     dated = bool(batch.start or serve)
     local = clock.local if dated else lambda instant: None
-    readings = _readings(planned, borders, where, clock)
+    readings = readings_of(planned, borders, where, clock)
     tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, readings, zero, local)
     begins = {index: borders[n] for n, index in reversed(list(enumerate(where))) if index is not None}
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
-    tasks = _with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)
+    tasks = with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)
     checks = checks_of(known or wished, begins, ends, clock if dated else None, batch.units)
-    remarks = _remarks(batch, clock, given, known)
+    remarks = remarks_of(batch, clock, given, known)
     if now is not None and serve is not None and not batch.log and borders[0] * 60 < now.timestamp():
         remarks.append(_too_late(links, now, clock, borders[0], batch.units))
     if serve is not None and clock.open(borders[-1], borders[-1]) == []:
@@ -176,64 +176,6 @@ def schedule(
     return Schedule(
         batch, wished, planned, told, clock, tasks, checks, left_out, tuple(remarks), local(zero), local(borders[-1])
     )
-
-
-def _remarks(batch: Batch, clock: KitchenClock, given: str, known: Outcome | None) -> list[str]:
-    """What is to be said of the log and of the clock, `given` the one time that the plan hangs on."""
-    remarks = []
-    if known is not None and known.learned is not None:
-        remarks.append("Your readings are taken up in answer, figures and checks. The dates are as you planned them.")
-    elif batch.log:
-        remarks.append("The days to check are without your log.")
-    if clock.twice(given):
-        remarks.append(f'"{given}" happens twice, because the clocks go back; the first of the two is meant.')
-    if batch.start and batch.plan is None:
-        remarks.append(
-            "No time zone is known, so a clock change on the way is not seen; name the zone under [plan], "
-            'like zone = "Europe/Berlin".'
-        )
-    return remarks
-
-
-def _with_answer(tasks, told: Outcome, ends: dict[int, int], zero: int, clock: KitchenClock | None, system: str):
-    """The tasks, and where the last cure ends the day by the answer for each piece for which that is another one."""
-    if told.last_cure is None:
-        return tasks
-    at = ends[told.last_cure] - zero
-
-    def worded(minutes: int) -> str:
-        day = f"day {round(minutes / MINUTES_A_DAY)}"
-        return say_time.day(clock.local(zero + minutes).date(), system) if clock else day
-
-    days = {}
-    for alike in alike_pieces(told.batch.pieces):
-        names = ", ".join(told.batch.pieces[number].name for number in alike)
-        pull = best_out(told.ready[alike[0]])
-        days[names] = "no day" if pull is None else worded(math.ceil(pull / 60))
-    if set(days.values()) <= {worded(at)}:
-        return tasks
-    beside = f"By the answer: {', '.join(f'{name} {day}' for name, day in days.items())}."
-    return tuple(
-        replace(task, detail=f"{task.detail} {beside}".strip()) if task.minutes == at and task.wanted is None else task
-        for task in tasks
-    )
-
-
-def _readings(planned: Outcome, borders, where, clock: KitchenClock) -> dict[int, list[int]]:
-    """Instants at which to read each brine, in open hours."""
-    found: dict[int, list[int]] = {}
-    for n, index in enumerate(where):
-        stage = planned.history.stages[index] if index is not None else None
-        if stage is None or not (stage.cures and stage.wet):
-            continue
-        begin, end = borders[n], borders[n + 1]
-        near = [
-            nearest(clock.open(begin, end), begin + days * MINUTES_A_DAY)
-            for days in READING_DAYS
-            if begin + days * MINUTES_A_DAY < end
-        ]
-        found[index] = sorted({time for time in near if time is not None and begin < time < end})
-    return found
 
 
 def _links(batch: Batch, wished: Outcome) -> tuple[list[Link], list[int | None]]:
