@@ -46,10 +46,6 @@ class Fit:
     worst: float
     rows: int
 
-    def reduction_time(self, kelvin: float) -> float:
-        """Seconds for one log at `kelvin`."""
-        return self.d60 * 10.0 ** ((SIXTY - kelvin) / self.z)
-
     @property
     def sentence(self) -> str:
         return (
