@@ -432,7 +432,7 @@ class History(Shown):
         lean = self.runs[0].lean_places(number)
         return self.reading(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, lean))
 
-    def slowest(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
+    def least(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """The least fraction at any depth of the lean, and in three dimensions at any place that lies deep: the spot that what comes in
         reaches last.
         """
@@ -445,7 +445,7 @@ class History(Shown):
             least = run.profile(name, on, t, number, lean).min(axis=2)
             return np.minimum(least, run.read(name, "core", on, t, number)) if found_there else least
 
-        return self.reading(("slowest", name, on, number), times, one)
+        return self.reading(("least", name, on, number), times, one)
 
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""

@@ -12,10 +12,19 @@ from ..outcome import Outcome
 from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Log
 from ..recipe.times import COLD
+from ..sources import read_table
 from ..spread.answers import ordered
 from ..units import capital
 from . import say_time
 from .timeline import Link
+
+READ, READING = "Read the brine with a salometer, and log it", "-reading-"
+READING_DAYS = (
+    2,
+    4,
+    7,
+)  # common practice, no source: early enough to tell quick meat from slow before the day to take it out
+DISSOLVE = "first dissolve salt, cure and sugar in the water, and chill it to {cold}"  # common practice, no source
 
 
 @dataclass(frozen=True)
@@ -57,6 +66,7 @@ def tasks_of(
     where: Sequence[int | None],
     turns: dict[int, list[int]],
     wanted_turns: dict[int, list[int]],
+    readings: dict[int, list[int]],
     zero: int,
     local: Callable[[int], datetime | None],
     bands: Mapping[int, str],
@@ -64,8 +74,9 @@ def tasks_of(
     """One task for each border and turn, in order of time.
 
     `where`: the stage of each link (None: a step); `turns`, `wanted_turns`: instants by stage, as planned and
-    as asked for; `zero`: the instant at which the first stage begins; `local`: puts an instant on the
-    kitchen's clock; `bands`: how long a stage takes that goes by the thermometer, in words.
+    as asked for; `readings`: instants at which to read the brine, by stage; `zero`: the instant at which the
+    first stage begins; `local`: puts an instant on the kitchen's clock; `bands`: how long a stage takes that goes
+    by the thermometer, in words.
     """
     before, after = (batch.plan.before, batch.plan.after) if batch.plan else ((), ())
     steps = (*before, *after)
@@ -103,8 +114,13 @@ def tasks_of(
         for k, (time, meant) in enumerate(zip(times, wanted_turns.get(index, times), strict=True), 1):
             key, title = f"stage-{index + 1}-turn-{k}", f"Turn the pieces over, {k} of {len(times)}"
             tasks.append(Task(key, local(time), time - zero, title, "", index, wanted=meant - zero))
-    add("end", len(links), _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else ""))
-    return tuple(tasks)
+        for k, time in enumerate(readings.get(index, ()), 1):
+            tasks.append(
+                Task(f"stage-{index + 1}{READING}{k}", local(time), time - zero, READ, "", index, wanted=time - zero)
+            )
+    end = _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else "")
+    add("end", len(links), end, "" if _cooked(batch) else f"Keep it at {COLD[batch.units]}. {cook_to(batch.units)}")
+    return tuple(sorted(tasks, key=lambda task: task.minutes))
 
 
 def probed(wished: Outcome, index: int) -> bool:
@@ -123,13 +139,23 @@ def _end_words(batch: Batch, out: str) -> str:
     """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
     if batch.plan and batch.plan.serve:
         return f"{out}; serve" if out else "Serve"
-    cooked = any(stage.aim == "cook" for stage in batch.stages)
-    done = (
-        f"serve it, or keep it at {COLD[batch.units]}"
-        if cooked
-        else f"still raw: cook it, or keep it at {COLD[batch.units]}"
-    )
+    done = f"serve it, or keep it at {COLD[batch.units]}" if _cooked(batch) else "still raw"
     return f"{out}: {done}" if out else done.capitalize()
+
+
+def _cooked(batch: Batch) -> bool:
+    """Whether the stages or the steps of a plan cook it: then they say how far."""
+    return any(stage.aim == "cook" for stage in batch.stages) or bool(batch.plan and batch.plan.after)
+
+
+def cook_to(system: str) -> str:
+    """How far to cook whole meat, as printed."""
+    row = next(row for row in read_table("heat_rules.csv") if row["rule_id"] == "COOK")
+    warm = units.show(units.read(f"{row['from_F']} degF", "temperature"), "temperature", system, digits=2)
+    return (
+        f"Cook it to at least {warm} in the middle, then rest it {60 * float(row['hours']):.0f} minutes. "
+        "Your local code goes first."
+    )
 
 
 WARM = {"core": "the middle", "average": "the piece on average", "surface": "the outside"}
@@ -171,6 +197,7 @@ def _stage_words(
     stretch = stage.stretches[number]
     title = f"{lead}{stage.begins[1 if number else 0]}"
     kept = f"at {_warmth(stretch.temperature, system)}, {band or spent}"
+    before = DISSOLVE.format(cold=COLD[system]) if stage.cures and stage.wet else ""
     if stage.named:
         title = f"{lead}{', '.join(stage.named)}: {stage.begins[1 if number else 0]}"
     if stage.heats and stretch.water is not None:
@@ -178,7 +205,7 @@ def _stage_words(
     if stage.desalts:
         title += f", {number + 1} of {len(stage.stretches)}"
         kept = f"{units.show(stretch.water or 0.0, 'water', system)} {kept}"
-    return capital(title), _sentence(kept, aim, stage.hint)
+    return capital(title), _sentence(before, kept, aim, stage.hint)
 
 
 def _warmth(log: Log, system: str) -> str:
@@ -188,5 +215,4 @@ def _warmth(log: Log, system: str) -> str:
 
 
 def _sentence(*parts: str) -> str:
-    said = "; ".join(part.rstrip(".") for part in parts if part)
-    return f"{capital(said)}." if said else ""
+    return " ".join(f"{capital(part.rstrip('.'))}." for part in parts if part)

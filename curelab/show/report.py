@@ -15,6 +15,7 @@ from ..spread import Windows
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER
 from . import fields
+from .check_names import INFORMS
 from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
 from .plate import plate_sentences
 from .to_the_plate import is_raw, to_the_table
@@ -87,7 +88,7 @@ def _check_lines(outcome: Outcome, long: bool) -> list[str]:
     )
     out = ["", rules]
     for verdict in outcome.verdicts:
-        if verdict.outcome != "pass" or long:
+        if long or (verdict.outcome != "pass" and verdict.name not in INFORMS):
             source = f"{often(outcome, verdict)} [{verdict.source}]" if long else ""
             brief = verdict.outcome == "unknown" and not long
             said = f"{verdict.sentence.partition('. ')[0].removesuffix('.')}." if brief else verdict.sentence
@@ -139,7 +140,8 @@ def _stage_table(outcome: Outcome) -> list[str]:
     read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
     ahead(outcome, every, read)
     out = [
-        f"{'WHEN IT ENDS':34}{'salt, %':>8}{'middle':>8}{'outside':>9}{'nitrite in':>12}{'free, middle':>14}{'weight':>9}"
+        f"{'':34}{'salt, % of the meat':>25}{'nitrite, mg/kg':>26}",
+        f"{'WHEN IT ENDS':34}{'whole':>8}{'middle':>8}{'outside':>9}{'taken in':>12}{'free, middle':>14}{'weight':>9}",
     ]
     for index in every:
         begin, end = history.span(index)

@@ -148,7 +148,7 @@ def test_the_slowest_spot_is_found_and_moves():
     core = history.core("salt", 12 * DAY)
     assert core == pytest.approx(history.probe("salt", 12 * DAY, along=along, depth=depth), rel=0.02)
     assert core <= section.values.min() * (1 + 1e-6)
-    assert history.slowest("salt", 12 * DAY) == pytest.approx(
+    assert history.least("salt", 12 * DAY) == pytest.approx(
         core, rel=1e-9
     )  # not the least of the profile through the deepest place
     early, late = (history.slowest_place("salt", day * DAY)[0] for day in (3.0, 12.0))
