@@ -49,7 +49,7 @@ class KeptBatch(T.HasTraits):
     revision = T.Int(0)
     unkept = T.Unicode("")
     opened = T.Int(0)  # counts files opened, because a file may hold the very batch that is there
-    redrawn_for = ("batch", "own", "problems")
+    redrawn_for: tuple[str, ...] = ("batch", "own", "problems")
 
     def __init__(self, batch: Batch | None = None, path: str = ""):
         super().__init__(batch=batch or starting_batch(), path=path, own=kept(path) if path else Own())
