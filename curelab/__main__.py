@@ -23,6 +23,7 @@ from .letters import clipped, visible
 from .paper.commands import add_paper
 from .paper.cutting_command import add_cutting
 from .paper.learning_commands import add_learning
+from .paper.page_commands import add_pages
 
 CANNOT_PRINT, STOPPED = 74, 130
 
@@ -141,6 +142,7 @@ def _parser() -> argparse.ArgumentParser:
     new.set_defaults(act=_new)
     add_cutting(actions)
     add_paper(actions)
+    add_pages(actions)
     add_learning(actions)
     for each in (parser, *actions.choices.values()):
         each.add_argument(

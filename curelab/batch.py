@@ -50,6 +50,7 @@ READINGS = {
     "average salt": "fraction",
     "taste": "word",
     "temperature": "temperature",
+    "core temperature": "temperature",
     "acidity": "plain",
     "turned": "",
     "note": "",
@@ -143,7 +144,7 @@ class Reading(Record):
             return self._degrees(self.error)
         if self.what in MOST_SALT:
             return self._salt(self.error, MOST_SALT[self.what])
-        if self.what != "temperature":
+        if READINGS[self.what] != "temperature":
             return read(self.error, READINGS[self.what])
         # A difference of temperatures, which no offset may touch: "0.5", "0.5 K" or "1 degF".
         found = _DIFFERENCE.fullmatch(self.error)

@@ -19,10 +19,11 @@ from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, wanted_of
+from .learn.probe import judged_probe
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
 from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
-from .recipe.criterion import Criterion
+from .recipe.criterion import TEMPERATURE, Criterion
 from .recipe.piece import Piece, alike_pieces
 from .recipe.stages import Stage
 from .results import Shown
@@ -93,9 +94,9 @@ class Outcome(Shown):
     @cached_property
     def spread(self) -> Spread:
         """The draws of the batch, by the clock: what waits for a criterion lasts as long in every draw as in the history, because that is
-        what a plan says to do.
+        what a plan says to do. Where a thermometer in the meat says when a stage is over, each draw waits for its own.
         """
-        return self._drawn(self.history.held(self.batch.filled()), self.learned).beside(self.history)
+        return self._drawn(self.history.held(self.batch.filled(), by_probe=True), self.learned).beside(self.history)
 
     @cached_property
     def unread(self) -> Spread:
@@ -105,7 +106,8 @@ class Outcome(Shown):
     @cached_property
     def waiting(self) -> Spread:
         """The draws of the batch in which every stage waits for its criterion, however long that takes."""
-        return self._drawn(self.batch.filled(), self.learned)
+        every = self.batch.filled()
+        return self.spread if self.spread.case.stages == every else self._drawn(every, self.learned)
 
     def _drawn(self, stages: Sequence[Stage], learned: Learned | None) -> Spread:
         """The draws of the batch with these stages; those that the log was read with, where they are the same."""
@@ -132,7 +134,8 @@ class Outcome(Shown):
         early, _, late = (units.roughly(each) for each in ordered(took))
         never = float(np.mean(missed_it))
         missed = f", not reached in time {in_ten(never)}" if never > 0 else ""
-        return f"{early} to {late} in 8 cases of 10{missed}; below, as long as this in every case"
+        own = "" if until.quantity == TEMPERATURE else "; below, as long as this in every case"
+        return f"{early} to {late} in 8 cases of 10{missed}{own}"
 
     def settled(self, count: int, step: int) -> Iterator[Outcome]:
         """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""
@@ -183,11 +186,9 @@ class Outcome(Shown):
         weight of every piece when a stage ends. A large batch is then gone through once and not for each of them.
         """
         asked = [self.spread.asked_at_end(p, q, self._last_needed(stage), piece) for p, q, stage, piece in wanted]
-        ends = [self.history.span(n)[1] for n in range(len(self.history.stages)) if weighed and self.history.has(n)]
+        ends = [n for n in range(len(self.history.stages)) if weighed and self.history.has(n)]
         pieces = range(len(self.batch.pieces))
-        self.spread.readings(
-            asked + [Request.of("weight", times=(end,), piece=piece) for end in ends for piece in pieces]
-        )
+        self.spread.readings(asked + [self.spread.asked_weight(n, piece) for n in ends for piece in pieces])
 
     @property
     def last_cure(self) -> int | None:
@@ -302,7 +303,8 @@ class Outcome(Shown):
             self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
             system=self.batch.units, **self._counted,
         )  # fmt: skip
-        return worst_first((*judged_log(self.batch, self.history.numbers), *found))
+        read = (*judged_log(self.batch, self.history.numbers), *judged_probe(self.batch, self.history))
+        return worst_first((*read, *found))
 
     @cached_property
     def matters(self) -> tuple[Importance, ...]:

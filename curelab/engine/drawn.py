@@ -83,7 +83,29 @@ class OneOfMany(History):
     def _gathered(self, key: tuple, times: Times, one: Callable[[Run, np.ndarray], np.ndarray], kind: type = float) -> np.ndarray:  # fmt: skip
         asked = None if times is None else np.asarray(times, dtype=float)
         full = (*key, kind, None if asked is None else (asked.shape, asked.tobytes()))
+        if asked is not None and asked.ndim < 2 and self.many.uneven:
+            owner, share = self._places(asked)
+            full, asked = (*key, kind, owner.tobytes(), share.tobytes()), self._times(owner, share)
         return self.many.remembered(full, lambda: self.many.gather(asked, one, kind))[self._draw : self._draw + 1]
+
+    def _places(self, asked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(number (t,) of the stretch that each time lies in, share (t,) of it that is over by then)."""
+        times = np.atleast_1d(asked)
+        begins, lengths = (np.array([each[self._draw] for each in columns]) for columns in self._borders)
+        owner = np.searchsorted((begins + lengths)[:-1], times - 1e-6)
+        since = np.clip(times - begins[owner], 0.0, lengths[owner])
+        return owner, np.round(np.divide(since, lengths[owner], out=np.zeros(len(times)), where=lengths[owner] > 0), 10)
+
+    def _times(self, owner: np.ndarray, share: np.ndarray) -> np.ndarray:
+        """Times (d, t) at the same places of every draw: where a thermometer says when a stage is over they differ, and draw after draw asks
+        for its own.
+        """
+        begins, lengths = (np.stack(columns, axis=1) for columns in self._borders)
+        return begins[:, owner] + share * lengths[:, owner]
+
+    @property
+    def _borders(self) -> tuple[list[np.ndarray], list[np.ndarray]]:
+        return [run.begin for run in self.many.runs], [run.length for run in self.many.runs]
 
     def shared(self, key: tuple, make: Callable[[History], np.ndarray]) -> np.ndarray:
         return self.many.remembered(key, lambda: make(self.many))[self._draw : self._draw + 1]

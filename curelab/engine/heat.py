@@ -173,13 +173,14 @@ def _warmed(meat: Meat, stretch: Stretch, start: np.ndarray, grid: np.ndarray, u
     times, kelvin = _knots(stretch.temperature, stretch.longest, heating.dries)
     around = np.interp(grid, times, kelvin)
     sums = np.concatenate([[0.0], np.cumsum(0.5 * np.diff(grid) * (around[1:] + around[:-1]))])
-    bath = np.interp(until, grid, sums) / until
+    fridge = cases.warmer if heating is WAITS else np.zeros(cases.count)
+    bath = np.interp(until, grid, sums) / until + fridge
     row = hot_body(meat).mean
     begun = start @ row / (row @ row)
     hot = as_heat(meat, begun + TOWARDS * (bath - begun), cases)
     film = cases.number(f"heat.film.{heating.setting}")
     knots = np.broadcast_to(times, (cases.count, len(times)))
-    dry = np.broadcast_to(kelvin, knots.shape)
+    dry = kelvin + fridge[:, None]
     if not heating.dries:
         covered = np.minimum(dry, BOILS)
         return Warmth(hot, (leg(hot, film, start, knots, covered),)), np.zeros((cases.count, len(grid)))

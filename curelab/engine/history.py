@@ -71,6 +71,11 @@ class History(Shown):
         """Number of cases."""
         return self.cases.count
 
+    @cached_property
+    def uneven(self) -> bool:
+        """Whether a stretch lasts longer in one case than in another."""
+        return any(np.ptp(run.length) > 0 for run in self.runs)
+
     def of(self, draw: int) -> History:
         """One draw as a history of its own, with the pieces, stages and numbers of that draw."""
         from .drawn import OneOfMany
@@ -159,10 +164,14 @@ class History(Shown):
         """s spent in each stretch of a stage that was run; with draws, in the first."""
         return [float(run.length[self._draw]) for run in self.runs if run.index == stage]
 
-    def held(self, stages: Sequence[Stage]) -> tuple[Stage, ...]:
-        """These stages with every criterion replaced by the time it took here; what was not run any more is left out."""
+    def held(self, stages: Sequence[Stage], by_probe: bool = False) -> tuple[Stage, ...]:
+        """These stages with every criterion replaced by the time it took here; what was not run any more is left out. by_probe: but not
+        where a thermometer in the meat says when a stage is over, for a cook goes by that whatever the clock shows.
+        """
         return tuple(
-            stage if stage.until is None else stage.held(self.spent(number))
+            stage
+            if stage.until is None or (by_probe and stage.until.quantity == TEMPERATURE)
+            else stage.held(self.spent(number))
             for number, stage in enumerate(stages)
             if self.has(number)
         )
@@ -310,6 +319,11 @@ class History(Shown):
         """Fraction at a place when a stage ends, which may be at another time in each draw: (d, 1) with draws."""
         end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
         return self.at(place, quantity, end, piece, basis)
+
+    def weight_at_end(self, stage: int, piece: int | str = 0) -> Any:
+        """kg when a stage ends, as `at_end`."""
+        end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
+        return self.weight(end, piece)
 
     def core(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction at the core: the place that both faces reach with equal resistance; of a block, a cut or a round with ends the slowest

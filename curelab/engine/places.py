@@ -14,6 +14,7 @@ import numpy as np
 
 from .. import units
 from ..bodies import Solid
+from ..recipe.criterion import TEMPERATURE
 from ..recipe.piece import Piece
 from ..results import Shown
 from .run import Run
@@ -37,7 +38,8 @@ class Field(Shown):
     times: Any = None
 
     def lines(self) -> list[str]:
-        least, most = (units.show(float(each), "fraction") for each in (self.values.min(), self.values.max()))
+        kind = "temperature" if self.quantity == TEMPERATURE else "fraction"
+        least, most = (units.show(float(each), kind) for each in (self.values.min(), self.values.max()))
         shape = " x ".join(map(str, self.along.shape))
         return [f"{units.capital(self.quantity)} ({self.basis}) at {shape} places: {least} to {most}"]
 
@@ -127,7 +129,15 @@ def _field(history: History, name: str, basis: str, times: Any, number: int, at:
     points = body.grid.elements.points[nodes.ravel()]
     thick = np.interp(points[:, 0], outline.at, outline.thickness)
     aside = points[:, 1] if not outline.turned else np.zeros(len(points))
-    read = _reader(name, basis, number, body.values[nodes.ravel()], body.tissue_of_nodes[nodes.ravel()])
+    if name == TEMPERATURE:
+        wide = np.interp(points[:, 0], outline.at, outline.width)
+        sides = np.clip(2 * aside / wide, -1.0, 1.0)
+        shares = np.stack(
+            [points[:, 0] / outline.length, sides, np.clip(points[:, -1] / thick + 0.5, 0.0, 1.0)], axis=1
+        )
+        read = _warmth_reader(number, shares)
+    else:
+        read = _reader(name, basis, number, body.values[nodes.ravel()], body.tissue_of_nodes[nodes.ravel()])
     key = ("field", name, basis, number, at, whole)
     values = history.reading(key, times, read)
     along, across, depth = (
@@ -140,6 +150,20 @@ def _field(history: History, name: str, basis: str, times: Any, number: int, at:
 
 def _reader(name: str, basis: str, number: int, rows: np.ndarray, tissues: np.ndarray):
     return lambda run, t: run.places(name, basis, t, number, rows, tissues)
+
+
+def _warmth_reader(number: int, shares: np.ndarray):
+    """K (d, t, k) at places (k, 3) of a piece: along as a share of its length, across from -1 to 1, deep as a share of its thickness there."""
+
+    def read(run: Run, t: np.ndarray) -> np.ndarray:
+        if run.heat is None:
+            return np.repeat(run.temperature("core", t, number)[..., None], len(shares), axis=-1)
+        warmth = run.heat.through[number].warmth
+        body = warmth.meat.body  # heat has terms of its own where tissues or a skin ask for them
+        assert isinstance(body, Solid)
+        return warmth.read(np.stack([body.at(*place)[0] for place in shares]), t)
+
+    return read
 
 
 def _interpolated(history: History, name: str, basis: str, times: Any, number: int, share: float) -> Any:

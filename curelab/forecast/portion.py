@@ -54,6 +54,15 @@ def portion_that_cools(
     )
 
 
+def alone(piece: Piece, pieces: Sequence[Piece], stages: Sequence[Stage]) -> tuple[Stage, ...]:
+    """The stages that are about one of several pieces, for it alone: with its share of what is in the vessel."""
+    share = dict.fromkeys(
+        ("water", "salt", "sugar", "nitrate", "nitrite"), piece.weight / sum(p.weight for p in pieces)
+    )
+    own = [stage.times(share, checked=False) for stage in stages if stage.is_about(piece.name)]
+    return tuple(stage.but(pieces=()) if stage.named else stage for stage in own)
+
+
 def _thickest(piece: Piece, line: Sequence[Stage], loss: str, numbers: Numbers) -> tuple[float | None, str]:
     """(m, name of the check that passes there); None: not even THINNEST."""
 

@@ -16,8 +16,7 @@ from typing import Any
 import numpy as np
 
 from ..engine.history import FREE, History
-from ..limits import keeping
-from ..limits.exposure import finely
+from ..limits import exposure, keeping
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Rest, Stage
 from ..results import Shown
@@ -30,7 +29,7 @@ NEAR = 60.0  # s to which the pull is found
 WAY_IN = np.linspace(0.0, 1.0, 31)[1:] ** 2  # shares of the cure at which the slowest spot is read
 WAY_ON = np.append(1.0, np.geomspace(0.02, 1.0, 34) ** 1.5 * LOOKED)  # s of rest
 IN_BAG = np.geomspace(0.01, 1.0, 88) ** 1.5
-COLUMNS = ("pull", "ready", "first", "last", "most", "exposed")
+COLUMNS = ("pull", "ready", "first", "last", "most", "exposed", "warmed")
 
 
 @dataclass(frozen=True, repr=False)
@@ -39,8 +38,8 @@ class Ready(Shown):
 
     pull: the whole has its salt; ready: it is even as well. first, last: between these the slowest spot has colour and protection; last
     is inf where that still held when the look ended. most: the highest free nitrite there (a fraction of the green weight). exposed: the
-    share of the time to harm that is used up there by the ready day (`limits.keeping`, cold clock; 1: harm was seen by then), of which
-    `allowed` is in order. wanted: what the pull waited for; bag: whether the cure is its own rest; nitrite: whether there is any.
+    share of the time to harm that is used up there by the ready day (`limits.keeping`, cold clock, read strictly; 1: harm was seen by then); warmed: the same on
+    the warm clock, by the ready day or the end of what was looked at; of either `allowed` is in order. wanted: what the pull waited for; bag: whether the cure is its own rest; nitrite: whether there is any.
     """
 
     piece: str
@@ -54,6 +53,7 @@ class Ready(Shown):
     last: np.ndarray
     most: np.ndarray
     exposed: np.ndarray
+    warmed: np.ndarray
     allowed: float
 
     def lines(self) -> list[str]:
@@ -99,7 +99,7 @@ class Ready(Shown):
     @property
     def keeps(self) -> np.ndarray:
         """(d,) whether what the slowest spot goes through until the piece is ready is in order."""
-        return self.exposed <= self.allowed
+        return (self.exposed <= self.allowed) & (self.warmed <= self.allowed)
 
     @property
     def chance(self) -> float:
@@ -126,7 +126,7 @@ def wanted_of(history: History, stage: int, piece: int | str, salt: float | None
 def ready_columns(
     history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int], cold: float | None = None
 ) -> np.ndarray:
-    """COLUMNS (d, p, 6) of these pieces in a history whose stage number `stage`, a cure, is its last and lasts as long as is looked at.
+    """COLUMNS (d, p, 7) of these pieces in a history whose stage number `stage`, a cure, is its last and lasts as long as is looked at.
 
     wanted: for each piece, what its pull waits for; cold: K of the rest, None: as the cure ends.
     """
@@ -145,7 +145,7 @@ def ready_columns(
 
 
 def ready_of(columns: np.ndarray, history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int]) -> tuple[Ready, ...]:  # fmt: skip
-    """`ready_columns` (d, p, 6) as records; `history`: any one of the batch."""
+    """`ready_columns` (d, p, 7) as records; `history`: any one of the batch."""
     bag = history.stages[stage].stretches[-1].purge is not None
     nitrite = any(made.nitrite for each in history.stages[: stage + 1] if (made := each.put_in) is not None)
     return tuple(
@@ -204,7 +204,7 @@ def _evened(times: np.ndarray, share: np.ndarray) -> np.ndarray:
 
 
 def _kept(history: History, times: np.ndarray, piece: int, ready: np.ndarray) -> tuple[np.ndarray, ...]:
-    """(first, last, most, exposed): between which s (d,) the slowest spot has colour and protection, the highest free nitrite there, and what
+    """(first, last, most, exposed, warmed): between which s (d,) the slowest spot has colour and protection, the highest free nitrite there, and what
     it goes through until the piece is `ready` (d,).
     """
     numbers = history.numbers
@@ -214,35 +214,36 @@ def _kept(history: History, times: np.ndarray, piece: int, ready: np.ndarray) ->
     first = _crossing(times, margin)
     lost = np.where(np.isfinite(first)[:, None] & (times >= first[:, None]), -margin, -1.0)
     used = _used(history, times, salt, free)
-    until = np.minimum(_crossing(times, lost - 1e-12), _crossing(times, used - numbers.si("protection.share")))
-    exposed = np.array([np.interp(when, own, each) for when, own, each in zip(ready, times, used, strict=True)])
-    return first, until, free.max(axis=1), np.where(np.isfinite(ready), exposed, np.inf)
+    warmth = _harm(history, times, keeping.clock("warm", numbers))[0]
+    over = np.maximum(used, warmth) - numbers.si("protection.share")
+    until = np.minimum(_crossing(times, lost - 1e-12), _crossing(times, over))
+    exposed, warmed = (_at(ready, times, each) for each in (used, warmth))
+    return first, until, free.max(axis=1), np.where(np.isfinite(ready), exposed, np.inf), warmed
+
+
+def _at(when: np.ndarray, times: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Values (d, t) at times (d, t), read at `when` (d,); beyond them as at the last."""
+    return np.array([np.interp(each, own, row) for each, own, row in zip(when, times, values, strict=True)])
 
 
 def _used(history: History, times: np.ndarray, salt: np.ndarray, free: np.ndarray) -> np.ndarray:
     """Share (d, t) of the time to harm used up by `times` (d, t) where salt [of the water phase] and free nitrite are (d, t) there; straight
     between them, and nothing of either before the first.
     """
-    slowed = keeping.hurdles(history.numbers)
+    clock, slowed = keeping.clock("cold", history.numbers), keeping.hurdles(history.numbers)
     border = np.concatenate([np.zeros((len(times), 1)), times], axis=1)
-    bare, hopeless = _harm(history, border, slowed.hopeless)
+    bare, hopeless = _harm(history, border, clock, slowed.hopeless)
     left = np.concatenate([np.ones((len(times), 1)), slowed.left_over(salt, free)], axis=1)
     steps = np.diff(bare) * 0.5 * (left[:, 1:] + left[:, :-1]) + np.diff(hopeless)
     return np.cumsum(steps, axis=1)
 
 
-def _harm(history: History, times: np.ndarray, hopeless: float) -> tuple[np.ndarray, np.ndarray]:
-    """Harm (d, t) of bare meat from the start to `times` (d, t): while it is cold enough for hurdles to count, and while it is not."""
-    clock = keeping.clock("cold", history.numbers)
+def _harm(history: History, times: np.ndarray, clock: keeping.Clock, hopeless: float = np.inf) -> np.ndarray:
+    """(2, d, t): `exposure.harm` over all courses, to `times` (d, t) s since the start."""
     total = np.zeros((2, *times.shape))
     for begin, length, knots, kelvin in history.courses:
-        even, warmth = finely(length, knots, kelvin)
-        pace = clock.pace(warmth) * np.diff(even, axis=1)
-        for part, counts in enumerate((warmth <= hopeless, warmth > hopeless)):
-            grown = np.concatenate([np.zeros((len(pace), 1)), np.cumsum(pace * counts, axis=1)], axis=1)
-            for draw in range(len(times)):
-                total[part, draw] += np.interp(times[draw] - begin[draw], even[draw], grown[draw])
-    return total[0], total[1]
+        total += exposure.harm((length, knots, kelvin), times - begin[:, None], clock, hopeless)
+    return total
 
 
 def _crossing(times: np.ndarray, margin: np.ndarray) -> np.ndarray:

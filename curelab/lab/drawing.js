@@ -2,18 +2,14 @@
 const DASH = { solid: '', dash: '8 4', dot: '2 3', dashdot: '9 3 2 3', long: '15 4', longdot: '15 3 2 3 2 3' };
 const FONT = 'system-ui, sans-serif';
 
-function svg(name, attributes = {}, parent = null) {
-  const made = document.createElementNS('http://www.w3.org/2000/svg', name);
-  for (const key in attributes) made.setAttribute(key, attributes[key]);
+// A style is set as a property: a page that allows no inline style would refuse the attribute.
+function dressed(made, attributes, parent) {
+  for (const key in attributes) if (key === 'style') made.style.cssText = attributes.style; else made.setAttribute(key, attributes[key]);
   if (parent) parent.append(made);
   return made;
 }
-function html(name, attributes = {}, parent = null) {
-  const made = document.createElement(name);
-  for (const key in attributes) made.setAttribute(key, attributes[key]);
-  if (parent) parent.append(made);
-  return made;
-}
+function svg(name, attributes = {}, parent = null) { return dressed(document.createElementNS('http://www.w3.org/2000/svg', name), attributes, parent); }
+function html(name, attributes = {}, parent = null) { return dressed(document.createElement(name), attributes, parent); }
 function words(text, attributes, parent) { const made = svg('text', attributes, parent); made.textContent = text; return made; }
 
 const ruler = document.createElement('canvas').getContext('2d');

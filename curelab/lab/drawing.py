@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from typing import Any
 
 import anywidget
-import numpy as np
 import traitlets as T
+
+from ..show.section_message import packed as packed
 
 Range = tuple[float, float]
 Asked = Sequence[float | None] | None
@@ -67,11 +68,6 @@ def _two(asked: Sequence[float | None]) -> tuple[float | None, float | None]:
     if start is not None and stop is not None and not start < stop:
         raise ValueError(f"a range must increase, not {asked!r}.")
     return start, stop
-
-
-def packed(arrays: Sequence[np.ndarray]) -> bytes:
-    """All arrays, one after the other, as little-endian float32 (about 7 figures: enough for a screen, not for a result)."""
-    return np.concatenate([np.ravel(array) for array in arrays]).astype("<f4").tobytes() if arrays else b""
 
 
 class Drawing(anywidget.AnyWidget):

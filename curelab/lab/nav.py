@@ -12,8 +12,10 @@ PAGES = (
     ("thick_point.ipynb", "The cut"),
     ("equilibrium_or_strong.ipynb", "Equilibrium or strong"),
     ("soak.ipynb", "Soak"),
+    ("plate.ipynb", "To the plate"),
     ("batch.ipynb", "My batch"),
     ("learning.ipynb", "Learning"),
+    ("compare.ipynb", "Compare"),
 )
 
 

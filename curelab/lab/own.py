@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ..fields import InputError, Record, from_plain, quantity, to_plain
+from ..fields import InputError, Record, Words, from_plain, quantity, ruled, to_plain
 from ..files import write
+from ..recipe.plan import LocalTimeRule
 from ..tomlfile import read_table, to_toml
 
 
 class Own(Record):
-    """target: salt wanted after a soak, of the meat. strong: strength of the brine that is compared, salt of brine.
+    """target: salt wanted after a soak, or on the plate, of the meat. strong: strength of the brine that is compared, salt of brine. serve: when a
+    cooked batch is to be on the table, by the kitchen's clock. piece: whose cook is set; none: that of the first. other: the batch file that this one is compared with.
 
     >>> Own(target="2.5 %").target, Own().strong
     (0.025, 0.12)
@@ -18,6 +20,9 @@ class Own(Record):
 
     target: float = quantity("fraction", "0 %", "26 %", "slices taste right near 2 %", default=0.022)
     strong: float = quantity("fraction", "1 %", "26 %", "a strong brine has 10 to 20 %", default=0.12)
+    serve: str | None = ruled(LocalTimeRule(), None)
+    piece: str = ruled(Words(60), "")
+    other: str = ruled(Words(200), "")
 
 
 def home(batch_file: str | Path) -> Path:

@@ -5,7 +5,9 @@
 const HUES = {
   salt: [[246, 249, 253], [197, 219, 240], [124, 174, 220], [55, 121, 186], [20, 72, 134], [6, 34, 78]],
   'free nitrite': [[254, 247, 242], [252, 215, 192], [245, 160, 120], [214, 96, 52], [150, 52, 20], [84, 22, 4]],
+  temperature: [[252, 247, 251], [238, 208, 232], [218, 155, 203], [181, 96, 162], [125, 42, 108], [66, 8, 56]],
 };
+const INKS = { salt: '#0072B2', 'free nitrite': '#D55E00', temperature: '#A0408C' };
 const FRONT = '#111', LIE = 10, NAME = 22, GUTTER = 34, SAID = 13;
 function hues(key) {
   const stops = HUES[key] || HUES.salt;
@@ -27,9 +29,9 @@ function unpacked(meta, buffer) {
     const made = { ...piece, x: take(nodes), y: take(nodes), node: Int32Array.from(take(nodes)), fat: take(piece.rows), read: {} };
     for (const { key } of meta.quantities) {
       const own = made.read[key] = { values: take(meta.read * piece.readings) };
-      if (piece.banded) { own.low = take(meta.read * piece.readings); own.high = take(meta.read * piece.readings); }
+      if (piece.banded.includes(key)) { own.low = take(meta.read * piece.readings); own.high = take(meta.read * piece.readings); }
       own.level = take(T);
-      own.courses = piece.courses.map(name => ({ name, parts: Array.from({ length: meta.banded ? 3 : 1 }, () => take(T)) }));
+      own.courses = piece.courses[key].map(([name, count]) => ({ name, parts: Array.from({ length: count }, () => take(T)) }));
     }
     made.wide = Math.max(...made.x); made.high = Math.max(...made.y);
     return made;
@@ -115,15 +117,17 @@ function sectionView(part, say = () => {}) {
   }
   const at = array => now(array, 1)[0];
   const day = () => at(data.days);
-  const dayWords = value => value < 1.5 && meta.pieces.length && data.days.at(-1) < 3 ? `${reading(value * 24, 24)} h` : `day ${reading(value, 40).replace(/\.?0+$/, '')}`;
+  const inHours = () => data.days.at(-1) < 3;
+  const dayWords = value => inHours() ? `${reading(value * 24, 24)} h` : `day ${reading(value, 40).replace(/\.?0+$/, '')}`;
   function frameOf(wanted) {
     let k = 0;
     while (k < meta.frames - 2 && data.days[k + 1] < wanted) k++;
     return Math.max(0, Math.min(meta.frames - 1, k + (wanted - data.days[k]) / (data.days[k + 1] - data.days[k] || 1)));
   }
   // The place that has least is the slowest one only while salt goes in: not in a soak, nor after one.
-  const marked = () => meta.spot && frame <= meta.spot_until + 1e-6;
-  const stageNow = () => (meta.stages.find(([, first, end]) => frame <= end + 1e-6) || meta.stages.at(-1))[0];
+  const marked = value => key === 'temperature' ? Math.max(...value) - Math.min(...value) > 2 : meta.spot && frame <= meta.spot_until + 1e-6;
+  const levelNow = own => own.level[Math.min(meta.frames - 1, Math.ceil(frame - 1e-6))];    // it may jump where a stage begins
+  const stageNow = lane => (meta.lanes[lane][1].find(([, first, end]) => frame <= end + 1e-6) || meta.lanes[lane][1].at(-1))[0];
 
   function show(message, buffer) {
     const before = meta, was = before ? day() : 0;
@@ -153,9 +157,10 @@ function sectionView(part, say = () => {}) {
   }
   function stagesMarked() {
     marks.replaceChildren();
-    for (const [words, first, end] of meta.stages) {
-      const mark = html('span', { style: `left: ${100 * first / (meta.frames - 1)}%; width: ${100 * (end - first) / (meta.frames - 1)}%`, title: words }, marks);
-      mark.textContent = words;
+    for (const [name, stages] of meta.lanes) {
+      if (name) html('div', { class: 'cl-cut-lane' }, marks).textContent = name;
+      const row = html('div', { class: 'cl-cut-stages' }, marks);
+      for (const [words, first, end] of stages) html('span', { style: `left: ${100 * first / (meta.frames - 1)}%; width: ${100 * (end - first) / (meta.frames - 1)}%`, title: words }, row).textContent = words;
     }
   }
 
@@ -186,7 +191,7 @@ function sectionView(part, say = () => {}) {
 
   function paint() {
     if (!geometry || !data) return;
-    const { key: name, most, unit, reached } = quantity();
+    const { key: name, least, most, unit, reached } = quantity();
     if (colours?.key !== name) colours = { key: name, table: hues(name) };
     legend();
     brush.setTransform(1, 0, 0, 1, 0, 0);
@@ -194,9 +199,9 @@ function sectionView(part, say = () => {}) {
     front.replaceChildren();
     const sentences = [];
     data.pieces.forEach((piece, number) => {
-      const box = geometry.boxes[number], own = piece.read[name], value = now(own.values, piece.readings), level = at(own.level);
+      const box = geometry.boxes[number], own = piece.read[name], value = now(own.values, piece.readings), level = levelNow(own);
       const doubt = own.low && Number.isFinite(level) ? (() => { const low = now(own.low, piece.readings), high = now(own.high, piece.readings); return Float32Array.from(low, (v, k) => (v < level && high[k] >= level ? 1 : 0)); })() : null;
-      fill(piece, box, value, doubt, most, geometry.images[number]);
+      fill(piece, box, value, doubt, least, most, geometry.images[number]);
       brush.setTransform(geometry.ratio, 0, 0, geometry.ratio, 0, 0);
       brush.drawImage(geometry.images[number], box.x, box.y, box.w, box.h);
       outline(piece, box);
@@ -215,51 +220,53 @@ function sectionView(part, say = () => {}) {
           if (reached && width(reached, `600 12.5px ${FONT}`) < box.w - 16) words(reached, { x: Math.max(box.x + 6, Math.min(box.x + box.w - 6 - width(reached, `600 12.5px ${FONT}`), named[0])), y: named[1] + 17 < box.y + box.h ? named[1] + 17 : named[1] - 8, class: 'cl-cut-on' }, front);
         }
       }
-      if (marked()) {
+      if (marked(value)) {
         const spot = slowest(piece, value), [sx, sy] = place([piece.x[spot], piece.y[spot]]);
         svg('circle', { cx: sx, cy: sy, r: 5, fill: '#fff', stroke: '#000', 'stroke-width': 2 }, front);
         svg('circle', { cx: sx, cy: sy, r: 1.6, fill: '#000' }, front);
       }
-      const line = [piece.name, ...own.courses.map(each => `${each.name} ${reading(at(each.parts.length > 1 ? each.parts[1] : each.parts[0]), most)}`)];
+      const line = [meta.lanes.length > 1 ? `${piece.name}, ${stageNow(piece.lane)}` : piece.name, ...own.courses.map(each => `${each.name} ${reading(at(each.parts.length > 1 ? each.parts[1] : each.parts[0]), most)}`)];
       sentences.push(`${line[0]}: ${line.slice(1).join(', ')} ${unit}`);
     });
     cross();
-    const head = `${dayWords(day())}, ${stageNow()}. `;
+    const head = `${dayWords(day())}${meta.lanes.length > 1 ? '' : `, ${stageNow(0)}`}. `;
     const text = head[0].toUpperCase() + head.slice(1) + sentences.map(s => s[0].toUpperCase() + s.slice(1)).join('. ') + '.';
     told.textContent = text;
     front.setAttribute('aria-label', text);
     range.value = frame;
     range.setAttribute('aria-valuetext', text);
     play.textContent = playing ? '❚❚' : '▶';
-    play.setAttribute('aria-label', playing ? 'Stop playing' : 'Play the days');
+    play.setAttribute('aria-label', playing ? 'Stop playing' : `Play the ${inHours() ? 'hours' : 'days'}`);
     profile();
     courses();
     say({ key, day: day() });
   }
 
-  function fill(piece, box, value, doubt, most, image) {
+  function fill(piece, box, value, doubt, least, most, image) {
     const { corner, weight, W, H } = box.dot, pen = image.getContext('2d'), picture = pen.createImageData(W, H), dots = new Uint32Array(picture.data.buffer);
     const { node } = piece, table = colours.table, step = Math.max(4, Math.round(7 * box.dots));
     for (let k = 0, at = 0; k < W * H; k++, at += 4) {
       if (corner[at] < 0) continue;
       const a = node[corner[at]], b = node[corner[at + 1]], c = node[corner[at + 2]], d = node[corner[at + 3]];
       const v = weight[at] * value[a] + weight[at + 1] * value[b] + weight[at + 2] * value[c] + weight[at + 3] * value[d];
-      let colour = table[Math.max(0, Math.min(255, Math.round(255 * v / most)))];
+      const share = (v - least) / (most - least);
+      let colour = table[Math.max(0, Math.min(255, Math.round(255 * share)))];
       if (doubt && (k % W + Math.floor(k / W)) % step < box.dots && weight[at] * doubt[a] + weight[at + 1] * doubt[b] + weight[at + 2] * doubt[c] + weight[at + 3] * doubt[d] > 0.5) {
-        colour = v / most > 0.45 ? 0xffffffff : 0xff303030;
+        colour = share > 0.45 ? 0xffffffff : 0xff303030;
       }
       dots[k] = colour;
     }
     pen.putImageData(picture, 0, 0);
   }
 
-  // The lean node that has least: fat holds little water, so it would always be the last.
+  // The lean node that has least: fat holds little water, so it would always be the last. Of temperature the one farthest from that of the outside.
   function slowest(piece, value) {
     let least = -1;
-    const middle = (piece.columns - 1) / 2;
+    const middle = (piece.columns - 1) / 2, outside = value[piece.node[(piece.open ? 0 : piece.rows - 1) * piece.columns + Math.floor(middle)]];
+    const score = k => key === 'temperature' ? -Math.abs(value[piece.node[k]] - outside) : value[piece.node[k]];
     for (let r = 0; r < piece.rows; r++) if (!piece.fat[r]) for (let c = 0; c < piece.columns; c++) {
       const k = r * piece.columns + c;
-      if (least < 0 || value[piece.node[k]] < value[piece.node[least]] - 1e-9 || (Math.abs(value[piece.node[k]] - value[piece.node[least]]) <= 1e-9 && Math.abs(c - middle) < Math.abs(least % piece.columns - middle))) least = k;
+      if (least < 0 || score(k) < score(least) - 1e-9 || (Math.abs(score(k) - score(least)) <= 1e-9 && Math.abs(c - middle) < Math.abs(least % piece.columns - middle))) least = k;
     }
     return least;
   }
@@ -295,13 +302,13 @@ function sectionView(part, say = () => {}) {
     const what = [made, key].join();
     if (what === legendFor) return;
     legendFor = what;
-    const { most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
+    const { key: name, least, most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
     const stops = (HUES[key] || HUES.salt).map(parts => `rgb(${parts.join(',')})`).join(', ');
     own.innerHTML = '';
-    html('span', {}, own).textContent = '0';
+    html('span', {}, own).textContent = `${least}`;
     html('i', { style: `background: linear-gradient(90deg, ${stops})` }, own);
     html('span', {}, own).textContent = `${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ');
-    if (meta.pieces.some(piece => piece.banded)) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
+    if (meta.pieces.some(piece => piece.banded.includes(name))) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
   }
 
   function cross() {
@@ -317,7 +324,7 @@ function sectionView(part, say = () => {}) {
     const k = r => r * piece.columns + c, along = [0];
     for (let r = 1; r < piece.rows; r++) along.push(along[r - 1] + Math.hypot(piece.x[k(r)] - piece.x[k(r - 1)], piece.y[k(r)] - piece.y[k(r - 1)]));
     const pick = array => Array.from({ length: piece.rows }, (_, r) => array[piece.node[k(r)]]);
-    const band = own.low ? [pick(now(own.low, piece.readings)), pick(now(own.high, piece.readings))] : null, level = at(own.level);
+    const band = own.low ? [pick(now(own.low, piece.readings)), pick(now(own.high, piece.readings))] : null, level = levelNow(own);
     const unit = meta.length, from = piece.open ? 'from the upper face' : 'from the middle';
     chart(depth, `Here, ${from}`, along.map(each => each * unit.factor), [{ y: pick(value), band, dash: '' }], `${unit.name}`, level);
     depth.setAttribute('aria-label', `${piece.name}, where the picture is touched: ${quantity().label} ${from}, ${pick(value).filter((_, r) => r % Math.ceil(piece.rows / 6) === 0).map(v => reading(v, quantity().most)).join(', ')} ${quantity().unit}`);
@@ -325,34 +332,35 @@ function sectionView(part, say = () => {}) {
   // Drawn anew only when something other than the day has changed; else its line alone moves.
   let drawnFor = '', markLine = null;
   function courses() {
-    const piece = data.pieces[touched.piece], own = piece.read[key], what = [made, key, touched.piece, course.clientWidth, getComputedStyle(part.root).color].join();
-    if (what === drawnFor) { markLine.at(day()); return; }
+    const piece = data.pieces[touched.piece], own = piece.read[key], size = inHours() ? 24 : 1, unit = inHours() ? 'hour' : 'day', what = [made, key, touched.piece, course.clientWidth, getComputedStyle(part.root).color].join();
+    if (what === drawnFor) { markLine.at(size * day()); return; }
     drawnFor = what;
     const lines = own.courses.map((each, k) => ({ y: [...(each.parts.length > 1 ? each.parts[1] : each.parts[0])], band: each.parts.length > 1 ? [[...each.parts[0]], [...each.parts[2]]] : null, dash: k ? '6 4' : '', name: each.name }));
-    markLine = chart(course, `${piece.name} over the days`, [...data.days], lines, 'days', at(own.level), day());
+    const constant = own.level.every(value => value === own.level[0]);
+    markLine = chart(course, `${piece.name} over the ${unit}s`, [...data.days].map(value => size * value), lines, `${unit}s`, constant ? own.level[0] : Infinity, size * day());
     table.replaceChildren();
     html('caption', {}, table).textContent = `${piece.name}: ${quantity().label}, ${quantity().unit}`;
     const head = html('tr', {}, table);
-    for (const name of ['day', ...own.courses.map(each => each.name)]) html('th', {}, head).textContent = name;
+    for (const name of [unit, ...own.courses.map(each => each.name)]) html('th', {}, head).textContent = name;
     const step = Math.max(1, Math.round(meta.frames / 12));
     for (let f = 0; f < meta.frames; f += step) {
       const row = html('tr', {}, table);
-      for (const v of [data.days[f], ...lines.map(line => line.y[f])]) html('td', {}, row).textContent = reading(v, 10);
+      for (const v of [size * data.days[f], ...lines.map(line => line.y[f])]) html('td', {}, row).textContent = reading(v, 10);
     }
   }
   function chart(target, title, xs, lines, x_label, level, mark = null) {
-    const W = target.clientWidth || 300, H = 148, left = 40, right = 12, head = 20, foot = 30, w = W - left - right, h = H - head - foot, { most } = quantity();
+    const W = target.clientWidth || 300, H = 148, left = 40, right = 12, head = 20, foot = 30, w = W - left - right, h = H - head - foot, { least, most } = quantity();
     const low = xs[0], high = Math.max(xs.at(-1), low + 1e-9);
-    const X = x => left + w * (x - low) / (high - low), Y = y => head + h * (1 - Math.min(y, most) / most);
+    const X = x => left + w * (x - low) / (high - low), Y = y => head + h * (1 - (Math.max(least, Math.min(y, most)) - least) / (most - least));
     target.replaceChildren();
     target.setAttribute('viewBox', `0 0 ${W} ${H}`); target.style.height = `${H}px`;
     words(title[0].toUpperCase() + title.slice(1), { x: left, y: SAID, class: 'cl-name' }, target);
-    for (const tick of ticks(0, most, 3)) { svg('path', { d: `M${left} ${Y(tick.at)}h${w}`, class: 'cl-grid' }, target); words(tick.text, { x: left - 6, y: Y(tick.at) + 4, 'text-anchor': 'end', class: 'cl-tick' }, target); }
+    for (const tick of ticks(least, most, 3)) { svg('path', { d: `M${left} ${Y(tick.at)}h${w}`, class: 'cl-grid' }, target); words(tick.text, { x: left - 6, y: Y(tick.at) + 4, 'text-anchor': 'end', class: 'cl-tick' }, target); }
     for (const tick of ticks(low, high, Math.max(2, w / 60))) words(tick.text, { x: X(tick.at), y: head + h + 14, 'text-anchor': 'middle', class: 'cl-tick' }, target);
     words(x_label, { x: left + w, y: H - 2, 'text-anchor': 'end', class: 'cl-tick' }, target);
-    const colour = legible(key === 'salt' ? '#0072B2' : '#D55E00', ground(part.root), 3);
+    const colour = legible(INKS[key] || INKS.salt, ground(part.root), 3);
     for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': 0.15 }, target);
-    if (Number.isFinite(level) && level < most) svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '7 3' }, target);
+    if (Number.isFinite(level) && level > least && level < most) svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '7 3' }, target);
     const line = mark === null ? null : svg('path', { class: 'cl-mark' }, target), moved = { at(x) { line.setAttribute('d', `M${X(x).toFixed(1)} ${head}v${h}`); } };
     if (line) moved.at(mark);
     const ends = [];

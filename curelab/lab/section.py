@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from ..show.section import READ, Section
+from ..show.section import Section
+from ..show.section_message import message
 from .assets import joined
-from .drawing import Drawing, packed
-
-DOUBT = "hatched: 8 of 10 simulated batches do not agree"
+from .drawing import Drawing
 
 
 class SectionPicture(Drawing):
@@ -21,45 +18,4 @@ class SectionPicture(Drawing):
         """Draw a section in place of what was there. opens: the day that is shown, until somebody chooses another (None: the last);
         while it stays as it is the page keeps the day it shows.
         """
-        first = section.quantities[0].key
-        banded = any(len(parts) > 1 for piece in section.pieces for parts in piece.courses[first].values())
-        arrays = [section.days]
-        for piece in section.pieces:
-            arrays += [piece.x, piece.y, piece.value, piece.fat]
-            for quantity in section.quantities:
-                key = quantity.key
-                arrays.append(piece.values[key])
-                if piece.low:
-                    arrays += [piece.low[key], piece.high[key]]
-                arrays.append(piece.level[key])
-                for parts in piece.courses[key].values():
-                    arrays += parts
-        factor, unit = (10.0, "depth, mm") if system == "metric" else (1 / 2.54, "depth, in")
-        meta = {
-            "frames": len(section.days),
-            "opens": float(section.days[-1] if opens is None else opens),
-            "banded": banded,
-            "read": READ,
-            "doubt": DOUBT,
-            "spot": section.spot,
-            "spot_until": section.spot_until,
-            "length": {"factor": factor, "name": unit},
-            "stages": [list(each) for each in section.stages],
-            "quantities": [vars(quantity) for quantity in section.quantities],
-            "pieces": [
-                {
-                    "name": piece.name,
-                    "rows": piece.x.shape[0],
-                    "columns": piece.x.shape[1],
-                    "readings": piece.values[first].shape[1],
-                    "banded": bool(piece.low),
-                    "open": bool(np.ptp(piece.x[0]) > 1e-9),
-                    "ends": piece.ends,
-                    "lying": piece.lying,
-                    "thickness": piece.thickness,
-                    "courses": list(piece.courses[first]),
-                }
-                for piece in section.pieces
-            ],
-        }
-        self._publish(meta, packed([np.asarray(array, dtype=float) for array in arrays]))
+        self._publish(*message(section, opens, system))

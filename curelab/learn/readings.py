@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,6 +16,8 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers, default_numbers
 from ..spread.uncertain import POINT_95, inputs_for
+from . import probe
+from .probe import WARMTH
 
 KINDS = {
     "brine strength": "fraction",
@@ -25,12 +27,13 @@ KINDS = {
     "average salt": "fraction",
     "taste": "fraction",
     "temperature": "temperature",
+    WARMTH: "temperature",
     "acidity": "plain",
 }
 # How far off a reading may be, 9 times of 10, when the cook does not say (judgement; weight: share of the reading; temperature [K]).
 USUAL_ERROR = {
     "brine strength": 0.002, "salometer": 1.0, "weight": 0.005, "core salt": 0.003, "average salt": 0.003, "taste": 0.005,
-    "temperature": 0.5, "acidity": 0.1,
+    "temperature": 0.5, WARMTH: 2.0, "acidity": 0.1,
 }  # fmt: skip
 LEAST_ERROR = 0.02  # of the usual error: no instrument is sharper than that, whatever is written down (judgement)
 # Of the error, as a deviation: what an instrument is off in the same way every time, so that half of the variance is its own (judgement).
@@ -62,7 +65,7 @@ def usually_off(what: str, system: str = "metric") -> str:
     ('1 degree', '0.2 %', '0.9 °F')
     """
     off = USUAL_ERROR[what]
-    if what == "temperature":
+    if KINDS[what] == "temperature":
         return f"{1.8 * off:g} °F" if system == "us" else f"{off:g} °C"
     if what in ("salometer", "acidity"):
         return f"{off:g} degree{'' if off == 1 else 's'}" if what == "salometer" else f"{off:g}"
@@ -75,7 +78,8 @@ class Measurement:
 
     A salometer floats in the brine at `temperature` [K] (None: as planned) and is made for 60 degF. core salt: strip or
     titration of the middle; average salt: of a whole slice; taste: the middle of a range, error from its width, `word` as
-    the cook said it. temperature: of the fridge or bath [K]; acidity: pH of the raw lean. Raises ValueError for another kind, or
+    the cook said it. temperature: of the fridge or bath [K]; core temperature: of the meat, in a bath of this `setting` (`Heating.setting`);
+    acidity: pH of the raw lean. Raises ValueError for another kind, or
     what is no number.
     """
 
@@ -86,6 +90,7 @@ class Measurement:
     piece: str = ""
     temperature: float | None = None
     word: str = ""
+    setting: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "at", units.seconds(self.at))
@@ -155,6 +160,8 @@ def measure(history: History, reading: Measurement) -> float:
         return history.average("salt", reading.at, piece)
     if reading.what == "temperature":
         return history.temperature(reading.at)
+    if reading.what == WARMTH:
+        return history.temperature(reading.at, "core", piece)
     if reading.what == "acidity":
         return piece_of(reading, history.pieces).acidity(history.numbers)
     salt = history.bath("salt", reading.at)
@@ -208,6 +215,8 @@ def measured(
             many = simulate(pieces, stages, draws=columns, loss=loss, cells=cells, numbers=numbers)
         if what == "weight":
             result[:, chosen] = many.weight(times, piece)
+        elif what == WARMTH:
+            result[:, chosen] = many.temperature(times, "core", piece)
         elif what in ("core salt", "average salt", "taste"):
             result[:, chosen] = many.at("core" if what == "core salt" else "average", "salt", times, piece)
         else:
@@ -236,13 +245,15 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
 
     Entries without a value (turned, note) stay out, and so does what nothing can be compared with: a bath read while the pieces
     rest, a time after the end of the plan (salt of a slice, taste and pH are then read at the end), a pH that this batch does not
-    depend on, a temperature in a stage that has its own fridge log. A remark says so for each.
+    depend on, a temperature in a stage that has its own fridge log, a probe in meat that nothing heats or that is hotter than its bath. A remark says so for each.
     """
     if not any(entry.what in KINDS for entry in batch.log):
         return (), ()
     base = numbers or default_numbers()
     stages = batch.filled()
     usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
+    if any(entry.what == WARMTH for entry in batch.log):
+        usual = simulate(batch.pieces, probe.lived(batch, usual), loss=batch.loss, cells=12, numbers=base)
     ranges = {
         row.key: (row.low, row.high) for row in inputs_for(batch.pieces, stages, batch.loss, base, usual.numbers.used)
     }
@@ -251,13 +262,18 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
         if entry.what not in KINDS:
             continue
         at, remark, usable = _placed(entry, usual)
+        setting = ""
+        if usable and entry.what == WARMTH:
+            ran = usual.ran_at(at)
+            entry, remark = probe.placed(entry, ran, usual, batch)
+            usable, setting = not remark, ran.stretch.heating.setting if ran.stretch.heating is not None else ""
         if usable and entry.what == "acidity":
             assert entry.number is not None
             about = _about_acidity(piece_of(entry, batch.pieces), entry.number, ranges)
             remark, usable = about or remark, not about
         remarks += [remark] if remark else []
         if usable:
-            found.append(_taken(entry, at, batch, base))
+            found.append(replace(_taken(entry, at, batch, base), setting=setting))
     sweet = any(stage.put_in is not None and stage.put_in.sugar for stage in stages)
     if sweet and any(reading.what == "brine strength" for reading in found):
         remarks.append(

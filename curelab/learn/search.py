@@ -87,7 +87,7 @@ class Search:
 
     def stuck(self, x: np.ndarray, wanted: int) -> bool:
         """Whether one of the first `wanted` inputs lies at the end of where it was looked for."""
-        return bool(np.min(np.abs(x - self.ends)[:, :wanted]) < NEAR_END)
+        return bool(np.any(np.abs(x - self.ends)[:, :wanted] < NEAR_END))
 
 
 def errors(

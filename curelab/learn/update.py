@@ -20,6 +20,7 @@ from ..spread import Spread, Times, spread
 from ..spread.draws import Learned
 from ..spread.uncertain import Uncertain, inputs_for, with_known
 from .fit import Fit, fit
+from .probe import WARMTH, forecast, lived
 from .readings import SHARED, Measurement, from_log
 from .words import Told, told
 
@@ -80,7 +81,8 @@ class Update(Shown):
     def _in(self, planned: Spread, many: Spread) -> Update:
         """With other draws behind the same fit."""
         before, after = (each.time_to(self.before.criterion, self.cure) for each in (planned, many))
-        said = told(self.batch, self.usual, self.fit, self.readings, before, after, self.begin)
+        warm = tuple(forecast(self.batch, self.usual, planned, many))
+        said = told(self.batch, self.usual, self.fit, self.readings, before, after, self.begin, warm)
         return replace(self, planned=planned, spread=many, before=before, after=after, told=said)
 
     @property
@@ -94,6 +96,7 @@ class Update(Shown):
         return [
             self.told.headline,
             *self.told.details,
+            *(remark for remark in self.remarks if WARMTH in remark),
             f"{self.told.rests_on.partition(' draws of ')[0]} draws. `curelab learn` says more.",
         ]
 
@@ -115,12 +118,14 @@ def priors(batch: Batch, known: MeatAndFridge | None = None, numbers: Numbers | 
 
 
 def asked_for(batch: Batch, readings: Sequence[Measurement]) -> tuple[str, ...]:
-    """The inputs that these readings can tell something about: the pace of salt, the temperature, the pH of a species."""
-    wanted = [PACE] if any(reading.what not in ("temperature", "acidity") for reading in readings) else []
+    """The inputs that these readings can tell something about: the pace of salt, the temperature, how well a bath heats, the pH of a species."""
+    wanted = [PACE] if any(reading.what not in ("temperature", "acidity", WARMTH) for reading in readings) else []
     names = [piece.name for piece in batch.pieces]
     for reading in readings:
         if reading.what == "temperature":
             wanted.append("temperature")
+        if reading.what == WARMTH:
+            wanted.append(f"heat.film.{reading.setting}")
         if reading.what == "acidity":
             piece = batch.pieces[names.index(reading.piece) if reading.piece else 0]
             wanted.append(f"ph.{piece.species}")
@@ -137,10 +142,10 @@ def fitted(
 ) -> Fit:
     """The fit of a batch's own readings, everything else that is uncertain in it varying beside; `usual`: the plan as simulated.
 
-    What waits for a criterion is held to the plan, else a reading would stand in another stage in every draw. Raises ValueError as `fit`.
+    What waits for a criterion is held to the plan, or to what a probe says, else a reading would stand in another stage in every draw. Raises ValueError as `fit`.
     """
     return fit(
-        batch.pieces, usual.held(batch.filled()), readings, parameters=parameters, beside=[row.key for row in inputs],
+        batch.pieces, lived(batch, usual), readings, parameters=parameters, beside=[row.key for row in inputs],
         inputs=inputs, loss=batch.loss, numbers=numbers, shared=SHARED, system=batch.units,
     )  # fmt: skip
 
@@ -174,7 +179,9 @@ def update(
     base = numbers or default_numbers()
     usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
     inputs = priors(batch, known, base)
-    wanted = tuple(dict.fromkeys([*(parameters or ()), *asked_for(batch, readings)]))
+    there = {row.key for row in inputs}
+    own = (key for key in asked_for(batch, readings) if key in there or not key.startswith("heat."))
+    wanted = tuple(dict.fromkeys([*(parameters or ()), *own]))
     if parameters is not None and PACE not in parameters:
         wanted = tuple(key for key in wanted if key != PACE)
     if PACE in wanted and PACE not in {row.key for row in inputs}:
@@ -195,7 +202,8 @@ def update(
     )
     before, after = (each.time_to(wanted_salt, cure) for each in many)
     begin, ends = usual.span(cure) if usual.has(cure) else (0.0, 0.0)
-    said = told(batch, usual, found, readings, before, after, begin)
+    warm = tuple(forecast(batch, usual, *many))
+    said = told(batch, usual, found, readings, before, after, begin, warm)
     return Update(
         found, before, after, remarks, said, many[1], begin, ends, many[0], batch, readings, usual, cure
     )  # fmt: skip

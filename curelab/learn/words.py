@@ -15,6 +15,7 @@ from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
 from ..units import DAY, capital, day, day_number
 from .fit import Estimate, Fit, known_before
+from .probe import WARMTH
 from .readings import IN_THE_BATH, Measurement
 from .warm_log import warm_log
 
@@ -51,20 +52,28 @@ def told(
     before: Times,
     after: Times,
     begin: float,
+    warm_ends: Sequence[str] = (),
 ) -> Told:
-    """The words of an update; `usual`: the plan as simulated, `begin` [s]: when the cure begins from which the times count."""
+    """The words of an update; `usual`: the plan as simulated, `begin` [s]: when the cure begins from which the times count; warm_ends: when
+    what a probe is in is over, in sentences.
+    """
     seen = what_was_seen(readings, usual, batch.units)
     pace = found.get("obstruction.lean")
     unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
     again = "read it again" if len(readings) == 1 else "no new day is said until they do"
     when = _ready(before, after, begin, unmoved) if found.believed else again
-    headline = f"{capital(seen)}: {_verdict(found, pace)}; {when}."
+    hot_only = all(reading.what == WARMTH for reading in readings)
+    if hot_only:
+        doubt = ", which no meat and bath that are published would give here; check the probe, and that the bath is as planned"
+        headline = f"{capital(seen)}{'' if found.believed else doubt}."
+    else:
+        headline = f"{capital(seen)}: {_verdict(found, pace)}; {when}."
     if len(readings) == 1 and found.believed:
         headline += " One reading alone may be wrong: take a second before you trust it."
     warm = warm_log(batch)
     if warm:  # no day is worth saying for meat that was warm
         headline = f"{SIGNS['fail']}: {warm} {capital(seen)}: {_verdict(found, pace)}."
-    details = []
+    details = list(warm_ends) if found.believed else []
     for row in found.estimates if found.believed else ():  # no figure from what is not believed
         if row.input.key == "obstruction.lean" and row.narrowed and _settled(found, row):
             details.append(_pace_in_figures(row, batch))
@@ -110,8 +119,8 @@ def what_was_seen(readings: Sequence[Measurement], usual: History, system: str) 
     groups: dict[tuple[str, str, int], list[Measurement]] = {}
     for reading in sorted(readings, key=lambda one: one.at):
         # Compare only readings from one brine; the fridge has its own sentence.
-        stage = usual.ran_at(reading.at).stage
-        key = (reading.what, reading.piece, stage if reading.what in IN_THE_BATH else 0)
+        stage = usual.ran_at(min(reading.at, usual.length)).stage
+        key = (reading.what, reading.piece, stage if reading.what in (*IN_THE_BATH, WARMTH) else 0)
         groups.setdefault(key, []).append(reading)
     seen = [rows for (what, *_), rows in groups.items() if what not in ("temperature", "acidity")]
     if not seen:
@@ -137,6 +146,7 @@ def _clause(rows: Sequence[Measurement], usual: History, system: str) -> str:
         "weight": (f"the {name}", "weighed {}"),
         "core salt": (f"the core of the {name}", "held {} salt"),
         "average salt": (f"a slice of the {name}", "held {} salt"),
+        WARMTH: (f"the middle of the {name}", "was at {}"),
     }[last.what]
     if len(rows) == 1:
         return f"{subject} {had.format(last.shown(last.value, system))} on {when}"

@@ -204,6 +204,15 @@ def _chilled(hot: _Hot) -> list[Verdict]:
     return found
 
 
+def check_read_cooling(history: History, piece: str, times: np.ndarray, kelvin: np.ndarray) -> Verdicts:
+    """Cooling by readings [K] of one piece at times [s since the start], straight between them, against the printed limits; empty where it was
+    never hot.
+    """
+    curve = Curve(times, kelvin, f"the middle of {piece}")
+    hot = next((hot for hot in _without_a_break(history) if hot.piece.name == piece), None)
+    return Verdicts() if hot is None or curve.hottest <= COLD else check_cooling(curve, _cured(hot))
+
+
 def _cured(hot: _Hot) -> Cured | None:
     """What the piece holds as it begins to be heated, where its lean has least; None for meat without nitrite."""
     nitrite, salt = (

@@ -24,12 +24,14 @@ _EVEN = np.linspace(0.0, 1.0, FINE + 1)
 @dataclass(frozen=True)
 class Exposure:
     """Of a piece: `cold` and `warm`, the share of the time to harm that was used up on either clock, where it was most (1: harm was seen by
-    then); `place`: depth of that place on the cold clock, as a share of the thickness; `nitrite`: the most free nitrite [of the green weight]
-    that the place with least of it ever held, and `bare`, its depth; `salt`: the same of salt [of the water phase].
+    then), read strictly; `harm`: the same on the cold clock, read leniently (`keeping`); `place`: depth of the place of `cold`, as a share of the
+    thickness; `nitrite`: the most free nitrite [of the green weight] that the place with least of it ever held, and `bare`, its depth; `salt`:
+    the same of salt [of the water phase].
     """
 
     cold: float
     warm: float
+    harm: float
     place: float
     nitrite: float
     bare: float
@@ -42,54 +44,58 @@ def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposur
     counts at what surrounds it. Of a draw it is worked out for all draws at once.
     """
     numbers = numbers or default_numbers()
-    cold, warm, slowed = keeping.clock("cold", numbers), keeping.clock("warm", numbers), keeping.hurdles(numbers)
+    warm = keeping.clock("warm", numbers)
+    cold = [(keeping.clock("cold", numbers, lenient), keeping.hurdles(numbers, lenient)) for lenient in (False, True)]
+    clocks = [warm, *(clock for clock, _ in cold)]
     key = (
         "exposures",
-        astuple(slowed),
-        *(tuple(map(float, part)) for part in (cold.seconds, warm.seconds)),
-        cold.begins,
-        warm.begins,
+        *(astuple(slowed) for _, slowed in cold),
+        *((clock.begins, *map(float, clock.seconds)) for clock in clocks),
     )
-    found = history.shared(key, lambda many: _exposed(many, cold, warm, slowed))
+    found = history.shared(key, lambda many: _exposed(many, cold, warm))
     return tuple(Exposure(*row) for row in found[0].tolist())
 
 
-def _exposed(many: History, cold: Clock, warm: Clock, slowed: Hurdles) -> np.ndarray:
-    """(d, p, 6): the fields of `Exposure` of every draw and piece."""
+def _exposed(many: History, cold: list[tuple[Clock, Hurdles]], warm: Clock) -> np.ndarray:
+    """(d, p, 7): the fields of `Exposure` of every draw and piece; `cold`: the strict reading, then the lenient one."""
     pieces = range(len(many.pieces))
     lean = [_lean_depths(many, piece) for piece in pieces]
-    cold_used = [np.zeros((many.count, len(depth))) for depth in lean]
+    used = [np.zeros((len(cold), many.count, len(depth))) for depth in lean]
     most = [np.zeros((many.count, len(depth))) for depth in lean]
     saltiest = [np.zeros((many.count, len(depth))) for depth in lean]
     warm_used = np.zeros((many.count, len(many.pieces)))
     for number, (begin, length, knots, kelvin) in enumerate(many.courses):
         if length.max() <= 0:
             continue
-        around = _paces(length, knots, kelvin, cold, warm, slowed.hopeless)
+        border = length[:, None] * _GRADED
         for piece in pieces:
             if _cooked_by(many, number, piece):
                 continue
-            heat = many.runs[number].heat
+            heat, around = many.runs[number].heat, kelvin
             if heat is not None:
-                own = heat.through[piece].warmth.bath(np.broadcast_to(knots, (many.count, len(knots))))
-                around = _paces(length, knots, own, cold, warm, slowed.hopeless)
-            border, heeding, heedless, always = around
-            warm_used[:, piece] += always
+                around = heat.through[piece].warmth.bath(np.broadcast_to(knots, (many.count, len(knots))))
+            course = (length, knots, around)
+            warm_used[:, piece] += harm(course, border, warm)[0][:, -1]
             when = begin[:, None] + 0.5 * (border[:, 1:] + border[:, :-1])
             free = many.lean_profile(FREE, when, piece, "green weight")
             salt = many.lean_profile("salt", when, piece, "water phase")
-            cold_used[piece] += np.einsum("dt,dtx->dx", heeding, slowed.left_over(salt, free)) + heedless[:, None]
+            for reading, (clock, slowed) in enumerate(cold):
+                heeding, heedless = harm(course, border, clock, slowed.hopeless)
+                used[piece][reading] += np.einsum("dt,dtx->dx", np.diff(heeding), slowed.left_over(salt, free))
+                used[piece][reading] += heedless[:, -1:]
             np.maximum(most[piece], free.max(axis=1), out=most[piece])
             np.maximum(saltiest[piece], salt.max(axis=1), out=saltiest[piece])
-    rows = np.zeros((many.count, len(many.pieces), 6))
+    rows = np.zeros((many.count, len(many.pieces), 7))
     for piece in pieces:
-        worst, bare = _most_central(cold_used[piece], lean[piece]), _most_central(-most[piece], lean[piece])
+        strict, lenient = used[piece]
+        worst, bare = _most_central(strict, lean[piece]), _most_central(-most[piece], lean[piece])
         last = many.lean_profile("salt", None, piece, "water phase")[:, 0]
         salt = np.maximum(saltiest[piece], last)
         rows[:, piece] = np.stack(
             [
-                cold_used[piece].max(axis=1),
+                strict.max(axis=1),
                 warm_used[:, piece],
+                lenient.max(axis=1),
                 lean[piece][worst],
                 most[piece].min(axis=1),
                 lean[piece][bare],
@@ -128,20 +134,21 @@ def finely(length: np.ndarray, knots: np.ndarray, kelvin: np.ndarray) -> tuple[n
     return times, np.stack([np.interp(t, knots, each) for t, each in zip(middle, kelvin, strict=True)])
 
 
-def _paces(length, knots, kelvin, cold: Clock, warm: Clock, hopeless: float) -> tuple[np.ndarray, ...]:
-    """(borders (d, PARTS + 1) of the parts of a stretch in s; cold harm (d, PARTS) in each while hurdles count; cold harm (d,) while none
-    does; warm harm (d,)).
+def harm(
+    course: tuple[np.ndarray, np.ndarray, np.ndarray], times: np.ndarray, clock: Clock, hopeless: float = np.inf
+) -> np.ndarray:
+    """(2, d, t): harm of bare meat from the beginning of a course to `times` (d, t) in s, while it is at most `hopeless` K and while it is above.
+
+    course: (length (d,) in s, knots (k,) of its log, K (d, k) at them). What lies before it or after it adds nothing.
     """
-    grid, warmth = finely(length, knots, kelvin)
-    middle, steps = 0.5 * (grid[:, 1:] + grid[:, :-1]), np.diff(grid, axis=1)
-    harm = cold.pace(warmth) * steps
-    counts = warmth <= hopeless
-    border = length[:, None] * _GRADED
-    heeding = np.zeros((len(length), PARTS))
-    for draw in range(len(length)):
-        part = np.clip(np.searchsorted(border[draw], middle[draw], side="right") - 1, 0, PARTS - 1)
-        heeding[draw] = np.bincount(part, (harm * counts)[draw], PARTS)
-    return border, heeding, (harm * ~counts).sum(axis=1), (warm.pace(warmth) * steps).sum(axis=1)
+    grid, warmth = finely(*course)
+    pace = clock.pace(warmth) * np.diff(grid, axis=1)
+    total = np.zeros((2, *times.shape))
+    for part, counts in enumerate((warmth <= hopeless, warmth > hopeless)):
+        grown = np.concatenate([np.zeros((len(pace), 1)), np.cumsum(pace * counts, axis=1)], axis=1)
+        for draw in range(len(times)):
+            total[part, draw] = np.interp(times[draw], grid[draw], grown[draw])
+    return total
 
 
 def uncovered_time(history: History, numbers: Numbers | None = None) -> float:

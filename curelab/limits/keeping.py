@@ -1,6 +1,9 @@
 """How long bare raw meat keeps at a temperature by what is printed, and how far salt and nitrite at a place slow that down.
 
-Two clocks: "cold", the botulism that grows in a fridge and, below it, cold storage; "warm", what grows from 6.5 degC up and heeds no cure.
+Two clocks: "cold", the botulism that grows in a fridge; "warm", what grows from 6.5 degC up and heeds no cure. The cold one is read twice. What
+passes is held against the strict reading: below the coldest printed time of safety, 3 degC, meat keeps no longer than there, and nitrite leaves no
+less than `protection.share`, so that what passes has not come to harm by time, cold and salt alone. What fails is held against the lenient one: in
+a straight line on to beef that was spoiled at 0 degC, and with all that nitrite was seen to do. What lies between cannot be judged.
 """
 
 from __future__ import annotations
@@ -46,7 +49,7 @@ class Clock:
     ramp: bool
 
     def pace(self, kelvin: np.ndarray) -> np.ndarray:
-        """Harm per second, 1 at harm: between the nodes in a straight line of its logarithm, beyond the last one as there."""
+        """Harm per second, 1 at harm: between the nodes in a straight line of its logarithm, before the first and beyond the last as there."""
         found = np.exp(-np.interp(kelvin, self.kelvin, np.log(self.seconds)))
         first = self.kelvin[0]
         if self.ramp:
@@ -54,16 +57,19 @@ class Clock:
         return np.where(kelvin > self.begins, found, 0.0)
 
 
-def hurdles(numbers: Numbers) -> Hurdles:
-    """From the rows `growth.*` and `protection.*`."""
+def hurdles(numbers: Numbers, lenient: bool = False) -> Hurdles:
+    """From the rows `growth.*` and `protection.*`. `lenient`: nitrite does all that it was seen to do, in two studies that are not one."""
+    left = numbers.si("protection.nitrite_left")
     return Hurdles(
         numbers.si("protection.salt_felt"), numbers.si("growth.nonproteolytic.water_phase_salt"), numbers.si("protection.nitrite_full"),
-        numbers.si("protection.nitrite_left"), numbers.si("growth.proteolytic.temperature"),
+        left if lenient else max(left, numbers.si("protection.share")), numbers.si("growth.proteolytic.temperature"),
     )  # fmt: skip
 
 
-def clock(name: str, numbers: Numbers) -> Clock:
-    """The clock "cold" or "warm" of keeping.csv; a time that is printed as allowed is `protection.share` of the time to harm."""
+def clock(name: str, numbers: Numbers, lenient: bool = False) -> Clock:
+    """The clock "cold" or "warm" of keeping.csv; a time that is printed as allowed is `protection.share` of the time to harm. `lenient`: with
+    the rows of spoilage.
+    """
     share = max(numbers.si("protection.share"), 1e-9)
     nodes = sorted(
         (
@@ -71,7 +77,7 @@ def clock(name: str, numbers: Numbers) -> Clock:
             to_si(float(row["time"]), row["unit"]) / (share if row["kind"] == "allowed" else 1.0),
         )
         for row in read_table("keeping.csv")
-        if row["clock"] == name
+        if row["clock"] == name and (lenient or row["kind"] != "spoilage")
     )
     kelvin, seconds = np.array(nodes).T
     cold = name == "cold"

@@ -45,34 +45,30 @@ def check_protection(history: History, numbers: Numbers, system: str = "metric")
 
 
 def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
-    """The share of the cold clock told as days of bare meat at 3 degC: up to `protection.share` of the time to harm there in order, up to
-    harm not to be judged, beyond it a fail. Also not to be judged where the batch lasts longer than anything that is printed.
+    """The share of the cold clock told as days of bare meat at 3 degC: up to `protection.share` of the time to harm there in order, if read
+    strictly; beyond harm a fail, if read leniently; else not to be judged. Nor where the batch lasts longer than anything that is printed.
     """
-    number = int(np.argmax([exposure.cold for exposure in each]))
-    piece, worst = history.pieces[number], each[number]
-    clock, row = keeping.clock("cold", numbers), numbers["protection.share"]
-    harm = keeping.days_to_harm(numbers, THREE)
-    days, most = worst.cold * harm, row.si * harm
-    source, how = keeping.source("cold", THREE)
-    at = units.show(THREE, "temperature", system)
-    said = f"{spot(piece, worst.place, system)}: like bare raw meat for {_count(days)} days at {at}"
-    gain = float(clock.pace(np.array(THREE)) / clock.pace(np.array(THREE - 2)))
-    colder = f"At {units.show(THREE - 2, 'temperature', system)} it keeps {gain:.2g} times as long as at {at}."
     lasted = sum(_thawed(history, numbers))
-    if worst.cold > 1 + ROUNDING:
+    harm, row = keeping.days_to_harm(numbers, THREE), numbers["protection.share"]
+    most, (source, how) = row.si * harm, keeping.source("cold", THREE)
+    at = units.show(THREE, "temperature", system)
+    failed = max(exposure.harm for exposure in each) > 1 + ROUNDING
+    number = int(np.argmax([exposure.harm if failed else exposure.cold for exposure in each]))
+    worst = each[number]
+    days = harm * (worst.harm if failed else worst.cold)
+    said = f"{spot(history.pieces[number], worst.place, system)}: like bare raw meat for {_count(days)} days at {at}"
+    colder = bool(min(float(np.min(ran.kelvin)) for ran in history.ran) < THREE - 0.05)
+    if failed:
         outcome, limit = "fail", harm
-        said = f"{DISCARD} {said}. Toxin of botulism was found from {_count(harm)} days on. {colder}"
+        said = f"{DISCARD} {said}. Toxin of botulism was found from {_count(harm)} days on."
+        said += f" Below {at} this is interpolated, to beef that was spoiled." if colder else ""
     elif worst.cold > row.si * (1 + ROUNDING):
         outcome, limit, how = "unknown", most, row.how
-        said += (
-            f". Up to {most:.3g} is in order, toxin was found from {_count(harm)} on: this cannot be judged. {colder}"
-        )
+        said += f". Up to {most:.3g} is ok. Toxin of botulism was found from {_count(harm)} days on; between, nobody can say."
+        said += f" Colder than {at} counts as {at}: nothing is printed there." if colder else ""
     elif lasted > keeping.longest() * (1 + ROUNDING):
         outcome, limit = "unknown", most
-        said = (
-            f"{units.roughly(lasted).capitalize()} in all: nothing printed here reaches beyond {units.roughly(keeping.longest())}, "
-            f"so it cannot be judged. {said}."
-        )
+        said = f"{units.roughly(lasted).capitalize()} in all: nothing printed reaches beyond {units.roughly(keeping.longest())}. {said}."
     else:
         outcome, limit, how = "pass", most, row.how
         said += f", at most {most:.3g}."
@@ -89,8 +85,9 @@ def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, s
     )
 
 
-def _count(days: float) -> str:
-    return f"{days:.0f}" if days >= 10 else f"{days:.2g}"
+def _count(number: float) -> str:
+    """Days or hours, whole from ten on."""
+    return f"{number:.0f}" if number >= 10 else f"{number:.1f}".removesuffix(".0")
 
 
 def _thawed(history: History, numbers: Numbers) -> list[float]:
@@ -107,10 +104,10 @@ def _warm(each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
     hours, most = used * harm, share * harm
     source, how = keeping.source("warm", TEN)
     at = units.show(TEN, "temperature", system)
-    said = f"Warm: as much as {hours:.2g} h at {at}, at most {most:.2g}"
+    said = f"Warm: as much as {_count(hours)} h at {at}, at most {_count(most)}"
     outcome = "pass" if used <= share * (1 + ROUNDING) else "unknown" if used <= 1 + ROUNDING else "fail"
     if outcome == "unknown":
-        said += f"; up to {harm:.2g} it cannot be judged. No cure helps where meat is warm"
+        said += f"; up to {_count(harm)} nobody can say. No cure helps where meat is warm"
     elif outcome == "fail":
         said = f"{DISCARD} {said}. No cure helps where meat is warm"
     return Verdict(

@@ -92,6 +92,14 @@ def _add_log(actions) -> None:
     log.add_argument("--column", metavar="NAME", help="the column of the temperatures, by name or number")
     log.add_argument("--dates", metavar="ORDER", help='"day first" or "month first", where the dates do not say')
     log.add_argument("--zone", metavar="NAME", help='the clock of the thermometer, like "Europe/Berlin" or "UTC"')
+    log.add_argument(
+        "--paste",
+        nargs="?",
+        const="-",
+        metavar="LINES.txt",
+        help="lines from a page to carry, from a file or typed in: they are shown, and written once you say so",
+    )
+    log.add_argument("--yes", action="store_true", help="write the pasted lines without asking")
     log.set_defaults(act=_log)
 
 
@@ -168,9 +176,9 @@ def _log(given) -> int:
     from .logbook import append_reading, as_csv, log_words, undo
     from .moments import start_of
 
-    wanted = [bool(given.reading), given.undo, given.csv is not None, given.temperatures is not None]
-    if sum(wanted) > 1:
-        raise refuse("log", "add a reading, take one out, read a thermometer, or write a table; one at a time")
+    asked = (given.temperatures is not None, given.csv is not None, given.paste is not None)
+    if sum((bool(given.reading), given.undo, *asked)) > 1:
+        raise refuse("log", "add a reading, paste lines, take one out, read a thermometer, or write a table; one at a time")
     if given.temperatures is not None:
         return _temperatures(given)
     if named := [name for name in THERMOMETER if getattr(given, name) is not None]:
@@ -189,6 +197,10 @@ def _log(given) -> int:
             files.write(given.csv, table)
             given.done = f"wrote {given.csv}"
             print(f"Wrote {given.csv}.")
+    elif given.paste is not None:
+        from .page_commands import paste
+
+        paste(given, batch, start)
     elif given.reading:
         what, value, note = _said(given.reading, given.note)
         at = _moment(given, batch, start)

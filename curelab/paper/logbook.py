@@ -17,7 +17,7 @@ import re
 import sys
 import time
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -39,26 +39,39 @@ _CLOCK = re.compile(r'^(at = "[^"]*")  # .*$', re.MULTILINE)
 
 
 def append_reading(path: str | Path, reading: Reading, *, start: datetime | None = None, wait: float = WAIT) -> Batch:
-    """Add a reading at the end of the log in a batch file, and return the batch as it now is.
+    """Add a reading at the end of the log in a batch file, and return the batch as it now is. See `append_readings`."""
+    return append_readings(path, lambda batch: (reading,), start=start, wait=wait)[1]
 
-    Parameters: `start`, local time of the zero of the log, if known: the reading gets its time on the clock
-    as a comment. The rest of the file stays to the byte. Raises InputError when the file or the reading is no
-    good, the file may not be written, the disk is full, or another program writes for longer than `wait` s;
-    nothing is changed then.
+
+def append_readings(
+    path: str | Path,
+    choose: Callable[[Batch], Sequence[Reading]],
+    *,
+    start: datetime | None = None,
+    wait: float = WAIT,
+) -> tuple[Batch, Batch]:
+    """Add readings at the end of the log in a batch file, all or none. Returns the batch as it was and as it is.
+
+    Parameters: `choose`, which of them, asked of the batch as it stands in the file while nobody else writes; `start`, local time of the
+    zero of the log, if known: each reading gets its time on the clock as a comment. The rest of the file stays to the byte. Raises
+    InputError when the file or a reading is no good, the file may not be written, the disk is full, or another program writes for longer
+    than `wait` s; nothing is changed then.
     """
 
     def longer(batch: Batch, words: str) -> tuple[Batch, str]:
-        entry = _entry(reading, batch)
-        if start is not None:
-            clock = KitchenClock(batch.plan.zone if batch.plan else None)
-            moment = clock.local(clock.instant_of(start) + round(reading.at / 60))
-            head, at, rest = entry.split("\n", 2)
-            entry = f"{head}\n{at}  # {say_time.moment(moment, batch.units, year=True)}\n{rest}"
         line = "\r\n" if "\r\n" in words else "\n"
-        more = words + ("" if words.endswith("\n") else line) + line + entry.replace("\n", line)
-        return batch.but(log=(*batch.log, reading)), more
+        chosen, more = choose(batch), words
+        for reading in chosen:
+            entry = _entry(reading, batch)
+            if start is not None:
+                clock = KitchenClock(batch.plan.zone if batch.plan else None)
+                moment = clock.local(clock.instant_of(start) + round(reading.at / 60))
+                head, at, rest = entry.split("\n", 2)
+                entry = f"{head}\n{at}  # {say_time.moment(moment, batch.units, year=True)}\n{rest}"
+            more += ("" if more.endswith("\n") else line) + line + entry.replace("\n", line)
+        return batch.but(log=(*batch.log, *chosen)), more
 
-    return change(path, longer, wait)[1]
+    return change(path, longer, wait)
 
 
 def undo(path: str | Path, *, wait: float = WAIT) -> Reading:

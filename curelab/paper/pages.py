@@ -66,7 +66,7 @@ PAPERS = {"a4": Paper("A4", 210.0, 297.0), "letter": Paper("letter", 215.9, 279.
 
 
 @cache
-def _templates():
+def templates():
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     return Environment(
@@ -98,7 +98,7 @@ def sheet_html(sheet: Sheet, paper: str = "a4") -> str:
         for each in sheet.pictures
     ]
     return (
-        _templates()
+        templates()
         .get_template("sheet.html")
         .render(
             sheet=sheet,
@@ -136,7 +136,7 @@ def label_html(label: Label, paper: str = "a4") -> str:
     """The label as a page, to be cut out."""
     from markupsafe import Markup
 
-    return _templates().get_template("label.html").render(label=label, paper=_paper(paper), css=Markup(_css()))
+    return templates().get_template("label.html").render(label=label, paper=_paper(paper), css=Markup(_css()))
 
 
 def _paper(name: str) -> Paper:

@@ -171,7 +171,7 @@ class Chill(Cooking):
     begins: ClassVar[tuple[str, str]] = ("chill", "")
     hint: ClassVar[str] = "keep the pieces apart, so that the cold reaches them all around"
     cautions: ClassVar[tuple[str, ...]] = (
-        "Cool cooked meat fast: germs that outlive cooking grow between 54 and 4 °C.",
+        "Cool cooked meat fast: germs that outlive cooking grow between 54 and 4 °C (130 and 40 °F).",
     )
     temperature: Log = ruled(Program("-5 degC", "30 degC", "that does not chill"))
     medium: str = ruled(Choice(tuple(COLD_IN)))

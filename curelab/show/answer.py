@@ -33,6 +33,7 @@ LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
 HEAD = 3  # sentences of an answer that stand first: (a), (b) and the best of (c)
 NOT_YET = "Cut it thinner; a page at rest works out how thin."
+TOO_WARM = "Do not do this: the meat is warm for too long, and no cure helps there. Keep it colder."
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
 
 
@@ -141,6 +142,8 @@ def _planned(found: Ready, plan: Planned) -> str:
 
 def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> str:
     """(b): from when to when the slowest spot has colour and protection, or how often it has not; first of all whether it can wait so long."""
+    if _too_warm(found):
+        return TOO_WARM
     if _too_long(found):
         return _bare_too_long(found, numbers)
     if not found.nitrite:
@@ -151,6 +154,11 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> 
         until = day(last, dated) if np.isfinite(ordered(last)[1]) else "the end of what was looked at"
         return f"Slowest spot: pink and protected from {day(found.first[held], dated)} to {until}."
     return f"Slowest spot: pink and protected by then {in_batches(found.chance, down=True)}."
+
+
+def _too_warm(found: Ready) -> bool:
+    """Whether the meat is warm for too long on the way."""
+    return float(np.mean(found.warmed <= found.allowed)) < SURE
 
 
 def _too_long(found: Ready) -> bool:
@@ -196,7 +204,7 @@ def answer(
     said = [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated)]
     if found.bare:
         best, *others = to_change(made, weighed, system, dated)
-        why = [why_not_wait(numbers, system)] if _too_long(found) else []
+        why = [why_not_wait(numbers, system)] if _too_long(found) and not _too_warm(found) else []
         why += [why_bare(found, numbers)] if found.nitrite and found.pink < SURE else []
         said += [best, *why, *others]
     return said
@@ -234,17 +242,22 @@ def to_change(
     return [*said, f"Not enough by itself: {'; '.join(tried)}."] if tried else said
 
 
-def how_forgiving(found: Forgiving, planned: float) -> str:
-    """What a day late does, how many days either way still land right, and how often the surest and the `planned` day [s] do."""
+def how_forgiving(found: Forgiving, planned: float, ready: Ready | None = None) -> str:
+    """What a day late does, which days land right, and how often the surest and the `planned` day [s] do. Nothing where no day is worth
+    waiting for by the answer, `ready`.
+    """
+    if ready is not None and float(np.mean(ready.keeps)) < SURE:
+        return ""
     taste = f"{100 * found.low:.1f} to {100 * found.high:.1f} %"
     points = 100 * DAY * found.slope
     late = "about nothing" if points < LITTLE else f"{points:.1g} % of salt"
-    said = (
-        f"Its surest day is {_count(found.out, DAY)}: {of_ten(found.chance)} batches land at {taste} salt. On day {_count(planned, DAY)}, "
-        f"as planned, {of_ten(found.lands(planned))} do. A day late adds {late}."
+    first, last = (_count(each, DAY) for each in (found.out - found.early, found.out + min(found.late, LOOKED)))
+    days = f"from day {first} on" if np.isinf(found.late) else f"between day {first} and day {last}"
+    return (
+        f"Wanted: {taste} salt. On day {_count(found.out, DAY)}, the surest, it comes out {in_batches(found.chance)}; "
+        f"on day {_count(planned, DAY)}, as planned, {in_batches(found.lands(planned))}. A day late adds {late}. "
+        f"Usual meat has it {days}."
     )
-    after = "any day late" if np.isinf(found.late) else f"{_days(found.late)} late"
-    return f"{said} It forgives {_days(found.early)} early and {after}."
 
 
 def to_be_as_sure(found: Forgiving) -> str:
@@ -278,11 +291,6 @@ def answers(
 def keep_cold(system: str) -> str:
     """What protects the middle while salt and nitrite are on their way."""
     return f"Until the middle is cured, only the cold protects it: keep it at {COLD[system]}."
-
-
-def _days(seconds: float) -> str:
-    number = _count(seconds, DAY)
-    return f"{number} day{'' if number == '1' else 's'}"
 
 
 def _count(seconds: float, size: float) -> str:

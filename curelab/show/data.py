@@ -47,7 +47,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
             row: dict[str, Any] = {
                 "stage": index + 1, "do": history.stages[index].tag, "piece": piece.name,
                 "begin_s": begin, "end_s": end, "ended": history.ending(index),
-                "weight_kg": history.weight(end, piece.name), "weight band_kg": _three(outcome.spread.weight((end,), piece.name)),
+                "weight_kg": history.weight(end, piece.name), "weight band_kg": _three(outcome.spread.weight_at_end(index, piece.name)),
             }  # fmt: skip
             for place, quantity in read:
                 middle, low, high = outcome.band(place, quantity, index, piece.name)

@@ -48,7 +48,7 @@ def in_parts(
     said = [" ".join((f"{capital(name)}:", *lines[HEAD:])) for name, lines in by_name.items() if lines[HEAD:]]
     if told:
         said += [
-            *(how_forgiving(each, outcome.history.ends(0)) for each in outcome.forgiving),
+            *_forgiving(outcome),
             keep_cold(outcome.batch.units),
         ]
         said += _close(outcome, outcome.chances if chances is None else chances)
@@ -60,6 +60,15 @@ def in_parts(
     ]
     said.append(f"Checks: {', '.join(reversed(counts))}.")
     return first, said
+
+
+def _forgiving(outcome: Outcome) -> list[str]:
+    """How forgiving a first cure is for its thickest piece, where the answer has a day to wait for."""
+    pieces = outcome.batch.pieces
+    thickest = max(range(len(pieces)), key=lambda number: pieces[number].lean_thickness)
+    ends = outcome.history.ends(0)
+    said = [how_forgiving(each, ends, outcome.ready[thickest]) for each in outcome.forgiving]
+    return [sentence for sentence in said if sentence]
 
 
 def _close(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:

@@ -149,7 +149,7 @@ def _stage_table(outcome: Outcome) -> list[str]:
             salt = [100 * outcome.band(place, "salt", index, piece.name)[0] for place in ("average", "core", "surface")]
             taken = 1e6 * outcome.band("average", "nitrite", index, piece.name)[0]
             free = 1e6 * outcome.band("core", FREE, index, piece.name)[0]
-            weight = units.show(outcome.spread.weight((end,), piece.name).middle[0], "mass", system, digits=2)
+            weight = units.show(outcome.spread.weight_at_end(index, piece.name).middle[0], "mass", system, digits=2)
             what = f"  {index + 1}. {history.stages[index].tag}, day {units.day_number(end, 2)}, {piece.name}"
             out.append(f"{what[:34]:34}{salt[0]:8.1f}{salt[1]:8.1f}{salt[2]:9.1f}{taken:12.0f}{free:14.0f}{weight:>9}")
         for piece in outcome.batch.pieces:
@@ -197,7 +197,7 @@ def _stage_lines(outcome: Outcome) -> list[str]:
                 free = _band(outcome, "core", FREE, index, piece.name, ppm=True)
                 said = f"nitrite, mg per kg of raw weight: taken in {taken}; left in the middle {free}."
                 out += _wrapped(said, "         ", "         ")
-            weighs = outcome.spread.weight((end,), piece.name)
+            weighs = outcome.spread.weight_at_end(index, piece.name)
             middle, low, high = (
                 units.show(part[0], "mass", system, digits=2) for part in (weighs.middle, weighs.low, weighs.high)
             )

@@ -2,12 +2,14 @@
 
 Plain data, no drawing. A section is a grid of nodes, mapped to places in cm; each node shows one of the values that are read at a time. So a
 slab needs the values of one line across it, and a body of any other shape one for each node. The page draws any day of it by itself.
+Pieces of several histories stand under one axis of time, each history with its own line of stages.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -15,17 +17,23 @@ from ..bodies import Solid
 from ..engine.history import History
 from ..engine.run import FREE
 from ..outcome import CURED_SHARE
+from ..recipe.criterion import TEMPERATURE
 from ..recipe.piece import Piece
+from ..recipe.stages import Stage
 from ..spread import Spread
-from ..units import DAY, show
+from ..units import DAY, convert, show
 from .pictures import NAMES, scale
 
-LONGER = "left longer"
+LONGER, OVER = "left longer", "over"
 FRAMES = 96  # times of the whole batch that are drawn; between two of them the page goes in a straight line
 READ = 49  # of them at which every place is read, evenly among the others
 LEAST = 8  # of them in a stretch, however short
 ACROSS, ROUND = 13, 33  # columns of nodes: along a slab, and round a round piece
 NARROW, WIDE = 1.3, 2.6  # how wide a slab is drawn, in its thickness; its true width is not known
+DEGREES = {
+    "metric": ("degC", "°C", 10.0),
+    "us": ("degF", "°F", 20.0),
+}  # unit, its sign, and the steps its colours end at
 
 
 @dataclass(frozen=True)
@@ -35,7 +43,7 @@ class Drawn:
     vessel; thickness in words.
 
     Of every quantity, by key: values (READ, v) and, with bands, low, high (READ, v); level (t,), from which on a place counts
-    as reached; courses, lines over time (t,) by name, each (low, middle, high) or the middle alone.
+    as reached; courses, lines over time (t,) by name, each (low, middle, high) or the middle alone. lane: which line of stages is its own.
     """
 
     name: str
@@ -51,31 +59,43 @@ class Drawn:
     high: dict[str, np.ndarray]
     level: dict[str, np.ndarray]
     courses: dict[str, dict[str, tuple[np.ndarray, ...]]]
+    lane: int = 0
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """key; label; unit as it is shown; most: the value of the darkest colour; reached: what the line says from which on it is enough."""
+    """key; label; unit as it is shown; least, most: the values of the lightest and the darkest colour; reached: what the line says from which on
+    it is enough.
+    """
 
     key: str
     label: str
     unit: str
+    least: float
     most: float
     reached: str
 
 
+Stages = tuple[tuple[str, int, int], ...]  # (words, number of the first time, of the last)
+
+
 @dataclass(frozen=True)
 class Section:
-    """Pieces on one scale, over the same times (t,) in days; stages: (words, number of the first time, of the last); spot: whether the place that
-    has least is marked, which is the slowest one while meat is cured.
+    """Pieces on one scale, over the same times (t,) in days; lanes: a name and the stages of each history that is shown; spot: whether the place
+    that has least is marked, which is the slowest one while meat is cured.
     """
 
     pieces: tuple[Drawn, ...]
     quantities: tuple[Quantity, ...]
     days: np.ndarray
-    stages: tuple[tuple[str, int, int], ...]
+    lanes: tuple[tuple[str, Stages], ...]
     spot: bool = True
     spot_until: int = 0  # number of the last time at which it is: what comes after takes salt out again
+
+    @property
+    def stages(self) -> Stages:
+        """Those of the first history."""
+        return self.lanes[0][1]
 
 
 def section(
@@ -84,46 +104,76 @@ def section(
     system: str = "metric",
     planned: float | None = None,
     wanted: tuple[float, str] | None = None,
+    since: float = 0.0,
+    named: Sequence[str] = (),
 ) -> Section:
-    """The section of pieces over a whole history: `shown` lists (draws, name of the piece, words above it); histories are of one length.
+    """The section of pieces over whole histories: `shown` lists (draws, name of the piece, words above it). One that ends before the longest
+    stays as it ended.
 
     planned [s]: when a stage that goes on here was to end. wanted: a fraction of salt and what the line at it says, in the place of
-    what counts as cured. Raises ValueError for a piece that is not there.
+    what counts as cured. since [s]: when the picture, and its days, begin. named: a name for the stages of each history, in their order.
+    Raises ValueError for a piece that is not there.
     """
-    times, stages = _times(shown[0][0].usual, planned)
+    histories = list({id(many.usual): many.usual for many, _, _ in shown}.values())
+    times, stages = _times(histories, planned, since)
+    own = list(zip(named or [""] * len(stages), stages, strict=True))
+    lanes = tuple(dict.fromkeys(own))  # histories that go through the same share one
+    lane = {id(history): lanes.index(each) for history, each in zip(histories, own, strict=True)}
     level, core = (None, "slowest spot") if wanted is None else (wanted[0], "middle")
-    drawn = tuple(_drawn(many, name, words, quantities, times, system, level, core) for many, name, words in shown)
-    reached = {"salt": "cured to here" if wanted is None else wanted[1], FREE: "enough nitrite to here"}
-    asked = tuple(_quantity(key, drawn, reached.get(key, "")) for key in quantities)
-    usual = shown[0][0].usual
+    drawn = tuple(
+        _drawn(many, name, words, quantities, times, system, level, core, lane[id(many.usual)])
+        for many, name, words in shown
+    )
+    reached = {
+        "salt": "cured to here" if wanted is None else wanted[1], FREE: "enough nitrite to here", TEMPERATURE: "as warm, or as cold, as wanted",
+    }  # fmt: skip
+    asked = tuple(_quantity(key, drawn, reached.get(key, ""), system) for key in quantities)
     drained = [
-        usual.begin(n) for n, stage in enumerate(usual.stages) if usual.has(n) and (stage.desalts or stage.heats)
-    ]
+        usual.begin(n) for usual in histories for n, stage in enumerate(usual.stages)
+        if usual.has(n) and (stage.desalts or stage.heats)
+    ]  # fmt: skip
     until = int(np.searchsorted(times, min(drained) - 1.0)) if drained else len(times) - 1
-    return Section(drawn, asked, times / DAY, stages, wanted is None, until)
+    return Section(drawn, asked, (times - since) / DAY, lanes, wanted is None, until)
 
 
-def _times(history: History, planned: float | None) -> tuple[np.ndarray, tuple[tuple[str, int, int], ...]]:
-    """(times (t,), stages): even within a part; a long part gets more of them, yet a short one is not lost."""
-    parts = []
-    for ran in history.ran:
-        words = history.stages[ran.stage].tag
-        if planned is not None and ran.begin < planned < ran.end:
-            parts += [(words, ran.begin, planned), (LONGER, planned, ran.end)]
-        else:
-            parts.append((words, ran.begin, ran.end))
-    roots = np.sqrt([end - begin for _, begin, end in parts])
+def _times(histories: Sequence[History], planned: float | None, since: float) -> tuple[np.ndarray, list[Stages]]:
+    """(times (t,), stages of each history): even within a part, which ends wherever a stage of any of them does; a long part gets more of them,
+    yet a short one is not lost.
+    """
+    ends = [end for history in histories for ran in history.ran for end in (ran.end, planned) if end is not None]
+    last = max(history.length for history in histories)
+    edges = [since]
+    for end in sorted(ends):
+        if edges[-1] + 1.0 < end <= last:
+            edges.append(end)
+    roots = np.sqrt(np.diff(edges))
     counts = np.maximum(LEAST, np.round(FRAMES * roots / roots.sum()).astype(int))
-    times = [np.zeros(1)]
-    stages: list[tuple[str, int, int]] = []
-    for (words, begin, end), count in zip(parts, counts.tolist(), strict=True):
-        first = sum(len(each) for each in times) - 1
-        times.append(begin + (end - begin) * np.arange(1, count + 1) / count)
-        if stages and stages[-1][0] == words:
-            stages[-1] = (words, stages[-1][1], first + count)
+    parts = [a + (b - a) * np.arange(1, n + 1) / n for (a, b), n in zip(pairwise(edges), counts.tolist(), strict=True)]
+    places = np.concatenate([[0], np.cumsum(counts)])
+    return np.concatenate([[since], *parts]), [_stages(history, planned, edges, places) for history in histories]
+
+
+def _stages(history: History, planned: float | None, edges: Sequence[float], places: np.ndarray) -> Stages:
+    """What a history is in, from which time to which."""
+    found: list[tuple[str, int, int]] = []
+    for (begin, end), (first, last) in zip(pairwise(edges), pairwise(places.tolist()), strict=True):
+        middle = 0.5 * (begin + end)
+        if middle > history.length:
+            words = OVER
         else:
-            stages.append((words, first, first + count))
-    return np.minimum(np.concatenate(times), history.length), tuple(stages)
+            words = _words(history, stage := history.stages[(ran := history.ran_at(middle)).stage])
+            if planned is not None and stage.cures and ran.begin < planned <= begin + 1.0:
+                words = LONGER
+        if found and found[-1][0] == words:
+            found[-1] = (words, found[-1][1], last)
+        else:
+            found.append((words, first, last))
+    return tuple(found)
+
+
+def _words(history: History, stage: Stage) -> str:
+    """What a stage is called, with the pieces it is about where others wait."""
+    return stage.tag if len(stage.named) in (0, len(history.pieces)) else f"{stage.tag}: {', '.join(stage.named)}"
 
 
 def _drawn(
@@ -135,33 +185,69 @@ def _drawn(
     system: str,
     wanted: float | None,
     core: str,
+    lane: int,
 ) -> Drawn:
     usual = many.usual
+    alone = Spread.single(
+        usual
+    )  # draws differ in when a cook ends, so a band of temperatures by the clock would mix cook and chill
     number = usual.piece_number(name)
     piece = usual.pieces[number]
+    times = np.minimum(times, usual.length)
     few = np.interp(np.linspace(0, len(times) - 1, READ), np.arange(len(times)), times)
-    bands = many.profiles(quantities, few, name)
+    bands = many.profiles([key for key in quantities if key != TEMPERATURE], few, name)
+    if TEMPERATURE in quantities:
+        bands |= alone.profiles([TEMPERATURE], few, name)
     depth = bands[quantities[0]].depth
     assert depth is not None
     whole = piece.solid() is not None
     x, y, value, fat = _whole(usual, number) if whole else (_slab if piece.shape == "slab" else _round)(piece, depth)
     values, low, high, level, courses = {}, {}, {}, {}, {}
     for key in quantities:
-        factor = scale(key)[0]
+        shown, source = _shown(key, system), alone if key == TEMPERATURE else many
         below, middle, above = bands[key].parts
         # Every node has its own value in a piece with a length, and no band: those of draws are read along one line.
-        values[key] = factor * (usual.section(key, few, name).values.reshape(READ, -1) if whole else middle)
-        if many.banded and not whole:
-            low[key], high[key] = factor * below, factor * above
-        own = wanted if key == "salt" and wanted is not None else _level(usual, key, name)
-        level[key] = np.full(len(times), factor * own)
+        values[key] = shown(usual.section(key, few, name).values.reshape(READ, -1) if whole else middle)
+        if source.banded and not whole:
+            low[key], high[key] = shown(below), shown(above)
+        if key == TEMPERATURE:
+            level[key] = shown(_warmth_wanted(usual, name, times))
+        else:
+            own = wanted if key == "salt" and wanted is not None else _level(usual, key, name)
+            level[key] = np.full(len(times), shown(own))
+        read = (
+            (("average", "average"), ("core", core))
+            if key != TEMPERATURE
+            else (("surface", "outside"), ("core", "middle"))
+        )
         courses[key] = {
-            line: tuple(factor * part for part in many.at(place, key, times, name).parts if part is not None)
-            for place, line in (("average", "average"), ("core", core))
+            line: tuple(shown(part) for part in source.at(place, key, times, name).parts if part is not None)
+            for place, line in read
         }
     lying = any(stage.lies for stage in usual.stages) and piece.lies_flat
     thickness = show(piece.thickness, "length", system)
-    return Drawn(words, x, y, value, fat, piece.shape == "slab", lying, thickness, values, low, high, level, courses)
+    return Drawn(
+        words, x, y, value, fat, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane
+    )
+
+
+def _shown(key: str, system: str) -> Callable:
+    """From a fraction, or from K, to what is shown."""
+    if key == TEMPERATURE:
+        unit = DEGREES[system][0]
+        return lambda kelvin: convert(kelvin, "temperature", unit)
+    factor = scale(key)[0]
+    return lambda fraction: factor * fraction
+
+
+def _warmth_wanted(history: History, piece: str, times: np.ndarray) -> np.ndarray:
+    """K (t,) that the middle of a piece must come to in the stage of each time; inf in one that goes by the clock, or is not about it."""
+    found = np.full(len(times), np.inf)
+    for ran in history.ran:
+        stage = history.stages[ran.stage]
+        if stage.heats and stage.is_about(piece) and stage.until is not None and stage.until.quantity == TEMPERATURE:
+            found[(times > ran.begin + 1e-6) & (times <= ran.end + 1e-6)] = stage.until.target
+    return found
 
 
 def _slab(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -211,11 +297,16 @@ def _level(history: History, key: str, piece: str) -> float:
     return CURED_SHARE * history.resting(key, cures[-1], piece) if cures else np.inf
 
 
-def _quantity(key: str, drawn: tuple[Drawn, ...], reached: str) -> Quantity:
+def _quantity(key: str, drawn: tuple[Drawn, ...], reached: str, system: str) -> Quantity:
+    if key == TEMPERATURE:
+        _, sign, step = DEGREES[system]
+        every = np.concatenate([piece.values[key].ravel() for piece in drawn])
+        least, most = step * np.floor((every.min() + 1.5) / step), step * np.ceil(every.max() / step)
+        return Quantity(key, key, sign, float(least), float(max(most, least + step)), reached)
     top = max(float(np.quantile(piece.values[key], 0.995)) for piece in drawn)
     top = max([top, *(1.15 * float(level) for piece in drawn for level in piece.level[key][:1] if np.isfinite(level))])
     step = 10.0 ** np.floor(np.log10(top)) if top > 0 else 1.0
     most = (
         next(step * k for k in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * k >= top * (1 - 1e-9)) if top > 0 else 1.0
     )
-    return Quantity(key, NAMES.get(key, key), scale(key)[1], float(most), reached)
+    return Quantity(key, NAMES.get(key, key), scale(key)[1], 0.0, float(most), reached)

@@ -370,6 +370,14 @@ class Spread(Shown):
         """Band (t,) of the weight, kg."""
         return self.band(Request.of("weight", times=times, piece=self.number(piece)))
 
+    def weight_at_end(self, stage: int, piece: int | str = 0) -> Band:
+        """Band (1,) of the weight, kg, when a stage (from 0) ends, at whatever time that is in each draw."""
+        return self.band(self.asked_weight(stage, piece))
+
+    def asked_weight(self, stage: int, piece: int | str) -> Request:
+        """What `weight_at_end` reads."""
+        return Request.of("weight_at_end", stage=stage, piece=self.number(piece))
+
     def bath(self, quantity: str, times=None) -> Band:
         """Band (t,) of the mass fraction in the bath."""
         return self.band(Request.of("bath", quantity=quantity, times=times))

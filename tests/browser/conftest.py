@@ -201,7 +201,10 @@ def stage() -> Iterator[Any]:
         pytest.skip("no Chromium on this machine")
     with running_browser() as browser:
         yield SimpleNamespace(
-            running_lab=running_lab, watched_page=partial(watched_page, browser), write_notebook=write_notebook
+            running_lab=running_lab,
+            watched_page=partial(watched_page, browser),
+            write_notebook=write_notebook,
+            browser=browser,
         )
 
 

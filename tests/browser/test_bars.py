@@ -46,8 +46,8 @@ def page(request: pytest.FixtureRequest, stage: Any, tmp_path_factory: pytest.Te
         stage.watched_page(request.param, 1200) as opened,
     ):
         opened.goto(address)
-        opened.locator(".cl-bar").first.wait_for(state="attached", timeout=60_000)
-        opened.get_by_text("Hardly anything changes.").wait_for(timeout=30_000)
+        opened.locator(".cl-bar").first.wait_for(state="attached", timeout=180_000)
+        opened.get_by_text("Hardly anything changes.").wait_for(timeout=120_000)
         opened.wide = request.param
         yield opened
         assert opened.problems == [] and opened.outside == []

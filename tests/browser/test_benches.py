@@ -34,10 +34,10 @@ def visit(stage, kitchen):
     def go(name: str, width: int = 1280):
         page = go.watch(width)
         page.goto(address.replace("start.ipynb", f"{name}.ipynb"))
-        page.wait_for_selector("[data-revision]", timeout=30_000)
+        page.wait_for_selector("[data-revision]", timeout=120_000)
         page.wait_for_function(
             "() => [...document.querySelectorAll('[data-revision]')].every(e => +e.dataset.revision > 0)",
-            timeout=30_000,
+            timeout=120_000,
         )
         while (
             folded := page.get_by_role("button", name="▸")
@@ -72,7 +72,7 @@ def step(page, label: str, key: str = "ArrowRight") -> None:
     page.wait_for_function(
         "old => [...document.querySelectorAll('[data-revision]')].reduce((s, e) => s + +e.dataset.revision, 0) > old",
         arg=before,
-        timeout=20_000,
+        timeout=120_000,
     )
 
 
@@ -90,7 +90,7 @@ def drag(page, label: str, share: float) -> None:
     page.wait_for_function(
         "old => [...document.querySelectorAll('[data-revision]')].reduce((s, e) => s + +e.dataset.revision, 0) > old",
         arg=before,
-        timeout=20_000,
+        timeout=120_000,
     )
 
 
@@ -107,7 +107,7 @@ def settled(page) -> None:
 
 def at_rest(page, draws: int) -> None:
     """Wait until all draws stand behind the page: only then it says what the library says."""
-    page.wait_for_function(f"() => document.body.innerText.includes('{draws} draws')", timeout=60_000)
+    page.wait_for_function(f"() => document.body.innerText.includes('{draws} draws')", timeout=180_000)
 
 
 def said(page) -> str:
@@ -193,7 +193,7 @@ def test_soak(visit):
     drag(page, "Salt I want, of the meat", 0.02)
     settled(page)
     page.get_by_role("button", name="How much soak would it take?").click()
-    page.get_by_text("Least water").first.wait_for(timeout=20_000)
+    page.get_by_text("Least water").first.wait_for(timeout=120_000)
     clean(page)
 
 
@@ -205,7 +205,7 @@ def test_batch_saves_reopens_and_agrees_with_the_command(visit, kitchen):
     thickness.press("Enter")
     settled(page)
     page.get_by_role("button", name="Save", exact=True).click()
-    page.get_by_text(re.compile(r"^my-batch\.toml\.$")).first.wait_for(timeout=30_000)  # the words on the page name it too
+    page.get_by_text(re.compile(r"^my-batch\.toml\.$")).first.wait_for(timeout=120_000)  # the words on the page name it too
     settled(page)
     saved = load(Path(folder) / "my-batch.toml")
     assert saved.pieces[0].thickness == 0.06
@@ -245,18 +245,18 @@ def test_when_the_kernel_dies_the_figures_go_and_a_reload_brings_them_back(stage
 
     with stage.running_lab(None, tmp_path) as (address, process), stage.watched_page() as page:
         page.goto(address.replace("start.ipynb", "thick_point.ipynb"))
-        page.wait_for_selector("[data-revision]", timeout=30_000)
-        page.get_by_text("not enough").first.wait_for(timeout=10_000)
+        page.wait_for_selector("[data-revision]", timeout=120_000)
+        page.get_by_text("not enough").first.wait_for(timeout=120_000)
         for child in psutil.Process(process.pid).children(recursive=True):
             if "ipykernel" in " ".join(child.cmdline()):
                 child.kill()
-        page.get_by_text("appears to have died").wait_for(timeout=20_000)
+        page.get_by_text("appears to have died").wait_for(timeout=120_000)
         page.keyboard.press("Enter")
-        page.locator(".cl-say").first.wait_for(state="hidden", timeout=10_000)
+        page.locator(".cl-say").first.wait_for(state="hidden", timeout=120_000)
         assert "not enough" not in page.inner_text("body")
         told = page.evaluate(
             "() => [...document.querySelectorAll('.jupyter-widgets-disconnected')].map(e => getComputedStyle(e, '::before').content).join()"
         )
         assert "Reload the page" in told
         page.reload()
-        page.get_by_text("not enough").first.wait_for(timeout=30_000)
+        page.get_by_text("not enough").first.wait_for(timeout=120_000)

@@ -42,11 +42,11 @@ def test_a_cook_learns_from_a_batch(stage, kitchen):
     address, folder = kitchen
     with stage.watched_page(width=1200) as page:
         page.goto(address)
-        page.wait_for_selector("[data-revision]", timeout=60_000)
-        page.get_by_text("let a salometer float in it").first.wait_for(timeout=30_000)
+        page.wait_for_selector("[data-revision]", timeout=180_000)
+        page.get_by_text("let a salometer float in it").first.wait_for(timeout=120_000)
         fill(page, "Batch file", DEMO)
         press(page, "Open")
-        page.get_by_text("256 draws of").first.wait_for(timeout=60_000)
+        page.get_by_text("256 draws of").first.wait_for(timeout=180_000)
         found = update(load(folder / DEMO))
         assert re.sub(r"\s+", " ", found.told.headline) in said(page)
         assert found.told.rests_on in said(page)
@@ -54,24 +54,24 @@ def test_a_cook_learns_from_a_batch(stage, kitchen):
         fill(page, "When, after the start", "8 d")
         fill(page, "Reading", "14.5")
         press(page, "Write into the log")
-        page.get_by_text("Written down: day 8.00 salometer 14.5").first.wait_for(timeout=60_000)
+        page.get_by_text("Written down: day 8.00 salometer 14.5").first.wait_for(timeout=180_000)
         assert load(folder / DEMO).log[-1].value == "14.5"
-        page.get_by_text("showed 14.5 degrees on day 8").first.wait_for(timeout=60_000)
+        page.get_by_text("showed 14.5 degrees on day 8").first.wait_for(timeout=180_000)
 
         press(page, "Save what this batch taught")
-        page.get_by_text("Wrote my-meat.toml").first.wait_for(timeout=60_000)
+        page.get_by_text("Wrote my-meat.toml").first.wait_for(timeout=180_000)
         assert load_profile(folder / "my-meat.toml").known[0].key == "obstruction.lean"
         press(page, "Begin with what an earlier batch taught")
-        page.get_by_text("count twice").first.wait_for(timeout=60_000)
+        page.get_by_text("count twice").first.wait_for(timeout=180_000)
 
         fill(page, "Batch files, with commas between them", f"{DEMO}, batches/demo_loin.toml")
         press(page, "Compare")
         page.get_by_role("cell", name="Pork loin in a strong brine").or_(
             page.get_by_text("Pork loin in a strong brine")
-        ).first.wait_for(timeout=60_000)
+        ).first.wait_for(timeout=180_000)
 
         press(page, "Take the last one out")
-        page.get_by_text("out of the log again").first.wait_for(timeout=60_000)
+        page.get_by_text("out of the log again").first.wait_for(timeout=180_000)
         assert len(load(folder / DEMO).log) == len(found.batch.log)
         assert page.problems == [] and page.outside == []
 
@@ -80,11 +80,11 @@ def test_at_phone_width_nothing_is_cut_off(stage, kitchen):
     address, _ = kitchen
     with stage.watched_page(width=400) as page:
         page.goto(address)
-        page.wait_for_selector("[data-revision]", timeout=60_000)
+        page.wait_for_selector("[data-revision]", timeout=180_000)
         fill(page, "Batch file", DEMO)
         press(page, "Open")
-        page.get_by_text("Your brine fell").first.wait_for(timeout=60_000)
-        page.locator(".cl-table td").first.wait_for(timeout=30_000)
+        page.get_by_text("Your brine fell").first.wait_for(timeout=180_000)
+        page.locator(".cl-table td").first.wait_for(timeout=120_000)
         wide = page.evaluate(
             "() => [...document.querySelectorAll('.cl-table')].filter(e => e.offsetWidth && e.scrollWidth > e.clientWidth + 1).length"
         )

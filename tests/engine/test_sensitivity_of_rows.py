@@ -86,6 +86,7 @@ PANEL = {
     "much nitrite near the surface, and meat of high pH": lambda n: readings(
         n, piece(thickness="8 cm", ph=6.3), cure(bath=MIXED.but(nitrite=4e-3), lasts="1 d"),
     ),
+    "so long and warm that nitrite does not save it": lambda n: readings(n, piece(thickness="2 cm"), cure(temperature="8 degC", lasts="80 d")),
     "half a day at 5 degC": lambda n: readings(n, piece(), cure(temperature="5 degC", lasts="23 h"), Rest(temperature="3 degC", lasts="2 d")),
     "an icy night": lambda n: readings(n, piece(), cure(temperature=[["0 h", "3 degC"], ["20 h", "-1.2 degC"], ["40 h", "3 degC"]])),
     "how long": lambda n: [str(time_to("core salt >= 60 % of equilibrium", piece(), cure(), numbers=n))],

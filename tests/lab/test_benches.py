@@ -12,6 +12,7 @@ from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import PAGE_DRAWS, QUICK, State, opened, starting_batch
 from curelab.outcome import run
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
+from curelab.show.answer import TOO_WARM
 from curelab.show.in_short import in_short
 from curelab.show.report import words
 from curelab.sources import datasets_folder
@@ -390,10 +391,10 @@ def test_papers_of_the_bench_are_those_of_the_command(monkeypatch, tmp_path, cap
     state, page = made("batch")
     state.edit(lambda batch: batch.but(start="2026-03-02 09:00"))
     assert state.save(tmp_path / "mine.toml")
-    for name, arguments in (("sheet", ["-o", str(tmp_path / "s.html")]), ("label", ["-o", str(tmp_path / "l.html")])):
+    for name in ("sheet", "label", "page"):
         (_, content), *_ = handed_over(page, name, monkeypatch)
-        assert main([name, str(tmp_path / "mine.toml"), *arguments]) == 0
-        assert content == (tmp_path / f"{name[0]}.html").read_text(encoding="utf-8")
+        assert main([name, str(tmp_path / "mine.toml"), "-o", str(tmp_path / f"{name}.html")]) == 0
+        assert content == (tmp_path / f"{name}.html").read_text(encoding="utf-8")
     capsys.readouterr()
     assert main(["plan", str(tmp_path / "mine.toml")]) == 0
     assert handed_over(page, "plan", monkeypatch)[0][1] == capsys.readouterr().out
@@ -436,3 +437,14 @@ def test_saving_keeps_what_others_logged_meanwhile(tmp_path):
     assert state.save()
     saved = load(tmp_path / "mine.toml")
     assert saved.pieces[0].thickness == 0.07 and saved.log[0].what == "turned" and state.batch == saved
+
+
+@pytest.mark.parametrize("bench_name", ["thick point", "equilibrium or strong", "soak"])
+def test_no_page_names_a_day_for_meat_that_lies_warm(bench_name):
+    """What the report throws away the pages may not let ripen: the clock of warm meat is in the answer itself."""
+    state = State(strict=True)
+    page = bench(bench_name, state)
+    state.edit_stage(state.cure, temperature="14 degC")
+    said = page.says["cure" if bench_name == "soak" else "answer"].text
+    assert TOO_WARM in said + page.says["spot"].text if "spot" in page.says else TOO_WARM in said
+    assert "cook on" not in said and "cook it then" not in said

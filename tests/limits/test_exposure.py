@@ -14,8 +14,9 @@ DAY = 86400.0
 POINT = Piece(name="point", thickness="5 cm", weight="1 kg")
 NUMBERS = default_numbers()
 COLD, WARM_CLOCK = keeping.clock("cold", NUMBERS), keeping.clock("warm", NUMBERS)
+LENIENT = keeping.clock("cold", NUMBERS, lenient=True)
 # keeping.csv, from the abstracts: days to harm on the cold clock
-PRINTED = {0.0: 120.0, 3.0: 35.0, 4.0: 21.0, 5.0: 14.0, 8.0: 6.0, 12.0: 3.0}
+PRINTED = {3.0: 35.0, 4.0: 21.0, 5.0: 14.0, 8.0: 6.0, 12.0: 3.0}
 
 
 def named(verdicts):
@@ -40,6 +41,27 @@ def test_printed_days_are_kept(celsius, days):
     assert exposures(raw(celsius, 2))[0].cold == approx(2 / days, rel=1e-9)
 
 
+@pytest.mark.parametrize("celsius", [-1.0, 0.0, 1.0, 2.9])
+def test_colder_than_any_printed_safety_meat_keeps_no_longer_than_there(celsius):
+    """Strictly; leniently it goes on in a straight line to 120 d at 0 degC, when beef was spoiled, and by that alone nothing passes."""
+    found = exposures(raw(celsius, 30))[0]
+    assert found.cold == approx(30 / 35, rel=1e-9)
+    days = 35 * (120 / 35) ** ((3 - max(celsius, 0.0)) / 3)
+    assert found.harm == approx(30 / days, rel=1e-9)
+    for lasts, outcome in ((20.9, "pass"), (21.1, "unknown"), (0.99 * days, "unknown"), (1.01 * days, "fail")):
+        assert named(check_process(raw(celsius, lasts)))[UNPROTECTED].outcome == outcome, lasts
+
+
+def test_nitrite_alone_carries_no_pass():
+    """With all nitrite at once and no salt to speak of: what passes has not come to the 35 d to toxin of bare meat, and fails only where
+    six of 35 days would not save it either.
+    """
+    slowed, lenient = keeping.hurdles(NUMBERS), keeping.hurdles(NUMBERS, lenient=True)
+    assert 21 / slowed.left_over(np.array(0.0), np.array(1.0)) == approx(35, rel=1e-9)
+    assert 35 / lenient.left_over(np.array(0.0), np.array(1.0)) == approx(35 * 35 / 6, rel=0.01)
+    assert slowed.left_over(np.array(0.05), np.array(0.0)) == 0  # salt alone does carry one: printed
+
+
 def test_between_printed_days_a_straight_line_of_logarithms():
     # By hand: at 3.5 degC the geometric mean of 35 and 21 d, at 3.2 degC a fifth of the way.
     assert exposures(raw(3.5, 14))[0].cold == approx(14 / (35 * 21) ** 0.5, rel=1e-9)
@@ -49,7 +71,7 @@ def test_between_printed_days_a_straight_line_of_logarithms():
 def test_no_cliff():
     """From freezing upwards harm grows, and nowhere by a jump: a tenth of a degree adds at most a tenth to the cold clock."""
     kelvin = np.arange(273.15, 298.15, 0.1)
-    for clock in (COLD, WARM_CLOCK):
+    for clock in (COLD, LENIENT, WARM_CLOCK):
         assert (np.diff(clock.pace(kelvin)) >= 0).all()
     assert (np.diff(np.log(COLD.pace(kelvin))) <= 0.1).all()
     assert (COLD.pace(np.array([272.2, 273.0])) > 0).all() and COLD.pace(
@@ -104,9 +126,8 @@ def test_every_row_of_the_table_decides(monkeypatch):
         ]
         monkeypatch.setattr(keeping, "read_table", lambda name, changed=changed: changed)
         kelvin = np.arange(274.15 if row["clock"] == "cold" else 281.15, 297.15, 1.0)
-        moved = keeping.clock(row["clock"], NUMBERS).pace(kelvin) / {"cold": COLD, "warm": WARM_CLOCK}[
-            row["clock"]
-        ].pace(kelvin)
+        before = {"cold": LENIENT, "warm": WARM_CLOCK}[row["clock"]].pace(kelvin)
+        moved = keeping.clock(row["clock"], NUMBERS, lenient=True).pace(kelvin) / before
         assert moved.min() < 0.9, row
 
 
@@ -127,7 +148,7 @@ def test_every_row_of_the_table_decides(monkeypatch):
     ],
 )
 def test_what_slows_the_clock(salt, nitrite, left):
-    slowed = keeping.hurdles(NUMBERS)
+    slowed = keeping.hurdles(NUMBERS, lenient=True)
     assert slowed.left_over(np.array(salt / 100), np.array(nitrite * 1e-6)) == approx(left, abs=1e-12)
 
 
@@ -247,7 +268,7 @@ def test_nothing_printed_reaches_beyond_four_months():
         bath=Bath(water="40 kg", salt="4.5 kg", nitrite="6 g"), temperature="1 degC", lasts="200 d", lying=False
     )
     found = named(check_process(simulate(POINT.but(thickness="1 cm", weight="0.2 kg"), salty, cells=8)))[UNPROTECTED]
-    assert found.statistic < 5 and found.outcome == "unknown" and "nothing printed here reaches" in found.sentence
+    assert found.statistic < 5 and found.outcome == "unknown" and "nothing printed reaches" in found.sentence
     brief = named(
         check_process(simulate(POINT.but(thickness="1 cm", weight="0.2 kg"), salty.but(lasts="100 d"), cells=8))
     )
@@ -266,7 +287,7 @@ def test_a_sound_flat_comes_out_better_than_a_bare_block():
         Brine(bath=Bath(**several), temperature="4.4 degC", lasts="14 d", lying=False),
     )
     better, worse = (named(check_process(each))[UNPROTECTED] for each in (flat, block))
-    assert better.outcome == "pass" and worse.outcome == "unknown" and worse.statistic > 2 * better.statistic
+    assert better.outcome == "pass" and worse.outcome == "unknown" and worse.statistic > 1.5 * better.statistic
     assert named(check_process(block))["cure at the slowest spot"].outcome == "unknown"
     assert named(check_process(flat))["cure at the slowest spot"].outcome == "pass"
 

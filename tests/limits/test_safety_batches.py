@@ -19,6 +19,7 @@ def test_every_batch_gets_what_it_must(name):
     each = BATCHES[name]
     verdicts = each.verdicts()
     assert each.got(verdicts) == each.must, [str(verdict) for verdict in verdicts if verdict.outcome != "pass"]
+    assert not [verdict.sentence for verdict in verdicts if "e+" in verdict.sentence]
     if each.kind == "sound":
         assert not [verdict for verdict in verdicts if verdict.outcome == "fail"]
     else:

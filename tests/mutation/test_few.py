@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 SCRIPT = Path(__file__).with_name("run.py")
 
 
@@ -19,6 +21,7 @@ def test_every_fault_of_the_long_list_finds_its_place():
     assert ran.returncode == 0, ran.stdout + ran.stderr
 
 
+@pytest.mark.repeats
 def test_the_tests_go_red_for_each_of_the_few():
     ran = script("--few")
     assert ran.returncode == 0, ran.stdout + ran.stderr[-3000:]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Piece
-from curelab.show.answer import how_forgiving, of_ten
+from curelab.show.answer import TOO_WARM, how_forgiving, of_ten, slowest_spot
 from curelab.sources import default_numbers
 from curelab.spread import spread
 from curelab.spread.forgiving import forgiving, taste_around
@@ -51,4 +51,15 @@ def test_an_equilibrium_brine_forgives_and_a_strong_one_does_not(both):
     assert hard.known is not None and hard.known > hard.chance
     assert calm.lands(30 * DAY) > 0.9 and hard.lands(30 * DAY) == 0.0
     said = how_forgiving(hard, 30 * DAY)
-    assert "On day 30, as planned, none do" in said and of_ten(hard.chance) in said and "adds about nothing" not in said
+    assert "on day 30, as planned, in no batch" in said and of_ten(hard.chance) in said and "adds about nothing" not in said
+
+
+def test_no_day_is_called_sure_that_the_answer_calls_too_late(both):
+    """A brine so warm that no cure helps: the answer says so, and nothing beside it says how many days late are forgiven."""
+    _, taste, _ = both
+    for kelvin, told in (("3 degC", True), ("12 degC", False)):
+        many = spread(FLAT.but(thickness="2 cm"), HARD.but(temperature=kelvin), count=32)
+        ready = many.ready(0, at_most="10 d")[0]
+        said = slowest_spot(ready, default_numbers())
+        assert (said == TOO_WARM) == (not told)
+        assert bool(how_forgiving(forgiving(many, *taste), 2 * DAY, ready)) == told

@@ -5,8 +5,10 @@ from collections.abc import Callable
 from ..state import State, opened
 from ..workbench import Bench
 from .batch import BatchBench
+from .compare import CompareBench
 from .equilibrium_or_strong import EquilibriumOrStrong
 from .learning import LearningBench
+from .plate import PlateBench
 from .soak import SoakBench
 from .thick_point import ThickPoint
 
@@ -14,8 +16,10 @@ BENCHES: dict[str, Callable[[State], Bench]] = {
     "thick point": ThickPoint,
     "equilibrium or strong": EquilibriumOrStrong,
     "soak": SoakBench,
+    "to the plate": PlateBench,
     "batch": BatchBench,
     "learning": LearningBench,
+    "compare": CompareBench,
 }
 
 
@@ -30,4 +34,14 @@ def bench(name: str, state: State | None = None, here: str = "") -> Bench:
     return made
 
 
-__all__ = ["BENCHES", "BatchBench", "EquilibriumOrStrong", "LearningBench", "SoakBench", "ThickPoint", "bench"]
+__all__ = [
+    "BENCHES",
+    "BatchBench",
+    "CompareBench",
+    "EquilibriumOrStrong",
+    "LearningBench",
+    "PlateBench",
+    "SoakBench",
+    "ThickPoint",
+    "bench",
+]

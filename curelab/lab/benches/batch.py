@@ -11,6 +11,7 @@ from ...fields import InputError, from_plain
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
 from ...outcome import Outcome
+from ...paper.kitchen_page import page_html
 from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
@@ -126,6 +127,7 @@ class BatchBench(Bench):
                 "label.html",
                 lambda: label_html(label(schedule(state.batch, log=False)), self._paper()),
             ),
+            "page": ("A page to carry, for the phone", "page.html", lambda: page_html(schedule(state.batch))),
         }
         for name, (words, file, make) in papers.items():
             self.controls[name] = Press(words)
@@ -153,7 +155,9 @@ class BatchBench(Bench):
         except InputError as error:
             self.says["trouble"].tell(" ".join(f"{problem}." for problem in error.problems), "alert")
             return
-        button.hand_over(file, words, "text/html" if file.endswith("html") else "text/plain", new_tab=True)
+        button.hand_over(
+            file, words, "text/html" if file.endswith("html") else "text/plain", new_tab=file != "page.html"
+        )
 
     def _log(self) -> None:
         try:
@@ -225,7 +229,7 @@ class BatchBench(Bench):
         fields = row(*forms, at_least=250)
         for each in forms:
             each.layout.flex = "0 1 270px"
-        papers = [controls[name] for name in ("report", "plan", "sheet", "label")]
+        papers = [controls[name] for name in ("report", "plan", "sheet", "label", "page")]
         log = row(*self.reading.values(), column(controls["log"], controls["unlog"]), at_least=180)
         lines = row(*(self.pictures[name] for name in ("salt", "nitrite", "bath")), at_least=320)
         self.fold("Pieces, cure and stages: change the batch", fields, opened=True)

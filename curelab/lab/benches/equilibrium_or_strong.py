@@ -119,12 +119,13 @@ class EquilibriumOrStrong(Bench):
             out = ordered(found.pull)[1]
             out = out if np.isfinite(out) else many.usual.length
             kind = forgiving(many, *taste)
-            sure = f" {to_be_as_sure(kind)}" if kind.chance < SURE and name == "strong" else ""
+            unsure = kind.chance < SURE <= float(np.mean(found.keeps))
+            sure = f" {to_be_as_sure(kind)}" if unsure and name == "strong" else ""
             plan = Planned(now, float(many.at("average", "salt", [now], 0, "equilibrium").middle[0]))
             said, *spot = answer(found, piece, many.usual.numbers, plan, system)
             self.says[
                 "answer" if name == "equilibrium" else "strong answer"
-            ].text = f"**{name.capitalize()} brine.** {said} {how_forgiving(kind, now)}{sure}"
+            ].text = f"**{name.capitalize()} brine.** {said} {how_forgiving(kind, now, found)}{sure}"
             spots.append(f"**{name.capitalize()} brine.** {' '.join(spot)}")
             ways.append((name, many, out))
             show_lines(self.pictures[f"{name} salt"], pictures.over_time(many, "salt", piece.name, now=now))

@@ -1,0 +1,300 @@
+"""To the plate: cook, chill, slice, and when to begin, from the meat as it was cured on."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ... import units
+from ...batch import Batch
+from ...engine.history import History
+from ...fields import InputError
+from ...forecast import lead, portion_that_cools, simmer_water_for_the_plate, soak_for_the_plate
+from ...forecast.portion import alone
+from ...limits import check_cooked
+from ...limits.verdict import SIGNS
+from ...recipe.cook import COLD_IN, Chill, Simmer
+from ...recipe.criterion import TEMPERATURE
+from ...recipe.piece import Piece
+from ...recipe.stages import Stage
+from ...show import pictures
+from ...show.answer import ranges
+from ...show.dangers import failing
+from ...show.plate import TOUGH, plate_sentences
+from ...show.section import section
+from ...show.to_the_plate import begin, cautions, cook_of, hours, never, on_the_plate
+from ...spread import Spread
+from ...spread.sensitivity import at_end_of
+from ..bars import BarPicture
+from ..controls import Line, Pick, Press
+from ..dials import HOURS, TARGET, THICKNESS, WATER, Scale, dial
+from ..picture import Picture
+from ..say import Say
+from ..section import SectionPicture
+from ..workbench import Bench, row, show_lines, show_matters, show_section
+
+HEAT = {"metric": Scale("degC", 50, 100, 1), "us": Scale("degF", 122, 212, 1)}
+MIDDLE = {"metric": Scale("degC", 50, 96, 1), "us": Scale("degF", 122, 205, 1)}
+TENDER, DONE = (
+    ("95 degC", "90 degC"),
+    ("80 degC", "70 degC"),
+)  # pot and middle of tough cuts, of others (common practice, no source)
+MOMENTS = 41  # of a cook at which it is looked for
+DRAWN = 3  # pieces; more would be too small to see
+TRIED = "Your batch is not cooked yet. This cook is only tried out; it goes into the batch when you move one of its sliders."
+
+
+def with_cook(batch: Batch) -> Batch:
+    """The batch, or where nothing cooks it, the same with a simmer in twice its weight of water and a chill in ice water."""
+    if any(stage.aim == "cook" for stage in batch.stages):
+        return batch
+    pot, middle = TENDER if any(piece.tissue in TOUGH for piece in batch.pieces) else DONE
+    water = max(1.0, round(2 * sum(piece.weight for piece in batch.pieces)))
+    cook = Simmer(water=water, temperature=pot, until=f"core temperature >= {middle}", at_most="24 h")
+    chill = Chill(medium="ice water", temperature="1 degC", until="core temperature <= 4 degC", at_most="48 h")
+    return batch.but(stages=(*batch.stages, cook, chill))
+
+
+def _farthest_apart(usual: History, stage: int, piece: str) -> float:
+    """When in a stage [s] the outside of a piece and its middle differ most: where there is most to see."""
+    times = np.linspace(*usual.span(stage), MOMENTS)
+    outside, middle = (usual.temperature(times, place, piece) for place in ("surface", "core"))
+    return float(times[np.argmax(np.abs(outside - middle))])
+
+
+class PlateBench(Bench):
+    """Sliders for the cook and the chill beside the section, coloured by temperature; folded below: the slice, its salt, the checks, the portion."""
+
+    here = "plate.ipynb"
+
+    def build(self):
+        state = self.state
+        self._asked: dict[str, tuple[Any, str]] = {}  # what was asked, and about what
+        self._build_dials()
+        names = [piece.name for piece in self._cooked(state.batch)]
+        if len(names) > 1:
+            pick = self.controls["piece"] = Pick("Piece that the sliders set", names, self._piece(state.batch).name)
+            pick.observe(lambda change: state.set_own(piece=pick.value), "value")
+        serve = self.controls["serve"] = Line(
+            "Serve on", state.own.serve or "", "2026-11-29 13:00", help="Left empty: counted back from the table."
+        )
+        serve.observe(lambda change: self._serve(serve), "value")
+        for name, words, work in (
+            ("ask salt", "How much water, or how long a soak?", self._ask_salt),
+            ("ask portion", "How thick may a portion be?", self._ask_portion),
+        ):
+            self.controls[name] = Press(words)
+            self.controls[name].on_press(lambda button, work=work: work())
+        self.pictures = {"section": SectionPicture(), "slice": Picture(), "matters": BarPicture()}
+        for name in ("answer", "slice", "salt", "portion"):
+            self.says[name] = Say("", "answer")
+        for name in ("tried", "hours", "checks", "rests"):
+            self.says[name] = Say("", "note")
+        state.observe(lambda change: self._fit(), ["batch", "own"])
+        self._fit()
+
+    def _build_dials(self):
+        state, stage = self.state, lambda batch: self._stage(batch)
+        self.controls["heat"] = dial(
+            state, "Water or air around it", "temperature", HEAT, lambda batch: stage(batch).temperature[-1][1], self._heat_to,
+        )  # fmt: skip
+        self.controls["middle"] = dial(
+            state, "Middle to reach", "temperature", MIDDLE,
+            lambda batch: stage(batch).until.target if self._waits(batch) else units.read(TENDER[1], "temperature"),
+            lambda words: self._change(self._cook, until=f"core temperature >= {words}"),
+        )  # fmt: skip
+        self.controls["hours"] = dial(
+            state, "Hours in the cook", "time", HOURS, lambda batch: stage(batch).longest,
+            lambda words: self._change(self._cook, lasts=words, until=None, at_most=None),
+        )  # fmt: skip
+        self.controls["water"] = dial(
+            state, "Water in the pot", "water", WATER, lambda batch: stage(batch).stretches[0].water or 1.0,
+            lambda words: self._change(self._cook, water=words),
+        )  # fmt: skip
+        chill = Pick("Chill in", list(COLD_IN), self._chilled(state.batch))
+        chill.observe(lambda change: self._chill_in(chill.value), "value")
+        self.controls["chill"] = chill
+        self.controls["portion"] = dial(
+            state, "Portion, as thick as", "length", THICKNESS, lambda batch: self._piece(batch).thickness,
+            lambda words: state.edit_piece(state.batch.pieces.index(self._piece(state.batch)), thickness=words),
+        )  # fmt: skip
+        self.controls["target"] = dial(
+            state, "Salt I want, of the slice", "fraction", TARGET, lambda batch: state.own.target, lambda words: state.set_own(target=words),
+        )  # fmt: skip
+
+    # -- which cook ----------------------------------------------------------------------------------------------------------------
+
+    @staticmethod
+    def _cooked(batch: Batch) -> list[Piece]:
+        stages = with_cook(batch).stages
+        return [piece for piece in batch.pieces if cook_of(stages, piece) is not None]
+
+    def _piece(self, batch: Batch) -> Piece:
+        """The piece whose cook the sliders set."""
+        there = self._cooked(batch)
+        return next((piece for piece in there if piece.name == self.state.own.piece), there[0])
+
+    def _cook(self, batch: Batch) -> int:
+        found = cook_of(with_cook(batch).stages, self._piece(batch))
+        assert found is not None
+        return found
+
+    def _chill(self, batch: Batch) -> int | None:
+        """Number of the chill after that cook."""
+        name, first = self._piece(batch).name, self._cook(batch)
+        stages = with_cook(batch).stages
+        return next(
+            (n for n, each in enumerate(stages) if n > first and each.aim == "chill" and each.is_about(name)), None
+        )
+
+    def _stage(self, batch: Batch) -> Stage:
+        return with_cook(batch).stages[self._cook(batch)]
+
+    def _waits(self, batch: Batch) -> bool:
+        """Whether the cook waits for the middle."""
+        until = self._stage(batch).until
+        return until is not None and until.quantity == TEMPERATURE
+
+    def _chilled(self, batch: Batch) -> str:
+        number = self._chill(batch)
+        return next(iter(COLD_IN)) if number is None else with_cook(batch).stages[number].medium
+
+    # -- edits ---------------------------------------------------------------------------------------------------------------------
+
+    def _change(self, which, **changes) -> None:
+        """Change a stage of what is shown; a cook that was only tried out goes into the batch with that."""
+
+        def change(batch: Batch) -> Batch:
+            stages, number = with_cook(batch).stages, which(batch)
+            made = stages[number].but(**changes)
+            found = [piece.weight for piece in batch.pieces if made.is_about(piece.name)]
+            if problems := made.problems(sum(found)):
+                raise InputError(problems)
+            return batch.but(stages=(*stages[:number], made, *stages[number + 1 :]))
+
+        self.state.edit(change)
+
+    def _heat_to(self, words: str) -> None:
+        """The end of the program; what comes before stays."""
+        log = self._stage(self.state.batch).temperature
+        end = (log[-1][0], units.read(words, "temperature"))
+        self._change(self._cook, temperature=words if len(log) == 1 else [*log[:-1], end])
+
+    def _chill_in(self, medium: str) -> None:
+        if self._chill(self.state.batch) is None or medium == self._chilled(self.state.batch):
+            return
+        self._change(self._chill, medium=medium, temperature="1 degC" if medium == "ice water" else "3 degC")
+
+    def _serve(self, line: Line) -> None:
+        before = self.state.problems
+        made = self.state.set_own(serve=line.value.strip() or None)
+        line.problem = "" if made else " ".join(self.state.problems)
+        if not made:  # the batch is sound; only this field is not
+            self.state.problems = before
+
+    def _fit(self) -> None:
+        """Show the sliders that the cook of this piece has, and its values in the others."""
+        if self.state.problems:
+            return
+        batch = self.state.batch
+        shown = {"middle": self._waits(batch), "hours": not self._waits(batch), "water": self._stage(batch).wet}
+        for name, here in shown.items():
+            self.controls[name].layout.display = None if here else "none"
+        self.controls["chill"].disabled = self._chill(batch) is None
+        self.controls["chill"].value = self._chilled(batch)
+
+    # -- questions -----------------------------------------------------------------------------------------------------------------
+
+    def _about(self) -> Any:
+        """What an answer to a button is true for; anything else moved makes it an old one."""
+        return self.state.batch, self.state.own
+
+    def _ask_salt(self) -> None:
+        batch = with_cook(self.state.batch)
+        wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
+        weight = sum(piece.weight for piece in batch.pieces)
+        said = [str(soak_for_the_plate(wanted, batch.pieces, batch.filled(), water=2 * weight, loss=batch.loss))]
+        if any(stage.tag == Simmer.tag for stage in batch.stages):
+            said.append(str(simmer_water_for_the_plate(wanted, batch.pieces, batch.filled(), loss=batch.loss)))
+        self._answer("salt", " Or: ".join(said))
+
+    def _ask_portion(self) -> None:
+        batch = with_cook(self.state.batch)
+        piece = self._piece(batch)
+        self._answer(
+            "portion", str(portion_that_cools(piece, alone(piece, batch.pieces, batch.filled()), loss=batch.loss))
+        )
+
+    def _answer(self, name: str, sentence: str) -> None:
+        self._asked[name] = self._about(), sentence
+        self.says[name].text = sentence
+
+    # -- what the page shows -------------------------------------------------------------------------------------------------------
+
+    def _seen(self) -> Spread:
+        return self.state.spread(with_cook(self.state.batch).filled())
+
+    def draw(self):
+        state = self.state
+        batch, many = with_cook(state.batch), self._seen()
+        usual, system = many.usual, batch.units
+        first = next(n for n, each in enumerate(usual.stages) if each.aim == "cook")
+        alone = Spread.single(usual)  # by the clock a band would mix batches in the pot with batches in the ice
+        shown = [(alone, piece.name, piece.name) for piece in self._cooked(batch)[:DRAWN]]
+        wanted = (state.own.target, "saltier than you want from here in")
+        drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
+        opens = _farthest_apart(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
+        show_section(self.pictures["section"], drawn, opens / units.DAY, system)
+        try:
+            found = lead(batch.pieces, batch.filled(), serve=state.own.serve, loss=batch.loss)
+            said, parts = begin(found), hours(found)
+        except InputError as error:
+            said, parts = never(error), []
+        self.says["answer"].text = f"{said} {on_the_plate(usual)}".strip()
+        self.says["hours"].text = "\n".join(parts)
+        self.says["tried"].text = TRIED if batch is not state.batch else ""
+        self.says["caution"].text = cautions(usual.stages, system)
+        verdicts = check_cooked(usual)
+        self.warn(" ".join(failing(verdicts)))
+        self.says["checks"].text = "\n".join(
+            f"{SIGNS[each.outcome]}: {each.sentence} [{each.source}]" for each in verdicts
+        )
+        for name in ("salt", "portion"):
+            about, sentence = self._asked.get(name, (None, ""))
+            self.says[name].text = sentence if about == self._about() else ""
+
+    def _draw_slice(self):
+        batch, many = self.state.batch, self._seen()
+        self.says["slice"].text = "\n".join(plate_sentences(many.usual))
+        show_lines(
+            self.pictures["slice"],
+            pictures.profile(many, many.usual.length, ("salt",), self._piece(batch).name, batch.units),
+        )
+
+    def _draw_sure(self):
+        many = self._seen()
+        name = self._piece(self.state.batch).name
+        ask = at_end_of("average", "salt", len(many.usual.stages) - 1, name)
+        show_matters(self.pictures["matters"], many, ask, f"the salt of the {name} on the plate")
+        self.says["rests"].text = "\n".join((ranges(many.count), many.meaning, *many.usual.assumptions))
+
+    def layout(self):
+        controls, says = self.controls, self.says
+        self.fold("The slice: salt from face to face, tenderness, sodium, what is left", says["slice"], self.pictures["slice"], draw=self._draw_slice)  # fmt: skip
+        self.fold(
+            "Make the salt right: more water, or a soak before the cook",
+            controls["target"],
+            controls["ask salt"],
+            says["salt"],
+        )
+        self.fold("Stage by stage: how long each takes", says["hours"])
+        self.fold("Cooked and cold in time: what the rules say", says["checks"])
+        self.fold("How thick a portion cools in time", controls["ask portion"], says["portion"])
+        self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
+        dials = [
+            controls[name]
+            for name in ("piece", "heat", "middle", "hours", "water", "chill", "portion", "serve")
+            if name in controls
+        ]
+        return self.page([says["answer"]], self.pictures["section"], dials, [says["tried"]])

@@ -1,0 +1,82 @@
+"""From the pot to the plate in two sentences: when to begin, and how salty the slices are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..engine.history import History
+from ..fields import InputError
+from ..forecast import slice_of
+from ..forecast.serve import Lead
+from ..limits.cooling import rules
+from ..recipe.piece import Piece
+from ..recipe.stages import Stage
+from ..units import capital, roughly, show
+
+MOST = 3  # pieces that are named in one sentence
+DEFER = "These are estimates; your local food code and licensed practice go first."
+POISON = "Nitrite poisons when it is over-measured: weigh it, never spoon it."
+
+
+def begin(lead: Lead) -> str:
+    """When to begin cooking, so that slow meat is ready too.
+
+    >>> begin(Lead(39600.0, 36000.0, 43200.0, (), None))
+    'Begin 12 hours before you serve: it takes 11 hours (10 to 12).'
+    """
+    takes = f"it takes {spent(lead.value, lead.low, lead.high)}"
+    if lead.begin is None or lead.serve is None:
+        return f"Begin {roughly(lead.high)} before you serve: {takes}."
+    return f"Begin on {lead.begin:%A %-d %B at %H:%M} to serve on {lead.serve:%A at %H:%M}: {takes}."
+
+
+def spent(value: float, low: float, high: float) -> str:
+    """A time with its band, the unit said once where it is the same.
+
+    >>> spent(7200.0, 3600.0, 86400.0)
+    '2 hours (60 minutes to 24 hours)'
+    """
+    usual, *ends = (roughly(each) for each in (value, low, high))
+    if ends[0] == ends[1]:
+        return usual
+    (first, unit), (last, other) = (each.split(" ") for each in ends)
+    return (
+        f"{usual} ({first} to {last})" if unit.rstrip("s") == other.rstrip("s") else f"{usual} ({ends[0]} to {ends[1]})"
+    )
+
+
+def hours(lead: Lead) -> list[str]:
+    """How long each stage takes, one line each."""
+    return [f"{capital(name)}: {spent(value, low, high)}." for name, value, low, high in lead.parts]
+
+
+def never(error: InputError) -> str:
+    """What to do where the middle does not come to what is waited for."""
+    found = next((each for each in error.problems if each.where.endswith(".at_most")), error.problems[0])
+    return f"{capital(found.sentence)}, or make it hotter, or ask for less."
+
+
+def on_the_plate(history: History) -> str:
+    """How salty the slices of the cooked pieces are."""
+    cooked = [piece for piece in history.pieces if cook_of(history.stages, piece) is not None]
+    if not cooked:
+        return ""
+    told = []
+    for piece in cooked[:MOST]:
+        cut = slice_of(history, piece.name)
+        told.append(f"{piece.name} {cut.saltiness.sentence}, {100 * cut.salt:.1f} % salt")
+    more = f"; and {len(cooked) - MOST} more below" if len(cooked) > MOST else ""
+    return f"On the plate: {'; '.join(told)}{more}."
+
+
+def cook_of(stages: Sequence[Stage], piece: Piece) -> int | None:
+    """Number of the first stage that cooks a piece; None where none does."""
+    return next((n for n, stage in enumerate(stages) if stage.aim == "cook" and stage.is_about(piece.name)), None)
+
+
+def cautions(stages: Sequence[Stage], system: str = "metric") -> str:
+    """What can hurt in these stages, and who goes before this tool."""
+    own = dict.fromkeys(said for stage in stages for said in stage.cautions)
+    hot = show(rules("holding")[0].begin, "temperature", system)
+    held = f"While it waits hot, keep all of it at {hot} or above; else chill it at once."
+    return " ".join([*own, held, POISON, DEFER])
