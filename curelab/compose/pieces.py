@@ -68,6 +68,13 @@ def change_piece(batch: Batch, number: int, **changes: Any) -> Batch:
     return sound(batch.but(pieces=pieces, stages=_renamed(batch.stages, piece.name, (made.name,))))
 
 
+def change_station(batch: Batch, number: int, station: int, **changes: Any) -> Batch:
+    """The piece with some fields of one of its stations changed; stations count from 0."""
+    stations = chosen(batch.pieces, number, "pieces").stations
+    made = chosen(stations, station, "stations").but(**changes)
+    return change_piece(batch, number, stations=(*stations[:station], made, *stations[station + 1 :]))
+
+
 def split_piece(batch: Batch, number: int, *, at: str | float | None = None, along: str | None = None) -> Batch:
     """The piece cut in two, across `at` a place [m] from its head or `along` its "seam"; stages that name it name both parts."""
     piece = chosen(batch.pieces, number, "pieces")
@@ -105,4 +112,13 @@ def _renamed(stages: tuple[Stage, ...], name: str, names: tuple[str, ...]) -> tu
     return tuple(made)
 
 
-__all__ = ["add_piece", "change_piece", "duplicate_piece", "free_name", "move_piece", "remove_piece", "split_piece"]
+__all__ = [
+    "add_piece",
+    "change_piece",
+    "change_station",
+    "duplicate_piece",
+    "free_name",
+    "move_piece",
+    "remove_piece",
+    "split_piece",
+]

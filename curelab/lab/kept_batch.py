@@ -17,6 +17,7 @@ import traitlets as T
 from .. import batch as batches
 from .. import files
 from ..batch import Batch, Reading
+from ..compose import change_piece
 from ..fields import InputError, refuse
 from ..paper.fridge_log import with_temperatures
 from ..paper.logbook import append_reading, save_keeping_log, undo
@@ -128,8 +129,8 @@ class KeptBatch(T.HasTraits):
             return None
 
     def edit_piece(self, number: int, **changes: Any) -> bool:
-        """Change fields of one piece."""
-        return self.edit(lambda batch: batch.but(pieces=_replaced(batch.pieces, number, **changes)))
+        """Change fields of one piece; stages that name it use its new name."""
+        return self.edit(lambda batch: change_piece(batch, number, **changes))
 
     def edit_stage(self, number: int, **changes: Any) -> bool:
         """Change fields of one stage."""
@@ -173,24 +174,18 @@ class KeptBatch(T.HasTraits):
         self._take_in_hand()
         return True
 
-    def begin(self, words: str, name: str) -> bool:
-        """Write a text as a new batch file beside the one in hand, and open it; what was in hand is kept in its own file first.
+    def begin(self, content: bytes, name: str) -> None:
+        """Write the bytes of a batch file as a new file beside the one in hand, and open it. What was in hand is kept in its own file first.
 
-        name: for the file, to which a number is added where it is taken. On a fault keep what there is and set `problems`.
+        name: for the file, to which a number is added where it is taken. Raises InputError with every problem at once; nothing is changed then.
         """
         self.keep()
         if self.unkept:
-            self.problems = (self.unkept,)
-            return False
-
-        def write() -> Path:
-            batches.from_table(table_of(words.encode("utf-8"), name))
-            target = free_path(Path(self.path or WORKING_FILE).parent / Path(name).name)
-            files.write(target, words)
-            return target
-
-        target = self._try(write)
-        return target is not None and self.open(target)
+            raise refuse(Path(self.path).name, self.unkept)
+        batches.from_table(table_of(content, name))
+        target = free_path(Path(Path(name).name).with_suffix(".toml"))
+        files.write(target, content)
+        self.open(target)
 
     def save(self, path: str | Path | None = None) -> bool:
         """Write the batch to `path` (default: where it came from). Another file is never overwritten by a new name."""
@@ -256,11 +251,9 @@ class KeptBatch(T.HasTraits):
 
         return self._take(take_out)
 
-    def take_temperatures(self, content: bytes, **asked: Any) -> tuple[str, ...] | None:
-        """Take a thermometer's file as the fridge log, as a change that undo takes back. What was done, in sentences; None with `problems`."""
-        found = self._try(lambda: with_temperatures(self.batch, content, **asked))
-        if found is None:
-            return None
+    def take_temperatures(self, content: bytes, **asked: Any) -> tuple[str, ...]:
+        """Take a thermometer's file as the fridge log, as a change that undo takes back. Returns what was done, in sentences. Raises InputError."""
+        found = with_temperatures(self.batch, content, **asked)
         self.edit(lambda batch: found.batch, step=True)
         return found.lines
 
