@@ -6,6 +6,7 @@ Every function raises InputError, one sentence for each problem, and changes not
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from ..batch import Batch
@@ -73,6 +74,15 @@ def change_station(batch: Batch, number: int, station: int, **changes: Any) -> B
     stations = chosen(batch.pieces, number, "pieces").stations
     made = chosen(stations, station, "stations").but(**changes)
     return change_piece(batch, number, stations=(*stations[:station], made, *stations[station + 1 :]))
+
+
+def shaped(batch: Batch, wanted: Mapping[str, Any]) -> Batch:
+    """What a hand did to the shape on a drawing: {"piece", "split"} cuts a piece in two; {"piece", "station", "at", "thickness"} moves a station.
+    Numbers from 0, lengths in m.
+    """
+    if "split" in wanted:
+        return split_piece(batch, wanted["piece"], at=wanted["split"])
+    return change_station(batch, wanted["piece"], wanted["station"], at=wanted["at"], thickness=wanted["thickness"])
 
 
 def split_piece(batch: Batch, number: int, *, at: str | float | None = None, along: str | None = None) -> Batch:

@@ -134,12 +134,14 @@ class Composing:
     def stations(self, number: int) -> list[tuple[str, dict[str, Any]]]:
         """(title, fields) of each station of a piece."""
         return [
-            (station_title(k), form(
-                self.state, lambda batch, k=k: batch.pieces[number].stations[k],
-                lambda k=k, **changes: self._put_station(number, k, changes), ("tissue", "below"),
-            ))
-            for k in range(len(self.state.batch.pieces[number].stations))
-        ]  # fmt: skip
+            (station_title(k), self._station(number, k)) for k in range(len(self.state.batch.pieces[number].stations))
+        ]
+
+    def _station(self, number: int, k: int) -> dict[str, Any]:
+        def put(**changes: Any) -> bool:
+            return self._put_station(number, k, changes)
+
+        return form(self.state, lambda batch: batch.pieces[number].stations[k], put, ("tissue", "below"))
 
     def _put_station(self, number: int, k: int, changes: dict[str, Any]) -> bool:
         return self.state.edit(lambda batch: change_station(batch, number, k, **changes))

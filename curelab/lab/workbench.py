@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from ..batch import Batch
+from ..compose import shaped
 from ..fields import InputError
 from ..show.in_hand import in_hand
 from ..show.pictures import Lines, Map
@@ -151,6 +152,20 @@ class Bench(ABC):
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
+
+    def by_hand(self, picture: SectionPicture) -> None:
+        """Let a hand change the shape on this picture: its pieces are the first ones of the batch. What cannot be is said, and nothing changes."""
+
+        def take(wanted: dict[str, Any]) -> None:
+            try:
+                made = shaped(self.state.batch, wanted)
+            except InputError as error:
+                picture.again()
+                self.says["trouble"].tell(" ".join(_sentence(line) for line in error.lines()), "alert")
+                return
+            self.state.edit(lambda batch: made, step=True)
+
+        picture.on_change(take)
 
     def _name_batch(self) -> None:
         """Name the batch in hand at the top of the page, and say whether it is kept."""

@@ -68,6 +68,7 @@ class BatchBench(Bench):
             "bath": Picture(),
             "matters": BarPicture(),
         }
+        self.by_hand(self.pictures["section"])
         for name in ("answer", "more", "weigh"):
             self.says[name] = Say("", "answer")
         for name in ("verdicts", "rests", "log", "file"):
