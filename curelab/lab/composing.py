@@ -116,6 +116,7 @@ class Composing:
             key = f"{what} {number + 1} {label.split()[-1].lower()}"
             self._press(key, label, partial(self.edit, change, focus), f"{label}: {name}")
             self.controls[key].disabled = not able
+            self.controls[key].small = True
 
     def _split(self, number: int) -> None:
         piece = self.state.batch.pieces[number]
@@ -151,7 +152,10 @@ class Composing:
         batch = self.state.batch
         title = piece_title(batch, number) if what == "piece" else stage_title(batch, number)
         buttons = [self.controls[f"{what} {number + 1} {label.split()[-1].lower()}"] for label in BUTTONS]
-        return column(Say(f"**{title}**", "note"), row(*buttons, at_least=56, gap=6), *inside)
+        line = row(*buttons, gap=6)
+        for button in buttons:
+            button.layout.flex = "0 0 auto"
+        return column(Say(f"**{title}**", "note"), line, *inside)
 
     def splitting(self, number: int) -> list[Any]:
         """The controls that cut a piece in two; none for a shape without a length."""

@@ -111,7 +111,7 @@ class Press(_Control):
     """A button. `on_press(callback)` calls `callback(button)` each time it is pressed; `press()` presses it from Python.
 
     Two presses that reach Python in one message count as one. `main` marks the one button of a page that matters most. `spoken`: its whole
-    name for who cannot see what it stands beside. `focus`: it has the keyboard when it comes onto the page.
+    name for who cannot see what it stands beside. `focus`: it has the keyboard when it comes onto the page. `small`: as narrow as its words.
 
     >>> button = Press("Save this batch")
     >>> button.on_press(lambda pressed: print("saved by", pressed.label))
@@ -123,6 +123,7 @@ class Press(_Control):
     main = T.Bool(False).tag(sync=True)
     spoken = T.Unicode("").tag(sync=True)
     focus = T.Bool(False).tag(sync=True)
+    small = T.Bool(False).tag(sync=True)
 
     def __init__(self, label: str, main: bool = False, **more: Any) -> None:
         self._callbacks: list[Callable[[Press], Any]] = []

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from ... import units
-from ...batch import READINGS, Reading
+from ...batch import READINGS, TASTE_WORDS, Reading
 from ...fields import InputError, from_plain
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
@@ -172,6 +172,8 @@ class BatchBench(Bench):
             "piece": Pick("Which piece", [("", "all of them"), *((name, name) for name in names)]),
             "note": Line("Note", "", "floats a little"),
         }
+        self.reading["what"].observe(lambda change: self._like(), "value")
+        self._like()
         write, back = Press("Write into the log", main=True), Press("Take the last one out")
         starts = Press("It starts now")
         write.on_press(lambda button: self._try(self._log))
@@ -179,6 +181,12 @@ class BatchBench(Bench):
         starts.on_press(lambda button: self._start_now())
         self.controls |= {f"log {name}": control for name, control in self.reading.items()}
         self.controls |= {"log": write, "unlog": back, "start now": starts}
+
+    def _like(self) -> None:
+        """Show how a reading of this sort is written."""
+        kind = READINGS[self.reading["what"].value]
+        own = {"": "nothing to write here", "word": TASTE_WORDS[1], "plain": "38"}
+        self.reading["value"].placeholder = own[kind] if kind in own else units.KINDS[kind].example
 
     def _start_now(self) -> None:
         plan = self.state.batch.plan
@@ -315,7 +323,7 @@ class BatchBench(Bench):
         ]
         for each in rows[1:]:
             for card in each.children:
-                card.layout.flex = "0 1 290px"
+                card.layout.flex, card.layout.max_width = "1 1 290px", "400px"
         return rows
 
 
