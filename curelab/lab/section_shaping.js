@@ -6,7 +6,7 @@ function shaping(field, part, change) {
   const layer = svg('svg', { class: 'cl-cut-grips', 'aria-hidden': 'true' }, field);
   const button = html('button', { type: 'button', class: 'cl-cut-split', hidden: '', 'data-lm-suppress-shortcuts': 'true' }, part.stage);
   let split = null;
-  const rounded = value => Math.round(value / STEP) * STEP;
+  const rounded = value => Math.round(value / STEP) * STEP, metres = value => Math.round(10 * value) / 1000;     // a whole number of mm
   const said = (length, value) => `${reading(value * length.factor, 10 * length.factor)} ${length.name.split(', ').at(-1)}`;
 
   // Grips stand on the upper face of each station; drawn anew whenever the picture is.
@@ -42,7 +42,7 @@ function shaping(field, part, change) {
     thumb.addEventListener('pointerup', () => {
       if (!from) return;
       from = null; draw();
-      if (now.at !== at || now.thick !== thick) change({ piece: number, station: k, at: (now.at + piece.head) / 100, thickness: now.thick / 100 });
+      if (now.at !== at || now.thick !== thick) change({ piece: number, station: k, at: metres(now.at + piece.head), thickness: metres(now.thick) });
     });
     thumb.addEventListener('pointercancel', () => { from = null; now = { at, thick }; draw(); });
     draw();
@@ -51,7 +51,7 @@ function shaping(field, part, change) {
   // The button under the picture cuts at the place that is touched, by pointer or by keys.
   function touched(data, geometry, spot) {
     const piece = data.pieces[spot.piece], at = piece.x[spot.column], length = JSON.parse(button.dataset.unit || 'null');
-    split = piece.along && length && at > 1 && at < piece.along - 1 ? { piece: spot.piece, split: rounded(at) / 100 } : null;
+    split = piece.along && length && at > 1 && at < piece.along - 1 ? { piece: spot.piece, split: metres(at) } : null;
     button.hidden = !split;
     if (split) button.textContent = `Cut ${piece.name} in two here, ${said(length, rounded(at))} from the head`;
   }
