@@ -111,7 +111,7 @@ def _parser() -> argparse.ArgumentParser:
         description="See what salt and nitrite do inside whole-muscle meat. Without a word after it: opens the lab.",
     )
     parser.add_argument("--version", action="version", version=f"curelab {__version__}")
-    parser.set_defaults(act=_open)
+    parser.set_defaults(act=_open, inside="")
     parser.add_argument(
         "--no-browser", action="store_true", help="print the address of the lab instead of opening a browser"
     )
@@ -140,6 +140,10 @@ def _parser() -> argparse.ArgumentParser:
         "--template", metavar="NAME", help='begin with an invented batch, like "loin"; a name that is none lists them'
     )
     new.set_defaults(act=_new)
+    teach = actions.add_parser("teach", help="open the course: seven lessons, and a page for who teaches them")
+    teach.add_argument("--no-browser", action="store_true", default=argparse.SUPPRESS, help="print the address only")
+    teach.add_argument("--folder", type=Path, default=argparse.SUPPRESS, help="the course is kept in a folder in it")
+    teach.set_defaults(act=_open, inside="course")
     add_cutting(actions)
     add_paper(actions)
     add_pages(actions)
@@ -220,7 +224,7 @@ def _new(given) -> int:
 def _open(given) -> int:
     from .lab.launcher import launch
 
-    return launch(folder=given.folder, browser=not given.no_browser)
+    return launch(folder=given.folder, browser=not given.no_browser, inside=given.inside)
 
 
 if __name__ == "__main__":

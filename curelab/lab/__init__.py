@@ -10,6 +10,9 @@ from typing import Any
 
 _HOME = {
     "bench": "benches",
+    "lesson": "lessons",
+    "course": "teaching",
+    "teacher": "teaching",
     "Knob": "knob",
     "Pick": "controls",
     "Switch": "controls",

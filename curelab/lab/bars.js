@@ -16,6 +16,10 @@ function render({ model, el }) {
   const under = html('p', { class: 'cl-under' }, part.stage);
   const hatch = `hatch-${Math.random().toString(36).slice(2, 8)}`;
 
+  part.numbers = () => {
+    const { bars, x_label } = model.get('meta'), view = model.get('frame'), all = new Float32Array(view.buffer.slice(view.byteOffset, view.byteOffset + view.byteLength));
+    return [['', x_label, 'with others'], ...bars.map((bar, k) => [bar.label, all[2 * k], all[2 * k + 1]])];
+  };
   function draw() {
     const meta = model.get('meta'), view = model.get('frame'), bars = meta.bars;
     const numbers = new Float32Array(view.buffer.slice(view.byteOffset, view.byteOffset + view.byteLength));

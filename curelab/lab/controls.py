@@ -124,6 +124,7 @@ class Press(_Control):
     spoken = T.Unicode("").tag(sync=True)
     focus = T.Bool(False).tag(sync=True)
     small = T.Bool(False).tag(sync=True)
+    shows = T.Enum(("", "true", "false"), "").tag(sync=True)  # of a button that folds something: whether it is seen
 
     def __init__(self, label: str, main: bool = False, **more: Any) -> None:
         self._callbacks: list[Callable[[Press], Any]] = []

@@ -26,6 +26,7 @@ function render({ model, el }) {
   const front = svg('g', { 'aria-hidden': 'true' }, drawn), pointer = svg('g', { 'aria-hidden': 'true' }, drawn);
   const { part, update, stop } = mount(model, el, draw);
   part.stage.prepend(canvas, drawn);
+  part.numbers = () => [[meta.x_label, meta.y_label, meta.z_label], ...Array.from(data.y).flatMap((y, r) => Array.from(data.x, (x, c) => [x, y, data.z[r * meta.nx + c]]))];
   const ramp = html('canvas', { 'aria-hidden': 'true', width: 1, height: 256 });
   part.stage.insertBefore(ramp, drawn);
   const image = ramp.getContext('2d').createImageData(1, 256);

@@ -95,6 +95,7 @@ function mount(model, el, draw) {
   const readout = html('div', { class: 'cl-readout', 'aria-hidden': 'true', hidden: '' }, stage);
   settle(el);
   const part = { root, stage, live, readout };
+  saving(part, model);
   let told = '';
   function say(message) { if (told !== message) { told = message; failure.textContent = message; } root.classList.toggle('cl-failed', Boolean(message)); }
   function update() {
@@ -112,7 +113,7 @@ function mount(model, el, draw) {
   function failed(problem) {
     say(problem);
     for (const image of stage.querySelectorAll('svg[role=img]')) if (problem) image.setAttribute('aria-hidden', 'true'); else image.removeAttribute('aria-hidden');
-    for (const reader of stage.querySelectorAll('input, button')) reader.disabled = Boolean(problem);
+    for (const reader of root.querySelectorAll('input, button')) reader.disabled = Boolean(problem);
     if (problem) { live.textContent = ''; readout.hidden = true; }
   }
   part.fail = error => failed(`This picture could not be drawn: ${error.message}`);
@@ -138,4 +139,95 @@ function place(readout, x, y, wide, high) {
   const own = readout.getBoundingClientRect();
   readout.style.left = `${Math.max(0, x > wide / 2 ? x - own.width - 12 : Math.min(x + 12, wide - own.width))}px`;
   readout.style.top = `${Math.max(0, Math.min(y, high - own.height))}px`;
+}
+
+// -- taking a picture away ----------------------------------------------------------------------------------------------
+// Under every picture: its drawing as SVG or PNG and its numbers as CSV, with what it shows, what was assumed and the version.
+// A view gives `part.numbers()`: rows of the table, heads first; and, where colours mean something, `part.legend()`: { words, stops }.
+const DRESS = ['fill', 'fill-opacity', 'stroke', 'stroke-width', 'stroke-opacity', 'stroke-dasharray', 'stroke-linejoin', 'stroke-linecap', 'paint-order', 'opacity', 'visibility', 'font-family', 'font-size', 'font-weight', 'text-anchor'];
+const MARGIN = 16, SMALL = `12px ${FONT}`;
+function saving(part, model) {
+  const box = html('details', { class: 'cl-save' }, part.root), name = html('summary', {}, box);
+  name.textContent = 'Save picture';
+  name.setAttribute('data-lm-suppress-shortcuts', 'true');
+  const failed = html('span', { role: 'status' });
+  for (const [sort, act] of [['SVG', () => hand('svg', 'image/svg+xml', dressedPicture(part, said()))], ['PNG', pixels], ['CSV', () => hand('csv', 'text/csv', table())]]) {
+    const button = html('button', { type: 'button', 'aria-label': `Save as ${sort}`, 'data-lm-suppress-shortcuts': 'true' }, box);
+    button.textContent = sort;
+    button.addEventListener('click', async () => {
+      failed.textContent = '';
+      try { await act(); } catch (error) { failed.textContent = `This picture could not be saved: ${error.message}`; }
+    });
+  }
+  box.append(failed);
+  const said = () => [part.stage.querySelector('svg[role=img]')?.getAttribute('aria-label') || model.get('meta')?.summary || '', model.get('caption') || ''].filter(Boolean);
+  function hand(end, type, content) {
+    const stem = said()[0].toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-|-$/g, '').slice(0, 48).replace(/-$/, '') || 'picture';
+    const address = URL.createObjectURL(content instanceof Blob ? content : new Blob([content], { type: `${type};charset=utf-8` }));
+    const link = html('a', { href: address, download: `${stem}.${end}` }, box);
+    link.click(); link.remove();
+    setTimeout(() => URL.revokeObjectURL(address), 60000);
+  }
+  async function pixels() {
+    const drawn = dressedPicture(part, said()), image = new Image(), canvas = document.createElement('canvas');
+    image.src = `data:image/svg+xml;charset=utf-8,${encodeURIComponent(drawn)}`;
+    await image.decode();
+    canvas.width = 2 * image.width; canvas.height = 2 * image.height;
+    canvas.getContext('2d').drawImage(image, 0, 0, canvas.width, canvas.height);
+    hand('png', 'image/png', await new Promise((done, fail) => canvas.toBlob(blob => (blob ? done(blob) : fail(new Error('it is too large'))), 'image/png')));
+  }
+  function table() {
+    const cell = value => (typeof value === 'number' ? (Number.isFinite(value) ? String(+value.toPrecision(7)) : '') : /[",\n]/.test(value) ? `"${value.replaceAll('"', '""')}"` : value);
+    return [...said().map(words => `# ${words.replace(/\s+/g, ' ')}`), ...part.numbers().map(row => row.map(cell).join(','))].join('\n') + '\n';
+  }
+}
+
+// The picture as it stands, in one SVG that needs no style sheet: what is drawn, the key of its colours, and the words under it.
+function dressedPicture(part, said) {
+  const bounds = part.stage.getBoundingClientRect(), W = part.stage.clientWidth, zoom = bounds.width / W || 1, back = ground(part.root), ink = getComputedStyle(part.root).color;
+  const outer = svg('svg', { xmlns: 'http://www.w3.org/2000/svg' }), body = svg('g', { transform: `translate(${MARGIN} ${MARGIN})` }), title = svg('title', {}, outer);
+  title.textContent = said[0] || '';
+  const items = [...part.stage.querySelectorAll('canvas, svg')].filter(each => !each.closest('[hidden]')).map(each => {
+    const box = each.getBoundingClientRect();
+    return { each, width: box.width / zoom, height: box.height / zoom, x: (box.left - bounds.left) / zoom, y: (box.top - bounds.top) / zoom };
+  }).filter(({ width, height }) => width && height);
+  let foot = 0, shift = null;                              // what stands between the drawings on the page leaves no gap here
+  for (const item of [...items].sort((a, b) => a.y - b.y)) {
+    shift = shift === null ? item.y : Math.max(shift, item.y - foot - 14);
+    item.y -= shift;
+    foot = Math.max(foot, item.y + item.height);
+  }
+  for (const { each, ...place } of items) {
+    if (each.tagName === 'CANVAS') svg('image', { ...place, href: each.toDataURL('image/png'), preserveAspectRatio: 'none' }, body);
+    else body.append(dressedCopy(each, place));
+  }
+  const legend = part.legend?.();
+  if (legend) {
+    const id = `key-${Math.random().toString(36).slice(2, 8)}`, stops = svg('linearGradient', { id }, svg('defs', {}, body));
+    legend.stops.forEach((colour, k) => svg('stop', { offset: k / (legend.stops.length - 1), 'stop-color': colour }, stops));
+    svg('rect', { x: 0, y: foot + 8, width: 110, height: 12, fill: `url(#${id})`, stroke: ink }, body);
+    words(legend.words, { x: 120, y: foot + 18.5, fill: ink, 'font-size': '12px', 'font-family': FONT }, body);
+    foot += 28;
+  }
+  for (const line of said.flatMap((text, k) => wrap(text, SMALL, W).map(one => [one, k]))) {
+    foot += 16;
+    words(line[0], { x: 0, y: foot, fill: ink, 'font-size': '12px', 'font-family': FONT, ...(line[1] ? { 'fill-opacity': 0.8 } : { 'font-weight': 600 }) }, body);
+  }
+  const H = Math.ceil(foot + 2 * MARGIN), wide = Math.ceil(W + 2 * MARGIN);
+  for (const [key, value] of [['width', wide], ['height', H], ['viewBox', `0 0 ${wide} ${H}`]]) outer.setAttribute(key, value);
+  svg('rect', { width: wide, height: H, fill: `rgb(${back.join(', ')})` }, outer);
+  outer.append(body);
+  return new XMLSerializer().serializeToString(outer);
+}
+// A copy with the looks written on every element, because the style sheet stays behind.
+function dressedCopy(original, more) {
+  const copy = original.cloneNode(true), from = [original, ...original.querySelectorAll('*')], to = [copy, ...copy.querySelectorAll('*')];
+  from.forEach((each, k) => {
+    const looks = getComputedStyle(each);
+    for (const name of DRESS) { const value = looks.getPropertyValue(name); if (value) to[k].setAttribute(name, value); }
+    for (const name of ['class', 'style', 'role', 'aria-label', 'aria-hidden']) to[k].removeAttribute(name);
+  });
+  for (const name in more) copy.setAttribute(name, more[name]);
+  copy.setAttribute('overflow', 'visible');
+  return copy;
 }

@@ -79,6 +79,7 @@ class Drawing(anywidget.AnyWidget):
     frame = T.Bytes(b"").tag(sync=True)
     meta = T.Dict().tag(sync=True)
     problem = T.Unicode("").tag(sync=True)
+    caption = T.Unicode("").tag(sync=True)  # what was assumed and the version, for a picture that is saved
     revision = T.Int(0).tag(sync=True)
     height = T.Int(300).tag(sync=True)
     hold = T.Bool(False)

@@ -33,6 +33,7 @@ LONGEST_SOCKET = (
 _SETTINGS: dict[str, dict[str, Any]] = {
     "@jupyterlab/apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
     "@jupyterlab/application-extension/shell": {"startMode": "single"},
+    "@jupyterlab/apputils-extension/themes": {"adaptive-theme": True},  # light or dark, as the system says
     "@jupyterlab/statusbar-extension/plugin": {"visible": False},
     "@jupyterlab/notebook-extension/tracker": {"windowingMode": "none", "scrollPastEnd": False},
     # A cook needs no tool for cells; what stays is "run it all again" and the state of the kernel.
@@ -129,26 +130,30 @@ def launch(
     folder: str | os.PathLike[str] | None = None,
     port: int = 0,
     browser: bool = True,
+    inside: str = "",
 ) -> int:
     """Open the lab, and return 0 when it has been stopped by Ctrl-C (or SIGTERM).
 
     `notebook` is a notebook of this installation by name, or a file; without one, the start page. `folder` is where the cook's copies
     are kept (default: curelab in the home folder, or a fresh one where that cannot be). `port` 0 takes any free one. Without a `browser`
-    only the address is printed. Raises FileNotFoundError for a notebook that is not there, and InputError for a `folder` that cannot be
+    only the address is printed. `inside`: a folder among the notebooks, such as "course", whose pages are opened instead, and kept in a folder
+    of that name. Raises FileNotFoundError for a notebook that is not there, and InputError for a `folder` that cannot be
     used.
     """
     if notebook is None or not Path(notebook).is_file():
-        home = notebooks_folder()
-        start = START if notebook is None else os.fspath(notebook)
+        home = notebooks_folder() / inside
+        first = f"{inside}.ipynb" if inside else START
+        start = first if notebook is None else os.fspath(notebook)
     else:
         home, start = Path(notebook).resolve().parent, Path(notebook).name
     pages = {path.name: path for path in sorted(home.glob("*.ipynb"))}
     if start not in pages:
         raise FileNotFoundError(f"there is no notebook {start!r}; there are {', '.join(pages)}.")
-    batches = {f"batches/{path.name}": path for path in sorted(Path(str(datasets_folder())).glob("*.toml"))}
+    demos = [] if inside else sorted(Path(str(datasets_folder())).glob("*.toml"))
+    batches = {f"batches/{path.name}": path for path in demos}
     with _polite_end():
         _doing("copying the pages")
-        work, fresh = _working_folder(folder, {**pages, **batches})
+        work, fresh = _working_folder(folder, {**pages, **batches}, inside)
         try:
             start, told = page_to_open(work, start, pages[start])
             for sentence in told:
@@ -161,11 +166,13 @@ def launch(
     return 0
 
 
-def _working_folder(folder: str | os.PathLike[str] | None, shipped: dict[str, Path]) -> tuple[Path, bool]:
+def _working_folder(
+    folder: str | os.PathLike[str] | None, shipped: dict[str, Path], inside: str = ""
+) -> tuple[Path, bool]:
     """The furnished folder, and whether it is a fresh one because there can be none in the home folder."""
     fresh = False
     try:
-        work = Path(folder) if folder is not None else Path.home() / "curelab"
+        work = (Path(folder) if folder is not None else Path.home() / "curelab") / inside
         told = furnish(work, shipped)
     except (InputError, RuntimeError) as error:
         if folder is not None:

@@ -1,6 +1,6 @@
 // The pages of the lab, which of them this is, and the batch in hand.
 function render({ model, el }) {
-  const bar = node('header', { className: 'cl-nav' }, el), pages = node('nav', { ariaLabel: 'Pages' }, bar), hand = node('span', { className: 'cl-nav-hand' }, bar);
+  const bar = node('div', { className: 'cl-nav' }, el), pages = node('nav', { ariaLabel: 'Pages' }, bar), hand = node('span', { className: 'cl-nav-hand' }, bar);
   const batch = node('span', { className: 'cl-nav-batch' }, hand), undo = node('button', { type: 'button', textContent: 'Undo' }, hand);
   batch.setAttribute('role', 'status');
   undo.addEventListener('click', () => count('undone'));

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import anywidget
 import traitlets as T
 
@@ -35,8 +37,8 @@ class Nav(anywidget.AnyWidget):
     undone = T.Int(0).tag(sync=True)
     seen = T.Int(0).tag(sync=True)
 
-    def __init__(self, here: str = "", **more: object) -> None:
-        super().__init__(pages=[list(page) for page in PAGES], here=here, **more)
+    def __init__(self, here: str = "", pages: Sequence[tuple[str, str]] = PAGES, **more: object) -> None:
+        super().__init__(pages=[list(page) for page in pages], here=here, **more)
 
     def __repr__(self) -> str:
         return f"Nav({self.here!r})"

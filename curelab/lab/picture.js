@@ -59,6 +59,7 @@ function render({ model, el }) {
   const front = svg('g', { 'aria-hidden': 'true' }, drawn), pointer = svg('g', { 'aria-hidden': 'true' }, drawn);
   const { part, update, stop } = mount(model, el, draw);
   part.stage.prepend(drawn);
+  part.numbers = () => [['line', meta.x_label, meta.y_label, 'low', 'high'], ...lines.flatMap(line => Array.from(line.x, (x, k) => [line.label, x, line.y[k], line.band ? line.low[k] : NaN, line.band ? line.high[k] : NaN]))];
   const keys = reader(part.stage, 'Read values', share => move(meta.x_range[0] + share * (meta.x_range[1] - meta.x_range[0]), true), away);
 
   function draw() {

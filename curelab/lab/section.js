@@ -1,7 +1,7 @@
 // The inside of the pieces, drawn to scale for any time. Needs page.js, drawing.js, section_reading.js and section_shaping.js before it.
 // The kernel sends nodes and readings once for each change of the recipe; which day is shown, and where a finger points, is worked out here.
 
-const FRONT = '#111', LIE = 10, NAME = 22, GUTTER = 34, SAID = 13;
+const FRONT = '#111', LIE = 10, NAME = 22, GUTTER = 34, SAID = 13, NARROW = 480;
 
 // change: called with what a hand does to the shape on the drawing; null where nothing can be changed.
 function sectionView(part, say = () => {}, change = null) {
@@ -21,11 +21,27 @@ function sectionView(part, say = () => {}, change = null) {
   const range = html('input', { type: 'range', step: 'any', min: 0, 'aria-label': 'Day', 'data-lm-suppress-shortcuts': 'true' }, rail);
   const marks = html('div', { class: 'cl-cut-marks', 'aria-hidden': 'true' }, rail);
   const told = html('p', { class: 'cl-cut-told' }, stage);
-  const small = html('div', { class: 'cl-cut-small' }, stage);
+  // On a narrow page the dials come before the lines, which are folded until somebody asks for them.
+  const more = html('details', { class: 'cl-cut-more' }, stage), summary = html('summary', { 'data-lm-suppress-shortcuts': 'true' }, more);
+  summary.textContent = 'Lines: through the piece where it is touched, and over time';
+  more.open = (stage.clientWidth || 1000) >= NARROW;
+  more.addEventListener('toggle', () => { drawnFor = ''; paint(); });
+  const small = html('div', { class: 'cl-cut-small' }, more);
   const depth = svg('svg', { role: 'img' }, small), course = svg('svg', { role: 'img' }, small);
   const table = html('table', { class: 'cl-live' }, stage);
 
   const quantity = () => meta.quantities.find(each => each.key === key);
+  part.legend = () => ({ stops: (HUES[key] || HUES.salt).map(parts => `rgb(${parts.join(',')})`), words: legendWords() });
+  // What is seen: every place on the day that is shown, then the courses over all days.
+  part.numbers = () => {
+    const { label, unit } = quantity(), rows = [['piece', 'what', 'day', 'x, cm', 'y, cm', `${label}, ${unit}`, 'low', 'high']];
+    for (const piece of data.pieces) {
+      const own = piece.read[key], [value, low, high] = [own.values, own.low, own.high].map(each => each && now(each, piece.readings));
+      piece.x.forEach((x, k) => { const n = piece.node[k]; rows.push([piece.name, 'place', day(), x, piece.y[k], value[n], low ? low[n] : NaN, high ? high[n] : NaN]); });
+      for (const { name, parts } of own.courses) data.days.forEach((when, k) => rows.push([piece.name, name, when, NaN, NaN, parts[parts.length > 1 ? 1 : 0][k], parts.length > 1 ? parts[0][k] : NaN, parts.length > 1 ? parts[2][k] : NaN]));
+    }
+    return rows;
+  };
   // Readings of a piece at the frame shown; straight between two times.
   function now(array, count) {
     const times = array.length / count, where = frame / (meta.frames - 1) * (times - 1);     // places are read at fewer times than courses
@@ -58,6 +74,7 @@ function sectionView(part, say = () => {}, change = null) {
     if (!before) touched = { piece: 0, column: Math.floor(piece.columns / 2), row: Math.floor(piece.rows / 2) };
     touched.column = Math.min(touched.column, piece.columns - 1); touched.row = Math.min(touched.row, piece.rows - 1);
     range.max = meta.frames - 1;
+    range.setAttribute('aria-label', inHours() ? 'Hour' : 'Day');
     if (JSON.stringify(before?.quantities.map(q => q.key)) !== JSON.stringify(meta.quantities.map(q => q.key))) choose();
     stagesMarked();
     measure();
@@ -111,7 +128,7 @@ function sectionView(part, say = () => {}, change = null) {
 
   function paint() {
     if (!geometry || !data) return;
-    const { key: name, least, most, unit, reached } = quantity();
+    const { key: name, least, most, unit, reached: both } = quantity();
     if (colours?.key !== name) colours = { key: name, table: hues(name) };
     legend();
     brush.setTransform(1, 0, 0, 1, 0, 0);
@@ -126,6 +143,7 @@ function sectionView(part, say = () => {}, change = null) {
       brush.drawImage(geometry.images[number], box.x, box.y, box.w, box.h);
       outline(piece, box);
       const place = px => [box.x + px[0] * geometry.scale, box.y + px[1] * geometry.scale];
+      const reached = both.split('|').at(Number.isFinite(level) && value[piece.node[outer(piece)]] < level ? -1 : 0);
       let named = null;                                     // where the line is named: a quarter of the way along, clear of the hair line
       if (Number.isFinite(level)) {
         const wanted = box.x + box.w / 4;
@@ -179,6 +197,8 @@ function sectionView(part, say = () => {}, change = null) {
     pen.putImageData(picture, 0, 0);
   }
 
+  // A node at the outside: of the upper face in its middle, of a round piece on its skin.
+  const outer = piece => (piece.open ? 0 : piece.rows - 1) * piece.columns + Math.floor((piece.columns - 1) / 2);
   function outline(piece, box) {
     const { x, y, rows, columns } = piece, S = geometry.scale, p = k => `${(box.x + x[k] * S).toFixed(1)} ${(box.y + y[k] * S).toFixed(1)}`;
     const along = r => Array.from({ length: columns }, (_, c) => p(r * columns + c)).join('L'), side = c => Array.from({ length: rows }, (_, r) => p(r * columns + c)).join('L');
@@ -206,17 +226,22 @@ function sectionView(part, say = () => {}, change = null) {
   }
 
   let legendFor = '';
+  const doubted = () => meta.pieces.some(piece => piece.banded.includes(key));
+  function legendWords() {
+    const { least, most, unit } = quantity();
+    return `${least} to ${`${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ')}${doubted() ? `; ${meta.doubt}` : ''}`;
+  }
   function legend() {
     const what = [made, key].join();
     if (what === legendFor) return;
     legendFor = what;
-    const { key: name, least, most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
+    const { least, most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
     const stops = (HUES[key] || HUES.salt).map(parts => `rgb(${parts.join(',')})`).join(', ');
     own.innerHTML = '';
     html('span', {}, own).textContent = `${least}`;
     html('i', { style: `background: linear-gradient(90deg, ${stops})` }, own);
     html('span', {}, own).textContent = `${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ');
-    if (meta.pieces.some(piece => piece.banded.includes(name))) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
+    if (doubted()) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
   }
 
   function cross() {
@@ -246,6 +271,7 @@ function sectionView(part, say = () => {}, change = null) {
     const lines = own.courses.map((each, k) => ({ y: [...(each.parts.length > 1 ? each.parts[1] : each.parts[0])], band: each.parts.length > 1 ? [[...each.parts[0]], [...each.parts[2]]] : null, dash: k ? '6 4' : '', name: each.name }));
     const constant = own.level.every(value => value === own.level[0]);
     markLine = chart(course, `${piece.name} over the ${unit}s`, [...data.days].map(value => size * value), lines, `${unit}s`, constant ? own.level[0] : Infinity, size * day());
+    course.setAttribute('aria-label', `${piece.name} over the ${unit}s: ${quantity().label}, ${quantity().unit}, at the end ${lines.map(line => `${line.name} ${reading(line.y.at(-1), quantity().most)}`).join(', ')}. The table after it has more.`);
     table.replaceChildren();
     html('caption', {}, table).textContent = `${piece.name}: ${quantity().label}, ${quantity().unit}`;
     const head = html('tr', {}, table);
@@ -302,7 +328,8 @@ function sectionView(part, say = () => {}, change = null) {
   }));
   function touch(event) {
     if (!geometry || !data || part.root.classList.contains('cl-failed')) return;
-    const frameBox = front.getBoundingClientRect(), X = event.clientX - frameBox.left, Y = event.clientY - frameBox.top;
+    const frameBox = front.getBoundingClientRect(), drawn = geometry.W / frameBox.width;             // less than 1 where the picture is zoomed
+    const X = (event.clientX - frameBox.left) * drawn, Y = (event.clientY - frameBox.top) * drawn;
     const number = geometry.boxes.findIndex(box => X >= box.x && X <= box.x + box.w && Y >= box.y && Y <= box.y + box.h);
     if (number < 0) return;
     const box = geometry.boxes[number], piece = data.pieces[number], cx = (X - box.x) / geometry.scale, cy = (Y - box.y) / geometry.scale;

@@ -29,14 +29,16 @@ function shaping(field, part, change) {
       for (const circle of [dot, thumb]) { circle.setAttribute('cx', X(now.at)); circle.setAttribute('cy', Y(now.thick)); }
       rod.setAttribute('d', from ? `M${X(now.at)} ${Y(0)}V${Y(now.thick)}` : '');
       words_.textContent = from ? `${said(length, now.thick)} thick, ${said(length, now.at)} from the head` : '';
-      words_.setAttribute('x', Math.max(120, Math.min(geometry.W - 120, X(now.at))));
-      words_.setAttribute('y', Math.max(14, Y(now.thick) - 14));
+      const half = width(words_.textContent, `600 12.5px ${FONT}`) / 2 + 6;           // clear of the hand, and of both sides of the page
+      words_.setAttribute('x', Math.max(half, Math.min(geometry.W - half, X(now.at))));
+      words_.setAttribute('y', Y(0) - 8);
     }
     thumb.addEventListener('pointerdown', event => { event.preventDefault(); event.stopPropagation(); thumb.setPointerCapture(event.pointerId); from = [event.clientX, event.clientY]; draw(); });
     thumb.addEventListener('pointermove', event => {
       if (!from) return;
       event.stopPropagation();
-      now = { at: rounded(Math.max(low, Math.min(high, at + (event.clientX - from[0]) / scale))), thick: rounded(Math.max(THINNEST, thick - (event.clientY - from[1]) / scale)) };
+      const drawn = geometry.W / layer.getBoundingClientRect().width / scale;         // cm for each pixel of the screen, also where the page is zoomed
+      now = { at: rounded(Math.max(low, Math.min(high, at + (event.clientX - from[0]) * drawn))), thick: rounded(Math.max(THINNEST, thick - (event.clientY - from[1]) * drawn)) };
       draw();
     });
     thumb.addEventListener('pointerup', () => {

@@ -116,6 +116,12 @@ class State(KeptBatch):
             self._outcome = outcomes.run(self.batch, draws=QUICK)
         return self._outcome
 
+    def assumed(self) -> tuple[str, ...]:
+        """What was taken for granted in all that was shown since `showing`, one sentence each."""
+        shown = [self._kept[key].usual for key in self._shown if key in self._kept]
+        shown += [self._outcome.history] if self._outcome is not None else []
+        return tuple(dict.fromkeys(sentence for each in shown for sentence in each.assumptions))
+
     def report(self) -> str:
         """What `curelab run` prints for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
         return words(outcomes.run(self.batch), long=True)

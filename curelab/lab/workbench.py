@@ -11,6 +11,7 @@ from typing import Any
 from ..batch import Batch
 from ..compose import shaped
 from ..fields import InputError
+from ..show.caption import caption
 from ..show.in_hand import in_hand
 from ..show.pictures import Lines, Map
 from ..show.ranking import what_matters
@@ -73,7 +74,7 @@ class Bench(ABC):
         self.controls: dict[str, Any] = {}
         self.pictures: dict[str, Picture | DepthMap | BarPicture | SectionPicture] = {}
         self.says: dict[str, Say] = {"trouble": Say("", "alert")}
-        self.bands = Switch("Shade 8 cases of 10 in the pictures", state.bands)
+        self.bands = Switch("Shade where 8 of 10 simulated batches lie", state.bands)
         self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
         self.units = units_pick(state)
         self.says["caution"] = Say(CAUTION, "caution")
@@ -152,6 +153,9 @@ class Bench(ABC):
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
+        said = caption(self.state.batch, self.state.assumed())
+        for picture in self.pictures.values():
+            picture.caption = said
 
     def by_hand(self, picture: SectionPicture) -> None:
         """Let a hand change the shape on this picture: its pieces are the first ones of the batch. What cannot be is said, and nothing changes."""

@@ -15,6 +15,7 @@ from typing import Any
 
 from ..batch import MOST_SALT, READINGS, TASTE_WORDS
 from ..limits.verdict import SIGNS
+from ..show.caption import caption
 from ..show.dangers import warnings
 from ..show.section import section
 from ..show.section_message import message
@@ -123,7 +124,8 @@ def _drawn(found: Schedule) -> dict[str, Any]:
     many, batch = found.planned.spread, found.batch
     shown = section([(many, piece.name, piece.name) for piece in batch.pieces[:MOST_DRAWN]], system=batch.units)
     meta, numbers = message(shown, None, batch.units)
-    return {"meta": meta, "height": HEIGHT, "numbers": base64.b64encode(numbers).decode("ascii")}
+    said = caption(batch, found.planned.history.assumptions)
+    return {"meta": meta, "height": HEIGHT, "caption": said, "numbers": base64.b64encode(numbers).decode("ascii")}
 
 
 def _json(plain: dict[str, Any]) -> str:

@@ -35,7 +35,7 @@ RANKS = [
     ("outcome",),
     ("show",),
     ("paper",),
-    ("proof",),
+    ("proof", "course"),
     ("lab", "failure"),
     ("__main__",),
 ]

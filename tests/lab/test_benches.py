@@ -46,6 +46,9 @@ def test_every_bench_speaks_and_draws(name):
     _, page = made(name)
     assert page.says["answer"].text and page.says["caution"].text
     assert all(picture.revision > 0 and not picture.problem for picture in page.pictures.values())
+    for picture in page.pictures.values():  # saved, each says of what it is, what was assumed, and by which version
+        assert picture.caption.startswith(page.state.batch.name) and picture.caption.endswith("curelab 0.1.0.")
+        assert "Assumed: " in picture.caption or name == "learning"
 
 
 def test_every_slider_moves_the_batch_and_the_pictures(name):

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 
 from ... import units
 from ...batch import READINGS, TASTE_WORDS, Reading
+from ...compose.pieces import unknown_to
 from ...fields import InputError, from_plain
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
@@ -88,6 +89,7 @@ class BatchBench(Bench):
                 state,
                 lambda batch, n=number: batch.pieces[n],
                 lambda n=number, **changes: state.edit_piece(n, **changes),
+                unknown_to(state.batch.pieces[number].shape),
             )
             self.forms.append((piece_title(state.batch, number), fields))
             self.stations.append(self.composing.stations(number))

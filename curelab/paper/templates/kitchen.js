@@ -176,8 +176,11 @@ function today(meta, days) {
 const picture = one('picture');
 if (picture && data.section) {
   const numbers = Uint8Array.from(atob(data.section.numbers), letter => letter.charCodeAt(0)), meta = data.section.meta, again = new Set();
-  const parts = { meta: { ...meta, opens: today(meta, meta.opens) }, frame: new DataView(numbers.buffer), height: data.section.height, revision: 1, problem: '' };
+  const parts = { meta: { ...meta, opens: today(meta, meta.opens) }, frame: new DataView(numbers.buffer), height: data.section.height, caption: data.section.caption, revision: 1, problem: '' };
   render({ model: { get: name => parts[name], on: (names, call) => again.add(call), off: (names, call) => again.delete(call) }, el: picture });
+  // The letters of the picture grow with those of the page (17 px is what the style sheet asks for), as far as a narrow page leaves room for it.
+  const grown = () => Math.max(1, Math.min(parseFloat(getComputedStyle(document.documentElement).fontSize) / 17, picture.parentElement.clientWidth / 240));
+  new ResizeObserver(() => { picture.style.zoom = grown(); }).observe(document.body);
   const redraw = () => { for (const call of again) call(); };
   matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
   addEventListener('beforeprint', redraw);

@@ -1,0 +1,180 @@
+"""What a lesson says is so; its questions can be answered, and every known mistake gets the hint that fits it."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from curelab.course import LESSONS
+from curelab.course.asked import asked, number_in
+from curelab.course.words import WORDS
+
+SEEDS = (1, 2, 3, 17, 9999)
+EACH = pytest.mark.parametrize("lesson", LESSONS, ids=lambda lesson: lesson.name)
+
+
+def texts(lesson) -> list[str]:
+    """All that a person reads in a lesson, as it is with the numbers of the first seed."""
+    questions = [asked(lesson, number, 1) for number in range(3)]
+    fields = [{**each.values, "answer": each.answer} for each in questions]
+    return [
+        lesson.title,
+        lesson.opening,
+        *(WORDS[word].capitalize() + "." for word in lesson.words),
+        lesson.guess.text,
+        lesson.guess.beside(lesson.guess.dial.start),
+        lesson.live.lead,
+        lesson.live.draw({dial.key: dial.start for dial in lesson.live.dials}).sentence,
+        *(claim.text for claim in lesson.claims),
+        *(each.text for each in questions),
+        *(
+            words.format(**own)
+            for each, own in zip(questions, fields, strict=True)
+            for words in (each.question.hint, each.question.because, *(m.hint for m in each.question.mistakes))
+        ),
+        lesson.trouble.text,
+        *(words for way in lesson.trouble.ways for words in (way.words, way.follow().said)),
+        lesson.tries.text,
+        lesson.caution,
+    ]
+
+
+@EACH
+def test_every_claim_is_so(lesson):
+    for claim in (*lesson.claims, lesson.tries):
+        assert claim.holds(claim.numbers()), claim.text
+
+
+@EACH
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("number", range(3))
+def test_the_library_answers_and_mistakes_get_their_hint(lesson, number, seed):
+    question = asked(lesson, number, seed)
+    right = question.judge(f"{question.answer:.4g} {question.question.unit}")
+    assert right.right and right.said.startswith("Right."), (question.text, question.answer)
+    for mistake in question.question.mistakes:
+        wrong = question.wrong(mistake)
+        assert not question.accepts(wrong), (question.text, question.answer, wrong)
+        judged = question.judge(f"{wrong:.6g}")
+        assert not judged.right
+        nearest = min(question.question.mistakes, key=lambda each: abs(question.wrong(each) - wrong))
+        fields = {**question.values, "answer": question.answer}
+        assert judged.said.endswith(nearest.hint.format(**fields)), (judged.said, mistake.hint)
+    far = question.judge(f"{question.answer * 7.3 + 1000:.6g}")
+    assert not far.right and far.said.startswith("Not yet")
+
+
+@EACH
+def test_the_answer_changes_with_the_seed_and_not_with_the_day(lesson):
+    for number in range(3):
+        told = {asked(lesson, number, seed).text for seed in range(1, 40)}
+        assert len(told) > 2, told
+        assert asked(lesson, number, 5).text == asked(lesson, number, 5).text
+
+
+@EACH
+def test_a_guess_is_told_from_the_answer(lesson):
+    guess, answer = lesson.guess, lesson.guess.answer()
+    assert guess.dial.low < answer < guess.dial.high
+    assert guess.beside(answer).endswith("That is close.")
+    assert guess.beside(guess.dial.low).endswith(("too little.", "close."))
+    assert guess.beside(guess.dial.high).endswith(("too much.", "close."))
+    assert not guess.beside(guess.dial.start).endswith("close."), "the slider must not give the answer away"
+
+
+@EACH
+def test_the_picture_follows_every_dial(lesson):
+    start = {dial.key: dial.start for dial in lesson.live.dials}
+    told = lesson.live.draw(start).sentence
+    for dial in lesson.live.dials:
+        ends = {lesson.live.draw(start | {dial.key: end}).sentence for end in (dial.low, dial.high)}
+        assert ends != {told}, dial.key
+
+
+@EACH
+def test_trouble_has_a_way_out_and_ways_that_make_it_worse(lesson):
+    good = [way.follow().good for way in lesson.trouble.ways]
+    assert any(good) and not all(good)
+    assert all(re.search(r"\d", way.follow().said) for way in lesson.trouble.ways), "a consequence is computed"
+
+
+@EACH
+def test_cautions_stand_in_every_lesson(lesson):
+    assert "licensed practice" in lesson.caution and "food code" in lesson.caution and "4 °C" in lesson.caution
+
+
+# -- how it reads ------------------------------------------------------------------------------------------------------
+
+GRADE = 3.0  # Flesch-Kincaid grade at most: a reader of eight or nine years
+LONGEST = 20  # words in a sentence
+MOST = 1200  # words in all, hints and ways out of trouble that nobody needs included: ten minutes with the questions
+# Words that a newcomer cannot know, and the term that explains each. A lesson that uses one lists the term, and shows it first.
+JARGON = {
+    "brine": "brine", "cured?": "to cure", "slowest spot": "slowest spot", "nitrite": "nitrite", "mg/kg": "mg/kg", "botulism": "botulism",
+    "equilibrium": "equilibrium", "strong brine": "strong brine", "curing mix": "curing mix", "on the whole": "on the whole", "soaks?": "soak",
+    "simmers?": "simmer", "rests?": "rest", "bare": "bare", "%": "percent", "in order": "in order",
+}  # fmt: skip
+NEVER = (
+    "ppm",
+    "core",
+    "diffus",
+    "ingoing",
+    "water phase",
+    "lethality",
+    "purge",
+    "salometer",
+    "green weight",
+    "draw",
+    "residual",
+    "free nitrite",
+)
+
+
+def sentences(lesson) -> list[str]:
+    """All sentences of a lesson, one a piece."""
+    return [part for words in texts(lesson) for part in re.split(r"(?<=[.:?!])\s", words.replace("**", ""))]
+
+
+@EACH
+def test_the_prose_can_be_read_by_a_child(lesson):
+    import textstat
+
+    whole = [
+        re.sub(r"(\d)[.,](\d)", r"\1\2", each) for each in sentences(lesson)
+    ]  # a point in a number ends no sentence
+    assert textstat.flesch_kincaid_grade(" ".join(whole)) <= GRADE
+    assert (
+        textstat.flesch_kincaid_grade("Equilibration of nitrite necessitates considerable refrigeration.") > 2 * GRADE
+    )
+
+
+@EACH
+def test_sentences_are_short_and_the_lesson_too(lesson):
+    assert [each for each in sentences(lesson) if len(each.split()) > LONGEST] == []
+    assert sum(len(each.split()) for each in sentences(lesson)) <= MOST
+
+
+@EACH
+def test_no_jargon_that_the_lesson_has_not_introduced(lesson):
+    said = " ".join(texts(lesson)).casefold()
+    assert all(word in WORDS for word in lesson.words)
+    used = {term for word, term in JARGON.items() if re.search(rf"(?<!\w){word}(?!\w)", said)}
+    assert used - set(lesson.words) == set(), "say first what these mean"
+    own = " ".join(words for words in texts(lesson) if "(ppm)" not in words and "write ppm" not in words).casefold()
+    assert [word for word in NEVER if re.search(rf"(?<!\w){word}", own)] == []
+
+
+# -- the parts themselves ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "typed, said",
+    [("", "Type a number"), ("twelve", "is no number"), ("12 cm", "is not the unit here"), ("1e99", "unit"), ("9" * 40, "too large")],
+)  # fmt: skip
+def test_what_is_no_answer_is_one_sentence(typed, said):
+    assert said in number_in(typed, "days")
+
+
+def test_answers_may_be_typed_in_several_ways():
+    assert [number_in(words, "days") for words in ("12", "12.0 days", "12,0 day", " 12 Days. ")] == [12.0] * 4
