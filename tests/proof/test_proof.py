@@ -54,6 +54,7 @@ OTHERS = {
     "density, fitted": proof.fitted_density,
     "federal amounts": proof.amounts,
     "cover pickle": proof.cover_pickle,
+    "water that moves": proof.moving_water,
 }
 
 
