@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -44,6 +45,7 @@ class Drawn:
 
     Of every quantity, by key: values (READ, v) and, with bands, low, high (READ, v); level (t,), from which on a place counts
     as reached; courses, lines over time (t,) by name, each (low, middle, high) or the middle alone. lane: which line of stages is its own.
+    stations: of a cut, (place from its head, thickness) in cm; along: its length in cm, 0 for what has none; head: where its ruler begins, cm.
     """
 
     name: str
@@ -61,6 +63,9 @@ class Drawn:
     level: dict[str, np.ndarray]
     courses: dict[str, dict[str, tuple[np.ndarray, ...]]]
     lane: int = 0
+    stations: tuple[tuple[float, float], ...] = ()
+    along: float = 0.0
+    head: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -229,8 +234,18 @@ def _drawn(
     thickness = show(piece.thickness, "length", system)
     seam = _fatty(usual, number).T & ~fat[:, None] if whole and piece.shape != "cylinder" else np.zeros(x.shape, bool)
     return Drawn(
-        words, x, y, value, fat, seam, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane
-    )
+        words, x, y, value, fat, seam, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane,
+        **_ruled(piece),
+    )  # fmt: skip
+
+
+def _ruled(piece: Piece) -> dict[str, Any]:
+    """What a hand may take hold of: stations, and how long the piece is."""
+    solid = piece.solid()
+    if solid is None:
+        return {}
+    stations = tuple((100 * (each.at - solid.at[0]), 100 * each.thickness) for each in piece.stations)
+    return {"stations": stations, "along": 100 * solid.length, "head": 100 * solid.at[0]}
 
 
 def _shown(key: str, system: str) -> Callable:

@@ -56,6 +56,9 @@ def message(section: Section, opens: float | None = None, system: str = "metric"
                 "lying": piece.lying,
                 "thickness": piece.thickness,
                 "lane": piece.lane,
+                "stations": [list(each) for each in piece.stations],
+                "along": piece.along,
+                "head": piece.head,
                 "courses": {
                     key: [[name, len(parts)] for name, parts in lines.items()] for key, lines in piece.courses.items()
                 },

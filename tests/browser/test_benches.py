@@ -307,7 +307,9 @@ def test_start_shows_the_cautions_and_leads_on(visit):
     clean(page)
 
 
-@pytest.mark.parametrize("name", ["thick_point", "equilibrium_or_strong", "soak", "plate", "batch", "learning", "compare"])
+@pytest.mark.parametrize(
+    "name", ["thick_point", "equilibrium_or_strong", "soak", "plate", "batch", "learning", "compare"]
+)
 def test_on_a_telephone_in_the_dark_every_slider_can_still_be_moved(visit, name):
     page = visit(name, width=400)
     page.emulate_media(color_scheme="dark")  # as the system says, so is the page
