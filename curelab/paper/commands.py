@@ -178,7 +178,9 @@ def _log(given) -> int:
 
     asked = (given.temperatures is not None, given.csv is not None, given.paste is not None)
     if sum((bool(given.reading), given.undo, *asked)) > 1:
-        raise refuse("log", "add a reading, paste lines, take one out, read a thermometer, or write a table; one at a time")
+        raise refuse(
+            "log", "add a reading, paste lines, take one out, read a thermometer, or write a table; one at a time"
+        )
     if given.temperatures is not None:
         return _temperatures(given)
     if named := [name for name in THERMOMETER if getattr(given, name) is not None]:
