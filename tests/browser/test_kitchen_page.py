@@ -178,6 +178,13 @@ def test_two_tabs_take_nothing_from_each_other(phone):
     one.locator("[data-tick]").nth(2).check()
     assert len(lines(one)) == 3
     other.wait_for_function("document.querySelector('[data-lines]').value.split('\\n').length === 4")
+    # Written by another tab whose word has not come yet: what is kept is read anew before it is written.
+    one.evaluate(
+        """() => { const key = Object.keys(localStorage)[0], kept = JSON.parse(localStorage.getItem(key));
+             kept.entries.push({ ...kept.entries[0], id: 'late', tick: 'row-0' }); localStorage.setItem(key, JSON.stringify(kept)); }"""
+    )
+    one.locator("[data-tick]").nth(3).check()
+    assert len(lines(one)) == 5
 
 
 @pytest.mark.parametrize("width", [360, 1280])
