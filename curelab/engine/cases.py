@@ -146,18 +146,24 @@ class Cases:
         than none takes away what as much would bring.
         """
         strength = w / (1 + w)
-        held = np.interp(strength, *self._water_curve)  # level beyond its last point
-        if "water uptake" in self.columns:
-            strength /= tissue.FULL_UPTAKE
-            np.clip(strength, -1.0, 1.0, out=strength)
-            strength *= 0.01 * self.condition("water uptake").reshape(-1, *(1,) * (w.ndim - 1))
-            held += strength
+        held, part = np.zeros_like(strength), np.empty_like(strength)
+        for node, bend in self._water_bends:
+            np.clip(strength, -node, node, out=part)
+            part *= bend if np.ndim(bend) == 0 else bend.reshape(-1, *(1,) * (w.ndim - 1))
+            held += part
         return held
 
     @cached_property
-    def _water_curve(self) -> tuple[np.ndarray, np.ndarray]:
+    def _water_bends(self) -> list[tuple[float, Any]]:
+        """Where the curve of water held bends, and by how much its slope falls there, a number or (d,): level beyond the last of them, and
+        as much of the other sign below none. A sum over bends is quicker than looking up.
+        """
         strength, held = tissue.water_curve(self.base)
-        return np.concatenate([-strength[:0:-1], strength]), np.concatenate([-held[:0:-1], held])
+        slopes = np.append(np.diff(held) / np.diff(strength), 0.0)
+        bends: list[tuple[float, Any]] = list(zip(strength[1:].tolist(), (-np.diff(slopes)).tolist(), strict=True))
+        if "water uptake" in self.columns:
+            bends.append((tissue.FULL_UPTAKE, 0.01 / tissue.FULL_UPTAKE * self.condition("water uptake")))
+        return bends
 
     @cached_property
     def most_swollen(self) -> float:

@@ -46,10 +46,18 @@ class Clock:
         """Readings (d, t) at times (d, t); between knots the rate is taken as even."""
         if len(self.knots) == 2:
             return self.readings[:, 1:] * (times / self.knots[1])
-        step = np.clip(np.searchsorted(self.knots, times, side="right") - 1, 0, len(self.knots) - 2)
-        share = (times - self.knots[step]) / (self.knots[step + 1] - self.knots[step])
+        if len(times) > 1 and (times == times[0]).all():  # as most are: looked up once for all cases
+            step, share = self._within(times[0])
+            low = self.readings[:, step]
+            return low + share * (self.readings[:, step + 1] - low)
+        step, share = self._within(times)
         low = np.take_along_axis(self.readings, step, axis=1)
         return low + share * (np.take_along_axis(self.readings, step + 1, axis=1) - low)
+
+    def _within(self, times: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Number of the knot before each time, and which share of the way to the next one it stands at."""
+        step = np.clip(np.searchsorted(self.knots, times, side="right") - 1, 0, len(self.knots) - 2)
+        return step, (times - self.knots[step]) / (self.knots[step + 1] - self.knots[step])
 
     def mean(self, rate: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
         """(d,) mean over the whole log, weighted by time, of a rate (d, k) at temperatures (d, k) in K."""

@@ -14,6 +14,7 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import Numbers
 from ..transport.memory import Kept
+from .broth import Lent
 from .cases import FILM_TEMPERATURE, Cases
 from .history import History, Times
 from .run import FREE, Lying, Run
@@ -162,7 +163,7 @@ class _Cut:
                     run, stage=stage, stretch=stage.stretches[number], **columns, meats=tuple(map(self.meat, run.meats)),
                     swelling=self._swelling(run.swelling), lying=tuple(self._lying(each) for each in run.lying), tracks=tuple(map(self.track, run.tracks)),
                     clock=self.clock(run.clock), water_before=tuple(map(self.column, run.water_before)), free=self._free(run), kept=Kept(),
-                    heat=self.heat(run.heat), after=None if run.after is None else tuple(map(self.meat, run.after)),
+                    heat=self.heat(run.heat), lent=self._lent(run.lent), after=None if run.after is None else tuple(map(self.meat, run.after)),
                 )
             )  # fmt: skip
         return found
@@ -187,7 +188,16 @@ class _Cut:
             )
             for one in heat.through
         )  # fmt: skip
-        return replace(heat, through=through, clock=self.clock(heat.clock), meats=tuple(map(self.meat, heat.meats)))
+        return replace(
+            heat,
+            through=through,
+            clock=self.clock(heat.clock),
+            meats=tuple(map(self.meat, heat.meats)),
+            likely=self.column(heat.likely),
+        )
+
+    def _lent(self, lent):
+        return None if lent is None else Lent(*map(self.column, (lent.begins, lent.given, lent.water)))
 
     def _swelling(self, swelling):
         if swelling is None:
@@ -206,7 +216,7 @@ class _Cut:
             if run.home(FREE) is None:
                 return None
             assert run._free is not None
-            track, rates = run._free
-            return self.track(track), [self.column(rate) for rate in rates]
+            track, rates, lent = run._free
+            return self.track(track), [self.column(rate) for rate in rates], self._lent(lent)
 
         return make if run.free is not None else None

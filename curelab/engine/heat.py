@@ -58,13 +58,16 @@ class Through:
 
 @dataclass(frozen=True, eq=False)
 class Heat:
-    """All pieces through one stretch. grid (g,) in s; clock and meats: how salt moves meanwhile."""
+    """All pieces through one stretch. grid (g,) in s; clock and meats: how salt moves meanwhile; likely (d,): s after which it ends, as far as
+    that is known before.
+    """
 
     heating: Heating
     grid: np.ndarray
     through: tuple[Through, ...]
     clock: Clock
     meats: tuple[Meat, ...]
+    likely: np.ndarray
 
     def at(self, values: np.ndarray, times: np.ndarray) -> np.ndarray:
         """Values (d, g) or (d, g, s) on the grid, straight between, at times (d, t)."""
@@ -129,7 +132,7 @@ def heated(stage: Stage, stretch: Stretch, index: int, state: State, cases: Case
     if len({kelvin for _, kelvin in stretch.temperature}) > 1 and np.any(early < until):
         through = all_through(early)  # with the means over the time that counts
     clock, meats = _salt(stretch, grid, through, early, state, cases)
-    return Heat(_heating(stretch), grid, tuple(through), clock, meats)
+    return Heat(_heating(stretch), grid, tuple(through), clock, meats, early)
 
 
 def _fridge(state: State) -> float:

@@ -462,6 +462,17 @@ class History(Shown):
         number = self.piece_number(piece)
         return self.reading(("weight", number), times, lambda run, t: run.weight(number, t))
 
+    def juice_kept(self, quantity: str, piece: int | str = 0) -> Any:
+        """kg of a quantity, or of "water", in the juice that a piece gave into bags that keep it."""
+        name, number = quantity if quantity == WATER else quantity_of(quantity), self.piece_number(piece)
+        heatings = [run.stretch.heating for run in self.runs]
+        kept = [
+            run for run, each in zip(self.runs, heatings, strict=True) if each is not None and each.catches == "kept"
+        ]
+        return self._plain(
+            sum((run.juice(name, run.length[:, None], number)[:, 0] for run in kept), np.zeros(self.count))
+        )
+
     def temperature(self, times: Times = None, place: str | None = None, piece: int | str = 0) -> Any:
         """K of bath, air or fridge; or, with a place ("core", "average", "surface"), of the meat there. Where nothing is heated, the meat is as
         cold as its fridge. Across a piece: `profile("temperature", ...)`.

@@ -19,6 +19,7 @@ from ..transport.memory import Kept
 from ..transport.modes import Asked
 from ..transport.rows import Rows
 from ..transport.star import MANY, Solved
+from .broth import Lent
 from .clock import Clock
 from .heat import Heat, warmth_at
 from .meat import Meat
@@ -30,6 +31,7 @@ FREE = "free nitrite"
 WATER = "water"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
+COARSE_WHOLE = 54  # the same, for one on the average of pieces that swell
 AT_ONCE = 16  # times that are read at once in many pieces
 PLACES_AT_ONCE = 2_000_000  # values among which the slowest spot is looked for at once
 AROUND = 6  # of the times to which halving would come: so many on both sides of a guess are read
@@ -38,6 +40,11 @@ SECOND = 1.0  # s to which the time of a criterion is found
 
 
 Where = int | str | tuple[int | str, ...]  # a piece by its number, "every", "any"; or several of them
+
+
+Freed = tuple[
+    Track, list[np.ndarray], Lent | None
+]  # the track of free nitrite, its rates of loss, what its bath was lent
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +65,7 @@ class Run:
     begin, longest, length (d,) in s; water (d,) kg of the bath; lying: one for each way the pieces lie; turns [s]. found (d,): s at which
     its criterion holds, inf: it does not; None: it has none. water_before: what the water of each piece had changed by until then, as a
     fraction of the green weight; swelling: what each takes up from here on, None: nothing; heat: what cooking or cooling does in it, where
-    nothing swells; after: the pieces as heat leaves them, None where there is none.
+    nothing swells; lent: what the bath was lent while it takes juice; after: the pieces as heat leaves them, None where there is none.
     """
 
     stage: Stage
@@ -77,10 +84,9 @@ class Run:
     water_before: tuple[np.ndarray, ...]
     swelling: tuple[Swelling, ...] | None = None
     found: np.ndarray | None = None
-    free: Callable[[], tuple[Track, list[np.ndarray]] | None] | None = (
-        None  # makes the track of free nitrite and its rates of loss
-    )
+    free: Callable[[], Freed | None] | None = None  # makes the track of free nitrite
     heat: Heat | None = None
+    lent: Lent | None = None
     after: tuple[Meat, ...] | None = None
     kept: Kept = field(default_factory=Kept, repr=False)
 
@@ -114,7 +120,7 @@ class Run:
         return {name: (track, place) for track in self.tracks for place, name in enumerate(track.names)}
 
     @cached_property
-    def _free(self) -> tuple[Track, list[np.ndarray]] | None:
+    def _free(self) -> Freed | None:
         return self.free() if self.free is not None else None
 
     def home(self, name: str) -> tuple[Track, int] | None:
@@ -167,12 +173,15 @@ class Run:
 
     def in_juice(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the juice of all pieces that was given off in this stretch."""
+        return sum((self.juice(name, times, n) for n in range(len(self.meats))), np.zeros(times.shape))
+
+    def juice(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
+        """kg (d, t) of a quantity, or of "water", in the juice that one piece gave off in this stretch."""
         if self.heat is None:
             return np.zeros(times.shape)
-        pieces = range(len(self.meats))
-        return sum(
-            (self._networks(name, times, n) * (1 - self.heat.kept(n, times)) for n in pieces), np.zeros(times.shape)
-        )
+        if name == WATER:
+            return self.heat.juice_given(piece, times) * self.meats[piece].weight[:, None]
+        return self._networks(name, times, piece) * (1 - self.heat.kept(piece, times))
 
     def bath_w(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath, in the water that is left in it."""
@@ -194,6 +203,12 @@ class Run:
             return self.bath_w(name, times)
         return self.bath_amount(name, times) / (self.water[:, None] + self._juice(times))
 
+    def _lent(self, name: str, times: np.ndarray) -> np.ndarray | float:
+        """kg (d, t) that the bath of the network was lent, so that the faces meet the broth with its juice."""
+        home = self.home(name)
+        lent = self.lent if name != FREE else self._free[2] if self._free is not None else None
+        return 0.0 if home is None or lent is None else lent.until(times, home[1])
+
     @property
     def _catches(self) -> bool:
         """Whether juice runs into the bath."""
@@ -201,10 +216,7 @@ class Run:
 
     def _juice(self, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of juice that all pieces gave off in this stretch."""
-        if self.heat is None:
-            return np.zeros(times.shape)
-        given = [self.heat.juice_given(n, times) * meat.weight[:, None] for n, meat in enumerate(self.meats)]
-        return np.sum(given, axis=0)
+        return self.in_juice(WATER, times)
 
     def bath_water(self, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of water in the bath; that of an endless bath stays."""
@@ -219,9 +231,10 @@ class Run:
             return np.zeros(times.shape)
         home = self.home(name)
         dry = home[0].undissolved(times) if home is not None else 0.0
-        caught = self.in_juice(name, times) if self._catches else 0.0
+        caught = self.in_juice(name, times) - self._lent(name, times) if self._catches else 0.0
         gone = sum(self.carried(name, times, piece) for piece in range(len(self.meats)))
-        return self._bath(name, times) * self.water[:, None] + dry + caught - gone
+        water = self.water if self.lent is None else self.lent.water
+        return self._bath(name, times) * water[:, None] + dry + caught - gone
 
     # -- water that moves ----------------------------------------------------------------------------------------------
 
@@ -232,17 +245,15 @@ class Run:
     def _lean(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """w (d, t, q + l + 1) at the places of the lean of a piece, the integral over each tissue that is not lean, and of the bath."""
         assert self.swelling is not None
-        rows = self.swelling[piece].rows
+        swelling = self.swelling[piece]
         if times is self._end:
             w = self.ended(name)
-            inside = w[:, None, self.slices[piece]] @ rows.T
+            inside = w[:, None, self.slices[piece]] @ swelling.rows.T
             return np.concatenate([inside, w[:, None, -1:]], axis=2)
-        inner = np.concatenate([rows, np.zeros((1, rows.shape[1]))])
-        bath = np.append(np.zeros(len(rows)), 1.0)
         key = (name, "lean", piece, times.shape, times.tobytes())
         found = self.kept.get(key)
         if found is None:  # as it is, rounding below 0 included: it is summed to amounts
-            found = self.kept[key] = self.states(name, times, self._row(piece, inner, bath))
+            found = self.kept[key] = self.states(name, times, self._row(piece, *swelling.with_bath))
         return found
 
     def _water(self, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -573,10 +584,13 @@ class Run:
         """s (d,) since the stretch began when the criterion first holds; inf: it does not. Found to `near` s: up to SECOND on the side where it
         holds, else by a straight line within these. `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
 
-        Looked for on times that grow by 4 %, or 9 % for many pieces, then within one of their steps.
+        Looked for on times that grow by 4 %, or 9 % for many pieces, then within one of their steps. A whole piece, which has no ripples and
+        costs a reading of all its places where it swells, is looked at on times that grow by 14 %.
         """
         every = where if isinstance(where, tuple) else (where,)
         steps = COARSE if len(self.meats) < MANY else COARSE // 2
+        if criterion.place == "average" and self.swelling is not None:
+            steps = COARSE_WHOLE
         times = np.concatenate([[0.0], np.geomspace(1e-3, 1.0, steps)]) * self.length[:, None]
         found = [
             self._narrowed(criterion, each, near, times, margins)
@@ -585,11 +599,11 @@ class Run:
         return np.stack(found, axis=1) if isinstance(where, tuple) else found[0]
 
     def _margins(self, criterion: Criterion, times: np.ndarray, every: tuple) -> np.ndarray:
-        """(p, d, t) margins at each place of `every`; of many places read in blocks of times, and no further than to where the criterion has
-        held in all of them; -inf beyond.
+        """(p, d, t) margins at each place of `every`; of many cases or places read in blocks of times, and no further than to where the
+        criterion has held in all of them; -inf beyond.
         """
         margins = np.full((len(every), *times.shape), -np.inf)
-        step = times.shape[1] if len(every) == 1 else AT_ONCE
+        step = times.shape[1] if len(every) * len(times) == 1 else AT_ONCE
         for begin in range(0, times.shape[1], step):
             block = slice(begin, begin + step)
             for number, where in enumerate(every):

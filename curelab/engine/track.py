@@ -54,8 +54,7 @@ class Track:
         """
         if len(self.legs) == 1:
             return self._group([0], times, None, place, rows)
-        ends = np.stack([leg.end for leg in self.legs], axis=1)
-        owner = np.minimum((times[:, :, None] > ends[:, None, :-1]).sum(axis=2), len(self.legs) - 1)
+        owner = self._owners(times)
         groups: dict[int, list[int]] = {}
         reached = max(int(owner.max(initial=0)) + 1, len(self._starts.get(place, ())))
         for number, leg in enumerate(self.legs[:reached]):
@@ -66,17 +65,37 @@ class Track:
         width = self.begun[0].shape[2] if rows is None else rows.count
         result = np.empty((*times.shape, width))
         for numbers in groups.values():
-            mine = np.isin(owner, numbers)
+            within = np.full(reached, -1)
+            within[numbers] = np.arange(len(numbers))
+            inside = within[owner]
+            mine = inside >= 0
             columns = np.flatnonzero(mine.any(axis=0))
             if len(columns):
-                inside = np.searchsorted(numbers, owner[:, columns]).clip(0, len(numbers) - 1)
                 every = mine[:, columns]
-                value = self._group(numbers, times[:, columns], inside, place, rows, every)
+                value = self._group(numbers, times[:, columns], np.maximum(inside[:, columns], 0), place, rows, every)
                 for run in np.split(np.arange(len(columns)), np.flatnonzero(np.diff(columns) > 1) + 1):
                     into = result[:, columns[run[0]] : columns[run[-1]] + 1]
                     here = slice(run[0], run[-1] + 1)
                     np.copyto(into, value[:, here], where=True if every[:, here].all() else every[:, here, None])
         return result
+
+    def _owners(self, times: np.ndarray) -> np.ndarray:
+        """Number of the leg that owns each time (d, t)."""
+        found = self.kept.get("ends")
+        if found is None:
+            found = self.kept["ends"] = np.stack([leg.end for leg in self.legs[:-1]], axis=1)
+        if np.ptp(found, axis=0).max() == 0:
+            return np.searchsorted(found[0], times)
+        return (times[:, :, None] > found[:, None]).sum(axis=2)
+
+    def _span(self, numbers: list[int]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(d, g) begin and end of some legs, and what the clock says as they begin."""
+        key = "span", numbers[0], len(numbers)
+        found = self.kept.get(key)
+        if found is None:
+            begin, end = (np.stack([getattr(self.legs[n], name) for n in numbers], axis=1) for name in ("begin", "end"))
+            found = self.kept[key] = begin, np.maximum(begin, end), self.clock(begin)
+        return found
 
     def _group(
         self,
@@ -88,12 +107,10 @@ class Track:
         wanted: np.ndarray | None = None,
     ) -> np.ndarray:
         """States at `times` (d, t), each in the leg number `owner` (d, t) of those that are named, which share their modes."""
-        legs = [self.legs[number] for number in numbers]
-        begin, end = (np.stack([getattr(leg, name) for leg in legs], axis=1) for name in ("begin", "end"))
-        end = np.maximum(begin, end)
+        begin, end, before = self._span(numbers)
         if owner is not None:
-            begin, end = (np.take_along_axis(each, owner, axis=1) for each in (begin, end))
-        since = self.clock(np.clip(times, begin, end)) - self.clock(begin)
+            begin, end, before = (np.take_along_axis(each, owner, axis=1) for each in (begin, end, before))
+        since = self.clock(np.clip(times, begin, end)) - before
         key = (numbers[0], len(numbers), place)
         found = self.kept.get(key)
         if found is None:
@@ -102,7 +119,8 @@ class Track:
             self.kept[key] = found
         starts, kept = found
         tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
-        return legs[0].modes.along(starts, owner if len(legs) > 1 else None, tau, rows, kept, wanted)
+        many = owner if len(numbers) > 1 else None
+        return self.legs[numbers[0]].modes.along(starts, many, tau, rows, kept, wanted)
 
     def supplied(self, place: int, length: np.ndarray) -> np.ndarray:
         """(d,) kg of one solute that the held bath has given by `length` (d,) s."""

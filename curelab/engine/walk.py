@@ -15,11 +15,12 @@ from ..matter.tissue import drawn_by
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
 from ..transport.star import MANY
+from .broth import in_broth, in_network, legs_of_juice
 from .cases import Cases
 from .clock import Clock
 from .heat import heated
 from .meat import Meat
-from .run import FREE, TRACERS, Lying, Run
+from .run import FREE, TRACERS, Freed, Lying, Run
 from .track import Leg, Track, chained, onwards
 from .turning import averaged, thinnest
 from .vessel import Vessel, dried
@@ -109,7 +110,9 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         meats = tuple(meat.over(clock, cases) for meat in state.meats)
     if any(now is not before for now, before in zip(meats, state.meats, strict=True)):
         state.meats = meats  # the vessel knows the pieces again only by the tuple they stand in
-    bath = np.full(cases.count, np.inf) if stretch.endless else water
+    boils = heat is not None and heat.heating.catches == "bath"
+    pot = in_network(water, heat, [stage.is_about(meat.piece.name) for meat in meats]) if heat and boils else water
+    bath = np.full(cases.count, np.inf) if stretch.endless else pot
     mean = averaged(stretch, thinnest(meat.piece for meat in state.meats))
     turns = () if mean else stretch.turns
     ways = (None,) if mean else (False, True) if turns else (False,)
@@ -118,7 +121,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
     }
-    tracks = []
+    tracks, lent = [], None
     names = [name for name in TRACERS if start[name].any()]
     if saturation is not None and "salt" in names and np.any(start["salt"][:, -1] > saturation):
         names.remove("salt")
@@ -127,11 +130,17 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         ratios = np.stack([cases.ratio(name) for name in names], axis=1)
         ends = (*turns, stretch.longest)
         solved = [each.modes(None) for each in lying]
-        modes = [solved[n % len(solved)] for n in range(len(ends))]
-        tracks.append(chained(names, np.stack([start[name] for name in names], axis=1), ends, modes, ratios, clock))
+        begun = np.stack([start[name] for name in names], axis=1)
+        if heat is not None and boils:
+            cuts, there = legs_of_juice(heat, stretch.longest), (heat, state.vessel.slices, water, pot)
+            track, lent = in_broth(names, begun, cuts, solved * cuts.shape[1], ratios, clock, *there)
+        else:
+            modes = [solved[n % len(solved)] for n in range(len(ends))]
+            track = chained(names, begun, ends, modes, ratios, clock)
+        tracks.append(track)
     run = Run(
         stage, stretch, index, begin, longest, longest, water, lying, np.array(turns), state.meats,
-        state.vessel.slices, tuple(tracks), clock, water_before, heat=heat,
+        state.vessel.slices, tuple(tracks), clock, water_before, heat=heat, lent=lent,
     )  # fmt: skip
     if stretch.water is not None and heat is None:
         salt = [start["salt"][:, nodes] for nodes in run.slices]
@@ -192,7 +201,7 @@ def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: Sta
 
 def _free(
     run: Run, brought: np.ndarray, before: State, cases: Cases, loss: str, segments: int
-) -> Callable[[], tuple[Track, list[np.ndarray]] | None]:
+) -> Callable[[], Freed | None]:
     """Makes the track of free nitrite. It acts on nothing else, so its eigenproblems wait until someone asks; what it rests on is looked
     up now.
 
@@ -210,7 +219,7 @@ def _free(
     cuts = np.array([0.0, *inner, longest])
     means = [_mean_loss(run, begin, end, ratio, cases, loss) for begin, end in pairwise(cuts)]
 
-    def make() -> tuple[Track, list[np.ndarray]] | None:
+    def make() -> Freed | None:
         for each in before.runs:  # in order, so that none of them has to ask for all that came before it
             each.home(FREE)
         start = np.concatenate([*before.handed_on(FREE, run.meats), brought[:, None]], axis=1)
@@ -221,8 +230,13 @@ def _free(
         parts = np.searchsorted(cuts, begins, side="right") - 1
         turned = np.searchsorted(run.turns, begins, side="right") % len(run.lying)
         modes = [run.lying[way].modes(means[part]) for way, part in zip(turned, parts, strict=True)]
-        track = chained((FREE,), start[:, None], ends.tolist(), modes, ratio[:, None], clock)
-        return track, [means[part] for part in parts]
+        rates = [means[part] for part in parts]
+        if run.heat is not None and run.lent is not None:
+            ended = np.broadcast_to(ends, (cases.count, len(ends)))
+            there = (run.heat, run.slices, run.water, run.lent.water)
+            track, lent = in_broth((FREE,), start[:, None], ended, modes, ratio[:, None], clock, *there)
+            return track, rates, lent
+        return chained((FREE,), start[:, None], ends.tolist(), modes, ratio[:, None], clock), rates, None
 
     return make
 

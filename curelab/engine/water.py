@@ -39,6 +39,12 @@ class Swelling:
         return np.concatenate([places(self.meat)[0], *(other[None] for other in others)])
 
     @cached_property
+    def with_bath(self) -> tuple[np.ndarray, np.ndarray]:
+        """These rows and one more, for the bath, and what the bath adds to each."""
+        rows = self.rows
+        return np.concatenate([rows, np.zeros((1, rows.shape[1]))]), np.append(np.zeros(len(rows)), 1.0)
+
+    @cached_property
     def capacity(self) -> np.ndarray:
         """(d, q + l) kg of water, brine side, at each place as the stretch began, and in a unit of each tissue that is not lean."""
         _, volumes, tissue = places(self.meat)

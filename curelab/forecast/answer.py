@@ -95,18 +95,20 @@ def reached_or_none(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
-def span_words(kind: str, slow: float | None, fast: float | None, value: float | None = None) -> str:
+def span_words(
+    kind: str, slow: float | None, fast: float | None, value: float | None = None, system: str = "metric"
+) -> str:
     """The two ends in words; where the usual `value` lies outside of them, the three in order."""
     ends = [end for end in (slow, fast) if end is not None]
     if not ends:
         return "not reached by the slowest meat nor by the fastest"
     if len(ends) == 1:
         side = "fastest" if slow is None else "slowest"
-        return f"{units.show(ends[0], kind, digits=2)} for the {side} meat known, not reached by the other end"
+        return f"{units.show(ends[0], kind, system, digits=2)} for the {side} meat known, not reached by the other end"
     if value is not None and not min(ends) <= value <= max(ends):
-        low, high = (units.show(end, kind, digits=2) for end in (min(value, *ends), max(value, *ends)))
+        low, high = (units.show(end, kind, system, digits=2) for end in (min(value, *ends), max(value, *ends)))
         return f"{low} to {high} over the meat that is known"
-    return f"{units.show(ends[0], kind, digits=2)} in the slowest meat known, {units.show(ends[1], kind, digits=2)} in the fastest"
+    return f"{units.show(ends[0], kind, system, digits=2)} in the slowest meat known, {units.show(ends[1], kind, system, digits=2)} in the fastest"
 
 
 def ordered(value: float | None, *ends: float | None) -> tuple[float | None, float | None]:

@@ -34,7 +34,8 @@ RESTS_ON = "published ranges of salt's pace and of nitrite's, and on the juice o
 @dataclass(frozen=True, repr=False)
 class Slice(Shown):
     """What is cut from a piece at the end of a history. salt: of the slice, fraction on average; across (n,): from face to face; kept: weight over raw
-    weight, with its band; sodium: kg per kg; price: of a kg as it is eaten, if that of a kg raw was given.
+    weight, with its band; sodium: kg per kg; cost: of a kg as it is eaten, with its band, if that of a kg raw was given; juice: kg of it in bags
+    that keep it, and the share of salt in it.
     """
 
     piece: str
@@ -46,11 +47,27 @@ class Slice(Shown):
     sodium: float
     cost: float | None
     saltiness: taste.Saltiness
+    juice: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def cost_span(self) -> tuple[float, float] | None:
+        """(least, most) of `cost`, by the band on what is kept."""
+        return None if self.cost is None else (
+            self.cost * self.kept / self.kept_high, self.cost * self.kept / self.kept_low,
+        )  # fmt: skip
 
     @cached_property
     def sentence(self) -> str:
         least, most = min(self.across), max(self.across)
-        cost = f" A kilogram costs {self.cost:.2f} as it is eaten." if self.cost is not None else ""
+        cost = ""
+        if self.cost_span is not None:
+            low, high = self.cost_span
+            cost = f" A kilogram costs {self.cost:.2f} as it is eaten ({low:.2f} to {high:.2f}), for the meat alone."
+        if self.juice[0] > 0:
+            cost += (
+                f" {units.show(self.juice[0], 'mass', digits=2)} of juice with {100 * self.juice[1]:.1f} % salt stay in the bag: "
+                "taste a sauce of it before you salt it."
+            )
         return (
             f"{units.capital(self.piece)}: {self.saltiness.sentence}, with {100 * self.salt:.1f} % salt ({100 * least:.1f} to {100 * most:.1f} across the cut) "
             f"and {1e5 * self.sodium:.0f} mg of sodium in 100 g. {100 * self.kept:.0f} % of the raw weight is left "
@@ -68,7 +85,7 @@ class Slice(Shown):
 
 
 def slice_of(history: History, piece: int | str = 0, price: float | None = None) -> Slice:
-    """The slice of a piece at the end of a history, cooked or not. `price`: of a kg raw, in any money.
+    """The slice of a piece at the end of a history, cooked or not. `price`: of a kg raw, in any money; None: that of the piece, if it has one.
 
     The band on what is kept is that of the juice (row `juice.width`) and of nothing else. Raises InputError for a price that is none.
     """
@@ -76,6 +93,7 @@ def slice_of(history: History, piece: int | str = 0, price: float | None = None)
         raise refuse("price", f"{price:g} is no price of a kilogram; give nothing or more")
     numbers, number = history.numbers, history.piece_number(piece)
     own = history.pieces[number]
+    price = own.price_per_kg if price is None else price
     kept = float(history.weight(None, number)) / own.weight
     hot = [n for n, stage in enumerate(history.stages) if stage.heats and history.has(n)]
     lost = float(history.weight(history.begin(hot[0]), number)) / own.weight - kept if hot else 0.0
@@ -85,10 +103,13 @@ def slice_of(history: History, piece: int | str = 0, price: float | None = None)
     across = np.interp((np.arange(SLICES) + 0.5) / SLICES * profile.depth[-1], profile.depth, profile.values)
     salt = float(history.average("salt", None, number, "meat"))
     raw = tissue(own.tissue, numbers).water
+    juice_salt = float(history.juice_kept("salt", number))
+    juice = juice_salt + float(history.juice_kept("water", number))
     left = numbers.si("sodium.own") * max(0.0, 1.0 - lost / raw) / kept  # what was in the juice is gone with it
     return Slice(
         own.name, salt, tuple(float(each) for each in across), kept, kept - more, kept - less, taste.sodium(salt, left, numbers),
         None if price is None else taste.cost_per_kg(price, kept), taste.saltiness(min(salt, 0.3), numbers),
+        (juice, juice_salt / juice if juice > 0 else 0.0),
     )  # fmt: skip
 
 
@@ -120,6 +141,7 @@ def soak_for_the_plate(
     at_most: float | str = LONGEST_SOAK,
     loss: str = "nordin",
     numbers: Numbers | None = None,
+    system: str = "metric",
 ) -> Answer:
     """How long to soak in one water of `water` kg right before the first stage that heats, so that at the end of all stages `target` holds.
 
@@ -147,12 +169,12 @@ def soak_for_the_plate(
         said = f"No soak is needed for {plate}."
     elif value is None:
         said = (
-            f"No soak of {units.show(most, 'time')} in {units.show(each, 'water')} brings it to {plate}: "
+            f"No soak of {units.show(most, 'time', system)} in {units.show(each, 'water', system)} brings it to {plate}: "
             f"{units.show(wanted.target - short, 'fraction')} is the least. Take more water, or change it."
         )
     else:
         said = (
-            f"Soak it for {units.roughly(value)} before cooking, in {units.show(each, 'water')}, for {plate} "
+            f"Soak it for {units.roughly(value)} before cooking, in {units.show(each, 'water', system)}, for {plate} "
             f"({span_words('time', slow, fast, value)})."
         )
     low, high = ordered(value, fast, slow)
@@ -166,6 +188,7 @@ def simmer_water_for_the_plate(
     *,
     loss: str = "nordin",
     numbers: Numbers | None = None,
+    system: str = "metric",
 ) -> Answer:
     """How much water the first simmer must have, so that at the end of all stages `target` holds. Answer in kg, with its band.
 
@@ -201,7 +224,7 @@ def simmer_water_for_the_plate(
     elif value <= LEAST_POT * green * 1.001:
         said = f"As little water as covers the meat is enough for {plate}."
     else:
-        said = f"Simmer in {units.show(value, 'water', digits=2)} of water for {plate} ({span_words('water', slow, fast, value)})."
+        said = f"Simmer in {units.show(value, 'water', system, digits=2)} of water for {plate} ({span_words('water', slow, fast, value, system)})."
     low, high = ordered(value, fast, slow)
     return Answer("how much simmer water", value, low, high, "water", str(wanted), said, RESTS_ON)
 

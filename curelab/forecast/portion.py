@@ -19,8 +19,8 @@ NEAR = 5e-4  # m
 
 
 def portion_that_cools(
-    piece: Piece, stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None
-) -> Answer:
+    piece: Piece, stages: Stage | Sequence[Stage], *, loss: str = "nordin", numbers: Numbers | None = None, system: str = "metric",
+) -> Answer:  # fmt: skip
     """The thickest cut of `piece`, up to what it is, whose cooling keeps to a limit that was read, with the band over slow and fast heat.
 
     A thinner cut has the same share of the weight. Answer in m; None where even THINNEST does not cool in time. Raises InputError where nothing is
@@ -42,7 +42,7 @@ def portion_that_cools(
     if value >= piece.thickness:
         said = f"{units.capital(piece.name)} cools in time as thick as it is (check: {kept})."
     else:
-        most = units.show(value, "length", digits=2)
+        most = units.show(value, "length", system, digits=2)
         said = f"Cut {piece.name} no thicker than {most} before it is cured, and it cools in time (check: {kept})."
     if worst is None:
         said += " With slow air or water around it, not even thin cuts do: watch a thermometer."

@@ -54,7 +54,7 @@ const BUILD = {
       setTimeout(() => URL.revokeObjectURL(address), 60000);
     };
     model.on('msg:custom', receive);
-    const pull = () => { button.textContent = model.get('label'); button.disabled = model.get('disabled'); button.classList.toggle('cl-main', model.get('main')); };
+    const pull = () => { button.textContent = model.get('label'); button.disabled = model.get('disabled'); button.classList.toggle('cl-main', model.get('main')); if (model.get('shows')) button.setAttribute('aria-expanded', model.get('shows')); };
     pull.stop = () => model.off('msg:custom', receive);
     return pull;
   },

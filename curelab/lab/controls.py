@@ -120,6 +120,7 @@ class Press(_Control):
 
     presses = T.Int(0).tag(sync=True)
     main = T.Bool(False).tag(sync=True)
+    shows = T.Enum(("", "true", "false"), "").tag(sync=True)  # of a button that folds something: whether it is seen
 
     def __init__(self, label: str, main: bool = False, **more: Any) -> None:
         self._callbacks: list[Callable[[Press], Any]] = []

@@ -55,4 +55,5 @@ class Fold(ipywidgets.VBox):
 
     def _look(self) -> None:
         self.button.label = f"{'▾' if self.opened else '▸'} {self._words}"
+        self.button.shows = "true" if self.opened else "false"
         self.inside.layout.display = "flex" if self.opened else "none"

@@ -33,6 +33,7 @@ LONGEST_SOCKET = (
 _SETTINGS: dict[str, dict[str, Any]] = {
     "@jupyterlab/apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
     "@jupyterlab/application-extension/shell": {"startMode": "single"},
+    "@jupyterlab/apputils-extension/themes": {"adaptive-theme": True},  # light or dark, as the system says
     "@jupyterlab/statusbar-extension/plugin": {"visible": False},
     "@jupyterlab/notebook-extension/tracker": {"windowingMode": "none", "scrollPastEnd": False},
     # A cook needs no tool for cells; what stays is "run it all again" and the state of the kernel.

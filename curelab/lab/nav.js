@@ -1,6 +1,6 @@
 // The pages of the lab, which of them this is, and the batch in hand.
 function render({ model, el }) {
-  const bar = node('header', { className: 'cl-nav' }, el), pages = node('nav', { ariaLabel: 'Pages' }, bar), batch = node('span', { className: 'cl-nav-batch' }, bar);
+  const bar = node('div', { className: 'cl-nav' }, el), pages = node('nav', { ariaLabel: 'Pages' }, bar), batch = node('span', { className: 'cl-nav-batch' }, bar);
   batch.setAttribute('role', 'status');
   function pull() {
     pages.replaceChildren();

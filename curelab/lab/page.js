@@ -18,6 +18,9 @@ function entered(input, take) {
 function settle(el) {
   requestAnimationFrame(() => {
     el.closest('.jp-CodeCell')?.classList.add('cl-cell');
-    el.closest('.jp-Notebook')?.classList.add('cl-bench');
+    const notebook = el.closest('.jp-Notebook');
+    notebook?.classList.add('cl-bench');
+    // JupyterLab calls its cells a feed, and a screen reader looks for articles in one.
+    for (const cell of notebook?.querySelectorAll('.jp-WindowedPanel-viewport > :not([role])') ?? []) cell.setAttribute('role', 'article');
   });
 }

@@ -8,7 +8,7 @@ const HUES = {
   temperature: [[252, 247, 251], [238, 208, 232], [218, 155, 203], [181, 96, 162], [125, 42, 108], [66, 8, 56]],
 };
 const INKS = { salt: '#0072B2', 'free nitrite': '#D55E00', temperature: '#A0408C' };
-const FRONT = '#111', LIE = 10, NAME = 22, GUTTER = 34, SAID = 13;
+const FRONT = '#111', LIE = 10, NAME = 22, GUTTER = 34, SAID = 13, NARROW = 480;
 function hues(key) {
   const stops = HUES[key] || HUES.salt;
   return Uint32Array.from({ length: 256 }, (_, i) => {
@@ -103,7 +103,12 @@ function sectionView(part, say = () => {}) {
   const range = html('input', { type: 'range', step: 'any', min: 0, 'aria-label': 'Day', 'data-lm-suppress-shortcuts': 'true' }, rail);
   const marks = html('div', { class: 'cl-cut-marks', 'aria-hidden': 'true' }, rail);
   const told = html('p', { class: 'cl-cut-told' }, stage);
-  const small = html('div', { class: 'cl-cut-small' }, stage);
+  // On a narrow page the dials come before the lines, which are folded until somebody asks for them.
+  const more = html('details', { class: 'cl-cut-more' }, stage), summary = html('summary', { 'data-lm-suppress-shortcuts': 'true' }, more);
+  summary.textContent = 'Lines: through the piece where it is touched, and over time';
+  more.open = (stage.clientWidth || 1000) >= NARROW;
+  more.addEventListener('toggle', () => { drawnFor = ''; paint(); });
+  const small = html('div', { class: 'cl-cut-small' }, more);
   const depth = svg('svg', { role: 'img' }, small), course = svg('svg', { role: 'img' }, small);
   const table = html('table', { class: 'cl-live' }, stage);
 
@@ -151,6 +156,7 @@ function sectionView(part, say = () => {}) {
     if (!before) touched = { piece: 0, column: Math.floor(piece.columns / 2), row: Math.floor(piece.rows / 2) };
     touched.column = Math.min(touched.column, piece.columns - 1); touched.row = Math.min(touched.row, piece.rows - 1);
     range.max = meta.frames - 1;
+    range.setAttribute('aria-label', inHours() ? 'Hour' : 'Day');
     if (JSON.stringify(before?.quantities.map(q => q.key)) !== JSON.stringify(meta.quantities.map(q => q.key))) choose();
     stagesMarked();
     measure();
@@ -202,7 +208,7 @@ function sectionView(part, say = () => {}) {
 
   function paint() {
     if (!geometry || !data) return;
-    const { key: name, least, most, unit, reached } = quantity();
+    const { key: name, least, most, unit, reached: both } = quantity();
     if (colours?.key !== name) colours = { key: name, table: hues(name) };
     legend();
     brush.setTransform(1, 0, 0, 1, 0, 0);
@@ -217,6 +223,7 @@ function sectionView(part, say = () => {}) {
       brush.drawImage(geometry.images[number], box.x, box.y, box.w, box.h);
       outline(piece, box);
       const place = px => [box.x + px[0] * geometry.scale, box.y + px[1] * geometry.scale];
+      const reached = both.split('|').at(Number.isFinite(level) && value[piece.node[outer(piece)]] < level ? -1 : 0);
       let named = null;                                     // where the line is named: a quarter of the way along, clear of the hair line
       if (Number.isFinite(level)) {
         const wanted = box.x + box.w / 4;
@@ -270,10 +277,12 @@ function sectionView(part, say = () => {}) {
     pen.putImageData(picture, 0, 0);
   }
 
+  // A node at the outside: of the upper face in its middle, of a round piece on its skin.
+  const outer = piece => (piece.open ? 0 : piece.rows - 1) * piece.columns + Math.floor((piece.columns - 1) / 2);
   // The lean node that has least: fat holds little water, so it would always be the last. Of temperature the one farthest from that of the outside.
   function slowest(piece, value) {
     let least = -1;
-    const middle = (piece.columns - 1) / 2, outside = value[piece.node[(piece.open ? 0 : piece.rows - 1) * piece.columns + Math.floor(middle)]];
+    const middle = (piece.columns - 1) / 2, outside = value[piece.node[outer(piece)]];
     const score = k => key === 'temperature' ? -Math.abs(value[piece.node[k]] - outside) : value[piece.node[k]];
     for (let r = 0; r < piece.rows; r++) if (!piece.fat[r]) for (let c = 0; c < piece.columns; c++) {
       const k = r * piece.columns + c;
@@ -354,6 +363,7 @@ function sectionView(part, say = () => {}) {
     const lines = own.courses.map((each, k) => ({ y: [...(each.parts.length > 1 ? each.parts[1] : each.parts[0])], band: each.parts.length > 1 ? [[...each.parts[0]], [...each.parts[2]]] : null, dash: k ? '6 4' : '', name: each.name }));
     const constant = own.level.every(value => value === own.level[0]);
     markLine = chart(course, `${piece.name} over the ${unit}s`, [...data.days].map(value => size * value), lines, `${unit}s`, constant ? own.level[0] : Infinity, size * day());
+    course.setAttribute('aria-label', `${piece.name} over the ${unit}s: ${quantity().label}, ${quantity().unit}, at the end ${lines.map(line => `${line.name} ${reading(line.y.at(-1), quantity().most)}`).join(', ')}. The table after it has more.`);
     table.replaceChildren();
     html('caption', {}, table).textContent = `${piece.name}: ${quantity().label}, ${quantity().unit}`;
     const head = html('tr', {}, table);

@@ -54,7 +54,7 @@ class Bench(ABC):
         self.controls: dict[str, Any] = {}
         self.pictures: dict[str, Picture | DepthMap | BarPicture | SectionPicture] = {}
         self.says: dict[str, Say] = {"trouble": Say("", "alert")}
-        self.bands = Switch("Shade 8 cases of 10 in the pictures", state.bands)
+        self.bands = Switch("Shade where 8 of 10 simulated batches lie", state.bands)
         self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
         self.units = units_pick(state)
         self.says["caution"] = Say(CAUTION, "caution")

@@ -227,6 +227,15 @@ def check_all(
     return worst_first(_in_all(verdict, others) for verdict in usual)
 
 
+def check_cooked_in_all(history: History, corners: Sequence[History], system: str = "metric") -> Verdicts:
+    """The checks of heat alone, worst first: a pass in usual meat is one only if it is one in (slow, fast) meat too."""
+    others = [
+        (f"{kind} meat", {v.name: v for v in check_cooked(each, system)})
+        for kind, each in zip(("slow", "fast"), corners, strict=True)
+    ]
+    return worst_first(_in_all(verdict, others) for verdict in check_cooked(history, system))
+
+
 def _corner_said(kind: str, corner: History, usual: History) -> str:
     key = "nitrite.loss_multiplier"
     times = corner.numbers.si(key) / usual.numbers.si(key)
@@ -269,5 +278,5 @@ def _checked(history, rule_set, product, method, pick_up, numbers, system) -> li
     found += check_local(history, rule_set, product, system)
     found += check_residual(history, rule_set, product)
     found += check_process(history, numbers, system)
-    found += check_cooked(history)
+    found += check_cooked(history, system)
     return found

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
 
@@ -22,7 +22,7 @@ from ..sources import read_table
 from .cooling import Cured, check_come_up, check_cooling, check_holding, check_reheating, rules
 from .curve import Curve
 from .lethality import DEFER, check_bag, check_lethality, check_spores
-from .verdict import OUTCOMES, Verdict, Verdicts, judge, unknown
+from .verdict import OUTCOMES, Verdict, Verdicts, in_degrees, judge, unknown
 
 READINGS = 300  # of a stretch; closer together where it begins, for there the temperature runs fastest
 COLD = 283.15  # K: meat that is colder may lie in the fridge as it is (judgement; limits on cooling end at 4 to 7 degC)
@@ -67,8 +67,9 @@ class _Hot:
         return self.history.temperature(self._times, place, self.piece.name)
 
 
-def check_cooked(history: History) -> Verdicts:
-    """All checks of heat in a history, in the order of the kitchen, each for the piece that does worst; empty where nothing is heated.
+def check_cooked(history: History, system: str = "metric") -> Verdicts:
+    """All checks of heat in a history, in the order of the kitchen, each for the piece that does worst; empty where nothing is heated. `system`:
+    the degrees of their sentences.
 
     Cook: lethality at 6.5 and 7 log over all that follows without a break (what is printed counts a rise after the oven), come-up, moist air, and the
     tables for bags. Chill: cooling from the cook on; a hot piece that waits in the fridge is chilled. Hold and reheat: each by its own stretches.
@@ -86,7 +87,8 @@ def check_cooked(history: History) -> Verdicts:
             found.setdefault(left.name, []).append(left)
     if (kept := _kept_long(history)) is not None:
         found.setdefault(kept.name, []).append(kept)
-    return Verdicts(min(each, key=_badness) for each in found.values())
+    worst = (min(each, key=_badness) for each in found.values())
+    return Verdicts(replace(each, sentence=in_degrees(each.sentence, system)) for each in worst)
 
 
 def _kept_long(history: History) -> Verdict | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, replace
 from typing import Any
@@ -130,6 +131,31 @@ def undecided(verdict: Verdict, reason: str) -> Verdict:
     if verdict.outcome != "pass":
         return verdict
     return replace(verdict, outcome="unknown", margin=None, sentence=f"{reason} {verdict.sentence}")
+
+
+_DEGREES = re.compile(r"(-?\d+(?:\.\d+)?) °C(?:(, at (?:least|most) )(-?\d+(?:\.\d+)?))?(?! \(-?\d+ °F)")
+
+
+def in_degrees(sentence: str, system: str) -> str:
+    """A sentence with its temperatures in the degrees of a system, a limit that shares the sign of the figure before it included.
+
+    >>> in_degrees("Hottest at the middle: 75 °C, at least 70. From 54.4 °C on.", "us")
+    'Hottest at the middle: 167 °F, at least 158. From 130 °F on.'
+    """
+    if system == "metric":
+        return sentence
+
+    def one(found: re.Match[str]) -> str:
+        figure, limit = (_fahrenheit(each) if each else "" for each in found.group(1, 3))
+        return f"{figure} °F{found[2] or ''}{limit}"
+
+    return _DEGREES.sub(one, sentence)
+
+
+def _fahrenheit(celsius: str) -> str:
+    """The number in degrees F, whole where it was printed whole or is as good as whole."""
+    exact = 1.8 * float(celsius) + 32.0
+    return f"{exact:.0f}" if "." not in celsius or abs(exact - round(exact)) < 0.15 else f"{exact:.1f}"
 
 
 def worst_first(verdicts: Iterable[Verdict]) -> Verdicts:

@@ -100,19 +100,25 @@ LEAST_WATER = 0.3  # of the green weight: less does not cover a piece in the tig
 
 
 class BagCook(Cooking):
-    """The pieces are sealed in bags, in a water bath or in steam; juice stays in the bag and is poured off when it is opened."""
+    """The pieces are sealed in bags, in a water bath or in steam; juice stays in the bag until it is opened, and is then "poured off", or "kept"
+    and eaten with the meat.
+    """
 
     tag: ClassVar[str] = "bag cook"
     noun: ClassVar[str] = "hot bath"
     begins: ClassVar[tuple[str, str]] = ("seal in a bag, and into the hot bath", "")
-    hint: ClassVar[str] = "keep the bag under water; pour the juice off at the end"
     cautions: ClassVar[tuple[str, ...]] = (BURNS, BAGS)
     temperature: Log = ruled(Program("0 degC", "100 degC", "water does not get hotter than it boils"))
     steam: bool = ruled(Flag(), False)
+    juice: str = ruled(Choice(("poured off", "kept")), "poured off")
+
+    @property
+    def hint(self) -> str:  # type: ignore[override]
+        return f"keep the bag under water; {'keep' if self.juice == 'kept' else 'pour off'} the juice at the end"
 
     @property
     def heating(self) -> Heating:
-        return Heating("steam" if self.steam else "bag_in_water", begins_at=self.begins_at)
+        return Heating("steam" if self.steam else "bag_in_water", catches=self.juice, begins_at=self.begins_at)
 
 
 class InAir(Cooking):

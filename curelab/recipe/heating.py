@@ -18,7 +18,7 @@ class Heating:
     """What heats or cools the pieces in a stretch.
 
     setting: which film coefficient, a row `heat.film.*`. humidity (fraction) or wet_bulb [K] of air that dries the bare skin; None of
-    either: nothing evaporates. catches: juice goes into the "bath", or is "poured off". begins_at [K]: the pieces all through as it
+    either: nothing evaporates. catches: juice goes into the "bath", is "poured off" or "kept". begins_at [K]: the pieces all through as it
     begins; None: as they are.
     """
 

@@ -30,7 +30,7 @@ class Piece(Record):
     tissue: name of the lean, a key of `curelab.matter.tissue.TISSUES`, or a `Tissue` of your own.
     fat_cap [m] on `capped` ("one face": the first; or "both faces") of a slab, a block or a cut. edges of a cut: "rounded" or "square".
     faces: what lies at each face of a block, a cut or a cylinder with a length; see `Faces`. frozen_before: frozen and thawed meat takes
-    salt faster. ph: of the lean, if it was measured; it moves the loss of nitrite.
+    salt faster. ph: of the lean, if it was measured; it moves the loss of nitrite. price_per_kg: raw, in any money; of the slice follows.
     Raises InputError with every problem at once.
 
     >>> point = Piece(name="point", thickness="8 cm", weight="2.2 kg", tissue="lean beef")
@@ -61,6 +61,7 @@ class Piece(Record):
     faces: Faces = ruled(Part(Faces), Faces())
     frozen_before: bool = ruled(Flag(), False)
     ph: float | None = quantity("plain", "4.8", "7.5", "raw meat lies near 5.6", default=None)
+    price_per_kg: float | None = quantity("plain", "0", "100000", "give what a kilogram costs raw", default=None)
 
     @classmethod
     def lacking(cls, given):

@@ -15,7 +15,6 @@ from ..units import DAY, capital
 from .answer import SURE, day
 from .pictures import PIECE_COLOURS, PIECE_DASHES, Lines, Series, band_note
 
-SAME_DAY = 0.5 * DAY  # days closer than that are told as one (judgement)
 NOTICED = 0.2  # nobody notices a fifth less salt (Cubero-Castillo 2019)
 
 
@@ -44,19 +43,25 @@ def _days(one: Side, other: Side) -> str:
         return _without_a_day(one, other)
     assert one.found is not None and other.found is not None
     first, second = (float(ordered(each.ready)[1]) for each in (one.found, other.found))
-    gap = abs(first - second)
+    count = abs(round(first / DAY) - round(second / DAY))  # as the days are told
     days = f"{day(one.found.ready)} against {day(other.found.ready)}"
-    if gap < SAME_DAY:
+    if count == 0:
         return f"{capital(one.name)} and {other.name} are ready on the same day: {days}."
-    count = abs(round(first / DAY) - round(second / DAY))
-    many = f"{count} day{'' if count == 1 else 's'}" if count else "half a day"
+    many = f"{count} day{'' if count == 1 else 's'}"
     return f"{capital(one.name)} is ready {many} {'sooner' if first < second else 'later'} than {other.name}: {days}."
 
 
 def _has_day(each: Side) -> bool:
     """Whether there is a day on which it can be called ready."""
     found = each.found
-    return found is not None and bool(np.isfinite(ordered(found.ready)[1])) and float(np.mean(found.keeps)) >= SURE
+    if found is None or _too_warm(found):
+        return False
+    return bool(np.isfinite(ordered(found.ready)[1])) and float(np.mean(found.keeps)) >= SURE
+
+
+def _too_warm(found: Ready) -> bool:
+    """Whether the meat is warm for too long on the way: no day of it is worth saying."""
+    return float(np.mean(found.warmed <= found.allowed)) < SURE
 
 
 def _without_a_day(one: Side, other: Side) -> str:
@@ -65,6 +70,8 @@ def _without_a_day(one: Side, other: Side) -> str:
     for each in (one, other):
         if each.found is None:
             told.append(f"{each.name} is not cured")
+        elif _too_warm(each.found):
+            told.append(f"{each.name} is warm for too long, and no cure helps there")
         elif _has_day(each):
             told.append(f"{each.name} is ready on {day(each.found.ready)}")
         elif np.isfinite(ordered(each.found.pull)[1]):

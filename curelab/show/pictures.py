@@ -78,7 +78,7 @@ def band_note(many: Spread) -> str:
     """What the shading means, in one line; nothing without bands."""
     if not many.banded:
         return ""
-    return f"shaded: 8 cases of 10, of {many.count} draws of {len(many.inputs)} uncertain inputs; line: the middle case"
+    return f"shaded: 8 of 10 simulated batches, of {many.count} draws of {len(many.inputs)} uncertain inputs; line: the middle one"
 
 
 def shared_range(*pictures: Lines) -> tuple[float, float]:

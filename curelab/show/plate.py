@@ -8,6 +8,7 @@ import numpy as np
 
 from ..engine.history import History
 from ..forecast import slice_of
+from ..limits.verdict import in_degrees
 from ..matter.taste import RESTS_ON
 from ..matter.tenderness import tenderness
 from ..recipe.piece import Piece
@@ -23,7 +24,8 @@ def plate_rows(history: History) -> list[dict[str, Any]]:
     return [
         {
             "piece": cut.piece, "salt": cut.salt, "salt across": list(cut.across), "saltiness": cut.saltiness.word, "sodium": cut.sodium,
-            "kept": cut.kept, "kept low": cut.kept_low, "kept high": cut.kept_high,
+            "kept": cut.kept, "kept low": cut.kept_low, "kept high": cut.kept_high, "sodium mg in 100 g": 1e5 * cut.sodium,
+            "cost per kg": cut.cost, "juice kept_kg": cut.juice[0], "salt in juice": cut.juice[1],
         }
         for cut in cuts
     ]  # fmt: skip
@@ -37,7 +39,7 @@ def _cooked(history: History, piece: Piece) -> list[int]:
     ]  # fmt: skip
 
 
-def plate_sentences(history: History) -> list[str]:
+def plate_sentences(history: History, system: str = "metric") -> list[str]:
     """One sentence on the slice of each piece, one on tenderness where rows were published for its cut, and what the word for salt rests on; empty for a
     batch that is not cooked.
     """
@@ -51,5 +53,5 @@ def plate_sentences(history: History) -> list[str]:
             begin, end = history.begin(cooked[0]), history.ends(cooked[-1])
             times = np.linspace(begin, end, READINGS)
             told = tenderness(times, history.temperature(times, "core", piece.name))
-            found.append(f"{capital(piece.name)}: {told.sentence}")
+            found.append(f"{capital(piece.name)}: {in_degrees(told.sentence, system)}")
     return [*found, f"The word for the salt rests on {RESTS_ON}."] if found else []

@@ -17,6 +17,7 @@ from ..weighing import WHY_METHODS_DIFFER
 from . import fields
 from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
 from .plate import plate_sentences
+from .to_the_plate import is_raw
 from .warm_lines import READ, cautions_of, warm_line
 
 UNCOOKED = "Not cooked by the printed tables: do not eat it. Cook on until a thermometer in the middle shows what your code asks for."
@@ -39,8 +40,8 @@ def words(outcome: Outcome, long: bool = False) -> str:
     for each in outcome.answers:
         if long or not isinstance(each, Windows):
             out += _wrapped(each.told if isinstance(each, Windows) else each.sentence)
-    raw = any(each.name.startswith("lethality") and each.outcome == "fail" for each in outcome.verdicts)
-    plate = [UNCOOKED] if raw else plate_sentences(outcome.history)
+    raw = is_raw(outcome.verdicts)
+    plate = [UNCOOKED] if raw else plate_sentences(outcome.history, outcome.batch.units)
     out += ["", "ON THE PLATE", *_points(plate)] if plate else []
     out += _check_lines(outcome, long)
     out += ["", "CAUTIONS", *_points(cautions_of(outcome))]

@@ -65,7 +65,7 @@ class Drawn:
 @dataclass(frozen=True)
 class Quantity:
     """key; label; unit as it is shown; least, most: the values of the lightest and the darkest colour; reached: what the line says from which on
-    it is enough.
+    it is enough; after a bar, what it says where the outside is below the line.
     """
 
     key: str
@@ -125,7 +125,7 @@ def section(
         for many, name, words in shown
     )
     reached = {
-        "salt": "cured to here" if wanted is None else wanted[1], FREE: "enough nitrite to here", TEMPERATURE: "as warm, or as cold, as wanted",
+        "salt": "cured to here" if wanted is None else wanted[1], FREE: "enough nitrite to here", TEMPERATURE: "hot enough to here|cold enough to here",
     }  # fmt: skip
     asked = tuple(_quantity(key, drawn, reached.get(key, ""), system) for key in quantities)
     drained = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .. import units
+from ..engine.history import FIRST_BITE
 from ..engine.run import FREE
 from ..recipe.times import COLD
 from ..spread import Spread
@@ -30,7 +31,7 @@ def nitrite(many: Spread, time: float, piece: str) -> str:
     return f"Nitrite on {units.day(time, 2)}: {inside} mg per kg of green weight has gone into the {piece}, and {free} is still free in its middle."
 
 
-def soaked(many: Spread, soak: int, piece: str) -> str:
+def soaked(many: Spread, soak: int, piece: str, system: str = "metric") -> str:
     """What a soak has done: average, first bite and middle, before and after."""
     begin, end = many.usual.span(soak)
     spent = units.show(end - begin, "time")
@@ -42,18 +43,24 @@ def soaked(many: Spread, soak: int, piece: str) -> str:
         )
     )
     return (
-        f"After {spent} of soak the {piece} has **{after[0]}**{after[1]} salt on the whole; before it had {before[0]}{before[1]}. The outer "
-        f"5 mm have {bite[0]}{bite[1]}, the middle {core[0]}{core[1]}."
+        f"After {spent} of soak the {piece} has **{after[0]}**{after[1]} salt on the whole; before it had {before[0]}{before[1]}. The "
+        f"outer {_bite(system)} have {bite[0]}{bite[1]}, the middle {core[0]}{core[1]}."
     )
 
 
-def rested(many: Spread, piece: str) -> str:
+def rested(many: Spread, piece: str, system: str = "metric") -> str:
     """The spread between outside and middle at the end of all stages."""
     bite, core = (
         100 * many.at(place, "salt", [many.usual.length], piece).middle[0] for place in ("first bite", "core")
     )
     even = "even enough to slice" if abs(bite - core) < 0.3 else "still uneven: more rest evens it out"
-    return f"At the end of all stages: {bite:.2f} % in the outer 5 mm and {core:.2f} % in the middle, {even}."
+    return (
+        f"At the end of all stages: {bite:.2f} % in the outer {_bite(system)} and {core:.2f} % in the middle, {even}."
+    )
+
+
+def _bite(system: str) -> str:
+    return units.show(FIRST_BITE, "length", system, digits=1)
 
 
 def _between(low, high, factor: float, digits: int = 0) -> str:

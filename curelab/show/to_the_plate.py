@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from ..engine.history import History
-from ..fields import InputError
 from ..forecast import slice_of
 from ..forecast.serve import Lead
+from ..limits import Verdict
 from ..limits.cooling import rules
+from ..limits.verdict import SIGNS
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..units import capital, roughly, show
@@ -50,10 +51,15 @@ def hours(lead: Lead) -> list[str]:
     return [f"{capital(name)}: {spent(value, low, high)}." for name, value, low, high in lead.parts]
 
 
-def never(error: InputError) -> str:
-    """What to do where the middle does not come to what is waited for."""
-    found = next((each for each in error.problems if each.where.endswith(".at_most")), error.problems[0])
-    return f"{capital(found.sentence)}, or make it hotter, or ask for less."
+def never(history: History, system: str = "metric") -> str:
+    """What to do where a stage ends without what its middle was to come to; "" where every one comes to it."""
+    for ran in history.ran:
+        stage = history.stages[ran.stage]
+        if stage.heats and stage.until is not None and not ran.held:
+            wanted = show(stage.until.target, "temperature", system)
+            change = "hotter" if stage.until.sign == ">=" else "colder"
+            return f"The middle does not come to {wanted} in {roughly(ran.length)}: make it {change}, give it longer, or ask for less."
+    return ""
 
 
 def on_the_plate(history: History) -> str:
@@ -72,6 +78,17 @@ def on_the_plate(history: History) -> str:
 def cook_of(stages: Sequence[Stage], piece: Piece) -> int | None:
     """Number of the first stage that cooks a piece; None where none does."""
     return next((n for n, stage in enumerate(stages) if stage.aim == "cook" and stage.is_about(piece.name)), None)
+
+
+def is_raw(verdicts: Iterable[Verdict]) -> bool:
+    """Whether the printed tables of cooking are not met."""
+    return any(each.name.startswith("lethality") and each.outcome == "fail" for each in verdicts)
+
+
+def counted(verdicts: Sequence[Verdict]) -> str:
+    """What the checks of heat come to: "Checks of the cook and the chill: 6 ok, 2 cannot say, 0 not ok." """
+    counts = [f"{sum(each.outcome == key for each in verdicts)} {word.lower()}" for key, word in SIGNS.items()]
+    return f"Checks of the cook and the chill: {', '.join(reversed(counts))}."
 
 
 def cautions(stages: Sequence[Stage], system: str = "metric") -> str:

@@ -203,9 +203,8 @@ class Spread(Shown):
             return "Bands are off: one curve at the usual value of everything, and nothing of how sure it is."
         log = "" if self.draws.learned is None else ", as far as your log leaves it open"
         return (
-            f"The band holds 8 cases of 10, the line the middle case, of {self.count} draws (seed {self.draws.seed}) in "
-            f"which these were varied within what is published or usual{log}: {', '.join(row.label for row in self.inputs)}. It "
-            "says nothing about what the model leaves out."
+            f"A band holds 8 of 10 simulated batches, its line is the middle one: {self.count} draws (seed {self.draws.seed}). Varied within "
+            f"what is published or usual{log}: {', '.join(row.label for row in self.inputs)}. It says nothing about what the model leaves out."
         )
 
     def readings(self, requests: Sequence[Request]) -> list[np.ndarray]:

@@ -9,7 +9,7 @@ conserves its amount exactly, because its constant mode is known in advance.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
@@ -194,7 +194,8 @@ class Modes:
             return found.reshape(d, s * t, -1)
 
         level = None if held is None else np.broadcast_to(held[..., None] * held_for, clock.shape).reshape(d, s * t)
-        return self._gathered((d, s * t), start, held, rows, now, level).reshape(d, s, t, -1)
+        moves = [self._moves(part, start, held) for part in self.parts]
+        return self._gathered((d, s * t), moves, rows, now, level).reshape(d, s, t, -1)
 
     def along(
         self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
@@ -213,26 +214,33 @@ class Modes:
             return self._evolved(part, starts, owner, clock, held, kept)
 
         level = None if held is None else np.broadcast_to(held, clock.shape)
-        return self._gathered(clock.shape, starts, None if held is None else starts[..., -1], Rows.of(rows), now, level)
+        moves = kept.get("moves")
+        if moves is None:
+            last = None if held is None else starts[..., -1]
+            moves = kept["moves"] = [self._moves(part, starts, last) for part in self.parts]
+        return self._gathered(clock.shape, moves, Rows.of(rows), now, level)
 
-    def _gathered(self, shape, start, held, rows: Rows | None, now, level: np.ndarray | None) -> np.ndarray:
+    def _gathered(self, shape, moves: Sequence[bool], rows: Rows | None, now, level: np.ndarray | None) -> np.ndarray:
         """(d, m, n) or (d, m, k) of modal amounts `now(part)` (d, m, f) of all parts in which something moves; level (d, m): of the held node."""
-        result = np.zeros((*shape, self.size if rows is None else rows.count))
-        for part in self.parts:
-            mine = None if rows is None else rows.over(part.nodes)
-            if (rows is not None and mine is None) or not self._moves(part, start, held):
-                continue
-            found = part.summed(now(part), mine)
-            if rows is None:
-                result[..., part.nodes] = found
-            else:
-                result += found
-        if level is not None:
-            if rows is None:
+        if rows is None:
+            result = np.zeros((*shape, self.size))
+            for part, moving in zip(self.parts, moves, strict=True):
+                if moving:
+                    result[..., part.nodes] = part.summed(now(part), None)
+            if level is not None:
                 result[..., -1] = level
-            else:
-                result += rows.of_bath(level)
-        return result
+            return result
+        total: np.ndarray | None = None
+        for part, moving in zip(self.parts, moves, strict=True):
+            mine = rows.over(part.nodes) if moving else None
+            if mine is not None:
+                found = part.summed(now(part), mine)
+                total = found if total is None else np.add(total, found, out=total)
+        if total is None:
+            total = np.zeros((*shape, rows.count))
+        if level is not None and rows.bath is not None:
+            total += rows.of_bath(level)
+        return total
 
     @staticmethod
     def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: dict | Kept) -> np.ndarray:

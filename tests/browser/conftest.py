@@ -194,6 +194,21 @@ def watched_page(browser: Any, width: int = 1280, height: int = 1000, **more: An
     page.close()
 
 
+def faults_for_those_who_cannot_see(page: Any) -> list[str]:
+    """What axe-core calls serious or critical on a page, one line each. The checker is bundled with its Python package; nothing is fetched."""
+    import axe_playwright_python
+
+    script = Path(axe_playwright_python.__file__).with_name("axe.min.js").read_text(encoding="utf-8")
+    page.evaluate(f"() => {{ {script} }}")
+    found = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
+    return [
+        f"{fault['id']}: {fault['help']}: {node['target']} {node['html'][:120]}"
+        for fault in found["violations"]
+        if fault["impact"] in ("serious", "critical")
+        for node in fault["nodes"]
+    ]
+
+
 @pytest.fixture(scope="session")
 def stage() -> Iterator[Any]:
     """The helpers of this file, for tests that need a lab or a page of their own."""
@@ -207,6 +222,7 @@ def stage() -> Iterator[Any]:
             watched_page=partial(watched_page, browser),
             write_notebook=write_notebook,
             browser=browser,
+            faults=faults_for_those_who_cannot_see,
         )
 
 

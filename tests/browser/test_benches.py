@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
 
 from curelab import outcome as outcomes
 from curelab.batch import load
+from curelab.lab.benches.plate import PlateBench
 from curelab.lab.benches.thick_point import HORIZON, ThickPoint
 from curelab.lab.state import PAGE_DRAWS, State
 from curelab.outcome import run
@@ -51,6 +53,7 @@ def visit(stage, kitchen):
     def watch(width):
         context = stage.watched_page(width=width)
         page = context.__enter__()
+        page.faults = lambda: stage.faults(page)
         open_pages.append(context)
         return page
 
@@ -116,8 +119,10 @@ def said(page) -> str:
 
 
 def clean(page) -> None:
+    """No error, no word to another machine, and nothing that keeps out who cannot see the page."""
     assert page.problems == []
     assert page.outside == []
+    assert page.faults() == []
 
 
 def test_the_cut(visit):
@@ -222,18 +227,89 @@ def test_batch_saves_reopens_and_agrees_with_the_command(visit, kitchen):
     clean(page)
 
 
+def test_to_the_plate(visit):
+    """The section is coloured by temperature, and says what the library says; a cook that was tried out goes into the batch when it is moved."""
+    page = visit("plate")
+    assert "only tried out" in said(page) and "burn" in said(page)
+    step(page, "Middle to reach", "ArrowLeft")
+    drag(page, "Portion, as thick as", 0.1)
+    settled(page)
+    assert "only tried out" not in said(page)
+    state = State()
+    thick = float(page.get_by_role("slider", name="Portion, as thick as", exact=True).input_value())
+    bench = PlateBench(state)
+    bench.controls["middle"].value -= 1
+    bench.controls["portion"].value = thick
+    text = said(page)
+    assert re.sub(r"\s+", " ", bench.says["answer"].text) in text
+    hour = page.get_by_role("slider", name="Hour", exact=True)
+    hour.press("End")
+    usual = state.spread(state.batch.filled()).usual
+    outside, middle = (usual.temperature(None, place, "thick end") - 273.15 for place in ("surface", "core"))
+    assert f"Thick end: outside {outside:.0f}, middle {middle:.0f} °C" in hour.get_attribute("aria-valuetext")
+    serve = page.get_by_label("Serve on")
+    serve.fill("next Sunday")
+    serve.press("Enter")
+    page.get_by_text("is not a date and time").wait_for(timeout=20_000)
+    serve.fill("2026-11-29 13:00")
+    serve.press("Enter")
+    page.get_by_text("to serve on Sunday at 13:00").first.wait_for(timeout=20_000)
+    clean(page)
+
+
+def test_compare(visit, kitchen):
+    """Two sections under one axis; a file that goes away takes every number along."""
+    _, folder = kitchen
+    shutil.copy(Path(folder) / "batches" / "demo_loin.toml", Path(folder) / "other.toml")
+    page = visit("compare")
+    page.get_by_label("Compare it with").select_option("other.toml")
+    settled(page)
+    assert "tastes saltier" in said(page) or "too little apart" in said(page)
+    assert page.locator(".cl-cut-lane").count() == 2
+    step(page, "Your days in the cure")
+    settled(page)
+    (Path(folder) / "other.toml").unlink()
+    page.get_by_role("button", name="Read the files again").click()
+    page.get_by_text("is not there any more").first.wait_for(timeout=20_000)
+    assert "tastes saltier" not in said(page) and not page.locator(".cl-cut-told").is_visible()
+    page.get_by_label("Compare it with").select_option("demo_loin.toml")
+    page.locator(".cl-cut-told").wait_for(timeout=20_000)
+    clean(page)
+
+
+def test_by_keyboard_alone_every_control_is_reached_and_seen(visit):
+    page = visit("plate")
+    page.evaluate("() => document.activeElement.blur()")
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        here = page.evaluate(
+            """() => { const now = document.activeElement, frame = now.closest('.cl-stage, .cl-cut-field'), ringed = each => each && getComputedStyle(each).outlineStyle !== 'none';
+            if (!now.closest('.jp-Notebook')) return null;
+            now.dataset.reached = 'yes'; if (now.name) document.getElementsByName(now.name).forEach(each => { each.dataset.reached = 'yes'; });
+            return ringed(now) || ringed(frame); }"""
+        )
+        assert here is not False
+    missed = page.evaluate(
+        """() => [...document.querySelectorAll('.jp-Notebook :is(a, button, input, select, summary)')]
+        .filter(each => each.offsetParent && !each.disabled && !each.dataset.reached && getComputedStyle(each).display !== 'none').map(each => each.outerHTML)"""
+    )
+    assert missed == []
+
+
 def test_start_shows_the_cautions_and_leads_on(visit):
     page = visit("start")
     text = page.inner_text("body")
     assert "poisons" in text and "Botulism" in text and "licensed practice" in text
-    for name in ("The cut", "Equilibrium or strong", "Soak", "My batch"):
+    for name in ("The cut", "Equilibrium or strong", "Soak", "To the plate", "My batch", "Learning", "Compare"):
         assert page.get_by_role("link", name=name).count() >= 1
     clean(page)
 
 
-@pytest.mark.parametrize("name", ["thick_point", "equilibrium_or_strong", "soak", "batch"])
-def test_at_phone_width_every_slider_can_still_be_moved(visit, name):
+@pytest.mark.parametrize("name", ["thick_point", "equilibrium_or_strong", "soak", "plate", "batch", "learning", "compare"])
+def test_on_a_telephone_in_the_dark_every_slider_can_still_be_moved(visit, name):
     page = visit(name, width=400)
+    page.emulate_media(color_scheme="dark")  # as the system says, so is the page
+    page.wait_for_function("() => document.body.dataset.jpThemeLight === 'false'", timeout=20_000)
     for slider in page.get_by_role("slider").all():
         box = slider.bounding_box()
         assert box is not None and box["width"] >= 120 and box["height"] >= 24

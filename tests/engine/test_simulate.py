@@ -539,7 +539,7 @@ def test_fewer_mean_losses_are_nearly_as_good_and_cheaper():
     whole, few_, one = (simulate(piece(), turned, cells=CELLS, segments=each) for each in (None, 4, 1))
 
     def means(history):
-        _, rates = history.state.runs[0]._free
+        _, rates, _ = history.state.runs[0]._free
         return len({float(rate.max()) for rate in rates})
 
     assert means(whole) > 20 and means(few_) == 4 and means(one) == 1

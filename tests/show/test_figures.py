@@ -79,7 +79,7 @@ def test_with_bands_off_nothing_is_shaded_and_no_draws_are_told():
     ):
         off, on = make(alone), make(MANY)
         assert off.note == "" and all(line.low is None and line.high is None for line in off.series)
-        assert on.note.startswith("shaded: 8 cases of 10, of 16 draws of ")
+        assert on.note.startswith("shaded: 8 of 10 simulated batches, of 16 draws of ")
         assert any(line.low is not None for line in on.series)
 
 

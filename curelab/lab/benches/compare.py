@@ -12,6 +12,7 @@ from ...batch import Batch, load
 from ...fields import InputError, refuse
 from ...learn.compare import compare, side_by_side
 from ...outcome import Outcome
+from ...show import telling
 from ...show.answer import answers, ranges
 from ...show.compare import difference, over_days, side
 from ...show.section import section
@@ -136,6 +137,10 @@ class CompareBench(Bench):
         drawn = section([(outcome.spread, piece, name) for outcome, piece, name in both], system=system, named=titles)
         opens = _cured(both[0][0])
         show_section(self.pictures["section"], drawn, opens, system)
+        warmest = [
+            stage.warmest for outcome, _, _ in both for stage in outcome.batch.stages if stage.cures or not stage.heats
+        ]
+        self.warn(telling.warmth(max(warmest, default=0.0), system))
 
     def settle(self) -> Iterator[None]:
         if self._other is not None and not self.state.problems:

@@ -11,9 +11,10 @@ from ...batch import Batch
 from ...engine.history import History
 from ...fields import InputError
 from ...forecast import lead, portion_that_cools, simmer_water_for_the_plate, soak_for_the_plate
+from ...forecast.answer import in_corners
 from ...forecast.portion import alone
-from ...limits import check_cooked
-from ...limits.verdict import SIGNS
+from ...limits.checks import check_cooked_in_all
+from ...limits.verdict import SIGNS, Verdicts
 from ...recipe.cook import COLD_IN, Chill, Simmer
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
@@ -22,10 +23,12 @@ from ...show import pictures
 from ...show.answer import ranges
 from ...show.dangers import failing
 from ...show.plate import TOUGH, plate_sentences
+from ...show.report import UNCOOKED
 from ...show.section import section
-from ...show.to_the_plate import begin, cautions, cook_of, hours, never, on_the_plate
+from ...show.to_the_plate import begin, cautions, cook_of, counted, hours, is_raw, never, on_the_plate
 from ...spread import Spread
 from ...spread.sensitivity import at_end_of
+from ...units import capital
 from ..bars import BarPicture
 from ..controls import Line, Pick, Press
 from ..dials import HOURS, TARGET, THICKNESS, WATER, Scale, dial
@@ -214,16 +217,33 @@ class PlateBench(Bench):
         batch = with_cook(self.state.batch)
         wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
         weight = sum(piece.weight for piece in batch.pieces)
-        said = [str(soak_for_the_plate(wanted, batch.pieces, batch.filled(), water=2 * weight, loss=batch.loss))]
+        said = [
+            str(
+                soak_for_the_plate(
+                    wanted, batch.pieces, batch.filled(), water=2 * weight, loss=batch.loss, system=batch.units
+                )
+            )
+        ]
         if any(stage.tag == Simmer.tag for stage in batch.stages):
-            said.append(str(simmer_water_for_the_plate(wanted, batch.pieces, batch.filled(), loss=batch.loss)))
-        self._answer("salt", " Or: ".join(said))
+            said.append(
+                str(
+                    simmer_water_for_the_plate(
+                        wanted, batch.pieces, batch.filled(), loss=batch.loss, system=batch.units
+                    )
+                )
+            )
+        self._answer("salt", " ".join(said))
 
     def _ask_portion(self) -> None:
         batch = with_cook(self.state.batch)
         piece = self._piece(batch)
         self._answer(
-            "portion", str(portion_that_cools(piece, alone(piece, batch.pieces, batch.filled()), loss=batch.loss))
+            "portion",
+            str(
+                portion_that_cools(
+                    piece, alone(piece, batch.pieces, batch.filled()), loss=batch.loss, system=batch.units
+                )
+            ),
         )
 
     def _answer(self, name: str, sentence: str) -> None:
@@ -246,16 +266,17 @@ class PlateBench(Bench):
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
         opens = _farthest_apart(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
         show_section(self.pictures["section"], drawn, opens / units.DAY, system)
+        verdicts = self._verdicts(batch, usual)
         try:
             found = lead(batch.pieces, batch.filled(), serve=state.own.serve, loss=batch.loss)
             said, parts = begin(found), hours(found)
         except InputError as error:
-            said, parts = never(error), []
-        self.says["answer"].text = f"{said} {on_the_plate(usual)}".strip()
+            said, parts = never(usual, system) or f"{capital(str(error))}.", []
+        self.says["answer"].text = UNCOOKED if is_raw(verdicts) else f"{said} {on_the_plate(usual)}"
         self.says["hours"].text = "\n".join(parts)
-        self.says["tried"].text = TRIED if batch is not state.batch else ""
+        tried = [TRIED] if batch is not state.batch else []
+        self.says["tried"].text = " ".join([counted(verdicts), *tried])
         self.says["caution"].text = cautions(usual.stages, system)
-        verdicts = check_cooked(usual)
         self.warn(" ".join(failing(verdicts)))
         self.says["checks"].text = "\n".join(
             f"{SIGNS[each.outcome]}: {each.sentence} [{each.source}]" for each in verdicts
@@ -264,9 +285,16 @@ class PlateBench(Bench):
             about, sentence = self._asked.get(name, (None, ""))
             self.says[name].text = sentence if about == self._about() else ""
 
+    @staticmethod
+    def _verdicts(batch: Batch, usual: History) -> Verdicts:
+        """The checks of heat, in usual, slow and fast meat."""
+        ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss, usual=False, few=True)
+        return check_cooked_in_all(usual, (ends.of(0), ends.of(1)), batch.units)
+
     def _draw_slice(self):
         batch, many = self.state.batch, self._seen()
-        self.says["slice"].text = "\n".join(plate_sentences(many.usual))
+        raw = is_raw(self._verdicts(with_cook(batch), many.usual))
+        self.says["slice"].text = UNCOOKED if raw else "\n".join(plate_sentences(many.usual, batch.units))
         show_lines(
             self.pictures["slice"],
             pictures.profile(many, many.usual.length, ("salt",), self._piece(batch).name, batch.units),

@@ -179,8 +179,8 @@ class SoakBench(Bench):
         out = Planned(batch.stages[state.cure].longest)
         found = cure.ready(state.cure, [0], at_most=LOOKED)[0]
         self.says["cure"].text = " ".join(answer(found, batch.pieces[0], many.usual.numbers, out, batch.units)[:2])
-        self.says["answer"].text = telling.soaked(many, number, piece) + said
-        self.says["after"].text = telling.rested(many, piece)
+        self.says["answer"].text = telling.soaked(many, number, piece, batch.units) + said
+        self.says["after"].text = telling.rested(many, piece, batch.units)
         if (
             self._answered is not None and self._answered[0] == self._about()
         ):  # more draws behind the bands, and nothing else

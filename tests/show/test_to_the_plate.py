@@ -1,0 +1,108 @@
+"""When to begin and what comes to the plate, in two sentences; and the degrees of a US batch."""
+
+import re
+from datetime import datetime
+
+import pytest
+
+from curelab import Bath, Brine, Piece, simulate
+from curelab.forecast import slice_of
+from curelab.forecast.portion import alone
+from curelab.forecast.serve import Lead
+from curelab.limits import check_cooked
+from curelab.limits.checks import check_cooked_in_all
+from curelab.limits.verdict import in_degrees
+from curelab.recipe.cook import BagCook, Chill, Simmer
+from curelab.show.to_the_plate import begin, cautions, counted, is_raw, never, on_the_plate, spent
+
+LOIN = Piece(name="loin", tissue="pork loin", thickness="5 cm", weight="1 kg")
+FLAT = Piece(name="flat", tissue="brisket flat", thickness="4 cm", weight="3 kg")
+CURE = Brine(bath=Bath(water="3 kg", salt="120 g", nitrite="0.6 g"), temperature="3 degC", lasts="9 d", lying=False)
+POT = Simmer(water="6 kg", temperature="85 degC", until="core temperature >= 70 degC", at_most="12 h")
+ICE = Chill(medium="ice water", temperature="1 degC", until="core temperature <= 4 degC", at_most="24 h")
+
+
+def test_slow_meat_is_begun_for_and_the_unit_is_said_once():
+    lead = Lead(39600.0, 36000.0, 43200.0, (), datetime(2026, 11, 29, 13, 0))
+    assert (
+        begin(lead) == "Begin on Sunday 29 November at 01:00 to serve on Sunday at 13:00: it takes 11 hours (10 to 12)."
+    )
+    assert spent(7200.0, 7200.0, 7200.0) == "2 hours"
+    assert spent(5400.0, 3600.0, 7200.0) == "90 minutes (60 minutes to 2 hours)"
+
+
+def test_the_plate_names_what_is_cooked_and_nothing_else():
+    history = simulate((LOIN, FLAT), [CURE, POT.but(pieces=["loin"]), ICE.but(pieces=["loin"])])
+    salt = 100 * slice_of(history, "loin").salt
+    assert re.fullmatch(rf"On the plate: loin [a-z ,]+, {salt:.1f} % salt\.", on_the_plate(history))
+    assert on_the_plate(simulate((LOIN, FLAT), CURE)) == ""
+
+
+def test_a_cook_that_never_gets_there_says_what_to_do():
+    cool = simulate(LOIN, [CURE, POT.but(temperature="60 degC", at_most="3 h"), ICE])
+    assert (
+        never(cool) == "The middle does not come to 70 °C in 3 hours: make it hotter, give it longer, or ask for less."
+    )
+    assert "158 °F" in never(cool, "us") and never(simulate(LOIN, [CURE, POT, ICE])) == ""
+    warm = simulate(LOIN, [CURE, POT, ICE.but(at_most="20 min")])
+    assert "make it colder" in never(warm)
+
+
+def test_meat_that_the_tables_do_not_call_cooked_is_raw():
+    raw = check_cooked(simulate(LOIN, [CURE, POT.but(until="core temperature >= 52 degC"), ICE]))
+    done = check_cooked(simulate(LOIN, [CURE, POT, ICE]))
+    assert is_raw(raw) and not is_raw(done)
+    oks = sum(each.counts_as_pass for each in done)
+    assert counted(done).startswith(f"Checks of the cook and the chill: {oks} ok, ")
+
+
+def test_a_pass_needs_slow_meat_too():
+    usual = simulate(LOIN, [CURE, POT, ICE])
+    raw = simulate(LOIN, [CURE, POT.but(until="core temperature >= 52 degC"), ICE])
+    found = {each.name: each.outcome for each in check_cooked_in_all(usual, (raw, usual))}
+    assert found["lethality, 7 log"] == "unknown"
+    assert {each.name: each.outcome for each in check_cooked_in_all(usual, (usual, usual))}[
+        "lethality, 7 log"
+    ] == "pass"
+
+
+def test_what_can_hurt_is_said_for_the_stages_that_are_there():
+    bag = BagCook(temperature="75 degC", lasts="4 h")
+    assert "bag" not in cautions((POT, ICE)) and "hot bag" in cautions((bag, ICE))
+    assert "57.2 °C" in cautions((POT,)) and "135 °F" in cautions((POT,), "us")  # 135 °F: the food code, heat_rules.csv
+    for word in ("burn", "weigh it", "licensed practice"):
+        assert word in cautions((POT,))
+
+
+@pytest.mark.parametrize(
+    ("celsius", "fahrenheit"),
+    [
+        (
+            "Hottest: 75 °C, at least 70. More.",
+            "Hottest: 167 °F, at least 158. More.",
+        ),  # 158 °F: FSIS table 2, printed so
+        (
+            "from 57.2 °C to 21.1 °C: 0.49 h, at most 2.",
+            "from 135 °F to 70 °F: 0.49 h, at most 2.",
+        ),  # the food code's own
+        ("between 4 °C (40 °F) and more", "between 4 °C (40 °F) and more"),
+        ("at 71.5 °C", "at 160.7 °F"),
+    ],
+)
+def test_degrees_are_those_of_the_batch(celsius, fahrenheit):
+    assert in_degrees(celsius, "us") == fahrenheit and in_degrees(celsius, "metric") == celsius
+
+
+def test_every_check_of_heat_speaks_fahrenheit_in_a_us_batch():
+    history = simulate(LOIN, [CURE, POT, ICE])
+    metric, us = check_cooked(history), check_cooked(history, "us")
+    assert [each.outcome for each in metric] == [each.outcome for each in us]
+    assert any("°C" in each.sentence for each in metric) and not any("°C" in each.sentence for each in us)
+
+
+def test_a_piece_alone_has_its_share_of_the_brine_and_its_own_stages():
+    stages = (CURE, POT.but(pieces=["loin"]), POT.but(pieces=["flat"]), ICE)
+    own = alone(LOIN, (LOIN, FLAT), stages)
+    assert [stage.tag for stage in own] == ["brine", "simmer", "chill"] and not any(stage.named for stage in own)
+    assert own[0].bath.salt == pytest.approx(0.030) and own[0].bath.water == pytest.approx(0.75)
+    assert own[1].water == pytest.approx(1.5)
