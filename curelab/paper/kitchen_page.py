@@ -62,6 +62,7 @@ def _page(found: Schedule, full: Sheet, drawn: dict[str, Any] | None) -> str:
             else 0,  # cautions that stand with the weights
             remarks=found.remarks,
             signs=SIGNS,
+            dated=found.start is not None,
             drawn=drawn is not None,
             left_out=max(0, len(found.batch.pieces) - MOST_DRAWN),
             policy=policy,
