@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -110,17 +110,21 @@ def tasks_of(
             detail,
             index,
         )
-        times = turns.get(index, [])
-        for k, (time, meant) in enumerate(zip(times, wanted_turns.get(index, times), strict=True), 1):
-            key, title = f"stage-{index + 1}-turn-{k}", f"Turn the pieces over, {k} of {len(times)}"
+        for key, time, title, meant in _within(index, turns.get(index, []), wanted_turns, readings):
             tasks.append(Task(key, local(time), time - zero, title, "", index, wanted=meant - zero))
-        for k, time in enumerate(readings.get(index, ()), 1):
-            tasks.append(
-                Task(f"stage-{index + 1}{READING}{k}", local(time), time - zero, READ, "", index, wanted=time - zero)
-            )
     end = _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else "")
     add("end", len(links), end, "" if _cooked(batch) else f"Keep it at {COLD[batch.units]}. {cook_to(batch.units)}")
     return tuple(sorted(tasks, key=lambda task: task.minutes))
+
+
+def _within(
+    index: int, turns: Sequence[int], wanted: Mapping[int, list[int]], readings: Mapping[int, list[int]]
+) -> Iterator[tuple[str, int, str, int]]:
+    """(key, instant, title, instant as asked for) of what is done while a stage goes on."""
+    for k, (time, meant) in enumerate(zip(turns, wanted.get(index, turns), strict=True), 1):
+        yield f"stage-{index + 1}-turn-{k}", time, f"Turn the pieces over, {k} of {len(turns)}", meant
+    for k, time in enumerate(readings.get(index, ()), 1):
+        yield f"stage-{index + 1}{READING}{k}", time, READ, time
 
 
 def probed(wished: Outcome, index: int) -> bool:
