@@ -88,7 +88,7 @@ def figure(value: float) -> str:
     >>> figure(2000.4), figure(7.2), figure(0.4567)
     ('2000', '7.2', '0.457')
     """
-    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}"
+    return f"{value:.0f}" if abs(value) >= 999.5 else f"{value:.3g}"
 
 
 def version() -> str:
