@@ -114,7 +114,7 @@ def test_the_teachers_sheet_answers_what_two_apprentices_are_asked():
         for lesson in LESSONS:
             for question in LessonPage(lesson.name, strict=True).asked:
                 assert printed.plain(question.text) in sent[0]
-                assert f"{question.answer:.3g} " in sent[0]
+                assert f"{printed.figure(question.answer)} " in sent[0] and "e+0" not in sent[0]
     one, two = sent[0].split("Answers for number 2")
     assert re.sub(r"\D", "", one) != re.sub(r"\D", "", two)
 
