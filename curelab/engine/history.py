@@ -409,6 +409,11 @@ class History(Shown):
         """Where the slowest spot lies: (m along from the head, m under the first face there)."""
         return places.slowest(self, quantity_of(quantity), times, self.piece_number(piece))
 
+    def slowest_across(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
+        """How far from the middle of the width it lies there, m: left -, right +; 0 where no side is closed."""
+        number = self.piece_number(piece)
+        return places.aside(self, self.slowest_place(quantity, times, number)[0], number)
+
     def section(
         self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None, at: Any = None
     ) -> places.Field:

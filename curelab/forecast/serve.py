@@ -18,8 +18,8 @@ from .answer import HEAT_RESTS_ON, in_corners, ordered, reached_or_none
 
 @dataclass(frozen=True, repr=False)
 class Lead(Shown):
-    """How long all takes from the first stage that heats to the end [s], usually and in slow and fast meat; parts: (label, value, low, high) of each
-    stage; serve: when it is to be on the table, if that was said.
+    """How long all takes from the first stage that heats to the end [s], usually, and in slow and fast meat or in 8 of 10 draws; parts: (label, value, low, high) of each
+    stage; serve: when it is to be done, for the table or for the steps before it, if that was said.
     """
 
     value: float
@@ -87,10 +87,11 @@ def lead(
         parts.append((stage.tag, float(spans[0]), low or 0.0, high or 0.0))
     total = many.ends(len(line) - 1) - many.begin(hot)
     low, high = ordered(*(float(each) for each in total))
-    return Lead(float(total[0]), low or 0.0, high or 0.0, tuple(parts), _moment(serve))
+    return Lead(float(total[0]), low or 0.0, high or 0.0, tuple(parts), moment(serve))
 
 
-def _moment(given: datetime | str | None) -> datetime | None:
+def moment(given: datetime | str | None) -> datetime | None:
+    """A date and time from words; None stays. Raises InputError for what is none."""
     if given is None or isinstance(given, datetime):
         return given
     try:

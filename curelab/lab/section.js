@@ -26,7 +26,7 @@ function unpacked(meta, buffer) {
   const days = take(T);
   const pieces = meta.pieces.map(piece => {
     const nodes = piece.rows * piece.columns;
-    const made = { ...piece, x: take(nodes), y: take(nodes), node: Int32Array.from(take(nodes)), fat: take(piece.rows), read: {} };
+    const made = { ...piece, x: take(nodes), y: take(nodes), node: Int32Array.from(take(nodes)), fat: take(piece.rows), seam: take(nodes), read: {} };
     for (const { key } of meta.quantities) {
       const own = made.read[key] = { values: take(meta.read * piece.readings) };
       if (piece.banded.includes(key)) { own.low = take(meta.read * piece.readings); own.high = take(meta.read * piece.readings); }
@@ -286,6 +286,7 @@ function sectionView(part, say = () => {}) {
     const score = k => key === 'temperature' ? -Math.abs(value[piece.node[k]] - outside) : value[piece.node[k]];
     for (let r = 0; r < piece.rows; r++) if (!piece.fat[r]) for (let c = 0; c < piece.columns; c++) {
       const k = r * piece.columns + c;
+      if (piece.seam[k]) continue;
       if (least < 0 || score(k) < score(least) - 1e-9 || (Math.abs(score(k) - score(least)) <= 1e-9 && Math.abs(c - middle) < Math.abs(least % piece.columns - middle))) least = k;
     }
     return least;
@@ -307,6 +308,18 @@ function sectionView(part, say = () => {}) {
         const deep = Array.from({ length: columns }, (_, c) => (y[last * columns + c] - y[first * columns + c]) * S), most = deep.indexOf(Math.max(...deep));
         if (deep[most] > 11) words('fat', { x: box.x + x[first * columns + most] * S + 6, y: box.y + y[first * columns + most] * S + deep[most] / 2 + 4, class: 'cl-cut-ink' }, front);
         from = -1;
+      }
+    }
+    for (let from = 0, r = 0; from < rows; from = Math.max(r, from + 1)) {   // a seam, tinted where it is: rows of the same fat together
+      const inside = c => { for (let q = from; q < r; q++) if (piece.seam[q * columns + c]) return true; return false; };
+      for (r = from; r < rows && Array.from({ length: columns }, (_, c) => piece.seam[r * columns + c]).some(Boolean);) r++;
+      for (let c = 0, begin = -1; c <= columns && r > from; c++) {
+        if (c < columns && inside(c) && begin < 0) begin = c;
+        if (begin < 0 || (c < columns && inside(c))) continue;
+        const top = Math.max(0, from - 1), foot = Math.min(rows - 1, r), wide = c - begin;
+        const over = Array.from({ length: wide }, (_, n) => p(top * columns + begin + n)).join('L'), under = Array.from({ length: wide }, (_, n) => p(foot * columns + c - 1 - n)).join('L');
+        if (wide > 1) svg('path', { d: `M${over}L${under}Z`, class: 'cl-cut-seam', fill: '#f3e2b3', 'fill-opacity': 0.8, stroke: 'currentColor', 'stroke-opacity': 0.4 }, front);
+        begin = -1;
       }
     }
     if (piece.lying) { const f = box.y + box.h + 4; svg('path', { d: `M${box.x - 6} ${f}H${box.x + box.w + 6}`, stroke: 'currentColor', 'stroke-width': 3 }, front); }

@@ -24,12 +24,13 @@ from ..show.answer import keep_cold
 from ..show.check_names import kitchen
 from ..show.dangers import failing
 from ..show.stop import not_to_follow
+from ..spread.answers import ordered
 from ..units import MINUTES_A_DAY
 from . import say_time
 from .beside import readings_of, remarks_of, with_answer
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest
-from .tasks import Task, tasks_of
+from .tasks import Task, band_of, probed, tasks_of
 from .timeline import Impossible, Link, lay
 
 UNTIL_STEP = 5  # minutes; the end of a stage that waits for a criterion is rounded up to this (judgement)
@@ -143,7 +144,7 @@ def schedule(
     wished = outcome or run(batch, log=False)
     plan = batch.plan
     clock = KitchenClock(plan.zone, plan.hours, plan.closed) if plan else KitchenClock()
-    links, where = _links(batch, wished)
+    links, where = _links(batch, wished, late=bool(plan and plan.serve))
     first = len(plan.before) if plan else 0
     serve = plan.serve if plan else None
     if serve is not None:
@@ -163,7 +164,8 @@ def schedule(
     dated = bool(batch.start or serve)
     local = clock.local if dated else lambda instant: None
     readings = readings_of(planned, borders, where, clock)
-    tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, readings, zero, local)
+    bands = {index: band_of(wished, index) for index in set(where) if index is not None and probed(wished, index)}
+    tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, readings, zero, local, bands)
     begins = {index: borders[n] for n, index in reversed(list(enumerate(where))) if index is not None}
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
     tasks = with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)
@@ -178,16 +180,20 @@ def schedule(
     )
 
 
-def _links(batch: Batch, wished: Outcome) -> tuple[list[Link], list[int | None]]:
-    """The chain, and for each link the number of its stage (None: a step)."""
+def _links(batch: Batch, wished: Outcome, late: bool = False) -> tuple[list[Link], list[int | None]]:
+    """The chain, and for each link the number of its stage (None: a step). late: what goes by the thermometer has the time that 9 draws of 10
+    need, so that the table does not wait.
+    """
     plan = batch.plan
     step = lambda each: Link(each.name, _minutes(each.lasts), math.floor(each.longest / 60 + 1e-6))  # noqa: E731
     links: list[Link] = [step(each) for each in plan.before] if plan else []
     where: list[int | None] = [None] * len(links)
     for each in wished.history.ran:
-        length = (
-            UNTIL_STEP * max(1, math.ceil(each.length / 60 / UNTIL_STEP - 1e-6)) if each.held else _minutes(each.length)
-        )
+        spent = each.length
+        if late and each.held and probed(wished, each.stage):
+            usual, slow = sum(wished.history.spent(each.stage)), ordered(wished.waited(each.stage)[0])[2]
+            spent += max(slow - usual, 0.0)
+        length = UNTIL_STEP * max(1, math.ceil(spent / 60 / UNTIL_STEP - 1e-6)) if each.held else _minutes(each.length)
         links.append(Link(each.stretch.label, length, gives=True, waits=each.held))
         where.append(each.stage)
     if plan:
@@ -276,7 +282,7 @@ def _stages(wished, links, borders, where, turns, wanted):
         lengths = [borders[n + 1] - borders[n] for n in mine]
         kept = all(length == links[n].nominal for n, length in zip(mine, lengths, strict=True))
         stage = result[index]
-        if not kept or stage.until is not None:
+        if not kept or (stage.until is not None and not probed(wished, index)):
             stage = stage.held([60.0 * length for length in lengths])
         written = turns.get(index) == wanted.get(index) and len(turns.get(index, ())) == len(
             _written(wished, index, lengths[0])

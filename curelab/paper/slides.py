@@ -30,7 +30,9 @@ def slide(title: str, picture: Lines | Section, said: str, caption: str, day: fl
     wide, high = (WIDE - 2 * EDGE) / 2, (foot - top - 3) / 2  # pictures are made for paper, half as large
     drawn = svg_lines(picture, wide, high) if isinstance(picture, Lines) else svg_inside(picture, day, wide, high)
     head, _, rest = drawn.partition(">")
-    sized = head.partition(" width=")[0] + f' x="{EDGE:g}" y="{top:.2f}" width="{2 * wide:.2f}" height="{2 * high:.2f}">'
+    sized = (
+        head.partition(" width=")[0] + f' x="{EDGE:g}" y="{top:.2f}" width="{2 * wide:.2f}" height="{2 * high:.2f}">'
+    )
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE:g} {HIGH:g}" width="{DOTS * WIDE:g}" height="{DOTS * HIGH:g}" font-family="{FONT}">',
         f"<title>{escape(f'{title}. {said}')}</title>",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -13,6 +13,7 @@ from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Log
 from ..recipe.times import COLD
 from ..sources import read_table
+from ..spread.answers import ordered
 from ..units import capital
 from . import say_time
 from .timeline import Link
@@ -68,12 +69,14 @@ def tasks_of(
     readings: dict[int, list[int]],
     zero: int,
     local: Callable[[int], datetime | None],
+    bands: Mapping[int, str],
 ) -> tuple[Task, ...]:
     """One task for each border and turn, in order of time.
 
     `where`: the stage of each link (None: a step); `turns`, `wanted_turns`: instants by stage, as planned and
-    as asked for; `readings`: instants at which to read the brine, by stage; `zero`: the instant at which the first stage begins; `local`: puts an instant on the
-    kitchen's clock.
+    as asked for; `readings`: instants at which to read the brine, by stage; `zero`: the instant at which the first
+    stage begins; `local`: puts an instant on the kitchen's clock; `bands`: how long a stage takes that goes by the
+    thermometer, in words.
     """
     before, after = (batch.plan.before, batch.plan.after) if batch.plan else ((), ())
     steps = (*before, *after)
@@ -97,7 +100,9 @@ def tasks_of(
             add(key, n, title, _sentence(f"takes {say_time.spell(borders[n + 1] - borders[n])}", step.note))
             continue
         seen[index] = seen.get(index, -1) + 1
-        title, detail = _stage_words(batch, planned, index, seen[index], out, borders[n + 1] - borders[n])
+        title, detail = _stage_words(
+            batch, planned, index, seen[index], out, borders[n + 1] - borders[n], bands.get(index, "")
+        )
         add(
             f"stage-{index + 1}" + (f"-water-{seen[index] + 1}" if seen[index] else ""),
             n,
@@ -116,6 +121,18 @@ def tasks_of(
     end = _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else "")
     add("end", len(links), end, "" if _cooked(batch) else f"Keep it at {COLD[batch.units]}. {cook_to(batch.units)}")
     return tuple(sorted(tasks, key=lambda task: task.minutes))
+
+
+def probed(wished: Outcome, index: int) -> bool:
+    """Whether a thermometer in the meat says when a stage is over."""
+    until = wished.history.stages[index].until
+    return until is not None and until.quantity == TEMPERATURE
+
+
+def band_of(wished: Outcome, index: int) -> str:
+    """How long a stage by the thermometer takes, in words."""
+    early, _, late = (units.roughly(each) for each in ordered(wished.waited(index)[0]))
+    return early if early == late else f"{early} to {late} in 8 of 10"
 
 
 def _end_words(batch: Batch, out: str) -> str:
@@ -168,7 +185,9 @@ def _out_of(planned: Outcome, where, n: int) -> str:
     return f"Out of the {stage.noun}" if stage.wet or stage.cures or stage.heats else f"End of the {stage.noun}"
 
 
-def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: str, minutes: int) -> tuple[str, str]:
+def _stage_words(
+    batch: Batch, planned: Outcome, index: int, number: int, out: str, minutes: int, band: str
+) -> tuple[str, str]:
     """Title and detail where a stage, or the next water of a soak, begins."""
     stage, system = planned.history.stages[index], batch.units
     lead = f"{out}, " if out else ""
@@ -177,7 +196,7 @@ def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: s
     spent = say_time.spell(minutes)
     stretch = stage.stretches[number]
     title = f"{lead}{stage.begins[1 if number else 0]}"
-    kept = f"at {_warmth(stretch.temperature, system)}, {spent}"
+    kept = f"at {_warmth(stretch.temperature, system)}, {band or spent}"
     before = DISSOLVE.format(cold=COLD[system]) if stage.cures and stage.wet else ""
     if stage.named:
         title = f"{lead}{', '.join(stage.named)}: {stage.begins[1 if number else 0]}"

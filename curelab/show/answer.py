@@ -201,6 +201,10 @@ def _bare_too_long(found: Ready, numbers: Numbers) -> str:
     )
 
 
+# Two more cuts take as long to compute as all else in a report, so it offers the split and its command does it.
+ALONG_THE_SEAM = "Or split it along its seam: `curelab split` with `--along seam` says what that gives."
+
+
 def why_not_wait(numbers: Numbers, system: str) -> str:
     """What the days of bare raw meat are held against."""
     return f"Toxin of botulism was found from {keeping.days_to_harm(numbers, THREE):.0f} days at {units.show(THREE, 'temperature', system, digits=2)} on."
@@ -219,6 +223,7 @@ def answer(
         why = [why_not_wait(numbers, system)] if _too_long(found) and not too_warm(found) else []
         why += [why_bare(found, numbers)] if found.nitrite and found.pink < SURE else []
         said += [best, *why, *others]
+        said += [ALONG_THE_SEAM] if any(each.seam is not None for each in piece.stations) else []
     return said
 
 

@@ -18,7 +18,7 @@ from . import fields
 from .check_names import INFORMS
 from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
 from .plate import plate_sentences
-from .to_the_plate import is_raw
+from .to_the_plate import is_raw, to_the_table
 from .warm_lines import READ, cautions_of, warm_line
 
 UNCOOKED = "Not cooked by the printed tables: do not eat it. Cook on until a thermometer in the middle shows what your code asks for."
@@ -42,7 +42,7 @@ def words(outcome: Outcome, long: bool = False) -> str:
         if long or not isinstance(each, Windows):
             out += _wrapped(each.told if isinstance(each, Windows) else each.sentence)
     raw = is_raw(outcome.verdicts)
-    plate = [UNCOOKED] if raw else plate_sentences(outcome.history, outcome.batch.units)
+    plate = [UNCOOKED] if raw else [*to_the_table(outcome), *plate_sentences(outcome.history, outcome.batch.units)]
     out += ["", "ON THE PLATE", *_points(plate)] if plate else []
     out += _check_lines(outcome, long)
     out += ["", "CAUTIONS", *_points(cautions_of(outcome))]

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from curelab import Bath, Brine, Piece, simulate
 from curelab.proof.meat import STILL
 from curelab.recipe.stages import Rest, Soak, Water
+from curelab.show.fields import slowest_words
 from curelab.sources import default_numbers
 
 DAY = 86400.0
@@ -204,3 +205,7 @@ def test_beside_a_closed_edge_the_slowest_spot_lies_at_it():
         gap = one.at(place, "salt", TIMES[1:4]) - other.at(place, "salt", TIMES[1:4])
         assert np.abs(gap).max() < 2e-3 * 150 / 3150, (place, gap)
     assert np.all(other.section("salt", DAY).across == pytest.approx(-0.035, rel=1e-9))
+    assert other.slowest_across("salt", DAY) == pytest.approx(-0.035, rel=1e-9)
+    assert one.slowest_across("salt", DAY) == pytest.approx(0.0, abs=1e-9)
+    assert slowest_words(other, 5 * DAY, "piece").endswith(" deep, 3.5 cm left of the middle.")
+    assert slowest_words(one, 5 * DAY, "piece").endswith(" deep.")

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from curelab import Bath, Brine, Piece, Rest
+from curelab import Bath, Brine, Piece, Rest, simulate
 from curelab.engine.run import FREE
 from curelab.show.section import LEAST, LONGER, READ, section
-from curelab.spread import spread
+from curelab.spread import Spread, spread
 from curelab.units import DAY
 
 BATH = Bath(water="3 kg", salt="120 g", nitrite="0.6 g")
@@ -104,3 +104,19 @@ def test_the_line_is_what_counts_as_cured_or_what_the_cook_wants():
     asked = drawn(piece, wanted=(0.012, "down to what you want"))[1]
     assert asked.pieces[0].level["salt"][0] == pytest.approx(1.2)
     assert asked.quantities[0].reached == "down to what you want" and not asked.spot
+
+
+def test_a_seam_is_tinted_where_it_is():
+    """At its depth, from the station that has it on; the fat cap stays a row of its own."""
+    ends = {"thickness": "6 cm", "width": "12 cm"}
+    seam = ends | {"seam": "3 cm", "seam_thickness": "6 mm"}
+    stations = [{"at": "0 cm"} | ends, {"at": "10 cm"} | ends, {"at": "20 cm"} | seam, {"at": "30 cm"} | seam]
+    piece = Piece(shape="cut", stations=stations, weight="2.1 kg", fat_cap="5 mm")
+    (own,) = section([(Spread.single(simulate(piece, CURE, cells=12)), "piece", "piece")], ("salt",)).pieces
+    assert own.fat[0] and not own.seam[own.fat].any() and own.seam.any()
+    assert own.x[own.seam].min() > 10 - 1e-6 and own.x[own.seam].max() == pytest.approx(30)
+    at_end = own.seam & (own.x > 20)
+    assert own.y[at_end].min() >= 3.0 - 1e-6 and own.y[at_end].max() <= 3.6 + 1e-6
+    plain = Piece(thickness="4 cm", weight="1 kg")
+    (slab,) = section([(Spread.single(simulate(plain, CURE, cells=12)), "piece", "piece")], ("salt",)).pieces
+    assert slab.seam.shape == slab.x.shape and not slab.seam.any()
