@@ -12,7 +12,8 @@ from curelab import outcome as outcomes
 from curelab.batch import load
 from curelab.lab.benches.plate import PlateBench
 from curelab.lab.benches.thick_point import HORIZON, ThickPoint
-from curelab.lab.state import PAGE_DRAWS, State
+from curelab.lab.hand import NOTE
+from curelab.lab.state import PAGE_DRAWS, WORKING_FILE, State
 from curelab.outcome import run
 from curelab.show.in_short import in_short
 from curelab.units import DAY
@@ -31,7 +32,9 @@ def kitchen(stage, tmp_path_factory):
 @pytest.fixture
 def visit(stage, kitchen):
     """Open a bench by the name of its notebook and wait for its first picture."""
-    address, _ = kitchen
+    address, folder = kitchen
+    for name in (WORKING_FILE, NOTE):  # what another test changed was saved by itself
+        (Path(folder) / name).unlink(missing_ok=True)
 
     def go(name: str, width: int = 1280):
         page = go.watch(width)
