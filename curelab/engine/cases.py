@@ -28,6 +28,7 @@ CONDITIONS = (
 NUMBERS = (
     "obstruction.lean", *(f"ratio.{name}" for name in solutes.SOLUTES if name != "salt"), "fat.relative_diffusivity",
     "frozen_thawed.multiplier", "partition.water_phase", "nitrite.loss_multiplier", "nitrite.takagi.half_life",
+    "nitrite.first_day.left",
     "ph.beef", "ph.pork", "film.stirred", "film.still", "film.contact", "purge.per_salt",
     "obstruction.cooked", "heat.parallel", "heat.radiant", "heat.wet_skin", "heat.wetness", "juice.width",
     *(f"heat.film.{name}" for name in FILMS),
@@ -140,6 +141,10 @@ class Cases:
             if key in self._drawn and (power > 0 or model == "takagi"):
                 rate = rate * ((self._drawn[key] / self.base.si(key)) ** power)[:, None]
         return rate
+
+    def left_at_first(self, model: str) -> np.ndarray:
+        """(d,) share of the nitrite that goes in which outlasts its first day."""
+        return self.full(solutes.left_at_first(model, self))  # type: ignore[arg-type]
 
     def water_held(self, w: np.ndarray) -> np.ndarray:
         """(d, ...) water that lean holds beyond what it held raw, of the green weight, where there is so much salt per water, w (d, ...); less

@@ -146,7 +146,8 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         salt = [start["salt"][:, nodes] for nodes in run.slices]
         run = replace(run, swelling=swellings(state.meats, salt, bath, cases))
     if start["nitrite"].any():
-        run = replace(run, free=_free(run, brings["nitrite"] / water, state.copied(), cases, loss, segments))
+        lasting = brings["nitrite"] * cases.left_at_first(loss)
+        run = replace(run, free=_free(run, lasting / water, state.copied(), cases, loss, segments))
     return _ended(run, state)
 
 

@@ -24,6 +24,7 @@ CORNERS = {
     "fat.relative_diffusivity": ("low", "high"),
     "ratio.nitrite": ("low", "high"),
     "nitrite.loss_multiplier": ("high", "low"),
+    "nitrite.first_day.left": ("low", "high"),
 }
 # What makes a piece heat and cool slowly or fast, beside the film of its setting.
 HEAT_CORNERS = {"heat.parallel": ("low", "high")}

@@ -26,7 +26,7 @@ function unpacked(meta, buffer) {
   const days = take(T);
   const pieces = meta.pieces.map(piece => {
     const nodes = piece.rows * piece.columns;
-    const made = { ...piece, x: take(nodes), y: take(nodes), node: Int32Array.from(take(nodes)), fat: take(piece.rows), read: {} };
+    const made = { ...piece, x: take(nodes), y: take(nodes), node: Int32Array.from(take(nodes)), fat: take(piece.rows), seam: take(nodes), read: {} };
     for (const { key } of meta.quantities) {
       const own = made.read[key] = { values: take(meta.read * piece.readings) };
       if (piece.banded.includes(key)) { own.low = take(meta.read * piece.readings); own.high = take(meta.read * piece.readings); }
@@ -286,6 +286,7 @@ function sectionView(part, say = () => {}) {
     const score = k => key === 'temperature' ? -Math.abs(value[piece.node[k]] - outside) : value[piece.node[k]];
     for (let r = 0; r < piece.rows; r++) if (!piece.fat[r]) for (let c = 0; c < piece.columns; c++) {
       const k = r * piece.columns + c;
+      if (piece.seam[k]) continue;
       if (least < 0 || score(k) < score(least) - 1e-9 || (Math.abs(score(k) - score(least)) <= 1e-9 && Math.abs(c - middle) < Math.abs(least % piece.columns - middle))) least = k;
     }
     return least;
@@ -307,6 +308,18 @@ function sectionView(part, say = () => {}) {
         const deep = Array.from({ length: columns }, (_, c) => (y[last * columns + c] - y[first * columns + c]) * S), most = deep.indexOf(Math.max(...deep));
         if (deep[most] > 11) words('fat', { x: box.x + x[first * columns + most] * S + 6, y: box.y + y[first * columns + most] * S + deep[most] / 2 + 4, class: 'cl-cut-ink' }, front);
         from = -1;
+      }
+    }
+    for (let from = 0, r = 0; from < rows; from = Math.max(r, from + 1)) {   // a seam, tinted where it is: rows of the same fat together
+      const inside = c => { for (let q = from; q < r; q++) if (piece.seam[q * columns + c]) return true; return false; };
+      for (r = from; r < rows && Array.from({ length: columns }, (_, c) => piece.seam[r * columns + c]).some(Boolean);) r++;
+      for (let c = 0, begin = -1; c <= columns && r > from; c++) {
+        if (c < columns && inside(c) && begin < 0) begin = c;
+        if (begin < 0 || (c < columns && inside(c))) continue;
+        const top = Math.max(0, from - 1), foot = Math.min(rows - 1, r), wide = c - begin;
+        const over = Array.from({ length: wide }, (_, n) => p(top * columns + begin + n)).join('L'), under = Array.from({ length: wide }, (_, n) => p(foot * columns + c - 1 - n)).join('L');
+        if (wide > 1) svg('path', { d: `M${over}L${under}Z`, class: 'cl-cut-seam', fill: '#f3e2b3', 'fill-opacity': 0.8, stroke: 'currentColor', 'stroke-opacity': 0.4 }, front);
+        begin = -1;
       }
     }
     if (piece.lying) { const f = box.y + box.h + 4; svg('path', { d: `M${box.x - 6} ${f}H${box.x + box.w + 6}`, stroke: 'currentColor', 'stroke-width': 3 }, front); }
@@ -385,7 +398,7 @@ function sectionView(part, say = () => {}) {
     for (const tick of ticks(low, high, Math.max(2, w / 60))) words(tick.text, { x: X(tick.at), y: head + h + 14, 'text-anchor': 'middle', class: 'cl-tick' }, target);
     words(x_label, { x: left + w, y: H - 2, 'text-anchor': 'end', class: 'cl-tick' }, target);
     const colour = legible(INKS[key] || INKS.salt, ground(part.root), 3);
-    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': 0.15 }, target);
+    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': luminance(ground(part.root)) < 0.18 ? 0.34 : 0.15 }, target);
     if (Number.isFinite(level) && level > least && level < most) svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '7 3' }, target);
     const line = mark === null ? null : svg('path', { class: 'cl-mark' }, target), moved = { at(x) { line.setAttribute('d', `M${X(x).toFixed(1)} ${head}v${h}`); } };
     if (line) moved.at(mark);

@@ -155,6 +155,14 @@ LOSS_MODELS: dict[str, LossModel] = {
             ("nitrite.takagi.half_life",),
         ),
         LossModel(
+            "first day",
+            "A part is lost within a day of going in, here at once, and from then on as by Nordin; in a brine as well, where it is not known. "
+            "Read of factory products that were cooked within that day, so it is a bound for whole pieces, and no choice of ours.",
+            "second-hand",
+            "Merino et al. 2016, Food Addit Contam A 33:186, by a summary of its figure 1",
+            ("nitrite.first_day.left", "nitrite.nordin.constant", "nitrite.nordin.per_degC", "nitrite.nordin.per_ph"),
+        ),
+        LossModel(
             "none",
             "No loss: nitrite is carried as added.",
             "judgement",
@@ -205,6 +213,16 @@ def nitrite_loss_rate(
     return plain(numbers.si("nitrite.loss_multiplier") * np.log(2.0) / half_life)
 
 
+def left_at_first(model: str, numbers: Numbers | None = None) -> float:
+    """Share of the nitrite that goes in which outlasts the first day, by a loss model: 1 where it has no fast first day.
+
+    >>> left_at_first("nordin"), left_at_first("first day")
+    (1.0, 0.35)
+    """
+    name = _loss_model(model).name
+    return (numbers or default_numbers()).si("nitrite.first_day.left") if name == "first day" else 1.0
+
+
 def loss_caution(temperature: float, ph: float, model: str) -> str | None:
     """One sentence if the loss model is used outside what it rests on, else None (temperature in K)."""
     chosen = _loss_model(model).name
@@ -216,8 +234,8 @@ def loss_caution(temperature: float, ph: float, model: str) -> str | None:
             f"The {chosen} nitrite loss is extrapolated to {temperature - ZERO_CELSIUS:.0f} degC; it "
             f"rests on refrigerated and room storage, 0 to 20 degC, and underrates the loss in cooking."
         )
-    if chosen == "nordin" and not 5.3 <= ph <= 6.8:
-        return f"The nordin nitrite loss is extrapolated to pH {ph:.1f}; meat lies between 5.3 and 6.8."
+    if chosen != "takagi" and not 5.3 <= ph <= 6.8:
+        return f"The {chosen} nitrite loss is extrapolated to pH {ph:.1f}; meat lies between 5.3 and 6.8."
     return None
 
 

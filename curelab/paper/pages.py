@@ -168,6 +168,7 @@ def height_of(sheet: Sheet, root: float, on: Paper) -> float:
         for meat in sheet.meat
     )
     tall += 0.8 + sum(1.3 * _lines(each, wide, PLAIN) for each in sheet.answer)
+    tall += sum(0.4 + 1.3 * _lines(each, wide, BOLD) for each in sheet.stop)
     tall += 0.8 + (0.8 + 1.3 * _lines(f"The vessel: {sheet.vessel}", wide, PLAIN) if sheet.vessel else 0.0)
     tall += 2.8 + sum(_row(row, wide - 28.3) for row in sheet.rows)
     tall += 1.1 * _lines(" ".join((*sheet.moves, *sheet.effects)), wide, 0.86 * PLAIN) if sheet.moves else 0.0
@@ -209,9 +210,10 @@ def _amounts(amounts, wide: float, root: float) -> float:
 
 def _row(row: Row, wide: float) -> float:
     tall = 0.55 + max(1.7, 1.45 * _lines(f"{row.title}. {row.detail}", wide, 1.06 * PLAIN))
-    if row.turns:
-        chip = 3.0 + PLAIN * max(len(f"{turn.day} {turn.clock} *") for turn in row.turns)
-        tall += 0.25 + 1.55 * math.ceil((len(row.turns) + 0.7) / max(1, wide // chip))
+    if chips := (*row.turns, *row.readings):
+        chip = 3.0 + PLAIN * max(len(f"{turn.day} {turn.clock} *") for turn in chips)
+        heads = 0.7 * bool(row.turns) + bool(row.readings)
+        tall += 0.25 + 1.55 * math.ceil((len(chips) + heads) / max(1, wide // chip))
     return tall
 
 

@@ -19,10 +19,11 @@ from .layered import fat_on_lean, half_spaces
 from .published import published_diffusivities, published_meat, rules_of_thumb
 from .reaction import loss_against_diffusion
 from .safety import keeping_times, safety_batches
+from .weights import moving_water, printed_weights
 
 __all__ = [
     "Case", "Missing", "Table", "activity_by_phreeqc", "amounts", "changed_waters", "constant_surface", "cook_losses", "cooking_table",
     "cover_pickle", "density_by_coolprop", "exact_in_time", "falling_picture", "fat_on_lean", "finite_elements", "fitted_density",
     "freezing_by_coolprop", "half_spaces", "handbook_density", "keeping_times", "limited_bath", "loss_against_diffusion", "measured_cooling",
-    "orders", "published_diffusivities", "published_meat", "rules_of_thumb", "safety_batches", "sealed_rest", "surface_resistance",
+    "moving_water", "orders", "printed_weights", "published_diffusivities", "published_meat", "rules_of_thumb", "safety_batches", "sealed_rest", "surface_resistance",
 ]  # fmt: skip

@@ -39,7 +39,7 @@ DEGREES = {
 @dataclass(frozen=True)
 class Drawn:
     """One piece: x, y (rows, columns) of its nodes in cm, y downwards; value (rows, columns), which reading each node shows; `fat` (rows,),
-    whether a row lies in the fat; ends: whether its sides are where the picture stops and not where the meat does; lying: the foot rests on the
+    whether a row lies in the fat; seam (rows, columns): which nodes of other rows do; ends: whether its sides are where the picture stops and not where the meat does; lying: the foot rests on the
     vessel; thickness in words.
 
     Of every quantity, by key: values (READ, v) and, with bands, low, high (READ, v); level (t,), from which on a place counts
@@ -51,6 +51,7 @@ class Drawn:
     y: np.ndarray
     value: np.ndarray
     fat: np.ndarray
+    seam: np.ndarray
     ends: bool
     lying: bool
     thickness: str
@@ -226,8 +227,9 @@ def _drawn(
         }
     lying = any(stage.lies for stage in usual.stages) and piece.lies_flat
     thickness = show(piece.thickness, "length", system)
+    seam = _fatty(usual, number).T & ~fat[:, None] if whole and piece.shape != "cylinder" else np.zeros(x.shape, bool)
     return Drawn(
-        words, x, y, value, fat, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane
+        words, x, y, value, fat, seam, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane
     )
 
 
@@ -269,12 +271,19 @@ def _whole(history: History, number: int) -> tuple[np.ndarray, ...]:
     thick = np.interp(found.along, np.array(solid.at) - solid.at[0], solid.thickness)
     places = np.arange(found.along.size).reshape(found.along.shape)
     x, y = found.along, piece.thickness - thick + found.depth
-    fat = np.logical_not(meat.lean[meat.body.tissue_of_nodes[meat.body.middle]].any(axis=0))
+    fat = np.asarray(_fatty(history, number).all(axis=0))
     if piece.shape == "cylinder":  # from the axis outwards: the other half is its mirror image
         order = [*range(x.shape[1] - 1, 0, -1), *range(x.shape[1])]
         upper = piece.thickness - y[:, :0:-1]
         return 100 * x[:, order].T, 100 * np.concatenate([upper, y], axis=1).T, places[:, order].T, fat[order]
     return 100 * x.T, 100 * y.T, places.T, fat
+
+
+def _fatty(history: History, number: int) -> np.ndarray:
+    """(i, k) which nodes of the section of a piece with a length lie in fat."""
+    meat = history.state.meats[number]
+    assert isinstance(meat.body, Solid)
+    return np.asarray(~meat.lean[meat.body.tissue_of_nodes[meat.body.middle]])
 
 
 def _round(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:

@@ -24,7 +24,7 @@ def message(section: Section, opens: float | None = None, system: str = "metric"
     """(words and sizes, numbers) of a section. opens: the day that is shown at first (None: the last)."""
     arrays = [section.days]
     for piece in section.pieces:
-        arrays += [piece.x, piece.y, piece.value, piece.fat]
+        arrays += [piece.x, piece.y, piece.value, piece.fat, piece.seam]
         for quantity in section.quantities:
             key = quantity.key
             arrays.append(piece.values[key])

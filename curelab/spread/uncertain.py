@@ -109,6 +109,7 @@ _WORDS = {
     "partition.water_phase": "how evenly meat and brine share salt",
     "nitrite.loss_multiplier": "how fast nitrite is lost",
     "nitrite.takagi.half_life": "the half-life of nitrite",
+    "nitrite.first_day.left": "what nitrite outlasts its first day",
     "ph.beef": "the pH of the beef",
     "ph.pork": "the pH of the pork",
     "film.stirred": "the layer at a face in moving brine",
@@ -157,11 +158,16 @@ def inputs_for(
     stretches = [stretch for stage in stages for stretch in stage.stretches]
     nitrite, nitrate = (any(getattr(made, name) for made in put_in) for name in ("nitrite", "nitrate"))
     wet = any(stretch.water is not None for stretch in stretches)
-    species = {piece.species for piece in pieces if piece.known_ph is None} if nitrite and loss == "nordin" else set()
+    species = (
+        {piece.species for piece in pieces if piece.known_ph is None}
+        if nitrite and loss in ("nordin", "first day")
+        else set()
+    )
     needed = {
         "fat.relative_diffusivity": any(piece.fatty for piece in pieces),
         "nitrite.loss_multiplier": nitrite and loss != "none",
         "nitrite.takagi.half_life": nitrite and loss == "takagi",
+        "nitrite.first_day.left": nitrite and loss == "first day",
         "ph.beef": "beef" in species,
         "ph.pork": "pork" in species,
         "film.contact": any(stretch.lying for stretch in stretches) and any(piece.lies_flat for piece in pieces),

@@ -68,6 +68,7 @@ PANEL = {
     "stirred": lambda n: readings(n, piece(tissue="pork loin"), cure(stirred=True)),
     "sealed": lambda n: readings(n, piece(tissue="brisket flat"), SealedCure(salt="40 g", nitrite="0.2 g", temperature="3 degC", lasts="8 d")),
     "other loss": lambda n: readings(n, piece(), cure(), loss="takagi"),
+    "fast first day": lambda n: readings(n, piece(), cure(), loss="first day"),
     "beef with a cap, thawed": lambda n: readings(n, piece(tissue="brisket point", fat_cap="8 mm", frozen_before=True), cure()),
     "pork with a cap": lambda n: readings(n, piece(tissue="lean pork", fat_cap="8 mm"), cure()),
     "cooked": lambda n: readings(n, piece(tissue="cooked brisket"), cure()),

@@ -151,6 +151,18 @@ def test_free_nitrite_is_at_most_the_nitrite_added(stages):
 
 
 @every_kind
+def test_a_fast_first_day_leaves_its_share_of_what_is_free(stages):
+    """It is lost at once, and what is left goes on as by Nordin: the share of the row, in every place, at all times."""
+    slow, fast = (simulate(piece(), stages, cells=CELLS, loss=loss) for loss in ("nordin", "first day"))
+    left = default_numbers().si("nitrite.first_day.left")
+    for place in ("core", "average", "surface"):
+        np.testing.assert_allclose(
+            fast.at(place, FREE, slow.times), left * slow.at(place, FREE, slow.times), rtol=1e-9, atol=1e-16
+        )
+    np.testing.assert_array_equal(fast.average("nitrite", slow.times), slow.average("nitrite", slow.times))
+
+
+@every_kind
 def test_later_by_as_much_as_it_starts_later(stages):
     """An empty rest before everything moves all readings by its length."""
     plain, later = simulate(piece(), stages, cells=CELLS), simulate(piece(), (rest("2 d"), *stages), cells=CELLS)
@@ -785,7 +797,7 @@ def test_cells_are_enough():
         ([], [rest()], "nordin", "pieces: there is no piece; give at least one"),
         ([piece(), piece()], [rest()], "nordin", 'pieces: two pieces are called "piece"; give each its own name'),
         (piece(), [], "nordin", "stages: there is no stage; give at least one"),
-        (piece(), rest(), "slow", 'loss: "slow" is not one of nordin, takagi, none'),
+        (piece(), rest(), "slow", 'loss: "slow" is not one of nordin, takagi, first day, none'),
         (
             piece(),
             [rest(), brine(bath=None)],

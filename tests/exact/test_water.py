@@ -9,10 +9,9 @@ import pytest
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, simulate
 from curelab.matter import solutes, tissue
+from curelab.proof.nonlinear import Slab, stretch
 from curelab.recipe.stages import BagCook, Simmer, Smoke
 from curelab.sources import default_numbers
-
-from .nonlinear import Slab, stretch
 
 DAY = 86400.0
 HALF, COLD = 0.03, 276.15

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from curelab.proof.weights import weights
+from curelab.proof.weights import printed_weights, weights
 from curelab.sources import default_numbers
 
 
@@ -15,6 +15,12 @@ def test_weights_lie_within_the_published_width_of_printed_yields():
     assert len(rows) == 5
     assert np.abs(off).max() < default_numbers()["water_change.band"].value, [(row.name, row.ours) for row in rows]
     assert abs(off.mean()) < 2.0
+
+
+def test_the_table_shows_printed_and_predicted_side_by_side():
+    rows = weights()
+    shown = printed_weights().rows
+    assert [(row[1], row[2]) for row in shown] == [(f"{each.printed:g}", f"{each.ours:.1f}") for each in rows]
 
 
 def test_a_brine_adds_weight_and_dry_salt_takes_it():

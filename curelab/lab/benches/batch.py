@@ -125,7 +125,7 @@ class BatchBench(Bench):
             "label": (
                 "Label for the vessel",
                 "label.html",
-                lambda: label_html(label(schedule(state.batch, log=False)), self._paper()),
+                lambda: label_html(label(schedule(state.batch)), self._paper()),
             ),
             "page": ("A page to carry, for the phone", "page.html", lambda: page_html(schedule(state.batch))),
         }

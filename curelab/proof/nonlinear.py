@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.integrate import solve_ivp
 
 CELLS = 60
 
@@ -39,6 +38,8 @@ def stretch(slab: Slab, half: float, diffusivity: float, seconds: float, bath: t
 
     half [m]: half its thickness; diffusivity [m2/s]; change (w, w at the start): what a cell takes up, of the raw water in it.
     """
+    from scipy.integrate import solve_ivp
+
     width, first = slab.width, slab.w
     edges = np.concatenate([[0.0], np.cumsum(width)])
     centre = 0.5 * (edges[1:] + edges[:-1])
