@@ -107,7 +107,7 @@ def test_the_figures_are_those_of_the_report(plans, pages, name):
         re.findall(r"\d[\d.]* k?g\b", text)
     )
     assert len(grams) >= 3  # water, salt and cure mix at least
-    told = " ".join(report.words(planned).split())
+    told = " ".join(report.words(planned, long=True).split())
     for verdict in planned.verdicts:
         if verdict.outcome != "pass":
             first = verdict.sentence.partition(". ")[0].removesuffix(".")
