@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from .. import units
+from .. import progress, units
 from ..engine.simulate import simulate
 from ..fields import refuse
 from ..recipe.cutting import split
@@ -96,16 +96,21 @@ def split_or_whole(
     base = numbers or default_numbers()
     eating = f"average salt <= {100 * base.si('taste.normal_high'):g} %"
     ways = []
-    for pieces in ((piece,), parts):
-        days = time_to(until, pieces, line, at_most=at_most, loss=loss, numbers=numbers)
-        soak, soaked = None, None
-        if days.value is not None:
-            cured = simulate(pieces, [*line[:-1], line[-1].lasting(days.value)], loss=loss, numbers=numbers)
-            each = 2 * sum(one.weight for one in pieces)
-            soak, plans = soak_needed(eating, cured, water=each, system=system)
-            soaked = next((plan.water for plan in plans if plan.lasts == soak.value), 0.0 if soak.value == 0 else None)
-        brine = None if vessel is None else water_to_cover(vessel, pieces, base)
-        ways.append(Way(tuple(pieces), days, soak, soaked, brine))
+    with progress.counted("comparing it whole and split", 4) as done:
+        for pieces in ((piece,), parts):
+            days = time_to(until, pieces, line, at_most=at_most, loss=loss, numbers=numbers)
+            done()
+            soak, soaked = None, None
+            if days.value is not None:
+                cured = simulate(pieces, [*line[:-1], line[-1].lasting(days.value)], loss=loss, numbers=numbers)
+                each = 2 * sum(one.weight for one in pieces)
+                soak, plans = soak_needed(eating, cured, water=each, system=system)
+                soaked = next(
+                    (plan.water for plan in plans if plan.lasts == soak.value), 0.0 if soak.value == 0 else None
+                )
+            brine = None if vessel is None else water_to_cover(vessel, pieces, base)
+            ways.append(Way(tuple(pieces), days, soak, soaked, brine))
+            done()
     kind = "across" if at is not None else "along the seam"
     trimmed = piece.weight - sum(part.weight for part in parts)
     return SplitOrWhole(ways[0], ways[1], kind, trimmed, _said(piece, ways[0], ways[1], kind, trimmed, system))
