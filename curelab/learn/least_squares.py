@@ -14,7 +14,7 @@ import numpy as np
 MOST_STEPS = 200
 DAMPED = 1e-2  # the least damping once a step has helped less than it promised
 LEAST_CURVED = 0.1  # what bends is left out of the curvature where so little of it would be left (priors give it 1)
-LITTLE = 1e-11  # a step that promises to lessen the sum by no more ends the search
+LITTLE = 1e-11  # of the sum, or of 1: a step that promises to lessen it by no more ends the search; less is rounding
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ def least_squares(
         square += bend * (np.linalg.eigvalsh(square + bend)[0] > LEAST_CURVED)
         step = _within(square + damping * np.diag(np.diag(square)), downhill, low - x, high - x)
         promised = float(2 * downhill @ step - step @ square @ step)
-        if promised <= LITTLE:
+        if promised <= LITTLE * max(1.0, float(off @ off)):
             return Settled(x, True)
         there = np.clip(x + step, low, high)  # the sum may round beyond
         off_there, slopes_there = ask(there)
