@@ -18,7 +18,7 @@ from ..recipe.stages import Stage
 from ..results import Shown
 from ..sources import Number
 from ..threads import on_one_thread
-from ..transport.memory import Kept
+from ..transport.memory import READINGS, Kept
 from . import looks, places
 from .assumptions import assumptions
 from .cases import Cases
@@ -217,7 +217,7 @@ class History(Shown):
 
     def remembered(self, key: tuple, make: Callable[[], np.ndarray]) -> np.ndarray:
         """A reading of all draws, made once and kept among the last few."""
-        kept = self.__dict__.setdefault("_kept", Kept())
+        kept = self.__dict__.setdefault("_kept", Kept(READINGS))
         found = kept.get(key)
         if found is None:
             found = kept[key] = make()

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from .. import units
+from .. import progress, units
 from ..engine.simulate import simulate
 from ..fields import refuse
 from ..recipe.cutting import split
@@ -118,17 +118,22 @@ def split_or_whole(
     base = numbers or default_numbers()
     eating = f"average salt <= {100 * base.si('taste.normal_high'):g} %"
     ways = []
-    for pieces in ((piece,), parts):
-        ready, begin = _ready(pieces, line, units.seconds(at_most), loss, numbers)
-        out = reached_or_none(np.max([each.pull for each in ready], axis=0)[0])
-        soak, soaked = None, None
-        if out is not None:
-            cured = simulate(pieces, [*line[:-1], line[-1].lasting(out - begin)], loss=loss, numbers=numbers)
-            each = 2 * sum(one.weight for one in pieces)
-            soak, plans = soak_needed(eating, cured, water=each, system=system)
-            soaked = next((plan.water for plan in plans if plan.lasts == soak.value), 0.0 if soak.value == 0 else None)
-        brine = None if vessel is None else water_to_cover(vessel, pieces, base)
-        ways.append(Way(tuple(pieces), ready, soak, soaked, brine))
+    with progress.counted("comparing it whole and split", 4) as done:
+        for pieces in ((piece,), parts):
+            ready, begin = _ready(pieces, line, units.seconds(at_most), loss, numbers)
+            out = reached_or_none(np.max([each.pull for each in ready], axis=0)[0])
+            done()
+            soak, soaked = None, None
+            if out is not None:
+                cured = simulate(pieces, [*line[:-1], line[-1].lasting(out - begin)], loss=loss, numbers=numbers)
+                each = 2 * sum(one.weight for one in pieces)
+                soak, plans = soak_needed(eating, cured, water=each, system=system)
+                soaked = next(
+                    (plan.water for plan in plans if plan.lasts == soak.value), 0.0 if soak.value == 0 else None
+                )
+            brine = None if vessel is None else water_to_cover(vessel, pieces, base)
+            ways.append(Way(tuple(pieces), ready, soak, soaked, brine))
+            done()
     kind = "across" if at is not None else "along the seam"
     trimmed = piece.weight - sum(part.weight for part in parts)
     return SplitOrWhole(ways[0], ways[1], kind, trimmed, _said(piece, ways[0], ways[1], kind, trimmed, system))

@@ -24,6 +24,7 @@ from .kept_batch import WORKING_FILE, KeptBatch, starting_batch
 Whole = TypeVar("Whole")
 MOST_KEPT = 8  # spreads, and answers of what to change
 QUICK = 64  # draws while a slider is being moved
+SHORT = 32  # draws that are settled together, so that whoever moves a slider meanwhile is heard soon
 PAGE_DRAWS = 512  # draws once the sliders rest
 
 
@@ -78,11 +79,11 @@ class State(KeptBatch):
             quick = self._kept.get(key)
             if quick is not None and quick.count < PAGE_DRAWS:
                 full = quick.widened(PAGE_DRAWS)
-                yield from full.prepared(quick, QUICK)
+                yield from full.prepared(quick, SHORT)
                 self._kept[key] = full
         yield from self._settled_changes()
         if self._outcome is not None and self._outcome.draws < outcomes.REPORT_DRAWS:
-            self._outcome = yield from last(self._outcome.settled(outcomes.REPORT_DRAWS, QUICK))
+            self._outcome = yield from last(self._outcome.settled(outcomes.REPORT_DRAWS, SHORT))
 
     def changes(self, many: Spread, stage: int, piece: str) -> tuple[Change, ...] | None:
         """What would help the slowest spot of a piece; None until it has been `settled`."""

@@ -37,6 +37,7 @@ CAUTION = (
 
 REST = 0.35  # s without a change, after which the sliders are taken to rest
 GAP = 0.002  # s left between two steps for what the user does meanwhile
+STEP = 0.015  # s: steps that are shorter together count as one
 UNSEEN = 0.5  # s of computing before the page says so
 
 
@@ -198,13 +199,16 @@ class Bench(ABC):
         self._old.clear()
         self.state.keep()
         self._name_batch()
-        begun = time.monotonic()
+        begun = rested = time.monotonic()
         try:
             for _ in self.settle():
+                if time.monotonic() - rested < STEP:
+                    continue
                 if time.monotonic() - begun > UNSEEN and self.at_work.layout.visibility == "hidden":
                     self.running.text = f"Working out the ranges from more draws. Until then they rest on {QUICK}."
                     self.at_work.layout.visibility = "visible"
                 await asyncio.sleep(GAP)
+                rested = time.monotonic()
         except Exception as error:
             self.fail(f"This could not be computed: {error}")
         finally:

@@ -283,8 +283,8 @@ class Spread(Shown):
 
     @property
     def passes(self) -> int:
-        """How often `prepared` goes through all draws for what was asked of these."""
-        return bool(self.known) + sum(each.passes for each in self._followed.values())
+        """How often `prepared` gives way in each part of the draws, for what was asked of these: once it is solved, and after each reading."""
+        return bool(self.known) + len(self.known) + sum(each.passes for each in self._followed.values())
 
     def _remembered(self, requests: Sequence[Request], step: int) -> Iterator[None]:
         wanted = [request for request in dict.fromkeys(requests) if request not in self.known]
@@ -292,9 +292,15 @@ class Spread(Shown):
         if not wanted:
             return
         step = min(step, self.part_size)
+        case = self.case.needed(wanted)
         for begin in range(0, self.count, step):
-            parts.append(_work(self.case, self.draws.part(slice(begin, begin + step)), wanted))
+            history = case.solve(self.draws.part(slice(begin, begin + step)))
             yield
+            parts.append([])
+            for request in wanted:
+                parts[-1].append(request.read(history))
+                yield
+            history.release()
         for k, request in enumerate(wanted):
             self.known[request] = np.concatenate([part[k] for part in parts])
 

@@ -62,7 +62,8 @@ def test_large_draws_are_computed_in_small_parts():
 def test_what_is_prepared_goes_in_small_parts_as_well():
     few, full = made(PIECES[:2], CURE, count=16), made(PIECES[:2], CURE, count=48)
     band, full.__dict__["part_size"] = few.at_end("core", "salt", 0), 12
-    assert len(list(full.prepared(few, 512))) == 4 and band.count == 16
+    steps = 4 * (1 + len(few.known))  # parts, each solved and then read once for every question
+    assert len(list(full.prepared(few, 512))) == steps == 4 * few.passes and band.count == 16
     assert full.at_end("core", "salt", 0).middle == pytest.approx(
         made(PIECES[:2], CURE, count=48).at_end("core", "salt", 0).middle, rel=1e-10
     )
