@@ -368,4 +368,6 @@ def test_a_word_that_is_none_of_ours_is_told_with_those_that_are(capsys):
     with pytest.raises(SystemExit) as ended:
         main(["what-if"])
     assert ended.value.code == 2
-    assert "no such word: what-if; the words are run, check, new, teach, split, plan" in capsys.readouterr().err
+    assert (
+        "no such word: what-if; the words are run, check, new, teach, figures, split, plan" in capsys.readouterr().err
+    )
