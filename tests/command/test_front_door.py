@@ -244,7 +244,6 @@ def test_no_progress_goes_into_a_pipe_or_out_of_the_library(monkeypatch, capfd):
     ("words", "doing"),
     [
         (["compare", "demo_brisket.toml", "demo_brisket.toml"], "comparing batches"),
-        (["split", "demo_uneven.toml", "--at", "14 cm"], "comparing it whole and split"),
         (["learn", "demo_brisket.toml"], "fitting the model to the readings"),
     ],
 )
