@@ -240,6 +240,7 @@ def started(tmp_path):
         own = dict(
             os.environ, HOME=str(tmp_path / "home"), TMPDIR=str(tmp_path / "temporary"), PYTHONDONTWRITEBYTECODE="1"
         )
+        before = signal.signal(signal.SIGHUP, signal.SIG_DFL)  # tests started by nohup would hand on that it is ignored
         for key in ("IPYTHONDIR", "JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "XDG_DATA_HOME"):
             own.pop(key, None)
         process = subprocess.Popen(
@@ -250,6 +251,7 @@ def started(tmp_path):
             env=own,
             cwd=ROOT,
         )
+        signal.signal(signal.SIGHUP, before)
         os.close(theirs)
         running.append((process, ours))
         return process, os.fdopen(ours, encoding="utf-8", newline="\n", buffering=1, errors="replace", closefd=False)
