@@ -280,8 +280,8 @@ def water_change(brine_strength: ArrayLike, numbers: Numbers | None = None) -> f
     +-`water_change.band`. A piece that has gone only part of the way to salt equilibrium has gone about the
     same part of this. Raises ValueError out of range.
 
-    >>> round(water_change(0.10), 3)
-    0.08
+    >>> round(water_change(0.10), 3)  # the row water_change.at_10
+    0.008
     """
     numbers = numbers or default_numbers()
     advice = "give kg salt per kg brine, at most saturation"
@@ -309,7 +309,7 @@ def drawn_by(salt: ArrayLike, green: ArrayLike, numbers: Numbers | None = None) 
 
     In proportion to the salt, so that three thirds draw what the whole does; at most MOST_DRAWN of the meat. Source: row `purge.per_salt`.
 
-    >>> round(drawn_by(0.03, 1.0), 3)
+    >>> round(float(drawn_by(0.03, 1.0)), 3)
     0.045
     """
     per_salt = (numbers or default_numbers()).si("purge.per_salt")

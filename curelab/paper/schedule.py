@@ -308,11 +308,11 @@ def plan_words(found: Schedule, width: int = 96) -> str:
     out = [f"{batch.name}  (batch {batch.known_by})"]
     if found.clock.zone:
         out.append(f"Times are those of {found.clock.zone}; lengths are elapsed time.")
-    for said in found.stop:
-        out += ["", *textwrap.wrap(said, width)]
     warm = warm_log(batch)
     if warm:
         out += ["", *textwrap.wrap(f"{SIGNS['fail']}: {warm}", width)]
+    for said in found.stop:
+        out += ["", *textwrap.wrap(said, width)]
     for said in failing(each for each in found.told.verdicts if not (warm and each.name == IN_THE_LOG)):
         out += ["", *textwrap.wrap(said, width)]
     out += [line for said in found.answer for line in ["", *textwrap.wrap(said, width)]]

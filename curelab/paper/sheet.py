@@ -21,7 +21,7 @@ from ..show.warm_lines import own_units
 from ..units import capital
 from . import say_time
 from .schedule import Schedule
-from .tasks import READING, READING_DAYS
+from .tasks import READING
 from .weighings import Weighing, grams, ounces, weighings
 
 PICTURES = 2  # on a sheet: profiles of the thickest and the thinnest piece, or a profile and a section of the thickest
@@ -160,7 +160,8 @@ def shortened(full: Sheet) -> Sheet:
     """
     moves, checks, rows = full.moves, full.checks, full.rows
     if any(row.readings for row in rows):
-        checks = (f"Read the brine on days {', '.join(map(str, READING_DAYS))}: the plan has the hours.", *checks)
+        days = dict.fromkeys(turn.day for row in rows for turn in row.readings)
+        checks = (f"Read the brine on {', '.join(days)}: the plan has the hours.", *checks)
         rows = tuple(dataclasses.replace(row, readings=()) for row in rows)
     if len(moves) > 2:
         moves = (f"{len(moves)} changes by the kitchen's hours; the plan tells each.",)
@@ -238,7 +239,7 @@ def _meat(found: Schedule, piece: Piece) -> Meat:
     thick, *others = measures(piece, system)
     last = planned.history.ran[-1].stage
     whole, core = (planned.band(place, "salt", last, piece.name) for place in ("average", "core"))
-    said = f"{_banded(whole)} % salt on the whole, {_banded(core)} % in the middle"
+    said = f"{_banded(whole)} % salt, {_banded(core)} % in the middle"
     return Meat(
         piece.name,
         f"{', '.join((str(piece.tissue), piece.shape, *others))}{with_fat(piece, system)}",

@@ -66,7 +66,7 @@ def explain(
     >>> from curelab import Bath
     >>> meaning = explain(Bath(water="1 kg", salt="50 g"), Piece(thickness="6 cm", weight="1 kg"))
     >>> round(meaning.strength, 4), round(meaning.of_water, 4), round(meaning.salt_green, 4)
-    (0.0476, 0.05, 0.0212)
+    (0.0476, 0.05, 0.0215)
     """
     pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
     numbers = numbers or default_numbers()

@@ -182,7 +182,7 @@ def ingoing_table(
     >>> for row in ingoing_table(Bath(water="1 kg", salt="40 g", nitrite="245 mg"), point, pick_up=0.10):
     ...     print(row.method, round(row.mg_per_kg))
     equilibrium 120
-    water phase 104
+    water phase 105
     pick-up 24
     """
     pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)

@@ -69,9 +69,9 @@ def test_plan_and_sheet(batch):
     found = schedule(batch)
     said = " ".join(plan_words(found).split())
     for sentence in (
-        "flat: seal in a bag, and into the hot bath. At 75 °C, 6 h; keep the bag under water",
+        "flat: seal in a bag, and into the hot bath. At 75 °C, 6 h. Keep the bag under water",
         "point: into the pot, and simmer. In 6 kg of water at 20 °C to 92 °C,",
-        "until the middle is at least 88 °C;",
+        "Until the middle is at least 88 °C.",
         "Out of the cold: serve it, or keep it at 1 to 3 °C.",
     ):
         assert sentence in said, sentence
@@ -104,7 +104,7 @@ def test_served_on_sunday_at_one_and_every_step_before_it(batch):
         late = float(np.quantile(waited, 0.9))
         assert late - 1 <= seconds <= late + 300 and seconds > np.median(waited)
         detail = next(task.detail for task in found.tasks if task.key == f"stage-{stage + 1}")
-        assert "in 8 of 10; until the middle is" in detail
+        assert "in 8 of 10. Until the middle is" in detail
     assert found.planned.batch.stages[4].until == batch.stages[4].until  # nobody takes it out by the clock
     assert float(found.planned.history.temperature(found.planned.history.ends(4), "core", "point")) == pytest.approx(
         361.15, abs=0.1

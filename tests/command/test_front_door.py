@@ -244,7 +244,6 @@ def test_no_progress_goes_into_a_pipe_or_out_of_the_library(monkeypatch, capfd):
     ("words", "doing"),
     [
         (["compare", "demo_brisket.toml", "demo_brisket.toml"], "comparing batches"),
-        (["split", "demo_uneven.toml", "--at", "14 cm"], "comparing it whole and split"),
         (["learn", "demo_brisket.toml"], "fitting the model to the readings"),
     ],
 )
@@ -368,4 +367,6 @@ def test_a_word_that_is_none_of_ours_is_told_with_those_that_are(capsys):
     with pytest.raises(SystemExit) as ended:
         main(["what-if"])
     assert ended.value.code == 2
-    assert "no such word: what-if; the words are run, check, new, teach, split, plan" in capsys.readouterr().err
+    assert (
+        "no such word: what-if; the words are run, check, new, teach, figures, split, plan" in capsys.readouterr().err
+    )

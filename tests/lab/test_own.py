@@ -9,7 +9,7 @@ from curelab.lab.state import State, opened, starting_batch
 from curelab.recipe.stages import Rest, Soak
 from curelab.sources import datasets_folder
 
-FILES = ("new_batch.toml", "demo_brisket.toml", "demo_loin.toml", "demo_plate.toml")
+FILES = ("new_batch.toml", "demo_plate.toml")  # without and with a cook
 
 
 @pytest.fixture

@@ -20,6 +20,7 @@ from curelab.paper.kitchen_page import page_html
 from curelab.paper.schedule import schedule
 from curelab.paper.sheet import sheet
 from curelab.show import report
+from curelab.show.check_names import INFORMS
 from curelab.show.section import section
 from curelab.show.section_message import message
 from curelab.sources import datasets_folder
@@ -107,9 +108,10 @@ def test_the_figures_are_those_of_the_report(plans, pages, name):
         re.findall(r"\d[\d.]* k?g\b", text)
     )
     assert len(grams) >= 3  # water, salt and cure mix at least
-    told = " ".join(report.words(planned, long=True).split())
-    for verdict in planned.verdicts:
-        if verdict.outcome != "pass":
+    known = plans[name].told  # with the log taken up
+    told = " ".join(report.words(known, long=True).split())
+    for verdict in known.verdicts:
+        if verdict.outcome != "pass" and verdict.name not in INFORMS:
             first = verdict.sentence.partition(". ")[0].removesuffix(".")
             assert (
                 every(first) in told and first.replace(" degC", " °C").replace(" degF", " °F").lower() in text.lower()

@@ -25,8 +25,10 @@ from curelab.paper.drawn_lines import BOTTOM, LEFT, RIGHT, TOP, svg_lines, ticks
 from curelab.paper.pages import label_html, sheet_html
 from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.sheet import label, sheet
+from curelab.paper.tasks import READ
 from curelab.paper.weighings import ounces
 from curelab.show import pictures
+from curelab.show.check_names import INFORMS, kitchen
 from curelab.sources import datasets_folder
 from curelab.spread import Spread
 
@@ -92,20 +94,21 @@ def test_everything_computed_stands_on_the_sheet(plans, name):
     found = plans[name]
     page = Reader(sheet_html(sheet(found)))
     for verdict in found.told.verdicts:
-        said = (
-            verdict.name.partition(" (")[0]
-            if verdict.outcome == "pass"
-            else verdict.sentence.split(". ")[0].rstrip(".")
-        )
+        if verdict.name in INFORMS and verdict.outcome != "pass":
+            continue  # an old rule beside the answer is told in the report
+        said = kitchen(verdict.name) if verdict.outcome == "pass" else verdict.sentence.split(". ")[0].rstrip(".")
         assert said.replace(" degC", " °C").lower() in page.text.lower()
     for task in found.tasks:
         if task.wanted is None:
             assert task.title in page.text and task.detail in page.text
-    turns = sum(task.wanted is not None for task in found.tasks)
-    rows = len(found.tasks) - turns
+    readings = sum(task.title == READ for task in found.tasks)
+    turns = sum(task.wanted is not None for task in found.tasks) - readings
+    rows = len(found.tasks) - turns - readings
+    if "the plan has the hours" in page.text:  # a full page names the days of the readings in one line
+        readings = 0
     boxes = sum("box" in str(attributes.get("class", "")).split() for _, attributes in page.tags)
     weighed = found.planned.weighed
-    assert boxes == turns + rows + sum(
+    assert boxes == turns + rows + readings + sum(
         mass > 0 for mass in (weighed.water, weighed.plain_salt, weighed.cure_mix, weighed.sugar)
     )
     assert page.text.count("done") == rows  # a line to write on for each
@@ -185,7 +188,7 @@ def test_the_label_says_what_a_vessel_needs(plans):
 def test_shortened_small_print_says_where_the_rest_is(plans):
     whole = sheet(plans["full us"])
     printed, root = paper.fitted(whole, paper.PAPERS["letter"])
-    assert "Read the brine on days 2, 4, 7" in printed.checks[0]
+    assert "Read the brine on Thu Mar 26, Sat Mar 28, Tue Mar 31" in printed.checks[0]
     rows = tuple(dataclasses.replace(row, readings=()) for row in whole.rows)
     assert printed.rows == rows and printed.weighings == whole.weighings and printed.cautions == whole.cautions
     assert (

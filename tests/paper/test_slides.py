@@ -38,7 +38,7 @@ def inside():
 
 
 def test_the_colours_are_those_of_the_benches():
-    script = (Path(curelab.__file__).parent / "lab" / "section.js").read_text(encoding="utf-8")
+    script = (Path(curelab.__file__).parent / "lab" / "section_reading.js").read_text(encoding="utf-8")
     stated = re.search(r"const HUES = \{(.*?)\n\};", script, re.DOTALL)[1]
     read = {
         key.strip(" '"): json.loads(stops)
