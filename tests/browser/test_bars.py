@@ -37,14 +37,17 @@ DARK = """() => {
 }"""
 
 
-@pytest.fixture(scope="module", params=[1200, 360])
-def page(request: pytest.FixtureRequest, stage: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+@pytest.fixture(scope="module")
+def address(stage: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     folder = tmp_path_factory.mktemp("bars")
     notebook = stage.write_notebook(folder / "start.ipynb", "# Bars", CODE + "row(picture)", "row(still)")
-    with (
-        stage.running_lab(notebook, folder / "work") as (address, _),
-        stage.watched_page(request.param, 1200) as opened,
-    ):
+    with stage.running_lab(notebook, folder / "work") as (where, _):
+        yield where
+
+
+@pytest.fixture(scope="module", params=[1200, 360])
+def page(request: pytest.FixtureRequest, stage: Any, address: str) -> Iterator[Any]:
+    with stage.watched_page(request.param, 1200) as opened:
         opened.goto(address)
         opened.locator(".cl-bar").first.wait_for(state="attached", timeout=180_000)
         opened.get_by_text("Hardly anything changes.").wait_for(timeout=120_000)
