@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-import tempfile
+import os
 from collections.abc import Sequence
-from pathlib import Path
+
+# Before numpy is imported, here and in what tests start: threads that spin on small matrices take the other worker's core.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 import pytest
@@ -33,10 +35,11 @@ def network_of(
 
 
 @pytest.fixture(scope="session", autouse=True)
-def bodies_of_this_run():
-    """Terms of bodies are kept in a folder of this run alone, so that no test rests on what another run left."""
-    with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory(prefix="curelab-bodies-") as place:
-        patch.setenv("CURELAB_CACHE", str(Path(place)))
+def bodies_of_this_run(tmp_path_factory):
+    """Terms of bodies are kept in a folder of this run alone, so that no test rests on what another run left; its workers share them."""
+    place = tmp_path_factory.getbasetemp()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("CURELAB_CACHE", str((place.parent if "PYTEST_XDIST_WORKER" in os.environ else place) / "bodies"))
         yield
 
 
