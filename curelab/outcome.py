@@ -20,7 +20,7 @@ from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, wanted_of
 from .forecast.serve import Lead, moment
-from .learn.probe import judged_probe
+from .learn.probe import doubted, judged_probe
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
 from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
@@ -334,7 +334,8 @@ class Outcome(Shown):
             self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
             system=self.batch.units, **self._counted,
         )  # fmt: skip
-        read = (*judged_log(self.batch, self.history.numbers), *judged_probe(self.batch, self.history))
+        probe = (*judged_probe(self.batch, self.history), *doubted(self.batch, self.judged))
+        read = (*judged_log(self.batch, self.history.numbers), *probe)
         return worst_first((*read, *found))
 
     @cached_property

@@ -96,7 +96,7 @@ def _one_fridge(random: Random) -> Values:
 def _two_fridges(random: Random) -> Values:
     return {
         "first": 3.0,
-        "second": random.choice((5.0, 8.0)),
+        "second": 5.0,
         "days": float(random.choice((7, 10, 12))),
         "more": float(random.choice((2, 3))),
         "harm": harm(3.0),
@@ -254,7 +254,7 @@ COLD = Lesson(
                 ),
             ),
             "Work out each part by the picture, then add both.",
-            "The library says {answer:.0f} parts. Up to 60 is in order.",
+            "The library says {answer:.0f} parts. A fridge warmer than 4 °C is a fault: ask your teacher before you go on.",
             tolerance=0.09,
         ),
         Question(
@@ -271,7 +271,7 @@ COLD = Lesson(
             ),
             "Set the days in the picture. Then move the fridge until the sentence says {allowed:.0f} parts.",
             "The library says {answer:.1f} °C. Set the fridge lower than that.",
-            slack=0.4,
+            slack=0.1,
         ),
     ),
     trouble=Trouble(

@@ -317,7 +317,7 @@ NITRITE = Lesson(
     tries=Claim(
         "Weigh without the mix first. Take 1 kg of meat and 1 kg of water. Reckon how much of your mix they need at {wanted:.0f} mg/kg. With {label:g} % on the label it "
         "is {grams:.2f} g. Weigh that much table salt five times, each on a fresh paper. Write down what the scale shows. If it moves by more than {off:.1f} g, it is too "
-        "coarse for the mix. Then, with your teacher, cure one slice of pork with the mix and one without. Cook both through. Only one is pink.",
+        "coarse for the mix. That weight is for 2 kg of meat and water together, never for one slice. Your teacher weighs the mix anew for what is cured.",
         lambda: {
             "wanted": WANTED,
             "label": LABEL,

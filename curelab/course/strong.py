@@ -253,11 +253,11 @@ STRONG_BRINE = Lesson(
         ),
     ),
     tries=Claim(
-        "Cut two slices of lean pork, 3 cm thick, 250 g each. Weigh 500 g of water and {grams:.0f} g of salt. Put both slices in, in the fridge. Take one out "
+        "Cut two slices of lean pork, 3 cm thick, 250 g each. Give each slice its own box, with 250 g of water and {grams:.0f} g of salt, in the fridge. Take one out "
         "after {early:.0f} hours, the other after {late:.0f}. Wrap each and let it rest in the fridge for three days. Roast both through, then taste. The "
         "first should have about {first:.1f} % salt, the other {then:.1f} %.",
         lambda: {
-            "grams": STRONG / 2,
+            "grams": STRONG / 4,
             "early": 12.0,
             "late": 36.0,
             "first": on_day(0.5, 3.0),

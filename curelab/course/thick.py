@@ -66,8 +66,8 @@ def _on_that_day(random: Random) -> Values:
 def _today() -> Followed:
     share = share_in_the_middle(THICK_CM, days_to_cure(THIN))
     said = (
-        f"The thin piece is good. The middle of the thick one has {share:.0f} parts in 100 of its salt. It tastes of nothing there, and no salt "
-        "holds back what spoils it."
+        f"The thin piece is good. The middle of the thick one has {share:.0f} parts in 100 of its salt. Cooked through and eaten at "
+        "once it is fit to eat, but it tastes of nothing there."
     )
     return Followed(said, share >= 90)
 
@@ -94,7 +94,7 @@ def _warmer() -> Followed:
     long = days_to_cure(THICK_CM, celsius=WARM)
     harm = keeping.days_to_harm(default_numbers(), 273.15 + WARM)
     said = (
-        f"At {WARM:.0f} °C the thick piece still needs {long:.0f} days. Bare meat that warm can carry poison after {harm:.0f} days. "
+        f"At {WARM:.0f} °C the thick piece still needs {long:.0f} days. Bare meat may be that warm for hours only, and in {harm:.0f} days it can carry poison. "
         "The middle has no salt for most of that time. Throw it away: cooking does not make it safe."
     )
     return Followed(said, long <= harm)

@@ -12,7 +12,8 @@ from ..batch import Batch, Reading
 from ..engine.history import History
 from ..engine.readout import Ran
 from ..limits.cooked import check_read_cooling
-from ..limits.verdict import Verdict
+from ..limits.lethality import DEFER
+from ..limits.verdict import Verdict, unknown
 from ..recipe.criterion import TEMPERATURE
 from ..recipe.stages import Stage
 from ..spread import Request, Spread
@@ -20,6 +21,7 @@ from ..spread.answers import ordered
 
 WARMTH = "core temperature"
 TURNED = 5.0  # K back from the furthest reading: the next stage has begun (judgement)
+DOUBTED = 5.0  # K that a probe may say less than is computed, before no check of heat is vouched for (judgement)
 HOTTER = 2.0  # K that a probe may read beyond its bath, for a probe and an oven that are both a little off (judgement)
 
 
@@ -144,10 +146,33 @@ def judged_probe(batch: Batch, history: History) -> tuple[Verdict, ...]:
     return tuple(found)
 
 
+def doubted(batch: Batch, history: History) -> tuple[Verdict, ...]:
+    """Unknown, where a reading says that meat is less cooked, or less cooled, than `history` has it: so looks a bath that failed."""
+    for entry in sorted(batch.log, key=lambda each: each.at):
+        if entry.what != WARMTH or entry.number is None or entry.at > float(history.length):
+            continue
+        ran, name = history.ran_at(entry.at), _probed(entry, batch, history)
+        stage = history.stages[ran.stage]
+        if ran.stretch.heating is None or not stage.is_about(name):
+            continue
+        expected = float(history.temperature(entry.at, "core", name))
+        less = entry.number - expected if stage.aim == "chill" else expected - entry.number
+        if less > DOUBTED:
+            read, computed = (units.show(each, "temperature", batch.units) for each in (entry.number, expected))
+            remedy = (
+                "Chill it faster, and ask who inspects you."
+                if stage.aim == "chill"
+                else "Cook on until it says enough."
+            )
+            said = f"The thermometer in the {name} says {read} where {computed} were expected. Believe the thermometer, not the checks below. {remedy} {DEFER}"
+            return (unknown("thermometer in the meat", said, "a reading of this batch", "judgement"),)
+    return ()
+
+
 def settings(readings: Sequence, usual: History) -> tuple[str, ...]:
     """The settings of heat in which pieces were probed."""
     heatings = [usual.ran_at(each.at).stretch.heating for each in readings if each.what == WARMTH]
     return tuple(dict.fromkeys(each.setting for each in heatings if each is not None))
 
 
-__all__ = ["WARMTH", "forecast", "judged_probe", "lived", "placed", "settings"]
+__all__ = ["WARMTH", "doubted", "forecast", "judged_probe", "lived", "placed", "settings"]

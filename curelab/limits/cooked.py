@@ -54,6 +54,10 @@ class _Hot:
         whole, mean = self._whole, self._read("average")
         return Curve(whole.times, np.minimum(whole.kelvin, mean), whole.place).part(begin, end)
 
+    def outside(self, begin: float, end: float) -> Curve:
+        """Its surface from `begin` to `end` [s]."""
+        return Curve(self._times, self._read("surface"), f"the outside of {self.piece.name}").part(begin, end)
+
     @cached_property
     def _whole(self) -> Curve:
         return Curve(self._times, self._read("core"), f"the middle of {self.piece.name}")
@@ -92,9 +96,10 @@ def check_cooked(history: History, system: str = "metric") -> Verdicts:
 
 
 def _kept_long(history: History) -> Verdict | None:
-    """Unknown for cooked meat that is kept for more than LEFTOVERS after its last cook, whatever the stages are called."""
-    cooks = [ran.end for ran in history.ran if history.stages[ran.stage].aim == "cook"]
-    kept = float(history.length) - max(cooks) if cooks else 0.0
+    """Unknown for cooked meat that is kept for more than LEFTOVERS after its own last cook, whatever the stages are called."""
+    cooks = [(ran.end, history.stages[ran.stage]) for ran in history.ran if history.stages[ran.stage].aim == "cook"]
+    last = (max((end for end, stage in cooks if stage.is_about(piece.name)), default=None) for piece in history.pieces)
+    kept = float(history.length) - min((end for end in last if end is not None), default=float(history.length))
     if kept <= LEFTOVERS:
         return None
     reason = (
@@ -194,7 +199,7 @@ def _printed(rule_id: str, pattern: str) -> tuple[dict[str, str], tuple[str, ...
 
 
 def _chilled(hot: _Hot) -> list[Verdict]:
-    """Cooling in every chill, from the hottest moment of what came right before it on."""
+    """Cooling in every chill, from all on that came since the chill before it: a second, colder smoke cools meat too."""
     found: list[Verdict] = []
     cured = _cured(hot)
     numbers = [n for n, aim in enumerate(hot.aims) if aim == "chill"]
@@ -202,7 +207,8 @@ def _chilled(hot: _Hot) -> list[Verdict]:
         if n and n - 1 in numbers:
             continue  # goes on with the one before
         last = next((m for m in range(n, len(hot.aims)) if m + 1 not in numbers), n)
-        found += check_cooling(hot.curve(hot.ran[max(0, n - 1)].begin, hot.ran[last].end), cured)
+        since = max((hot.ran[m].end for m in numbers if m < n), default=hot.ran[0].begin)
+        found += check_cooling(hot.curve(since, hot.ran[last].end), cured)
     return found
 
 
@@ -231,7 +237,8 @@ def _held(hot: _Hot) -> list[Verdict]:
         and cooks[0].begin < held[-1].end
         and check_lethality(hot.coldest(cooks[0].begin, held[-1].end))[0].counts_as_pass
     )
-    return [check_holding(hot.curve(held[0].begin, held[-1].end), by_the_table=cooked)]
+    span = held[0].begin, held[-1].end
+    return [check_holding((hot.curve(*span), hot.outside(*span)), by_the_table=cooked)]
 
 
 def _reheated(hot: _Hot) -> list[Verdict]:

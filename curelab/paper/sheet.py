@@ -123,7 +123,9 @@ def sheet(found: Schedule) -> Sheet:
     uncertain = sum(number.how in ("memory", "judgement") for number in sources)
     weighing = planned.weighed.cautions if planned.weighed else ()
     # The first of the usual cautions says what the weigh-out says of its own nitrite already.
-    cautions = (*weighing, *CAUTIONS[1 if planned.weighed and planned.weighed.nitrite else 0 :])
+    usual = CAUTIONS[1 if planned.weighed and planned.weighed.nitrite else 0 :]
+    heat = (caution for stage in planned.history.stages for caution in stage.cautions)
+    cautions = tuple(dict.fromkeys((*weighing, *usual, *heat)))
     return Sheet(
         title=batch.name,
         batch_id=batch.known_by,

@@ -114,7 +114,7 @@ class BagCook(Cooking):
 
     @property
     def hint(self) -> str:  # type: ignore[override]
-        return f"keep the bag under water; {'keep' if self.juice == 'kept' else 'pour off'} the juice at the end"
+        return f"keep the bag under water; leave it closed until it is chilled, then {'keep' if self.juice == 'kept' else 'pour off'} the juice"
 
     @property
     def heating(self) -> Heating:
@@ -174,13 +174,16 @@ class Chill(Cooking):
     tag: ClassVar[str] = "chill"
     aim: ClassVar[str] = "chill"
     noun: ClassVar[str] = "cold"
-    begins: ClassVar[tuple[str, str]] = ("chill", "")
-    hint: ClassVar[str] = "keep the pieces apart, so that the cold reaches them all around"
+    hint: ClassVar[str] = "leave a bag closed, and keep the pieces apart, so that the cold reaches them all around"
     cautions: ClassVar[tuple[str, ...]] = (
         "Cool cooked meat fast: germs that outlive cooking grow between 54 and 4 °C (130 and 40 °F).",
     )
     temperature: Log = ruled(Program("-5 degC", "30 degC", "that does not chill"))
     medium: str = ruled(Choice(tuple(COLD_IN)))
+
+    @property
+    def begins(self) -> tuple[str, str]:  # type: ignore[override]
+        return f"chill in {self.medium}", ""
 
     def conflicts(self):
         yield from super().conflicts()

@@ -84,7 +84,7 @@ def _close(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
             some.append(f"{kitchen(name)} ({of_ten(1 - chance.passes)})")
     if not some:
         return []
-    return [f"Not ok in so many batches: {'; '.join(some)}.{_advice(names, outcome.batch.units)}"]
+    return [f"Not ok in so many batches: {'; '.join(dict.fromkeys(some))}.{_advice(names, outcome.batch.units)}"]
 
 
 def _advice(names: Sequence[str], system: str) -> str:

@@ -108,7 +108,7 @@ def test_what_is_ticked_and_written_is_kept_and_comes_back_once(phone, carried, 
     assert weight.at == pytest.approx(3 * 86400 + 1.5 * 3600, rel=1e-12)
     assert {each.what for each in added} == {"note", "turned", "weight"}
     page.get_by_role("checkbox", name=re.compile(r"^5 kg")).uncheck()
-    page.get_by_role("button", name=re.compile("^Take out: Thu 5 Mar 10:30: weight")).click()
+    page.get_by_role("button", name=re.compile("^Delete entry: Thu 5 Mar 10:30: weight")).click()
     assert len(lines(page)) == 1
 
 

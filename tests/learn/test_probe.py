@@ -10,7 +10,7 @@ import pytest
 from curelab.batch import Reading, load
 from curelab.engine.simulate import simulate
 from curelab.fields import InputError
-from curelab.learn.probe import judged_probe, lived
+from curelab.learn.probe import doubted, judged_probe, lived
 from curelab.learn.readings import from_log
 from curelab.learn.update import asked_for, heard, update
 from curelab.outcome import run
@@ -137,3 +137,30 @@ def test_its_error_is_a_difference():
     assert one.number == pytest.approx(335.15) and one.off == pytest.approx(1.5)
     with pytest.raises(InputError, match="core temperature"):
         Reading(at=0.0, what="core temperature", value="")
+
+
+@pytest.mark.parametrize(("share", "off", "unsure"), [(0.9, -12.0, True), (0.9, -2.0, False), (0.9, 2.0, False)])
+def test_a_thermometer_that_says_less_than_the_plan_is_believed(batch, usual, share, off, unsure):
+    """So looks a bath that failed: whether the readings are taken up or not, no list of checks may be all in order."""
+    at = usual.begin(SIMMER) + share * (usual.ends(SIMMER) - usual.begin(SIMMER))
+    reading = probed(at, usual.temperature(at, "core", "point") + off)
+    told = {verdict.name: verdict for verdict in doubted(batch.but(log=(reading,)), usual)}
+    assert bool(told) == unsure
+    if unsure:
+        verdict = told["thermometer in the meat"]
+        assert verdict.outcome == "unknown" and "Cook on until it says enough" in verdict.sentence
+
+
+def test_meat_that_is_warmer_in_the_ice_than_the_plan_has_it_is_not_vouched_for(batch, usual):
+    at = usual.begin(FLAT_CHILL) + 0.7 * (usual.ends(FLAT_CHILL) - usual.begin(FLAT_CHILL))
+    warm = probed(at, usual.temperature(at, "core", "flat") + 15.0, "flat")
+    (verdict,) = doubted(batch.but(log=(warm,)), usual)
+    assert verdict.outcome == "unknown" and "Chill it faster" in verdict.sentence
+
+
+def test_a_reading_that_no_meat_would_give_leaves_no_list_in_order(batch, usual):
+    at = usual.begin(SIMMER) + 0.9 * (usual.ends(SIMMER) - usual.begin(SIMMER))
+    cold = probed(at, usual.temperature(at, "core", "point") - 25.0)
+    outcome = run(batch.but(log=(cold,)), draws=8)
+    assert "check the probe" in outcome.said[0]  # it is not taken up, and yet it counts
+    assert "thermometer in the meat" in {each.name for each in outcome.verdicts if each.outcome == "unknown"}

@@ -181,3 +181,32 @@ def test_a_chill_does_not_cook_a_solid_piece():
     names = {v.name: v for v in check_cooked(simulate(block, [early, ICE]))}
     assert names["lethality, 6.5 log"].outcome == "fail"
     assert names["cooling, food code"].statistic > 0.5
+
+
+def test_what_is_cold_outside_is_not_held_hot_by_its_middle():
+    """All of it is to be at 57.2 degC (Food Code 3-501.16): an hour in warm water cools the outside and not yet the middle."""
+    luke = Hold(medium="water bath", temperature="40 degC", lasts="40 min")
+    history = simulate(POINT, [CURE, SIMMER, luke])
+    assert history.temperature(history.length, "core", "point") > 273.15 + 57.2  # which used to pass
+    verdict = {each.name: each for each in check_cooked(history)}["hot holding"]
+    assert verdict.outcome == "fail" and "the outside of point" in verdict.sentence
+
+
+def test_a_second_cold_smoke_hides_no_slow_cooling():
+    bag = BagCook(temperature="75 degC", lasts="6 h")
+    cold = {"temperature": "35 degC", "humidity": "60 %"}
+    two = (bag, Smoke(lasts="8 h", **cold), Smoke(lasts="20 min", **cold), ICE)
+    one = (bag, Smoke(lasts="8 h", **cold), ICE)
+    found = [checks(*each, pieces=(FLAT,))["cooling, food code"] for each in (one, two)]
+    assert [each.outcome for each in found] == [
+        "unknown",
+        "unknown",
+    ]  # nearly 8 h, where 2 are printed; slow cooling of cured meat has a rule of its own
+    assert all("Too slow for this" in each.sentence for each in found)
+
+
+def test_a_piece_is_kept_since_its_own_last_cook():
+    flat = BagCook(temperature="75 degC", lasts="6 h", pieces=("flat",))
+    kept = Chill(medium="fridge air", temperature="2 degC", lasts="6 d", pieces=("flat",))
+    point = Simmer(water="6 kg", temperature="88 degC", lasts="4 h", pieces=("point",))
+    assert checks(flat, kept, point)["kept after cooking"].outcome == "unknown"

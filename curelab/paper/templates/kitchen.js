@@ -96,8 +96,8 @@ function sentence(entry) { return `${said(entry.at)}: ${[entry.what, entry.value
 function list() {
   one('entries').replaceChildren(...inOrder(entries).map(entry => {
     const item = node('li', { textContent: sentence(entry) });
-    const out = node('button', { type: 'button', textContent: 'Take out' }, item);
-    out.setAttribute('aria-label', `Take out: ${sentence(entry)}`);
+    const out = node('button', { type: 'button', textContent: 'Delete entry' }, item);
+    out.setAttribute('aria-label', `Delete entry: ${sentence(entry)}`);
     out.addEventListener('click', () => { change(all => all.filter(each => each.id !== entry.id)); form.elements.what.focus(); });
     return item;
   }));
