@@ -46,9 +46,16 @@ def visit(stage, kitchen):
             timeout=120_000,
         )
         folded = page.get_by_role("button", name="▸")
-        while left := folded.count():  # nothing stays folded away, so that all of it is tried
+        for _ in range(
+            100
+        ):  # nothing stays folded away, so that all of it is tried; a press that a redraw swallowed is made again
+            if not (left := folded.count()):
+                break
             folded.first.click()
-            folded.nth(left - 1).wait_for(state="detached")
+            for _ in range(40):
+                if folded.count() < left:
+                    break
+                page.wait_for_timeout(100)
         return page
 
     open_pages = []
