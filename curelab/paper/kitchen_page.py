@@ -57,8 +57,8 @@ def _page(found: Schedule, full: Sheet, drawn: dict[str, Any] | None) -> str:
         .render(
             sheet=full,
             alerts=_alerts(found),
-            by_weight=len(found.planned.weighed.cautions)
-            if found.planned.weighed
+            by_weight=len(found.told.weighed.cautions)
+            if found.told.weighed
             else 0,  # cautions that stand with the weights
             remarks=found.remarks,
             signs=SIGNS,
@@ -74,11 +74,12 @@ def _page(found: Schedule, full: Sheet, drawn: dict[str, Any] | None) -> str:
 
 
 def _alerts(found: Schedule) -> list[str]:
-    """What must be heard of before all else: warm meat by the log, and the checks that fail."""
-    from ..learn.warm_log import warm_log
+    """What must be heard of before all else: warm meat by the log, why the dates are not to be followed, and the checks that fail."""
+    from ..learn.warm_log import IN_THE_LOG, warm_log
 
     warm = warm_log(found.batch)
-    return [*([f"{SIGNS['fail']}: {warm}"] if warm else []), *warnings(found.planned.verdicts)]
+    others = [each for each in found.told.verdicts if not (warm and each.name == IN_THE_LOG)]
+    return [*([f"{SIGNS['fail']}: {warm}"] if warm else []), *found.stop, *warnings(others)]
 
 
 def version(full: Sheet) -> str:
@@ -122,10 +123,10 @@ def _form(what: str, kind: str, system: str) -> dict[str, Any]:
 
 def _drawn(found: Schedule) -> dict[str, Any]:
     """The picture of the inside, as the script takes it."""
-    many, batch = found.planned.spread, found.batch
+    many, batch = found.told.spread, found.batch
     shown = section([(many, piece.name, piece.name) for piece in batch.pieces[:MOST_DRAWN]], system=batch.units)
     meta, numbers = message(shown, None, batch.units)
-    said = caption(batch, found.planned.history.assumptions)
+    said = caption(batch, found.told.history.assumptions)
     return {"meta": meta, "height": HEIGHT, "caption": said, "numbers": base64.b64encode(numbers).decode("ascii")}
 
 

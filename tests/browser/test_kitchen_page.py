@@ -247,7 +247,7 @@ def test_a_screen_reader_hears_names_and_the_picture_follows_the_day(phone, carr
         ("region", "Next"),
     ):
         assert page.get_by_role(role, name=name, exact=True).count() == 1, (role, name)
-    told, planned = page.locator(".cl-cut-told"), carried.found.planned
+    told, planned = page.locator(".cl-cut-told"), carried.found.told
     slider = page.get_by_role("slider", name="Day", exact=True)
     slider.focus()
     page.keyboard.press("End")
