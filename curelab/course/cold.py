@@ -161,8 +161,8 @@ COLD = Lesson(
     words=("to cure", "brine", "nitrite", "botulism", "bare", "middle", "mg/kg", "percent", "in order"),
     guess=Guess(
         "In an experiment food without air was kept at 5 °C. Poison was found after {days:.0f} days. How many days did it take at 3 °C?",
-        Dial("days", "My guess", "days", 0, 60, 1, 0),
         lambda: {"days": harm(5)},
+        Dial("days", "My guess", "days", 0, 60, 1, 0),
         lambda: harm(3),
         "You guessed **{guess:.0f} days**. At 3 °C it took **{answer:.0f} days**.",
     ),

@@ -96,8 +96,8 @@ EQUILIBRIUM = Lesson(
     guess=Guess(
         "You have {meat:.0f} kg of meat, {meat:.0f} kg of water and {salt:.0f} g of salt. The meat is {cm:.0f} cm thick. It lies in the fridge, and you "
         "forget it for {late:.0f} days. How much salt is in each 100 g of the meat?",
-        Dial("salt", "My guess", "g", 0, 10, 0.1, 0),
         lambda: {"meat": MEAT, "salt": SALT * MEAT, "cm": CM, "late": LATE},
+        Dial("salt", "My guess", "g", 0, 10, 0.1, 0),
         lambda: on_day(LATE),
         "You guessed **{guess:.1f} g**. In each 100 g of the meat there are about **{answer:.1f} g** of salt.",
     ),

@@ -152,8 +152,8 @@ NITRITE = Lesson(
     guess=Guess(
         "You have {meat:.0f} kg of meat and {meat:.0f} kg of water. You want {wanted:.0f} mg of nitrite in each kg of both. The bag of curing mix says {label:g} % "
         "nitrite. How many grams of the mix do you need?",
-        Dial("grams", "My guess", "g", 0, 100, 0.5, 100),
         lambda: {"meat": MEAT, "wanted": WANTED, "label": LABEL},
+        Dial("grams", "My guess", "g", 0, 100, 0.5, 100),
         lambda: 1000 * weighed().cure_mix,
         "You guessed **{guess:.1f} g**. It takes **{answer:.1f} g** of the mix.",
     ),

@@ -32,34 +32,33 @@ class Dial:
 
 
 @dataclass(frozen=True)
-class Claim:
-    """A sentence and what makes it true. `said` has fields such as {days:.0f} for the `numbers`; `holds` says whether it is so."""
+class Told:
+    """Words with numbers in them: `said` has fields such as {days:.0f} for the `numbers`."""
 
     said: str
     numbers: Callable[[], Values]
-    holds: Callable[[Values], bool]
 
     @property
     def text(self) -> str:
-        """The sentence with its numbers in it."""
+        """The words with their numbers in them."""
         return self.said.format(**self.numbers())
 
 
 @dataclass(frozen=True)
-class Guess:
+class Claim(Told):
+    """A sentence and what makes it true: `holds` says whether it is so."""
+
+    holds: Callable[[Values], bool]
+
+
+@dataclass(frozen=True)
+class Guess(Told):
     """A question asked before anything is shown. `told` has the fields {guess} and {answer}; within `near` of the answer a guess is close."""
 
-    ask: str
     dial: Dial
-    numbers: Callable[[], Values]
     answer: Callable[[], float]
     told: str
     near: float = 0.2
-
-    @property
-    def text(self) -> str:
-        """The question with its numbers in it."""
-        return self.ask.format(**self.numbers())
 
     def beside(self, guess: float) -> str:
         """The guess and the answer, side by side."""
@@ -131,17 +130,10 @@ class Way:
 
 
 @dataclass(frozen=True)
-class Trouble:
+class Trouble(Told):
     """A batch that goes wrong, and what one could do now."""
 
-    story: str
-    numbers: Callable[[], Values]
     ways: tuple[Way, ...]
-
-    @property
-    def text(self) -> str:
-        """The story with its numbers in it."""
-        return self.story.format(**self.numbers())
 
 
 @dataclass(frozen=True)

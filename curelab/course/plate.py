@@ -162,8 +162,8 @@ PLATE = Lesson(
     ),
     guess=Guess(
         "Meat has {before:.1f} % salt. It simmers in {pot:.0f} kg of fresh water, until its middle has {done:.0f} °C. How many percent of salt has the slice on the plate?",
-        Dial("salt", "My guess", "%", 0, 6, 0.1, 6),
         lambda: {"before": before(), "pot": 4.0, "done": DONE},
+        Dial("salt", "My guess", "%", 0, 6, 0.1, 6),
         lambda: on_the_plate("pot"),
         "You guessed **{guess:.1f} %**. The slice has **{answer:.1f} %**. The pot took the rest.",
         near=0.08,

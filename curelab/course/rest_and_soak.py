@@ -161,8 +161,8 @@ REST_AND_SOAK = Lesson(
     guess=Guess(
         "Meat of {cm:.0f} cm comes out of a strong brine. On the whole it is right, with {whole:.1f} % salt. But its skin has {outside:.0f} % and its middle none. It "
         "rests in the fridge, wrapped. After how many days is it even: the slowest spot at nine tenths of the whole?",
-        Dial("days", "My guess", "days", 0, 60, 1, 60),
         lambda: {"cm": CM, "whole": right(), "outside": on_day(day_of(right()), place="surface")},
+        Dial("days", "My guess", "days", 0, 60, 1, 60),
         lambda: even_days(CM),
         "You guessed **{guess:.0f} days**. It takes about **{answer:.0f} days**.",
     ),

@@ -123,8 +123,8 @@ STRONG_BRINE = Lesson(
     guess=Guess(
         "Meat of {cm:.0f} cm lies in a strong brine: {salt:.0f} g of salt in each kg of water. There is as much water as meat. From {limit:.0f} % salt on it "
         "is too salty to eat. On which day is that?",
-        Dial("days", "My guess", "days", 0.5, 30, 0.5, 30),
         lambda: {"cm": CM, "salt": STRONG, "limit": too_salty()},
+        Dial("days", "My guess", "days", 0.5, 30, 0.5, 30),
         lambda: day_of(too_salty()),
         "You guessed day **{guess:.1f}**. It is too salty from day **{answer:.1f}** on.",
     ),

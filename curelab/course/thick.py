@@ -112,8 +112,8 @@ THICK = Lesson(
     guess=Guess(
         "A flat piece is {thin:g} cm thick. It lies in brine in the fridge. After {days:.0f} days its middle is cured. How many days does a "
         "piece of {thick:.0f} cm need?",
-        Dial("days", "My guess", "days", 1, 60, 1, 60),
         _thin_and_thick,
+        Dial("days", "My guess", "days", 1, 60, 1, 60),
         lambda: days_to_cure(THICK_CM),
         "You guessed **{guess:.0f} days**. The piece of {thick:.0f} cm needs about **{answer:.0f} days**.",
     ),
