@@ -61,8 +61,8 @@ def _salt(values: Values) -> float:
 
 
 def _forgotten(random: Random) -> Values:
-    early = random.choice((8.0, 9.0, 10.0))
-    return {"early": early, "late": random.choice((16.0, 18.0, 20.0)), "then": on_day(early)}
+    early = random.choice((2.0, 3.0, 4.0))
+    return {"early": early, "late": random.choice((12.0, 16.0, 20.0)), "then": on_day(early)}
 
 
 def _more_water(random: Random) -> Values:
@@ -178,15 +178,19 @@ EQUILIBRIUM = Lesson(
             tolerance=0.03,
         ),
         Question(
-            "Meat of 3 cm lies in the brine of this lesson. On day {early:.0f} it has {then:.2f} % salt. You forget it until day {late:.0f}. How many percent "
-            "of salt has it then?",
+            "Meat of 3 cm lies in the brine of this lesson. On day {early:.0f} it has {then:.1f} % salt on the whole. You forget it until day {late:.0f}. How "
+            "many percent has it then?",
             "%",
             _forgotten,
             lambda values: on_day(values["late"]),
             (
                 Mistake(
                     lambda values, answer: values["then"] * values["late"] / values["early"],
-                    "You let it go on as before. But the brine has little left to give: the lines have nearly met.",
+                    "You let it go on as at first. But it slows down, until the lines meet.",
+                ),
+                Mistake(
+                    lambda values, answer: values["then"],
+                    "It does not stop so soon. On day {early:.0f} the brine is still stronger than the water in the meat.",
                 ),
                 Mistake(
                     lambda values, answer: 100 * SALT / (1000 + SALT),

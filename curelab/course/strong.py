@@ -8,12 +8,11 @@ from random import Random
 import numpy as np
 
 from ..engine.simulate import simulate
-from ..forecast import time_to
 from ..recipe.stages import Soak, Water
 from ..sources import default_numbers
 from ..units import DAY, HOUR
 from .drawn import curves
-from .kitchen import FRIDGE, SALT, brine, brined, piece, tastes
+from .kitchen import FRIDGE, SALT, brine, brined, in_slow_and_quick, kept_in_order, piece, tastes, warned
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
 CM, STRONG = 6.0, 140.0  # g of salt in each kg of water
@@ -106,12 +105,6 @@ def _soaked() -> Followed:
     return Followed(f"{said} Lesson 5 says more.", whole < 100 * default_numbers().si("taste.salty"))
 
 
-def _in_slow_and_quick() -> Values:
-    found = time_to(f"average salt >= {right():g} %", piece(CM), brine(STRONG, 30))
-    assert found.value is not None and found.low is not None and found.high is not None
-    return {"usual": found.value / DAY, "quick": found.low / DAY, "slow": found.high / DAY}
-
-
 STRONG_BRINE = Lesson(
     name="strong",
     short="Strong brine",
@@ -174,7 +167,7 @@ STRONG_BRINE = Lesson(
         ),
         Claim(
             "You cannot see which meat you have. Quick meat is right after {quick:.1f} days, slow meat after {slow:.1f}.",
-            lambda: _in_slow_and_quick(),
+            lambda: in_slow_and_quick(f"average salt >= {right():g} %", piece(CM), brine(STRONG, 30)),
             lambda found: found["slow"] > 2 * found["quick"],
         ),
     ),

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from random import Random
 
-from ..forecast import time_to
 from ..forecast.root import root
 from ..limits import keeping
-from ..limits.exposure import exposures
 from ..show.section import section
 from ..sources import default_numbers
 from ..spread import Spread
 from ..units import DAY
-from .kitchen import CURED, FRIDGE, SALT, brine, brined, days_to_cure, piece, share_in_the_middle
+from .kitchen import (
+    CURED, FRIDGE, SALT, brine, brined, days_to_cure, in_slow_and_quick, kept_in_order, piece, share_in_the_middle, until_cured, warned,
+)  # fmt: skip
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
 THIN, THICK_CM = 2.0, 4.0
@@ -37,7 +37,7 @@ def _draw(dials: Mapping[str, float]) -> Seen:
         f"The middle of the thin piece is cured on day **{days:.0f}**, that of the thick one on day "
         f"**{days_to_cure(thick, celsius=celsius):.0f}**. On day {days:.0f} the middle of the thick one has **{share:.0f} parts in 100** of its salt."
     )
-    return Seen(sentence, section(pieces, ("salt",)), days)
+    return Seen(warned(sentence, until_cured(thick, celsius)), section(pieces, ("salt",)), days)
 
 
 def _scaled(random: Random) -> Values:
@@ -81,13 +81,8 @@ def _wait() -> Followed:
         "The feast needs another roast, and both pieces are good."
     )
     return Followed(
-        said, share >= 89.9 and thin < 115 and _exposed(THICK_CM, long) <= default_numbers().si("protection.share")
+        said, share >= 90 - 1e-6 and thin < 115 and kept_in_order(until_cured(THICK_CM))
     )
-
-
-def _exposed(cm: float, days: float) -> float:
-    """Share of the time until harm that the worst place of a piece has used up."""
-    return exposures(brined(cm, days=days))[0].cold
 
 
 def _warmer() -> Followed:
@@ -159,7 +154,7 @@ THICK = Lesson(
         Claim(
             "Meat differs, and you cannot see how. Where usual meat of 4 cm needs {usual:.0f} days, quick meat needs {quick:.0f} and slow meat "
             "{slow:.0f}. Plan for slow meat.",
-            lambda: _with_its_range(),
+            lambda: in_slow_and_quick(CURED, piece(THICK_CM), brine()),
             lambda found: found["quick"] < 0.8 * found["usual"] and found["slow"] > 1.25 * found["usual"],
         ),
     ),
@@ -244,9 +239,3 @@ THICK = Lesson(
         lambda found: found["share"] < 45 and 2.5 <= found["days"] < 3.5,
     ),
 )
-
-
-def _with_its_range() -> Values:
-    found = time_to(CURED, piece(THICK_CM), brine())
-    assert found.value is not None and found.low is not None and found.high is not None
-    return {"usual": found.value / DAY, "quick": found.low / DAY, "slow": found.high / DAY}
