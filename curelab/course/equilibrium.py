@@ -7,11 +7,12 @@ from random import Random
 
 import numpy as np
 
+from ..engine.history import History
 from ..sources import default_numbers
 from ..units import DAY
 from ..weighing import EquilibriumBrine, weigh
 from .drawn import curves
-from .kitchen import FRIDGE, MEAT, SALT, brined, days_in_order, piece, tastes
+from .kitchen import FRIDGE, MEAT, SALT, brined, days_in_order, piece, tastes, warned
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
 CM = 3.0
@@ -47,7 +48,7 @@ def _draw(dials: Mapping[str, float]) -> Seen:
         [("brine", times[1:] / DAY, outside[1:]), ("water in the meat", times / DAY, inside)],
         [("x", day, f"day {day:.0f}")],
     )
-    return Seen(sentence, picture)
+    return Seen(warned(sentence, brined(CM, salt / water, days=day, water=water)), picture)
 
 
 def _recipe(random: Random) -> Values:
@@ -76,6 +77,14 @@ def _tells(percent: float) -> Followed:
     return Followed(f"The meat ends at {percent:.1f} % salt. That tastes {word}.", 100 * bland < percent < 100 * salty)
 
 
+def _kept() -> dict[str, History]:
+    return {
+        "forgotten": brined(CM, days=LATE),
+        "water added": brined(CM, SALT, days=LATE, water=2 * MEAT),
+        "tried with real meat": brined(CM, days=10),
+    }
+
+
 def _cook_now() -> Followed:
     history = brined(CM, 2 * SALT)
     whole, middle = (100 * history.at(place, "salt", 3 * DAY) for place in ("average", "core"))
@@ -92,7 +101,7 @@ EQUILIBRIUM = Lesson(
         "Salt goes from where it is strong to where it is weak. In a brine it goes into the meat, and the brine gets weaker. What happens if you "
         "just leave it?"
     ),
-    words=("to cure", "brine", "percent", "equilibrium", "on the whole"),
+    words=("to cure", "brine", "percent", "equilibrium", "on the whole", "nitrite", "botulism"),
     guess=Guess(
         "You have {meat:.0f} kg of meat, {meat:.0f} kg of water and {salt:.0f} g of salt. The meat is {cm:.0f} cm thick. It lies in the fridge, and you "
         "forget it for {late:.0f} days. How much salt is in each 100 g of the meat?",
@@ -241,6 +250,7 @@ EQUILIBRIUM = Lesson(
         lambda: _gains(),
         lambda found: 5 < found["first"] < 30 and found["then"] < 0.4 * found["first"],
     ),
+    kept=_kept,
 )
 
 

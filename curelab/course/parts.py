@@ -10,11 +10,17 @@ from dataclasses import dataclass
 from random import Random
 from typing import Any
 
+from ..engine.history import History
+
 Values = dict[str, float]
 
 CAUTION = (
     "The meat is still raw. Keep it below 4 °C (40 °F) at all times. The numbers here are estimates, and real meat differs. "
     "The food code of your place and licensed practice go first."
+)
+WITHOUT_NITRITE = (
+    "The brines of this lesson have no nitrite, so that you see the salt alone. Then only cold protects the meat, for few days. Cook it well "
+    f"through, and eat it soon. Lesson 4 adds nitrite. {CAUTION}"
 )
 
 
@@ -139,7 +145,7 @@ class Trouble(Told):
 @dataclass(frozen=True)
 class Lesson:
     """A lesson of ten minutes. `short`: its title in a word or two; `words`: the terms it uses, keys of `words.WORDS`; `tries`: the thing to try
-    with meat, salt and a scale.
+    with meat, salt and a scale; `kept`: what it finds in order or asks for, by name, each held against the library's checks in a test.
     """
 
     name: str
@@ -153,7 +159,8 @@ class Lesson:
     questions: tuple[Question, Question, Question]
     trouble: Trouble
     tries: Claim
-    caution: str = CAUTION
+    kept: Callable[[], Mapping[str, History]]
+    caution: str = WITHOUT_NITRITE
 
 
 def nothing() -> Values:

@@ -12,7 +12,7 @@ import ipywidgets
 from ..course import lesson_called, progress
 from ..course.asked import Asked, asked
 from ..course.lessons import LESSONS, number_of
-from ..course.parts import CAUTION
+from ..course.parts import WITHOUT_NITRITE
 from ..course.printed import notes
 from ..course.progress import QUESTIONS, Done, Progress
 from ..course.words import WORDS
@@ -111,7 +111,7 @@ class LessonPage(Page):
         lesson = self.lesson
         words = "\n".join(f"**{word}**: {WORDS[word]}" for word in lesson.words)
         caution = (
-            [] if lesson.caution == CAUTION else [Say(lesson.caution, "caution")]
+            [] if lesson.caution == WITHOUT_NITRITE else [Say(lesson.caution, "caution")]
         )  # where numbers can hurt, it stands first
         self.box = column(
             self.nav, self.trouble, heading(f"{self.number}. {lesson.title}", 1), Say(lesson.opening), *caution, Say(words, "note"),
