@@ -8,6 +8,7 @@ import numpy as np
 
 from ... import units
 from ...batch import Batch
+from ...compose.sound import replaced
 from ...engine.history import History
 from ...fields import InputError
 from ...forecast import lead, portion_that_cools, simmer_water_for_the_plate, soak_for_the_plate
@@ -176,7 +177,7 @@ class PlateBench(Bench):
             found = [piece.weight for piece in batch.pieces if made.is_about(piece.name)]
             if problems := made.problems(sum(found)):
                 raise InputError(problems)
-            return batch.but(stages=(*stages[:number], made, *stages[number + 1 :]))
+            return batch.but(stages=replaced(stages, number, made))
 
         self.state.edit(change)
 
