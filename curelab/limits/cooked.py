@@ -22,7 +22,7 @@ from ..sources import read_table
 from .cooling import Cured, check_come_up, check_cooling, check_holding, check_reheating, rules
 from .curve import SLACK, Curve
 from .lethality import DEFER, added_up, check_bag, check_lethality, check_spores, table
-from .verdict import OUTCOMES, Verdict, Verdicts, in_degrees, judge, unknown
+from .verdict import OUTCOMES, Verdict, Verdicts, in_degrees, judge, undecided, unknown
 
 READINGS = 300  # of a stretch; closer together where it begins, for there the temperature runs fastest
 COLD = 283.15  # K: meat that is colder may lie in the fridge as it is (judgement; limits on cooling end at 4 to 7 degC)
@@ -179,7 +179,13 @@ def _came_up(every: Sequence[_Hot]) -> Verdict:
     if len(every) > 1:
         ran = tuple(each for each in first.history.ran if begin <= each.begin < last.ran[-1].end and each.length > 0)
         whole = _Hot(first.history, first.piece, ran, ("",) * len(ran))
-    return check_come_up((whole.curve(begin, end), whole.outside(begin, end)))
+    middle = whole.curve(begin, end)
+    found = check_come_up((middle, whole.outside(begin, end)))
+    began = float(middle.kelvin[1])  # a border belongs to the stretch before it
+    if began <= COLD:
+        return found
+    reason = f"The middle of {first.piece.name} is at {units.show(began, 'temperature')} as it begins: how long it was so warm is not known."
+    return undecided(found, reason)
 
 
 def _unchilled(hot: _Hot) -> list[Verdict]:

@@ -230,6 +230,11 @@ def test_a_cold_smoke_counts_towards_the_come_up_of_the_cook_that_follows():
     assert both["come-up"].outcome == "fail" and "flat" in both["come-up"].sentence
 
 
+def test_meat_that_begins_warm_may_have_been_so_for_long():
+    found = checks(SIMMER.but(begins_at="20 degC"), ICE, pieces=(FLAT,))["come-up"]
+    assert found.outcome == "unknown" and "how long it was so warm is not known" in found.sentence
+
+
 def test_humid_air_that_kills_nothing_is_no_moist_cooking():
     """APPA-03 counts moisture while it cooks: humid hours at 40 degC before a dry hour at 90 are none of it."""
     found = checks(
