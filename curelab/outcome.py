@@ -20,7 +20,7 @@ from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, wanted_of
 from .forecast.serve import Lead, moment
-from .learn.probe import doubted, judged_probe
+from .learn.probe import doubted, judged_probe, no_easier
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
 from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
@@ -336,7 +336,15 @@ class Outcome(Shown):
         )  # fmt: skip
         probe = (*judged_probe(self.batch, self.history), *doubted(self.batch, self.judged))
         read = (*judged_log(self.batch, self.history.numbers), *probe)
-        return worst_first((*read, *found))
+        held = no_easier(found, self.batch, self.history, self._as_planned) if self.learned is not None else found
+        return worst_first((*read, *held))
+
+    def _as_planned(self) -> History:
+        """The usual case as if no log had been kept."""
+        pieces, stages, usually = usual_case(
+            self.batch.pieces, self.batch.filled(), self.numbers, self.batch.meat_and_fridge, cold=True
+        )
+        return simulate(pieces, stages, loss=self.batch.loss, numbers=usually, checked=False)
 
     @cached_property
     def matters(self) -> tuple[Importance, ...]:
