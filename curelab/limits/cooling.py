@@ -97,7 +97,7 @@ def check_come_up(curves: Curve | Sequence[Curve]) -> Verdict:
             f"{curve.place.capitalize()} never came to {units.show(rule.end, 'temperature')}: it is not cooked. {DEFER}"
         )
         return unknown("come-up", reason, rule.source, rule.how, rule.seconds / units.HOUR, "h")
-    what = f"in all, from {rule.words} at {curve.place}, before it was hot"
+    what = f"time from {rule.words} at {curve.place}, in all before it was hot"
     remark = "" if span.done else "It had not come there by then."
     if span.seconds > rule.seconds:
         remark += (

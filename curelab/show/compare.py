@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..forecast.ready import Ready
+from ..limits.verdict import SURE
 from ..outcome import Outcome
 from ..spread import Spread
 from ..spread.answers import ordered
 from ..units import DAY, capital
-from .answer import SURE, day
+from .answer import day
 from .pictures import PIECE_COLOURS, PIECE_DASHES, Lines, Series, band_note
 
 NOTICED = 0.2  # nobody notices a fifth less salt (Cubero-Castillo 2019)
