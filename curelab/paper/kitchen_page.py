@@ -57,9 +57,6 @@ def _page(found: Schedule, full: Sheet, drawn: dict[str, Any] | None) -> str:
         .render(
             sheet=full,
             alerts=_alerts(found),
-            by_weight=len(found.told.weighed.cautions)
-            if found.told.weighed
-            else 0,  # cautions that stand with the weights
             remarks=found.remarks,
             signs=SIGNS,
             dated=found.start is not None,

@@ -8,7 +8,7 @@ import dataclasses
 from dataclasses import dataclass
 
 from .. import __version__, units
-from ..limits import CAUTIONS, DISCARD
+from ..limits import CAUTIONS, DISCARD, NITRITE_CAUTIONS
 from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
 from ..show import cut_section, pictures
@@ -29,11 +29,13 @@ PICTURES = 2  # on a sheet: profiles of the thickest and the thinnest piece, or 
 
 @dataclass(frozen=True)
 class Turn:
-    """When to turn; `moved`: not when it was asked for."""
+    """When to turn, or with `reads` to read the brine; `moved`: not when it was asked for; `minutes` since the first stage began."""
 
     day: str
     clock: str
     moved: bool
+    minutes: int
+    reads: bool
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ class Judged:
 
 @dataclass(frozen=True)
 class Sheet:
-    """The batch sheet, from top to bottom."""
+    """The batch sheet, from top to bottom. of_weights: how many of the cautions, the first ones, belong to what is weighed."""
 
     title: str
     batch_id: str
@@ -91,6 +93,7 @@ class Sheet:
     passed: tuple[str, ...]
     rules: str
     cautions: tuple[str, ...]
+    of_weights: int
     rests_on: tuple[str, ...]
     version: str
 
@@ -124,6 +127,7 @@ def sheet(found: Schedule) -> Sheet:
     weighing = planned.weighed.cautions if planned.weighed else ()
     # The first of the usual cautions says what the weigh-out says of its own nitrite already.
     usual = CAUTIONS[1 if planned.weighed and planned.weighed.nitrite else 0 :]
+    of_weights = len(weighing) + sum(each in NITRITE_CAUTIONS for each in usual)
     heat = (caution for stage in planned.history.stages for caution in stage.cautions)
     cautions = tuple(dict.fromkeys((*weighing, *usual, *heat)))
     return Sheet(
@@ -146,6 +150,7 @@ def sheet(found: Schedule) -> Sheet:
         passed=tuple(dict.fromkeys(kitchen(verdict.name) for verdict in fine)),
         rules=batch.rules,
         cautions=tuple(own_units(_typed(caution), batch.units) for caution in cautions),
+        of_weights=of_weights,
         rests_on=(
             *planned.history.assumptions,
             ranges(planned.draws),
@@ -269,9 +274,10 @@ def _rows(found: Schedule) -> tuple[Row, ...]:
         if task.wanted is None:
             rows.append(Row(day(task), clock(task), task.title, task.detail, task.moved))
         else:
-            turn = Turn(day(task), clock(task), task.moved)
+            reads = READING in task.key
+            turn = Turn(day(task), clock(task), task.moved, task.minutes, reads)
             row = rows[-1]
-            if READING in task.key:
+            if reads:
                 rows[-1] = dataclasses.replace(row, readings=(*row.readings, turn))
             else:
                 rows[-1] = dataclasses.replace(row, turns=(*row.turns, turn))
