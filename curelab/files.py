@@ -131,6 +131,15 @@ def replace(path: str | Path, content: str | bytes, *, was: bytes | None = None)
             part.unlink(missing_ok=True)
 
 
+def stamp(path: str | Path) -> tuple[int, int, int] | None:
+    """What tells that a file is the one it was; None where there is none."""
+    try:
+        found = os.stat(path)
+    except OSError:
+        return None
+    return found.st_ino, found.st_size, found.st_mtime_ns
+
+
 def sweep(path: Path) -> None:
     """Take away what a writer of this file left when it was killed. Only for who knows that nobody else is writing it."""
     for part in path.parent.glob(f".{path.name}.*{PART}"):

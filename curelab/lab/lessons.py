@@ -59,7 +59,7 @@ class Page:
             self.done, self.kept, self.trouble.text = progress.read(), True, ""
         except InputError as error:
             self.kept = False
-            self.trouble.text = CANNOT_KEEP.format(_said(error))
+            self.trouble.text = CANNOT_KEEP.format(error.said())
 
     def keep(self, edit: Callable[[Progress], Progress]) -> None:
         """Change what is kept; while the file cannot be read, on this page alone."""
@@ -75,7 +75,7 @@ class Page:
                     self.trouble.text = ""
                 work(*given)
             except InputError as error:
-                self.trouble.text = _said(error)
+                self.trouble.text = error.said()
             except Exception as error:
                 self.trouble.text = f"This could not be computed: {error}"
                 if self.strict:
@@ -283,7 +283,7 @@ class LessonPage(Page):
         try:
             Progress(seed=self.seed.value)
         except InputError as error:
-            self.seed.problem = _said(error)
+            self.seed.problem = error.said()
             return
         self.seed.problem = ""
         progress.set_aside()
@@ -309,10 +309,6 @@ class LessonPage(Page):
 
     def __repr__(self) -> str:
         return f"LessonPage({self.lesson.name!r})"
-
-
-def _said(error: InputError) -> str:
-    return " ".join(f"{line}." if not line.endswith(".") else line for line in error.lines())
 
 
 def lesson(name: str) -> LessonPage:

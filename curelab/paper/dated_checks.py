@@ -22,6 +22,7 @@ from .kitchen_clock import KitchenClock
 from .tasks import in_words
 
 SEARCHED = 60 * MINUTES_A_DAY  # minutes in which an open hour is looked for
+NEAR_ENOUGH = 5  # minutes; a plan that ends a stage so shortly before the middle case is no plan to warn of (judgement)
 HOURLY = 2 * MINUTES_A_DAY  # minutes; a band narrower than this is told by the hour
 
 
@@ -148,7 +149,7 @@ class _Teller:
         else:
             said += f"; {'half' if spans[0] is None else '9 in 10'} not within the time looked at."
         for span, cases in ((min(known), "any of these"), (spans[0], "half are there")):
-            if span is None or self.begin + span / 60 > self.end:
+            if span is None or self.begin + span / 60 > self.end + NEAR_ENOUGH:
                 said += f" The plan ends this stage {self.on(self.end)}, before {cases}."
                 break
         return Check(key, self.index, "ready", about, self.day(first), None if last is None else self.day(last), said)

@@ -10,6 +10,7 @@ import numpy as np
 
 from .. import units
 from ..forecast import DAY
+from ..limits.verdict import SURE
 from ..recipe.criterion import Criterion
 from ..results import Shown
 from ..units import capital
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     import pandas
 
 LEVELS = (0.1, 0.5, 0.9)
-TRUSTED = 0.9  # of the draws: a day that is right less often is not to be trusted (judgement)
 COLUMNS = 64  # sorted at once
 INSTEAD = "Use a weaker brine for longer, a thinner piece, or an equilibrium brine; or cure and then soak."
 
@@ -196,7 +196,7 @@ class Windows(Shown):
         when, share = self.best
         if share == 0:
             return f"{middle} The window between them is empty {in_ten(self.empty)}: no day is right. {INSTEAD}"
-        if share < TRUSTED:
+        if share < SURE:
             return (
                 f"{middle} The window between them is empty {in_ten(self.empty)}. There is no day to bet on: even the best, {_day(when)}, is right "
                 f"only {in_ten(share)}, and you cannot see which you have. {INSTEAD}"

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 import ipywidgets
 
 from ...batch import READINGS, Batch, Reading
-from ...fields import InputError, Problem, from_plain, refuse
+from ...fields import InputError, Problem, from_plain, refuse, sentences
 from ...learn.compare import compare, load_all, side_by_side
 from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
 from ...learn.update import Update, profile_of, update
@@ -114,7 +114,7 @@ class LearningBench(Bench):
             except InputError as error:
                 problems = error.problems
         if problems:
-            said = " ".join(f"{str(problem).rstrip('.')}." for problem in problems)
+            said = sentences(problems)
         self.says[place].tell(said, "alert" if problems else "note")
 
     @staticmethod
