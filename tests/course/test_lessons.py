@@ -64,6 +64,9 @@ def test_the_library_answers_and_mistakes_get_their_hint(lesson, number, seed):
         nearest = min(question.question.mistakes, key=lambda each: abs(question.wrong(each) - wrong))
         fields = {**question.values, "answer": question.answer}
         assert judged.said.endswith(nearest.hint.format(**fields)), (judged.said, mistake.hint)
+    unit = re.escape(question.question.unit)
+    told = re.findall(rf"(\d+(?:\.\d+)?) ?{unit}", question.question.ask.format(**question.values))
+    assert not any(question.accepts(float(number)) for number in told), "a question must not tell its own answer"
     far = question.judge(f"{question.answer * 7.3 + 1000:.6g}")
     assert not far.right and far.said.startswith("Not yet")
 
