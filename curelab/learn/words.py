@@ -13,7 +13,7 @@ from ..limits.verdict import SIGNS
 from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
-from ..units import DAY, capital, day, day_number
+from ..units import DAY, capital, day, day_number, listed
 from .fit import Estimate, Fit, known_before
 from .probe import WARMTH
 from .readings import IN_THE_BATH, Measurement
@@ -131,7 +131,7 @@ def what_was_seen(readings: Sequence[Measurement], usual: History, system: str) 
     others = sum(map(len, seen[MOST:]))
     if others:
         clauses.append(f"{others} other reading{'s' if others > 1 else ''}")
-    return " and ".join([", ".join(clauses[:-1]), clauses[-1]] if len(clauses) > 1 else clauses)
+    return listed(clauses)
 
 
 def _clause(rows: Sequence[Measurement], usual: History, system: str) -> str:

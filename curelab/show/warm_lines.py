@@ -54,6 +54,9 @@ def cautions_of(outcome: Outcome) -> tuple[str, ...]:
 
 def own_units(caution: str, system: str) -> str:
     """A caution with temperatures in the units of `system` alone."""
-    for both, metric, us in (("4 °C (40 °F)", "4 °C", "40 °F"), ("54 and 4 °C", "54 and 4 °C", "130 and 40 °F")):
+    for both, metric, us in (
+        ("4 °C (40 °F)", "4 °C", "40 °F"),
+        ("54 and 4 °C (130 and 40 °F)", "54 and 4 °C", "130 and 40 °F"),
+    ):
         caution = caution.replace(both, us if system == "us" else metric)
     return caution
