@@ -163,8 +163,8 @@ class Outcome(Shown):
         early, _, late = (units.roughly(each) for each in ordered(took))
         never = float(np.mean(missed_it))
         missed = f", not reached in time {in_ten(never)}" if never > 0 else ""
-        own = "" if until.quantity == TEMPERATURE else "; below, as long as this in every case"
-        return f"{early} to {late} in 8 cases of 10{missed}{own}"
+        own = "" if until.quantity == TEMPERATURE else "; below, as long as this in every simulated batch"
+        return f"{early} to {late} in 8 of 10 simulated batches{missed}{own}"
 
     def settled(self, count: int, step: int) -> Iterator[Outcome]:
         """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""

@@ -215,7 +215,7 @@ COLD = Lesson(
             lambda found: abs(found["one"] / days_in_order(3) - 1) < 0.01,
         ),
         Claim(
-            "Nitrite and salt help, where they have come to. Beside {full:.0f} mg/kg of nitrite this library counts {left:.0f} parts for each 100.",
+            "Nitrite and salt help, where they have come to. With {full:.0f} mg/kg of nitrite this library counts only {left:.0f} of each 100 parts.",
             lambda: {
                 "full": 1e6 * default_numbers().si("protection.nitrite_full"),
                 "left": 100
@@ -224,12 +224,12 @@ COLD = Lesson(
             lambda found: found["left"] < 70,
         ),
         Claim(
-            "Salt alone would have to be {salt:.1f} % of the meat to stop it. That is too salty to eat. So cold, nitrite and salt work together.",
+            "Salt alone would have to be {salt:.1f} % of the meat to stop the botulism of the fridge. That is too salty to eat. So cold, nitrite and salt work together.",
             lambda: {"salt": _salt_that_stops()},
             lambda found: found["salt"] > too_salty(),
         ),
         Claim(
-            "Above {hopeless:.0f} °C no cure counts. There other germs grow too, in hours: at 10 °C, {hours:.0f} hours are the most that is allowed in print.",
+            "Above {hopeless:.0f} °C no cure counts. There other germs grow too, in hours: a printed rule allows {hours:.0f} hours above 10 °C, and no more.",
             lambda: {"hopeless": _hurdles().hopeless - ZERO, "hours": _warm_hours(10)},
             lambda found: found["hours"] < 6,
         ),
@@ -302,7 +302,7 @@ COLD = Lesson(
         ),
     ),
     tries=Claim(
-        "Put 1 kg of water in a bottle in your fridge, with a thermometer in it. Weigh out nothing else: this one is about the cold. Read it every morning and every evening for "
+        "Put 1 kg of water in a bottle in your fridge, with a thermometer in it. Read it every morning and every evening for "
         "a week, and once after the door stood open for ten minutes. Write down the warmest. How many days may bare meat lie there? At 3 °C it is {three:.0f} days at most, at 4 °C "
         "{four:.0f}. Warmer than 4 °C? Turn it down. Then weigh a piece of pork in its pack, as you buy it. Measure its thickness. Would its middle be cured in that time? Lesson 1 tells.",
         lambda: {"three": days_in_order(3), "four": days_in_order(4)},

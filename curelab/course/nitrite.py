@@ -33,7 +33,7 @@ def _draw(dials: Mapping[str, float]) -> Seen:
     times = np.linspace(0.0, SHOWN * DAY, 181)
     said = (
         f"On day {day:.0f} the outside has **{left(day, 'surface', cm, wanted, celsius):.0f} mg/kg** of nitrite left, the middle "
-        f"**{left(day, 'core', cm, wanted, celsius):.0f} mg/kg**. Half of what is inside is gone every {half_life(celsius):.0f} days."
+        f"**{left(day, 'core', cm, wanted, celsius):.0f} mg/kg**. Half of what is there is gone every {half_life(celsius):.0f} days."
     )
     lines = [
         (words, times[1:] / DAY, 1e6 * history.at(place, FREE, times)[1:])

@@ -136,7 +136,7 @@ def _may_have(values: Values) -> float:
 
 def _whole_today() -> Followed:
     share = 100 * uneven().core("salt", whole_day() * DAY, basis="equilibrium")
-    said = f"On the whole it has its salt. But the slowest spot has {share:.0f} parts in 100 of its own. A slice from there is bland and grey in its middle."
+    said = f"On the whole it has its salt. But the slowest spot has {share:.0f} parts in 100 of its own salt. A slice from there is bland in its middle."
     return Followed(said, share >= 85)
 
 
@@ -218,7 +218,7 @@ PLATE = Lesson(
             lambda found: found["late"] < 1.15 * found["early"],
         ),
         Claim(
-            "A low oven makes it saltier. In open air of {oven:.0f} °C {before:.1f} % becomes {after:.1f} %: water leaves as steam for hours, and salt stays.",
+            "A low oven makes it saltier. In dry air of {oven:.0f} °C {before:.1f} % becomes {after:.1f} %: water leaves as steam for hours, and salt stays.",
             lambda: {"before": before(), "oven": OVEN, "after": on_the_plate("oven")},
             lambda found: found["after"] > 1.15 * found["before"],
         ),
@@ -293,7 +293,7 @@ PLATE = Lesson(
         ),
     ),
     trouble=Trouble(
-        "It is day {day:.0f}. On the whole the cut of this lesson has its salt. But its slowest spot has only {share:.0f} parts in 100 of its own. There are two weeks "
+        "It is day {day:.0f}. On the whole the cut of this lesson has its salt. But its slowest spot has only {share:.0f} parts in 100 of its own salt. There are two weeks "
         "until the feast. What would you do now?",
         lambda: {"day": whole_day(), "share": 100 * uneven().core("salt", whole_day() * DAY, basis="equilibrium")},
         (
@@ -304,9 +304,9 @@ PLATE = Lesson(
     ),
     tries=Claim(
         "Take a cut that is thick at one end. Measure it with a ruler at four places. Write them down. Take 500 g of flat pork and 500 g of water. Cure the pork with {grams:.0f} g of salt in each kg of "
-        "water. Halve it when it is done. Weigh both halves. Roast one in a low oven, cook one in a closed bag, both as your food code says. Weigh again. Of {flat:.0f} cm meat the oven leaves "
+        "water. After {days:.0f} days halve it. Weigh both halves. Roast one in a low oven, cook one in a closed bag, both as your food code says. Weigh again. Of {flat:.0f} cm meat the oven leaves "
         "about {oven:.0f} parts in 100, the bag {bag:.0f}. Taste both: the roast is the saltier one.",
-        lambda: {"grams": SALT, "flat": FLAT, "oven": kept("oven"), "bag": kept("bag")},
+        lambda: {"grams": SALT, "days": IN_BRINE, "flat": FLAT, "oven": kept("oven"), "bag": kept("bag")},
         lambda found: found["oven"] < found["bag"] and on_the_plate("oven") > 1.1 * on_the_plate("bag"),
     ),
     caution=PLATE_CAUTION,

@@ -167,15 +167,15 @@ REST_AND_SOAK = Lesson(
         "bare",
     ),
     guess=Guess(
-        "Meat of {cm:.0f} cm comes out of a strong brine. On the whole it is right, with {whole:.1f} % salt. But its skin has {outside:.0f} % and its middle none. It "
-        "rests in the fridge, wrapped. After how many days is it even: the slowest spot at nine tenths of the whole?",
+        "Meat of {cm:.0f} cm comes out of a strong brine. On the whole it is right, with {whole:.1f} % salt. But its outside has {outside:.0f} % and its middle none. It "
+        "rests in the fridge, wrapped. After how many days is it even, so that the slowest spot has nine tenths of the whole?",
         lambda: {"cm": CM, "whole": right(), "outside": on_day(day_of(right()), place="surface")},
         Dial("days", "My guess", "days", 0, 60, 1, 60),
         lambda: even_days(CM),
         "You guessed **{guess:.0f} days**. It takes about **{answer:.0f} days**.",
     ),
     live=Live(
-        "Move the slider under the picture from brine to soak to rest. Then change the hours of soak.",
+        "The brine is that of lesson 3. Move the slider under the picture from brine to soak to rest. Then change the hours of soak.",
         (
             Dial("thick", "Thickness", "cm", 3, 8, 1, CM),
             Dial("days", "Days in the brine", "days", 1, 8, 0.5, LATE),
@@ -193,7 +193,7 @@ REST_AND_SOAK = Lesson(
             lambda found: abs(found["after"] / found["before"] - 1) < 0.01,
         ),
         Claim(
-            "The outside gives to the middle. In {days:.0f} days the skin falls from {high:.1f} to {low:.1f} %, and the middle comes from nothing to {middle:.1f} %.",
+            "The outside gives to the middle. In {days:.0f} days the surface falls from {high:.1f} to {low:.1f} %, and the middle comes from nothing to {middle:.1f} %.",
             lambda: {
                 "days": RESTED,
                 "high": 100 * _only_rest().surface("salt", 2 * DAY),
@@ -221,7 +221,7 @@ REST_AND_SOAK = Lesson(
         ),
         Claim(
             "Little water soon gets salty. In {hours:.0f} hours 1 kg brings {before:.1f} % down to {little:.2f} %, 4 kg to {more:.2f} %. Still more water "
-            "helps less, with 8 kg it is {most:.2f} %. The salt needs time to come out.",
+            "helps little: with 8 kg it is {most:.2f} %. The salt needs time to come out.",
             lambda: {
                 "hours": 24.0,
                 "before": on_day(LATE),

@@ -52,7 +52,7 @@ def _draw(dials: Mapping[str, float]) -> Seen:
     if np.isinf(last):
         said += f"It never comes to {too_salty():.0f} %. The clock does not matter here."
     else:
-        said += f"On the whole it is right on day **{first:.1f}**, and too salty from day **{last:.1f}**."
+        said += f"On the whole it is right, {right():.1f} %, on day **{first:.1f}**, and too salty, {too_salty():.0f} %, from day **{last:.1f}**."
     picture = curves(
         said,
         "days since the start",
@@ -167,17 +167,19 @@ STRONG_BRINE = Lesson(
             lambda found: found["end"] > 1.5 * too_salty(),
         ),
         Claim(
-            "On the whole the meat is right on day {first:.1f} and too salty on day {last:.1f}. That is all the time there is.",
+            "On the whole the meat is right on day {first:.1f} and too salty on day {last:.1f}. Between them is all the time there is.",
             lambda: {"first": day_of(right()), "last": day_of(too_salty())},
             lambda found: 0.5 < found["last"] - found["first"] < 4,
         ),
         Claim(
-            "A day late adds {late:.1f} points of salt. In the weak brine of lesson 2 a day late at the end adds {weak:.2f}.",
+            "A day late adds salt: {right:.1f} % become {late:.1f} %. In the weak brine of lesson 2 a day late changes nothing: {then:.1f} % stay {weak:.1f} %.",
             lambda: {
-                "late": on_day(day_of(right()) + 1) - on_day(day_of(right())),
-                "weak": on_day(21, 3, SALT) - on_day(20, 3, SALT),
+                "right": right(),
+                "late": on_day(day_of(right()) + 1),
+                "then": on_day(20, 3, SALT),
+                "weak": on_day(21, 3, SALT),
             },
-            lambda found: found["late"] > 0.3 and found["weak"] < 0.02,
+            lambda found: found["late"] - found["right"] > 0.3 and found["weak"] - found["then"] < 0.02,
         ),
         Claim(
             "When the whole is right, the middle has only {middle:.2f} %. It must rest afterwards, wrapped and cold, until the salt has spread. Until then it is "
@@ -191,8 +193,8 @@ STRONG_BRINE = Lesson(
             lambda found: found["whole"] > too_salty(),
         ),
         Claim(
-            "Twice as strong does not halve the time. It leaves less than a quarter: {strong:.1f} days in place of {weak:.1f}.",
-            lambda: {"strong": day_of(right(), CM, 200), "weak": day_of(right(), CM, 100)},
+            "Twice as strong does not halve the time. It leaves less than a quarter: {strong:.1f} days in place of {weak:.1f}. In lesson 1 more salt was no quicker. There we waited for the end, here for {right:.1f} %.",
+            lambda: {"strong": day_of(right(), CM, 200), "weak": day_of(right(), CM, 100), "right": right()},
             lambda found: 0.15 < found["strong"] / found["weak"] < 0.25,
         ),
         Claim(

@@ -165,13 +165,13 @@ THICK = Lesson(
             lambda found: 3.8 < found["times"] < 4.2,
         ),
         Claim(
-            "So the knife is the best clock. Cut the thick piece into two flat halves, and {long:.0f} days become {days:.0f}.",
+            "So cutting saves the most time. Cut the thick piece into two flat halves, and {long:.0f} days become {days:.0f}.",
             _thin_and_thick,
             lambda found: found["days"] < 0.28 * found["long"],
         ),
         Claim(
-            "When the thin piece is done, the middle of the thick one has {share:.0f} parts in 100 of its salt.",
-            lambda: {"share": share_in_the_middle(THICK_CM, days_to_cure(THIN))},
+            "On day {days:.0f} the middle of the thick one has {share:.0f} parts in 100 of the salt it ends with.",
+            lambda: {"days": days_to_cure(THIN), "share": share_in_the_middle(THICK_CM, days_to_cure(THIN))},
             lambda found: found["share"] < 45,
         ),
         Claim(
@@ -245,7 +245,7 @@ THICK = Lesson(
                 ),
             ),
             "Half as thick needs a quarter of the days. Try some thickness in the picture.",
-            "The library says {answer:.1f} cm. The knife saves more days than anything else.",
+            "The library says {answer:.1f} cm. Cutting saves more days than anything else.",
             tolerance=0.08,
         ),
         Question(
@@ -280,8 +280,8 @@ THICK = Lesson(
     ),
     tries=Claim(
         "Take one piece of lean pork. Cut it into a slab of 2 cm and a slab of 4 cm. Weigh a brine of 45 g salt for each kg of water, and as much "
-        "water as meat. Keep both slabs in it in the fridge. Take both out on day {days:.0f}. Roast both through, as your food code says. Then "
-        "taste the very middle of each. The thin one is salty. The thick one has {share:.0f} parts in 100 of its salt there.",
+        "water as meat. Keep both slabs in it in the fridge. Take both out after {days:.0f} days. Roast both through, as your food code says. Then "
+        "taste the very middle of each. The thin one tastes of salt. The thick one has {share:.0f} parts in 100 of its salt there.",
         lambda: {"days": days_to_cure(2.0), "share": share_in_the_middle(4.0, days_to_cure(2.0))},
         lambda found: found["share"] < 45 and 2.5 <= found["days"] < 3.5,
     ),

@@ -119,7 +119,7 @@ def forecast(batch: Batch, history: History, planned: Spread, learned: Spread) -
         first, _, last = (units.roughly(each) for each in ordered(was))
         yield (
             f"{units.capital(stage.tag)}: {units.show(stage.until.target, 'temperature', batch.units)} in the middle after {middle} "
-            f"({early} to {late} in 8 cases of 10), by your probe; before it {first} to {last}. Go by the thermometer, not by this."
+            f"({early} to {late} in 8 of 10 simulated batches), by your probe; before it {first} to {last}. Go by the thermometer, not by this."
         )
 
 

@@ -74,7 +74,7 @@ def test_a_cook_by_the_thermometer_is_no_cook_by_chance(outcome):
             assert chance.passes == 1.0, name
     said = " ".join(words(outcome).split())
     assert "point: the middle 88 °C, the outside" in said
-    assert "below, as long as this in every case" not in said
+    assert "below, as long as this in every simulated batch" not in said
 
 
 @pytest.mark.parametrize(

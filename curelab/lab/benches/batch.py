@@ -334,4 +334,4 @@ def _often(outcome: Outcome, verdict: Verdict) -> str:
     chance = outcome.chances_so_far.get(verdict.name)
     if chance is None:
         return ""
-    return f" ({chance.told or 'so in every case'}, of {chance.count} draws)"
+    return f" ({chance.told or 'so in every simulated batch'}, of {chance.count} draws)"

@@ -320,7 +320,9 @@ class PlateBench(Bench):
         name = self._piece(self.state.batch).name
         ask = at_end_of("average", "salt", len(many.usual.stages) - 1, name)
         show_matters(self.pictures["matters"], many, ask, f"the salt of the {name} on the plate")
-        self.says["rests"].text = "\n".join((ranges(many.count), many.meaning, *many.usual.assumptions))
+        self.says["rests"].text = "\n".join(
+            (ranges(many.count), many.meaning, *self.state.in_own_units(many.usual.assumptions))
+        )
 
     def layout(self):
         controls, says = self.controls, self.says
