@@ -218,10 +218,9 @@ FINE = 0.25  # K between readings, so that the trapezoid rule is good to a part 
 def _fine(curve: Curve) -> Curve:
     """The same curve with readings no more than FINE apart in temperature."""
     steps = np.maximum(1, np.ceil(np.abs(np.diff(curve.kelvin)) / FINE)).astype(int)
-    inside = [
-        np.linspace(a, b, n, endpoint=False) for a, b, n in zip(curve.times, curve.times[1:], steps, strict=False)
-    ]
-    times = np.concatenate([*inside, curve.times[-1:]])
+    number = np.arange(steps.sum()) - np.repeat(np.cumsum(steps) - steps, steps)
+    inside = np.repeat(curve.times[:-1], steps) + number * np.repeat(np.diff(curve.times) / steps, steps)
+    times = np.append(inside, curve.times[-1])
     return Curve(times, np.interp(times, curve.times, curve.kelvin), curve.place)
 
 
