@@ -84,24 +84,36 @@ def rules(kind: str) -> tuple[Rule, ...]:
 
 
 def check_come_up(curves: Curve | Sequence[Curve]) -> Verdict:
-    """Hours that the slowest of `curves` takes to warm from 10 to 54.4 degC, against the federal 6 h."""
+    """All hours between 10 and 54.4 degC of the slowest of `curves`, until it first came to 54.4, against the federal 6 h. They are added up: a
+    cold smoke counts, and meat that grew cold again after it starts no new account, for toxin stays.
+    """
     (rule,) = rules("come-up")
     assert rule.end is not None and rule.seconds is not None
-    curve = worst(curves, lambda each: _longest(each.rising(rule.begin, rule.end)))
-    span = curve.rising(rule.begin, rule.end - SLACK)
+    low, high = rule.begin, rule.end - SLACK
+    curve = worst(curves, lambda each: _longest(_warm(each, low, high)))
+    span = _warm(curve, low, high)
     if not span.done and span.seconds <= rule.seconds:
         reason = (
             f"{curve.place.capitalize()} never came to {units.show(rule.end, 'temperature')}: it is not cooked. {DEFER}"
         )
         return unknown("come-up", reason, rule.source, rule.how, rule.seconds / units.HOUR, "h")
-    what = f"warming from {rule.words} at {curve.place}"
+    what = f"time from {rule.words} at {curve.place}, in all before it was hot"
     remark = "" if span.done else "It had not come there by then."
     if span.seconds > rule.seconds:
-        remark += " Staphylococcus may have made a toxin that no cooking destroys: cut smaller, or start hotter."
+        remark += (
+            " Staphylococcus may have made a toxin that no cooking destroys: cut smaller, smoke less, or start hotter."
+        )
     return judge(
         "come-up", span.seconds / units.HOUR, "<=", rule.seconds / units.HOUR, "h", what, rule.source, rule.how,
         f"{remark} {DEFER}".strip(),
     )  # fmt: skip
+
+
+def _warm(curve: Curve, low: float, high: float) -> Span:
+    """All that a curve was above `low` [K] before it first came to `high`."""
+    until = curve.until(high)
+    before = curve if until is None else curve.part(float(curve.times[0]), max(until, float(curve.times[0]) + 1e-3))
+    return Span(before.above(low + SLACK), until is not None)
 
 
 def _longest(span: Span) -> float:

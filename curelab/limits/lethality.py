@@ -218,9 +218,9 @@ FINE = 0.25  # K between readings, so that the trapezoid rule is good to a part 
 def _fine(curve: Curve) -> Curve:
     """The same curve with readings no more than FINE apart in temperature."""
     steps = np.maximum(1, np.ceil(np.abs(np.diff(curve.kelvin)) / FINE)).astype(int)
-    number = np.arange(steps.sum()) - np.repeat(np.cumsum(steps) - steps, steps)
-    inside = np.repeat(curve.times[:-1], steps) + number * np.repeat(np.diff(curve.times) / steps, steps)
-    times = np.append(inside, curve.times[-1])
+    owner = np.repeat(np.arange(len(steps)), steps)
+    share = (np.arange(len(owner)) - (np.cumsum(steps) - steps)[owner]) / steps[owner]
+    times = np.append(curve.times[owner] + share * np.diff(curve.times)[owner], curve.times[-1])
     return Curve(times, np.interp(times, curve.times, curve.kelvin), curve.place)
 
 

@@ -80,7 +80,7 @@ def _carry(given) -> int:
         return 0
     _say(f'"{after.name}" now begins with what is known from "{profile.name}".')
     _say(*_in(changes(before, after)))
-    _say("In brackets: 9 cases of 10. Wider here than in the file where the next piece is another animal.")
+    _say("In brackets: 9 times in 10. Wider here than in the file where the next piece is another animal.")
     if any(row.key == "temperature" for row in profile.known):
         _say(COUNTS_FROM_THE_PLAN)
     return 0

@@ -143,7 +143,7 @@ def schedule(
     """
     wished = outcome or run(batch, log=False)
     plan = batch.plan
-    clock = KitchenClock(plan.zone, plan.hours, plan.closed) if plan else KitchenClock()
+    clock = KitchenClock.of(batch)
     links, where = _links(batch, wished, late=bool(plan and plan.serve))
     first = len(plan.before) if plan else 0
     serve = plan.serve if plan else None

@@ -15,6 +15,7 @@ from ..fields import unchecked
 from ..forecast.ready import LOOKED, Ready
 from ..limits import keeping
 from ..limits.protection import THREE
+from ..limits.verdict import SOME, SURE
 from ..outcome import Outcome
 from ..recipe.piece import Piece, alike_pieces
 from ..recipe.times import COLD
@@ -25,8 +26,6 @@ from ..spread.forgiving import Forgiving
 from ..units import DAY, HOUR, capital
 from ..weighing import Weighed
 
-SOME = 0.25  # of the simulated batches in which a day does, from which it is a chance and not an error (judgement)
-SURE = 0.9  # of the simulated batches: what holds less often is not promised (judgement)
 LATER = "later"  # than was looked at, if at all
 OVER = 1.05  # of where a cure ends: more is told (judgement)
 LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)

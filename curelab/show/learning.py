@@ -173,7 +173,7 @@ def meaning(found: Update, bands: bool) -> str:
         return f"{strokes} Bands are off: one line at the usual value of everything, and nothing of how sure it is."
     carried = ", usual or carried over" if found.batch.meat_and_fridge is not None else " or usual"
     return (
-        f"{strokes} A band holds 8 cases of 10, its line the middle case, of the same {found.count} draws (seed {found.spread.draws.seed}). As "
+        f"{strokes} A band holds 8 of 10 simulated batches, its line is the middle one: of the same {found.count} draws (seed {found.spread.draws.seed}). As "
         f"planned, all that is named was varied within what is published{carried}; as learned, no further than the log leaves it open. A band "
         "says nothing about what the model leaves out."
     )

@@ -210,3 +210,35 @@ def test_a_piece_is_kept_since_its_own_last_cook():
     kept = Chill(medium="fridge air", temperature="2 degC", lasts="6 d", pieces=("flat",))
     point = Simmer(water="6 kg", temperature="88 degC", lasts="4 h", pieces=("point",))
     assert checks(flat, kept, point)["kept after cooking"].outcome == "unknown"
+
+
+COLD_SMOKE = Smoke(temperature="20 degC", humidity="80 %", lasts="8 h")
+COLD_ROOM = Chill(medium="fridge air", temperature="2 degC", lasts="1 d")
+
+
+def test_a_cold_smoke_counts_towards_the_come_up_of_the_cook_that_follows():
+    """FSIS Appendix A 2021, p. 23-24: 6 h at most from 50 to 130 degF, whatever lies between; 8 h in smoke of 20 degC are too long."""
+    fast = SIMMER.but(temperature="95 degC")
+    for between in ((), (COLD_ROOM,), (Rest(temperature="2 degC", lasts="1 d"),)):
+        found = checks(COLD_SMOKE, *between, fast, ICE, pieces=(FLAT,))
+        assert found["come-up"].outcome == "fail" and found["come-up"].statistic > 7, between
+        assert found["lethality, 6.5 log"].outcome == "pass" and found["moist while cooking"].outcome == "pass"
+    short = checks(COLD_SMOKE.but(lasts="2 h"), COLD_ROOM, fast, ICE, pieces=(FLAT,))
+    assert short["come-up"].outcome == "pass" and short["come-up"].statistic > 1
+    # Each piece by its own smoke.
+    both = checks(COLD_SMOKE.but(pieces=["flat"]), COLD_ROOM, fast, ICE)
+    assert both["come-up"].outcome == "fail" and "flat" in both["come-up"].sentence
+
+
+def test_meat_that_begins_warm_may_have_been_so_for_long():
+    found = checks(SIMMER.but(begins_at="20 degC"), ICE, pieces=(FLAT,))["come-up"]
+    assert found.outcome == "unknown" and "how long it was so warm is not known" in found.sentence
+
+
+def test_humid_air_that_kills_nothing_is_no_moist_cooking():
+    """APPA-03 counts moisture while it cooks: humid hours at 40 degC before a dry hour at 90 are none of it."""
+    found = checks(
+        Smoke(temperature="40 degC", humidity="95 %", lasts="3 h"), Oven(temperature="110 degC", humidity="10 %", lasts="4 h"), ICE,
+        pieces=(FLAT,),
+    )  # fmt: skip
+    assert found["moist while cooking"].outcome == "unknown"

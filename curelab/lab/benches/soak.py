@@ -6,6 +6,7 @@ from typing import Any
 
 from ... import units
 from ...batch import Batch
+from ...compose.sound import replaced
 from ...engine.run import FREE
 from ...engine.simulate import simulate
 from ...forecast import least_water, soak_for_the_plate, soak_needed
@@ -137,7 +138,7 @@ class SoakBench(Bench):
 
         def change(batch):
             stages = with_soak(batch).stages
-            return batch.but(stages=(*stages[:number], stages[number].but(**changes), *stages[number + 1 :]))
+            return batch.but(stages=replaced(stages, number, stages[number].but(**changes)))
 
         self.state.edit(change)
 

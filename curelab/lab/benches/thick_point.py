@@ -131,7 +131,9 @@ class ThickPoint(Bench):
         many, _ = self._seen()
         first = self.state.batch.pieces[0].name
         show_matters(self.pictures["matters"], many, within(CURED, first), f"the days that the {first} needs")
-        self.says["rests"].text = "\n".join((ranges(many.count), many.meaning, *many.usual.assumptions))
+        self.says["rests"].text = "\n".join(
+            (ranges(many.count), many.meaning, *self.state.in_own_units(many.usual.assumptions))
+        )
 
     def layout(self):
         profiles = [self.pictures[name] for name in ("profile 1", "profile 2") if name in self.pictures]
