@@ -27,7 +27,7 @@ def add_cutting(actions) -> None:
 def _action(actions, name: str, words: str) -> argparse.ArgumentParser:
     action = actions.add_parser(name, help=words)
     action.add_argument("file", type=Path)
-    action.add_argument("--piece", help="its name, where the batch has more than one with a length")
+    action.add_argument("--piece", help="its name, where the batch has more than one that it can be done to")
     action.set_defaults(act=_both_ways, hand=name)
     return action
 
@@ -40,16 +40,15 @@ def _both_ways(given: argparse.Namespace) -> int:
     from ..tomlfile import to_toml
 
     batch = load(given.file)
-    known = {piece.name: piece for piece in batch.pieces if piece.solid() is not None}
+    trims = given.hand == "trim"
+    known = {piece.name: piece for piece in batch.pieces if (piece.fatty if trims else piece.solid() is not None)}
+    has = "a fat cap" if trims else "a length"
     if given.piece is not None and given.piece not in known:
-        raise refuse(
-            "--piece", f'there is no piece "{given.piece}" with a length; there is {", ".join(known) or "none"}'
-        )
+        there = ", ".join(known) or "none"
+        raise refuse("--piece", f'there is no piece "{given.piece}" with {has}; there is {there}')
     if not known or (given.piece is None and len(known) > 1):
-        raise refuse(
-            "--piece",
-            f"say which piece: {', '.join(known)}" if known else "no piece has a length; write one as a block or a cut",
-        )
+        none = f"no piece has {has}; write {'it in' if trims else 'one as a block or a cut'}"
+        raise refuse("--piece", f"say which piece: {', '.join(known)}" if known else none)
     piece = known[given.piece] if given.piece is not None else next(iter(known.values()))
     cures = [number for number, stage in enumerate(batch.stages) if stage.cures]
     if not cures:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,7 +17,7 @@ from ...forecast.portion import alone
 from ...limits import check_cooked
 from ...limits.checks import check_cooked_in_all
 from ...limits.verdict import SIGNS, in_draws
-from ...outcome import CHECKED, CHECKED_LARGE
+from ...outcome import CHECKED_LARGE
 from ...recipe.cook import COLD_IN, Chill, Simmer
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
@@ -282,8 +281,8 @@ class PlateBench(Bench):
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
         # All is worked out first, so that picture and words change together.
         ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss)
-        checked = CHECKED if many.count > QUICK else CHECKED_LARGE
-        chances = many.verdicts(draws=checked, checks=partial(check_cooked, system=system))
+        rests = many.count > QUICK  # while a slider is being moved there is no time for more than the ends
+        chances = many.verdicts(draws=CHECKED_LARGE, checks=check_cooked) if rests else ()
         verdicts = in_draws(
             check_cooked_in_all(usual, (ends.of(1), ends.of(2)), system), {each.name: each for each in chances}
         )
