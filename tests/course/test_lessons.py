@@ -136,9 +136,11 @@ def test_what_is_in_order_ends_where_no_day_is():
     lesson = lesson_called("cold")
     start = {dial.key: dial.start for dial in lesson.live.dials}
     harm, line = lesson.live.draw(start).picture.series
-    for celsius, days in zip(line.x[::8], line.y[::8], strict=True):
+    for celsius, days in zip(line.x[:-1:8], line.y[:-1:8], strict=True):
         assert kept_in_order(cold.lying(celsius, 0.99 * days)) and not kept_in_order(cold.lying(celsius, 1.02 * days))
-    assert harm.x[-1] == 12 and line.x[-1] == pytest.approx((40 - 32) / 1.8, abs=0.1)  # 40 degF, Farmers' Bulletin 2265
+    assert (
+        line.y[-1] == 0 and harm.x[-1] == 12 and line.x[-1] == pytest.approx((40 - 32) / 1.8, abs=0.1)
+    )  # 40 degF, Farmers' Bulletin 2265
     for celsius in (line.x[-1] + 0.1, 5.0, 7.0, 9.0, 12.0):
         assert not kept_in_order(cold.lying(celsius, cold.LEAST_DAYS))
         assert "in order. **That is in order" not in lesson.live.draw(start | {"fridge": celsius, "days": 2}).sentence
