@@ -65,15 +65,21 @@ class State:
             return tuple(np.zeros_like(meat.weight) for meat in self.meats)
         return self.runs[-1].water_ended()
 
-    def handed_on(self, name: str, meats: Sequence[Meat]) -> list[np.ndarray]:
-        """Terms of w (d, r) of a solute in each piece as the next stretch begins, with the water that `meats` hold then."""
+    def handed_on(self, name: str, meats: Sequence[Meat], own: float = 0.0) -> list[np.ndarray]:
+        """Terms of w (d, r) of a solute in each piece as the next stretch begins, with the water that `meats` hold then; `own`: w everywhere
+        in raw meat.
+        """
         last = self.runs[-1] if self.runs else None
-        if last is None or last.home(name) is None:
+        if last is not None and last.home(name) is None:
             return [np.zeros_like(meat.capacity) for meat in meats]
-        w = last.handed(name)
+        if last is None:
+            w, before = [own * np.ones_like(meat.capacity) * meat.body.mean for meat in self.raw], self.raw
+        else:
+            handed = last.handed(name)
+            w, before = [handed[:, nodes] for nodes in last.slices], last.left
         return [
-            w[:, nodes] * (old.capacity / meat.capacity) if old is not meat else w[:, nodes]
-            for nodes, old, meat in zip(last.slices, last.left, meats, strict=True)
+            each * (old.capacity / meat.capacity) if old is not meat else each
+            for each, old, meat in zip(w, before, meats, strict=True)
         ]
 
 
@@ -117,8 +123,9 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     turns = () if mean else stretch.turns
     ways = (None,) if mean else (False, True) if turns else (False,)
     lying = tuple(state.vessel.lying(state.meats, bath, stretch, cases, turned, stage.named) for turned in ways)
+    own = dict.fromkeys(TRACERS, 0.0) | {"salt": cases.own_salt}
     start = {
-        name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
+        name: np.concatenate([*state.handed_on(name, state.meats, own[name]), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
     }
     tracks, lent = [], None
