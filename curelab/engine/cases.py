@@ -147,9 +147,9 @@ class Cases:
         return self.full(solutes.left_at_first(model, self))  # type: ignore[arg-type]
 
     @cached_property
-    def own_salt(self) -> float:
-        """Salt per water of raw meat, kg/kg."""
-        return tissue.own_salt(self.base)
+    def own_salt(self) -> np.ndarray:
+        """(d,) salt per water, brine side, of raw meat, kg/kg: what its sodium comes to."""
+        return tissue.own_salt(self.base) / self.partition
 
     def water_held(self, w: np.ndarray) -> np.ndarray:
         """(d, ...) water that lean holds beyond what it held raw, of the green weight, where there is so much salt per water, w (d, ...); less

@@ -30,7 +30,7 @@ class Meat:
     body: its geometry, one unit thick; lean (l,): which tissues are lean. amount (d,): the volume of the piece over that of the body;
     size (d,): its thickness in m, the factor on every length of the body; weight (d,): green kg. storage (d, l):
     kg of water, brine side, in a cubic metre of each tissue; conductivity (d, l): storage times obstruction; per_tissue (d, l): storage
-    over density, kg per kg of green tissue; parts (l,): the tissues.
+    over density, kg per kg of green tissue; parts (l,): the tissues; own_salt (d,): kg of salt in it while it was raw.
     """
 
     piece: Piece
@@ -44,6 +44,7 @@ class Meat:
     conductivity: np.ndarray
     per_tissue: np.ndarray
     parts: tuple[Tissue, ...]
+    own_salt: np.ndarray
 
     @cached_property
     def capacity(self) -> np.ndarray:
@@ -187,6 +188,7 @@ def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
         storage * led,
         per_tissue,
         tuple(parts),
+        cases.own_salt * amount * (storage @ body.volumes),
     )
 
 

@@ -74,7 +74,7 @@ class Swelling:
         """(d, q) the salt below which a place that loses salt gives off no more water. Where the meat was raw, less is a ripple before the
         front: it counts as it is, or the water it seems to bring would stay.
         """
-        salted = self.start > (1 + ROUNDING) * self.cases.own_salt
+        salted = self.start > (1 + ROUNDING) * self.cases.own_salt[:, None]
         return np.where(salted, np.minimum(self.cases.most_swollen, self.start), -np.inf)
 
     def of_bath(self, bath: np.ndarray) -> np.ndarray:

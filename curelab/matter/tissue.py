@@ -290,7 +290,7 @@ def water_change(brine_strength: ArrayLike, numbers: Numbers | None = None) -> f
     same part of this. Raises ValueError out of range.
 
     >>> round(water_change(0.10), 3)
-    0.08
+    0.008
     """
     numbers = numbers or default_numbers()
     advice = "give kg salt per kg brine, at most saturation"
