@@ -144,6 +144,9 @@ def _parser() -> argparse.ArgumentParser:
     teach.add_argument("--no-browser", action="store_true", default=argparse.SUPPRESS, help="print the address only")
     teach.add_argument("--folder", type=Path, default=argparse.SUPPRESS, help="the course is kept in a folder in it")
     teach.set_defaults(act=_open, inside="course")
+    figures = actions.add_parser("figures", help="write the teacher's set: the pictures of the course as slides")
+    figures.add_argument("folder", type=Path, metavar="FOLDER")
+    figures.set_defaults(act=_figures)
     add_cutting(actions)
     add_paper(actions)
     add_pages(actions)
@@ -218,6 +221,15 @@ def _new(given) -> int:
     given.done = f"wrote {given.file}"
     invented = "Its figures are invented. " if given.template else ""
     print(f'Wrote {given.file}. {invented}Put your own figures in, then: curelab run "{given.file}"')
+    return 0
+
+
+def _figures(given) -> int:
+    from .course import slides
+
+    said = slides.write(given.folder)
+    given.done = f"wrote the slides into {given.folder}"
+    print(*said, sep="\n")
     return 0
 
 

@@ -19,6 +19,7 @@ from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, wanted_of
+from .forecast.serve import Lead, moment
 from .learn.probe import judged_probe
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
@@ -41,9 +42,9 @@ from .weighing.vessel import Fit, fits
 REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for no other number
 DRAWS_LARGE = 64  # the same for a batch that is LARGE, so that it takes seconds and not minutes
 LARGE = 500  # pieces times baths and turns
-MOST_RANKED = 4  # cures of such a batch for which it is told what the days hang on
+MOST_RANKED = 2  # cures of such a batch for which it is told what the days hang on
 MOST_CHANGED = 2  # pieces for which it is told what to change
-CHECKED, CHECKED_LARGE = 64, 16  # draws in which the checks are run again
+CHECKED, CHECKED_LARGE = 64, 16  # draws in which the checks are run again, and what is to be changed is looked for
 ROOM = 0.92  # of the most nitrite that is allowed: scale and label are off by so much in 9 of 10 batches (judgement)
 CURED_SHARE = Criterion.parse(CURED).target
 
@@ -125,6 +126,33 @@ class Outcome(Shown):
         ends, begin = self.waiting.readings([Request.of(what, stage=stage) for what in ("ends", "begin")])
         return ends - begin, ends - begin >= self.history.stages[stage].longest * (1 - 1e-9)
 
+    @cached_property
+    def lead(self) -> Lead | None:
+        """How long it takes from the first heat to the table, in the draws, with the steps of the plan after the last stage; None where nothing
+        heats. Stages by the thermometer are counted late in full steps of 5 minutes, each for itself, as a plan lays them out.
+        """
+        stages = self.history.stages
+        hot = [n for n, stage in enumerate(stages) if stage.heats and self.history.has(n)]
+        if not hot:
+            return None
+        every = range(hot[0], len(stages))
+        asked = [Request.of(what, stage=n) for n in every for what in ("begin", "ends")]
+        read = self.spread.readings(asked)
+        begins, ends = read[::2], read[1::2]
+        spans = [ordered(end - begin) for begin, end in zip(begins, ends, strict=True)]
+        parts = tuple((stages[n].tag, middle, low, high) for n, (low, middle, high) in zip(every, spans, strict=True))
+        low, middle, _ = ordered(ends[-1] - begins[0])
+        late = sum(
+            300.0 * np.ceil(high / 300.0) if stages[n].until else high
+            for n, (*_, high) in zip(every, spans, strict=True)
+        )
+        plan = self.batch.plan
+        steps = plan.after if plan is not None else ()
+        parts += tuple((step.name, step.lasts, step.lasts, step.lasts) for step in steps)
+        more = sum(step.lasts for step in steps)
+        serve = moment(plan.serve) if plan is not None else None
+        return Lead(middle + more, low + more, float(late) + more, parts, serve, self.spread.rests_on)
+
     def waits(self, stage: int) -> str:
         """How long a stage that waits for a criterion takes, in words; nothing for one that ends by the clock."""
         until = self.history.stages[stage].until
@@ -161,7 +189,7 @@ class Outcome(Shown):
         made: dict[str, tuple[Change, ...]] = {}
         for name in full._bare:
             found = []
-            for one in worked_out(full.spread, full.last_cure or 0, name, more_nitrite=full.more_nitrite):
+            for one in worked_out(full.spread, full.last_cure or 0, name, **full._changed):
                 found += [one] if one is not None else []
                 yield full
             made[name] = in_order_of_use(found)
@@ -193,9 +221,11 @@ class Outcome(Shown):
     @property
     def last_cure(self) -> int | None:
         """Number of the last stage that cures, from 0; None where nothing is cured."""
-        return max(
-            (n for n, stage in enumerate(self.history.stages) if stage.cures and self.history.has(n)), default=None
-        )
+        return max(self._cures, default=None)
+
+    @property
+    def _cures(self) -> list[int]:
+        return [n for n, stage in enumerate(self.history.stages) if stage.cures and self.history.has(n)]
 
     @cached_property
     def ready(self) -> tuple[Ready, ...]:
@@ -216,9 +246,11 @@ class Outcome(Shown):
         """By the name of a piece whose slowest spot stays bare in more than 1 draw of 10: what each change would give. Of pieces that take
         salt alike the first, of others the MOST_CHANGED worst.
         """
-        return {
-            name: changes(self.spread, self.last_cure or 0, name, more_nitrite=self.more_nitrite) for name in self._bare
-        }
+        return {name: changes(self.spread, self.last_cure or 0, name, **self._changed) for name in self._bare}
+
+    @property
+    def _changed(self) -> dict[str, Any]:
+        return {"more_nitrite": self.more_nitrite, "draws": _checked(self.batch)}
 
     @property
     def _bare(self) -> list[str]:
@@ -241,9 +273,8 @@ class Outcome(Shown):
         """For every cure and piece: how far the middle has come when the cure ends, and how long it would need."""
         found = []
         names = [piece.name for piece in self.batch.pieces]
-        cures = [n for n, stage in enumerate(self.history.stages) if stage.cures and self.history.has(n)]
-        self.spread.readings([request for index in cures for request in self._asked_of_cure(index)])  # in one pass
-        for index in cures:
+        self.spread.readings([request for n in self._cures for request in self._asked_of_cure(n)])  # in one pass
+        for index in self._cures:
             begin, end = self.history.span(index)
             for piece, needs in zip(self.batch.pieces, self.spread.times_to(CURED, index, names), strict=True):
                 share = self.band("core", "salt", index, piece.name, "equilibrium")
@@ -312,7 +343,7 @@ class Outcome(Shown):
         regression over the draws that are there; as if the log had not been read.
         """
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
-        cures = list(dict.fromkeys(each.stage for each in self.cured))[: MOST_RANKED if is_large(self.batch) else None]
+        cures = self._cures[: MOST_RANKED if is_large(self.batch) else None]
         many = enough(self.unread)
         number = many.number(thickest)
         wanted = {stage: wanted_of(self.history, stage, thickest) for stage in cures}

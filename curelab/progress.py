@@ -10,6 +10,7 @@ from typing import Any
 
 DELAY = 1.0  # s without a line
 _ON = False
+_COUNTING = False
 
 
 @contextlib.contextmanager
@@ -28,9 +29,10 @@ def shown(on: bool | None = None) -> Iterator[None]:
 def counted(doing: str, total: int | None = None, on: bool | None = None) -> Iterator[Callable[[], Any]]:
     """A function to call after each of `total` steps (None: nobody knows how many). The line is taken away at the end, also after Ctrl-C.
 
-    doing: what takes so long, in a few words. on: None, while progress is `shown`.
+    doing: what takes so long, in a few words. on: None, while progress is `shown`. What is counted inside has no line of its own.
     """
-    if not (_ON if on is None else on):
+    global _COUNTING
+    if _COUNTING or not (_ON if on is None else on):
         yield lambda: None
         return
     from tqdm import tqdm
@@ -38,9 +40,11 @@ def counted(doing: str, total: int | None = None, on: bool | None = None) -> Ite
     style = "{desc}: {percentage:3.0f} % |{bar}| {remaining} left" if total else "{desc}: step {n_fmt}, {elapsed}"
     shape = {"ncols": _width(), "nrows": 20}  # given, because a terminal may say 0 and tqdm then shows nothing
     with tqdm(total=total, desc=doing, bar_format=style, delay=DELAY, leave=False, **shape) as line:
+        _COUNTING = True
         try:
             yield line.update
         finally:  # tqdm takes away no line that it was about to print when Ctrl-C came
+            _COUNTING = False
             if sys.stderr is not None and line.format_dict["elapsed"] > DELAY:
                 sys.stderr.write("\r" + " " * shape["ncols"] + "\r")
 

@@ -27,6 +27,19 @@ def read_table(path: str | Path) -> dict[str, Any]:
     try:
         with path.open("rb") as file:
             content = file.read(LARGEST + 1)  # and no more: a device never ends
+    except FileNotFoundError:
+        raise _fault(path, 'does not exist; check the name, or make one with "curelab new FILE"') from None
+    except IsADirectoryError:
+        raise _fault(path, "is a folder; name the file in it") from None
+    except OSError as error:
+        raise _fault(path, f"cannot be read: {error.strerror}") from None
+    return table_of(content, path)
+
+
+def table_of(content: bytes, name: str | Path) -> dict[str, Any]:
+    """The table in the bytes of a TOML file of that name. Raises InputError: too large or deep, not UTF-8, or not TOML."""
+    path = Path(name)
+    try:
         if len(content) > LARGEST:
             raise _fault(path, f"has more than {LARGEST / 1e6:.0f} MB, more than any batch; is it the right file?")
         words = content.decode("utf-8")
@@ -35,18 +48,12 @@ def read_table(path: str | Path) -> dict[str, Any]:
         table = tomllib.loads(words)
         _check_inside(path, table, DEEPEST)
         return table
-    except FileNotFoundError:
-        raise _fault(path, 'does not exist; check the name, or make one with "curelab new FILE"') from None
-    except IsADirectoryError:
-        raise _fault(path, "is a folder; name the file in it") from None
     except UnicodeDecodeError as error:
         raise _fault(path, f"is not UTF-8 text (byte {error.start + 1}); save it again as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
         raise _fault(path, f"is not complete TOML: {error}; look there for a missing quote, bracket or line") from None
     except RecursionError:
         raise _fault(path, "is nested too deeply to be a batch") from None
-    except OSError as error:
-        raise _fault(path, f"cannot be read: {error.strerror}") from None
     except InputError:
         raise
     except ValueError:  # Python reads no number of more than a few thousand digits

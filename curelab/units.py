@@ -251,7 +251,7 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
         return "never" if kind == "time" else "unknown"
     if kind == "temperature":
         unit = getattr(KINDS[kind], system)[0]
-        number = round(convert(value, kind, unit), 1) + 0.0
+        number = round(convert(value, kind, unit), 1 if digits > 2 else 0) + 0.0
         return f"{number:g} °{unit[-1]}"
     if kind == "plain":
         return f"{value:.{digits}g}"

@@ -6,17 +6,27 @@ Every function raises InputError, one sentence for each problem, and changes not
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from ..batch import Batch
 from ..fields import InputError, Problem, refuse
 from ..letters import quoted
 from ..recipe.cutting import split
-from ..recipe.piece import Piece
+from ..recipe.piece import MAY, NEEDS, Piece
 from ..recipe.stages import Stage
+from ..recipe.stations import ROUNDED, Faces, Station
 from .sound import chosen, moved, sound
 from .templates import starting
 
+MEASURES = {
+    "width": "width",
+    "length": "length",
+    "fat_cap": "fat_cap",
+    "capped": "fat_cap",
+    "edges": "edges",
+}  # field: what it goes with
+LONGER = 1.5  # times as long as wide is a piece whose measures nobody has taken (judgement)
 LONGEST_NAME = 60  # letters, as `Piece` takes them
 
 
@@ -59,13 +69,34 @@ def move_piece(batch: Batch, number: int, to: int) -> Batch:
 
 
 def change_piece(batch: Batch, number: int, **changes: Any) -> Batch:
-    """The piece with some fields changed; stages that named it use its new name."""
+    """The piece with some fields changed; stages that named it use its new name.
+
+    Another shape begins with measures that follow from weight and thickness: a ruler then says better. What that shape cannot have is left out.
+    """
     piece = chosen(batch.pieces, number, "pieces")
+    if changes.get("shape", piece.shape) != piece.shape:
+        changes = _measures(piece, changes["shape"]) | changes
     made = piece.but(**changes)
     if made.name != piece.name and (problems := _logged(batch, piece.name)):
         raise InputError(problems)
     pieces = (*batch.pieces[:number], made, *batch.pieces[number + 1 :])
     return sound(batch.but(pieces=pieces, stages=_renamed(batch.stages, piece.name, (made.name,))))
+
+
+def change_station(batch: Batch, number: int, station: int, **changes: Any) -> Batch:
+    """The piece with some fields of one of its stations changed; stations count from 0."""
+    stations = chosen(batch.pieces, number, "pieces").stations
+    made = chosen(stations, station, "stations").but(**changes)
+    return change_piece(batch, number, stations=(*stations[:station], made, *stations[station + 1 :]))
+
+
+def shaped(batch: Batch, wanted: Mapping[str, Any]) -> Batch:
+    """What a hand did to the shape on a drawing: {"piece", "split"} cuts a piece in two; {"piece", "station", "at", "thickness"} moves a station.
+    Numbers from 0, lengths in m.
+    """
+    if "split" in wanted:
+        return split_piece(batch, wanted["piece"], at=wanted["split"])
+    return change_station(batch, wanted["piece"], wanted["station"], at=wanted["at"], thickness=wanted["thickness"])
 
 
 def split_piece(batch: Batch, number: int, *, at: str | float | None = None, along: str | None = None) -> Batch:
@@ -78,12 +109,36 @@ def split_piece(batch: Batch, number: int, *, at: str | float | None = None, alo
     return sound(batch.but(pieces=(*batch.pieces[:number], *parts, *batch.pieces[number + 1 :]), stages=stages))
 
 
+def unknown_to(shape: str) -> tuple[str, ...]:
+    """Names of fields that a piece of this shape cannot have."""
+    known = {*NEEDS.get(shape, ("thickness",)), *MAY.get(shape, ())}
+    return tuple(name for name, like in MEASURES.items() if like not in known)
+
+
 def free_name(batch: Batch, name: str) -> str:
     """This name, or with the first number behind it that no other piece has: "flat", "flat 2"."""
     taken, count, found = {piece.name for piece in batch.pieces}, 1, name
     while found in taken:
         count += 1
         found = f"{name[: LONGEST_NAME - 3]} {count}"
+    return found
+
+
+def _measures(piece: Piece, shape: str) -> dict[str, Any]:
+    """Fields of a piece in another shape, as thick as before and as heavy: what lies flat is half as long again as it is wide."""
+    thick, volume = piece.thickness, piece.volume()
+    wide = (volume / thick / LONGER) ** 0.5
+    found: dict[str, Any] = {"thickness": thick, "width": None, "length": None, "stations": (), "faces": Faces()}
+    if shape not in ("slab", "block", "cut"):
+        found |= {"fat_cap": 0.0}
+    if shape == "block":
+        found |= {"width": wide, "length": LONGER * wide}
+    if shape == "cut":
+        rounded = (
+            ROUNDED * min(thick, wide) ** 2 / thick if piece.edges == "rounded" else 0.0
+        )  # what the edges leave out
+        ends = ({"at": place, "thickness": thick, "width": wide + rounded} for place in (0.0, LONGER * wide))
+        found |= {"thickness": None, "stations": tuple(Station(**end) for end in ends)}
     return found
 
 
@@ -105,4 +160,13 @@ def _renamed(stages: tuple[Stage, ...], name: str, names: tuple[str, ...]) -> tu
     return tuple(made)
 
 
-__all__ = ["add_piece", "change_piece", "duplicate_piece", "free_name", "move_piece", "remove_piece", "split_piece"]
+__all__ = [
+    "add_piece",
+    "change_piece",
+    "change_station",
+    "duplicate_piece",
+    "free_name",
+    "move_piece",
+    "remove_piece",
+    "split_piece",
+]

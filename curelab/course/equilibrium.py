@@ -15,7 +15,7 @@ from .kitchen import FRIDGE, MEAT, SALT, brined, days_in_order, piece, tastes
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
 CM = 3.0
-LATE = 25.0  # days: a cook forgot it, and it is cold enough all the same
+LATE = 20.0  # days: a cook forgot it, and it is cold enough all the same
 SHOWN = 30.0
 
 
@@ -61,8 +61,8 @@ def _salt(values: Values) -> float:
 
 
 def _forgotten(random: Random) -> Values:
-    early = random.choice((9.0, 10.0, 11.0))
-    return {"early": early, "late": random.choice((20.0, 22.0, 25.0)), "then": on_day(early)}
+    early = random.choice((8.0, 9.0, 10.0))
+    return {"early": early, "late": random.choice((16.0, 18.0, 20.0)), "then": on_day(early)}
 
 
 def _more_water(random: Random) -> Values:

@@ -2,78 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from functools import lru_cache
 from random import Random
 
 import numpy as np
 
-from ..engine.history import FREE, History
+from ..engine.history import FREE
 from ..engine.simulate import simulate
 from ..limits.checks import check_ingoing
-from ..limits.rule_sets import find, picks
-from ..matter.solutes import nitrite_loss_rate
 from ..recipe.stages import Bath, Brine
 from ..sources import default_numbers
 from ..units import DAY
-from ..weighing import CureLabel, EquilibriumBrine, Weighed, ingoing, weigh
+from ..weighing import ingoing
 from .drawn import curves
 from .kitchen import FRIDGE, MEAT, piece
+from .nitrite_sums import CM, LABEL, SHOWN, WANTED, colour, half_life, in_brine, left, left_after, limit, most, weighed
 from .parts import CAUTION, Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
-CM, WANTED, LABEL, WEAK = 6.0, 120.0, 6.25, 0.6  # cm; mg/kg; % nitrite on the labels of two mixes, as examples
-SHOWN = 60.0
-PH = 5.55  # of beef and pork, in the middle of what is published
-TENFOLD = 10.0
+WEAK, TENFOLD = 0.6, 10.0  # % nitrite on the label of a weak mix; a slip of the point
 NITRITE_CAUTION = (
     "Nitrite poisons when it is over-measured, and a small child needs little. Weigh the mix on a fine scale, never by spoon. Read the label, for "
     f"mixes differ tenfold. Keep it marked, away from table salt, and locked away from children. {CAUTION}"
 )
-
-
-def weighed(
-    wanted: float = WANTED, label: float = LABEL, meat: float = MEAT, water: float = MEAT, salt: float = 2.2
-) -> Weighed:
-    """What to weigh for so many mg of nitrite in each kg of meat and water, and so much % salt, from a mix with so much % nitrite."""
-    cure = CureLabel(name="mix", nitrite=f"{label:g} %")
-    plan = EquilibriumBrine(water=f"{water:g} kg", salt=f"{salt:g} %", nitrite=f"{wanted:g} ppm", cure=cure)
-    return weigh(plan, piece(CM).but(weight=f"{meat:g} kg"))
-
-
-@lru_cache(maxsize=64)
-def in_brine(cm: float, wanted: float = WANTED, celsius: float = FRIDGE) -> History:
-    """A piece in such a brine, for SHOWN days."""
-    bath = weighed(wanted).bath()
-    return simulate(piece(cm), Brine(bath=bath, temperature=f"{celsius:g} degC", lasts=f"{SHOWN:g} d", lying=False))
-
-
-def left(day: float, place: str = "core", cm: float = CM, wanted: float = WANTED, celsius: float = FRIDGE) -> float:
-    """mg of nitrite in each kg that is left at a place on a day."""
-    return 1e6 * in_brine(cm, wanted, celsius).at(place, FREE, day * DAY)
-
-
-def most(cm: float) -> tuple[float, float]:
-    """(mg/kg, day): the most nitrite that ever is in the middle, and when."""
-    times = np.linspace(0.5, SHOWN, 240)
-    found = 1e6 * in_brine(cm).core(FREE, times * DAY)
-    return float(found.max()), float(times[found.argmax()])
-
-
-def half_life(celsius: float) -> float:
-    """Days in which half of the nitrite in lean meat is gone."""
-    return math.log(2) / float(nitrite_loss_rate(273.15 + celsius, PH)) / DAY
-
-
-def limit(rule_set: str, kind: str) -> float:
-    """mg/kg of a rule on nitrite in meat cured in a brine."""
-    rows = [pick for pick in picks(rule_set, "cured meat") if pick.agent == "nitrite" and pick.kind == kind]
-    return find(next(pick for pick in rows if pick.process in ("", "immersion"))).value
-
-
-def colour() -> float:
-    """mg/kg of nitrite that keep meat pink."""
-    return 1e6 * default_numbers().si("colour.nitrite_minimum")
 
 
 def _draw(dials: Mapping[str, float]) -> Seen:
@@ -109,7 +59,7 @@ def _grams(values: Values) -> float:
 def _rubbed(random: Random) -> Values:
     return {
         "meat": random.choice((1.5, 2.0, 3.0)),
-        "grams": random.choice((3.0, 4.0, 6.0, 8.0)),
+        "grams": random.choice((2.5, 3.0, 4.0)),
         "label": random.choice((5.0, 6.25)),
     }
 
@@ -130,8 +80,7 @@ def _fades(random: Random) -> Values:
 
 
 def _after(values: Values) -> float:
-    rate = float(nitrite_loss_rate(273.15 + values["celsius"], PH))
-    return values["begin"] * math.exp(-rate * values["days"] * DAY)
+    return left_after(values["begin"], values["days"], values["celsius"])
 
 
 def _tenfold() -> Bath:

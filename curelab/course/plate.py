@@ -21,13 +21,13 @@ from ..units import DAY
 from .kitchen import CURED, FRIDGE, SALT, brine, days_to_cure, piece, tastes
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
-WEIGHT, SHOWN = 1.8, 45.0  # kg, d
-THIN, THICK_CM = 2.5, 6.0  # cm at the ends of the cut
+WEIGHT, SHOWN = 1.35, 40.0  # kg, d
+THIN, THICK_CM = 2.0, 4.5  # cm at the ends of the cut
 STATIONS = (
-    {"at": "0 cm", "thickness": "2.5 cm", "width": "14 cm"},
-    {"at": "12 cm", "thickness": "4 cm", "width": "16 cm"},
-    {"at": "22 cm", "thickness": "6 cm", "width": "16 cm"},
-    {"at": "28 cm", "thickness": "4.5 cm", "width": "12 cm"},
+    {"at": "0 cm", "thickness": "2 cm", "width": "14 cm"},
+    {"at": "12 cm", "thickness": "3 cm", "width": "16 cm"},
+    {"at": "22 cm", "thickness": "4.5 cm", "width": "16 cm"},
+    {"at": "28 cm", "thickness": "3.5 cm", "width": "12 cm"},
 )
 WHOLE = "average salt >= 90 % of equilibrium"
 FLAT, IN_BRINE = 4.0, 13.0  # cm, d: the flat piece that is cooked
@@ -121,7 +121,7 @@ def _whole_today() -> Followed:
 
 
 def _left_in() -> Followed:
-    day = whole_day() + 21
+    day = whole_day() + 14
     history = uneven(days=day)
     share = 100 * history.core("salt", basis="equilibrium")
     used = exposures(history)[0].cold
@@ -268,12 +268,12 @@ PLATE = Lesson(
         ),
     ),
     trouble=Trouble(
-        "It is day {day:.0f}. On the whole the cut of this lesson has its salt. But its slowest spot has only {share:.0f} parts in 100 of its own. There are three weeks "
+        "It is day {day:.0f}. On the whole the cut of this lesson has its salt. But its slowest spot has only {share:.0f} parts in 100 of its own. There are two weeks "
         "until the feast. What would you do now?",
         lambda: {"day": whole_day(), "share": 100 * uneven().core("salt", whole_day() * DAY, basis="equilibrium")},
         (
             Way("Cook it today, for on the whole it is right.", _whole_today),
-            Way("Leave it in its brine, cold, for the three weeks.", _left_in),
+            Way("Leave it in its brine, cold, for the two weeks.", _left_in),
             Way("Next time take twice the salt, so that the thick part gets enough by this day.", _more_salt),
         ),
     ),

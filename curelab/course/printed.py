@@ -74,11 +74,21 @@ def answers(lessons: Sequence[Lesson], seeds: Sequence[int]) -> str:
 
 def _answer_row(number: int, question: Asked) -> str:
     unit = escape(question.question.unit)
-    wrong = "<br>".join(
-        f"{question.wrong(each):.3g} {unit}: {plain(each.hint.format(**question.values, answer=question.answer))}"
+    wrong = [
+        f"{figure(question.wrong(each))} {unit}: {plain(each.hint.format(**question.values, answer=question.answer))}"
         for each in question.question.mistakes
-    )
-    return f'<tr><td>{number + 1}. {plain(question.text)}</td><td class="number">{question.answer:.3g} {unit}</td><td>{wrong}</td></tr>'
+    ]
+    told = "<br>".join(dict.fromkeys(wrong))  # two ways of thinking may come to one answer
+    return f'<tr><td>{number + 1}. {plain(question.text)}</td><td class="number">{figure(question.answer)} {unit}</td><td>{told}</td></tr>'
+
+
+def figure(value: float) -> str:
+    """A number as one would write it.
+
+    >>> figure(2000.4), figure(7.2), figure(0.4567)
+    ('2000', '7.2', '0.457')
+    """
+    return f"{value:.0f}" if abs(value) >= 999.5 else f"{value:.3g}"
 
 
 def version() -> str:

@@ -53,9 +53,9 @@ def _night() -> int:
 TEN: tuple[Ten, ...] = (
     Ten(
         "equilibrium",
-        "Meat of 3 cm lies in a weak brine. You forget it from day 10 to day 25. How much saltier does it get?",
-        ("hardly at all", "half as salty again", "two and a half times as salty"),
-        lambda: _step(equilibrium.on_day(25) / equilibrium.on_day(10), 1.1, 2.0),
+        "Meat of 3 cm lies in a weak brine. You forget it from day 10 to day 20. How much saltier does it get?",
+        ("hardly at all", "half as salty again", "twice as salty"),
+        lambda: _step(equilibrium.on_day(20) / equilibrium.on_day(10), 1.1, 1.8),
         "On day 10 the meat has",
     ),
     Ten(

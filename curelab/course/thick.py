@@ -16,7 +16,7 @@ from ..units import DAY
 from .kitchen import CURED, FRIDGE, SALT, brine, brined, days_to_cure, piece, share_in_the_middle
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
-THIN, THICK_CM = 3.0, 6.0
+THIN, THICK_CM = 2.0, 4.0
 SHOWN = 120.0  # days in the picture
 WARM = 10.0  # degC, of a fridge that somebody turned up
 
@@ -110,9 +110,9 @@ THICK = Lesson(
     ),
     words=("to cure", "brine", "middle", "cured", "slowest spot", "bare", "percent"),
     guess=Guess(
-        "A flat piece is {thin:.0f} cm thick. It lies in brine in the fridge. After {days:.0f} days its middle is cured. How many days does a "
+        "A flat piece is {thin:g} cm thick. It lies in brine in the fridge. After {days:.0f} days its middle is cured. How many days does a "
         "piece of {thick:.0f} cm need?",
-        Dial("days", "My guess", "days", 5, 100, 1, 5),
+        Dial("days", "My guess", "days", 1, 60, 1, 60),
         _thin_and_thick,
         lambda: days_to_cure(THICK_CM),
         "You guessed **{guess:.0f} days**. The piece of {thick:.0f} cm needs about **{answer:.0f} days**.",
@@ -128,7 +128,7 @@ THICK = Lesson(
     ),
     claims=(
         Claim(
-            "Twice as thick takes about {times:.0f} times as long. Multiply the thickness by itself: 3 times 3 is 9, 6 times 6 is 36.",
+            "Twice as thick takes about {times:.0f} times as long. Multiply the thickness by itself: 2 times 2 is 4, and 4 times 4 is 16.",
             lambda: {"times": days_to_cure(THICK_CM) / days_to_cure(THIN)},
             lambda found: 3.6 < found["times"] < 4.4,
         ),
@@ -157,7 +157,7 @@ THICK = Lesson(
             lambda found: 0 < found["saved"] < 0.15 * found["cold"],
         ),
         Claim(
-            "Meat differs, and you cannot see how. Where usual meat of 6 cm needs {usual:.0f} days, quick meat needs {quick:.0f} and slow meat "
+            "Meat differs, and you cannot see how. Where usual meat of 4 cm needs {usual:.0f} days, quick meat needs {quick:.0f} and slow meat "
             "{slow:.0f}. Plan for slow meat.",
             lambda: _with_its_range(),
             lambda found: found["quick"] < 0.8 * found["usual"] and found["slow"] > 1.25 * found["usual"],
@@ -227,7 +227,7 @@ THICK = Lesson(
         ),
     ),
     trouble=Trouble(
-        "A cook puts two pieces into one brine, {thin:.0f} cm and {thick:.0f} cm thick. On day {days:.0f} guests are coming. The thin piece is cured. "
+        "A cook puts two pieces into one brine, {thin:g} cm and {thick:.0f} cm thick. On day {days:.0f} guests are coming. The thin piece is cured. "
         "The thick one feels firm outside. What would you do now?",
         _thin_and_thick,
         (

@@ -18,7 +18,7 @@ from ..recipe.stages import Stage
 from ..results import Shown
 from ..sources import Number
 from ..threads import on_one_thread
-from ..transport.memory import Kept
+from ..transport.memory import READINGS, Kept
 from . import looks, places
 from .assumptions import assumptions
 from .cases import Cases
@@ -217,7 +217,7 @@ class History(Shown):
 
     def remembered(self, key: tuple, make: Callable[[], np.ndarray]) -> np.ndarray:
         """A reading of all draws, made once and kept among the last few."""
-        kept = self.__dict__.setdefault("_kept", Kept())
+        kept = self.__dict__.setdefault("_kept", Kept(READINGS))
         found = kept.get(key)
         if found is None:
             found = kept[key] = make()
@@ -409,6 +409,11 @@ class History(Shown):
         """Where the slowest spot lies: (m along from the head, m under the first face there)."""
         return places.slowest(self, quantity_of(quantity), times, self.piece_number(piece))
 
+    def slowest_across(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
+        """How far from the middle of the width it lies there, m: left -, right +; 0 where no side is closed."""
+        number = self.piece_number(piece)
+        return places.aside(self, self.slowest_place(quantity, times, number)[0], number)
+
     def section(
         self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None, at: Any = None
     ) -> places.Field:
@@ -427,7 +432,7 @@ class History(Shown):
         lean = self.runs[0].lean_places(number)
         return self.reading(("lean", name, on, number), times, lambda run, t: run.profile(name, on, t, number, lean))
 
-    def slowest(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
+    def least(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """The least fraction at any depth of the lean, and in three dimensions at any place that lies deep: the spot that what comes in
         reaches last.
         """
@@ -440,7 +445,7 @@ class History(Shown):
             least = run.profile(name, on, t, number, lean).min(axis=2)
             return np.minimum(least, run.read(name, "core", on, t, number)) if found_there else least
 
-        return self.reading(("slowest", name, on, number), times, one)
+        return self.reading(("least", name, on, number), times, one)
 
     def amount(self, quantity: str, times: Times = None, piece: int | str = 0) -> Any:
         """kg in a piece."""

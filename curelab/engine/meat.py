@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
 import numpy as np
@@ -30,7 +30,8 @@ class Meat:
     body: its geometry, one unit thick; lean (l,): which tissues are lean. amount (d,): the volume of the piece over that of the body;
     size (d,): its thickness in m, the factor on every length of the body; weight (d,): green kg. storage (d, l):
     kg of water, brine side, in a cubic metre of each tissue; conductivity (d, l): storage times obstruction; per_tissue (d, l): storage
-    over density, kg per kg of green tissue; parts (l,): the tissues; own_salt (d,): kg of salt in it while it was raw.
+    over density, kg per kg of green tissue; parts (l,): the tissues; own_salt (d,): kg of salt in it while it was raw; shared: what is the
+    same whatever the amount, worked out once for it and for what it becomes when nothing but the amount changes.
     """
 
     piece: Piece
@@ -45,6 +46,7 @@ class Meat:
     per_tissue: np.ndarray
     parts: tuple[Tissue, ...]
     own_salt: np.ndarray
+    shared: dict = field(default_factory=dict, repr=False, init=False)
 
     @cached_property
     def capacity(self) -> np.ndarray:
@@ -84,20 +86,32 @@ class Meat:
     @cached_property
     def part(self) -> Part:
         """Its nodes, as a part of a network."""
-        pace = (self.amount / self.size**2)[:, None, None]
-        return Part(self.capacity, self.body.inner(self.conductivity) * pace, self.body.mean, self.body.sign)
+        return Part(self.capacity, self._inner, self.body.mean, self.body.sign, self.shared)
+
+    def _inner(self) -> np.ndarray:
+        """(d, r, r) how its terms are linked."""
+        return self.body.inner(self.conductivity) * (self.amount / self.size**2)[:, None, None]
 
     def contact(self, number: int, films: Films) -> Contact:
         """What links it to a bath as part `number` of a network; `films` (d,) at the first, the second and all other faces."""
+        kind = "contact", *(film.tobytes() for film in films)
+        if kind not in self.shared:
+            self.shared[kind] = self._met(films)
+        matrix, column, total = self.shared[kind]
+        amount = self.amount
+        return Contact(
+            number, lambda: amount[:, None, None] * matrix, amount[:, None] * column, amount * total, kind[1:]
+        )
+
+    def _met(self, films: Films) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Matrix, column and total of its contact, for an amount of 1."""
         body = self.body
         matrix, column = np.zeros((len(self.amount), body.count, body.count)), np.zeros((len(self.amount), body.count))
         total = np.zeros(len(self.amount))
         for face in body.faces:
             one, feed, whole = face.contact(films[_lies(face.name)], self.conductivity, self.size)
-            matrix += self.amount[:, None, None] * one
-            column += self.amount[:, None] * feed
-            total = total + self.amount * whole
-        return Contact(number, matrix, column, total)
+            matrix, column, total = matrix + one, column + feed, total + whole
+        return matrix, column, total
 
     def shares(self, films: Films) -> np.ndarray:
         """(d, f) weight of the bath in the value at each face; `films` as for `contact`."""
@@ -133,7 +147,9 @@ class Meat:
 
     def dried(self, left: np.ndarray) -> Meat:
         """With `left` (d,) times the water it had: the piece keeps its thickness, and changes in area."""
-        return replace(self, amount=self.amount * left, per_tissue=self.per_tissue * left[:, None])
+        made = replace(self, amount=self.amount * left, per_tissue=self.per_tissue * left[:, None])
+        made.__dict__["shared"] = self.shared
+        return made
 
 
 def _lies(face: str) -> int:

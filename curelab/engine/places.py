@@ -102,6 +102,17 @@ def slowest(history: History, name: str, times: Any, number: int) -> tuple[Any, 
     return along * piece.thickness, depth * piece.thickness
 
 
+def aside(history: History, along: Any, number: int) -> Any:
+    """m across from the middle of the width (left -, right +) of the plane in which the slowest spots lie, at places along [m]; 0 where both
+    sides are alike.
+    """
+    body = history.state.meats[number].body
+    if not isinstance(body, Solid):
+        return 0.0 * np.asarray(along)
+    points, thick = body.grid.elements.points[body.middle[:, 0]], history.pieces[number].thickness
+    return np.interp(np.asarray(along) / thick, points[:, 0], points[:, 1]) * thick
+
+
 def section(history: History, name: str, basis: str, times: Any, number: int, at: Any = None) -> Field:
     """The plane along the middle of the width, or across the piece `at` a place along it, on the nodes there."""
     return _field(history, name, basis, times, number, None if at is None else units.read(at, "length"), whole=False)

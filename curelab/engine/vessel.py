@@ -94,6 +94,9 @@ class Vessel:
 
     def release(self) -> None:
         """Let go of the modes: a batch of them is large."""
+        for meats, _, _ in self._ways.values():
+            for meat in meats:
+                meat.shared.clear()
         self._solved.clear()
         self._ways.clear()
 

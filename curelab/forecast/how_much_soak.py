@@ -79,8 +79,8 @@ def soak_needed(
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
     place = {"average": "the whole piece", "surface": "the surface", "core": "the middle"}[wanted.place]
     sentence = (
-        f"{units.roughly(chosen.lasts or 0.0).capitalize()} of soak after all this, in {count} of {units.show(each, 'water', system)} at "
-        f"{units.show(cold[0][1], 'temperature', system)}, would bring {place} down to {units.show(wanted.target, 'fraction')} salt "
+        f"Soak it {units.roughly(chosen.lasts or 0.0)} more, in {count} of {units.show(each, 'water', system)} at "
+        f"{units.show(cold[0][1], 'temperature', system, digits=2)}. Then {place} is down to {units.show(wanted.target, 'fraction')} salt "
         f"({span_words('time', slow, fast, chosen.lasts)})."
     )
     return Answer("how much soak", chosen.lasts, low, high, "time", str(wanted), sentence), plans

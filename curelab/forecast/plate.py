@@ -19,7 +19,7 @@ from ..matter import taste
 from ..matter.tissue import tissue
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
-from ..recipe.stages import Simmer, Soak, Stage, Water, constant, in_order
+from ..recipe.stages import Soak, Stage, Water, constant, in_order
 from ..results import Shown
 from ..sources import Numbers, default_numbers
 from .answer import Answer, corners, ordered, span_words
@@ -195,7 +195,7 @@ def simmer_water_for_the_plate(
     Raises InputError for a target that is none, and where nothing simmers.
     """
     wanted, line = _asked(target), list(in_order(stages))
-    number = next((n for n, stage in enumerate(line) if stage.tag == Simmer.tag), None)
+    number = next((n for n, stage in enumerate(line) if stage.heats and stage.stretches[0].water), None)
     if number is None:
         raise refuse("stages", "nothing simmers, so no water takes salt; add a simmer, or soak before cooking")
     several = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)

@@ -143,7 +143,7 @@ def _reached(many: History, stage: int, piece: int, goal, pull: float, wait: flo
     when = np.full((many.count, 1), pull + max(wait, 1.0))
     salted = many.at("average", "salt", np.full((many.count, 1), pull), piece, goal.basis)[:, 0]
     share = salted if goal.basis == "equilibrium" else salted / goal.target
-    even = rested.slowest("salt", when, piece, "equilibrium")[:, 0]
+    even = rested.least("salt", when, piece, "equilibrium")[:, 0]
     return tuple(map(float, share)), tuple(map(float, even))
 
 

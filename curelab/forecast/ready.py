@@ -175,7 +175,7 @@ def first_even(many: History, stage: int, piece: int, out: np.ndarray) -> np.nda
 
 
 def _rested(rested: History, out: np.ndarray, piece: int) -> np.ndarray:
-    even = rested.slowest("salt", out[:, None] + WAY_ON, piece, "equilibrium")
+    even = rested.least("salt", out[:, None] + WAY_ON, piece, "equilibrium")
     return _evened(np.broadcast_to(WAY_ON, even.shape), even)
 
 
@@ -191,7 +191,7 @@ def _in_brine(many: History, stage: int, pull: np.ndarray, piece: int, rest: Res
 def _in_bag(many: History, stage: int, pull: np.ndarray, piece: int) -> list[np.ndarray]:
     begin, end = many.span(stage)
     times = begin[:, None] + (end - begin)[:, None] * IN_BAG
-    average, slowest = (read("salt", times, piece, "equilibrium") for read in (many.average, many.slowest))
+    average, slowest = (read("salt", times, piece, "equilibrium") for read in (many.average, many.least))
     even = _evened(times, slowest / np.maximum(average, 1e-12))
     ready = np.maximum(pull, even)
     return [ready, ready, *_kept(many, times, piece, ready)]
@@ -208,8 +208,8 @@ def _kept(history: History, times: np.ndarray, piece: int, ready: np.ndarray) ->
     it goes through until the piece is `ready` (d,).
     """
     numbers = history.numbers
-    free = history.slowest(FREE, times, piece)
-    salt = history.slowest("salt", times, piece, "water phase")
+    free = history.least(FREE, times, piece)
+    salt = history.least("salt", times, piece, "water phase")
     margin = np.minimum(free / numbers.si("colour.nitrite_minimum"), salt / numbers.si("protection.slowest_salt")) - 1.0
     first = _crossing(times, margin)
     lost = np.where(np.isfinite(first)[:, None] & (times >= first[:, None]), -margin, -1.0)

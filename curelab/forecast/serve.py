@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from .. import units
+from ..engine.history import History
 from ..fields import refuse
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
@@ -18,8 +19,8 @@ from .answer import HEAT_RESTS_ON, in_corners, ordered, reached_or_none
 
 @dataclass(frozen=True, repr=False)
 class Lead(Shown):
-    """How long all takes from the first stage that heats to the end [s], usually and in slow and fast meat; parts: (label, value, low, high) of each
-    stage; serve: when it is to be on the table, if that was said.
+    """How long all takes from the first stage that heats to the end [s], usually, and in slow and fast meat or in 8 of 10 draws; parts: (label, value, low, high) of each
+    stage; serve: when it is to be done, for the table or for the steps before it, if that was said.
     """
 
     value: float
@@ -64,17 +65,18 @@ def lead(
     serve: datetime | str | None = None,
     loss: str = "nordin",
     numbers: Numbers | None = None,
+    many: History | None = None,
 ) -> Lead:
     """How long cooking, cooling and what follows take, and when to begin to serve at `serve` ("2026-11-29 13:00").
 
-    A stage that waits for a criterion has the time that usual, slow and fast meat need; one that goes by the clock has its own. Raises InputError for
+    `many`: the batch in usual, slow and fast meat (`in_corners`), where it was run already. A stage that waits for a criterion has the time that usual, slow and fast meat need; one that goes by the clock has its own. Raises InputError for
     a time that is none, where nothing cooks, and where a criterion is not reached within its `at_most` in usual meat.
     """
     line = list(in_order(stages))
     hot = next((n for n, stage in enumerate(line) if stage.heats), None)
     if hot is None:
         raise refuse("stages", "no stage cooks, so there is nothing to begin; add a simmer, a bag cook or another")
-    many = in_corners(pieces, line, loss=loss, numbers=numbers)
+    many = many or in_corners(pieces, line, loss=loss, numbers=numbers)
     parts = []
     for number in range(hot, len(line)):
         stage, spans = line[number], many.ends(number) - many.begin(number)
@@ -87,10 +89,11 @@ def lead(
         parts.append((stage.tag, float(spans[0]), low or 0.0, high or 0.0))
     total = many.ends(len(line) - 1) - many.begin(hot)
     low, high = ordered(*(float(each) for each in total))
-    return Lead(float(total[0]), low or 0.0, high or 0.0, tuple(parts), _moment(serve))
+    return Lead(float(total[0]), low or 0.0, high or 0.0, tuple(parts), moment(serve))
 
 
-def _moment(given: datetime | str | None) -> datetime | None:
+def moment(given: datetime | str | None) -> datetime | None:
+    """A date and time from words; None stays. Raises InputError for what is none."""
     if given is None or isinstance(given, datetime):
         return given
     try:

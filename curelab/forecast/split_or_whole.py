@@ -1,4 +1,4 @@
-"""One cut whole, or in two: days until it is cured, soak, and water, both ways."""
+"""One cut whole, or in two: the day to take it out, the day to cook it, whether cure protects it, soak, and water, both ways."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from .. import units
+import numpy as np
+
+from .. import progress, units
 from ..engine.simulate import simulate
 from ..fields import refuse
 from ..recipe.cutting import split
@@ -15,26 +17,46 @@ from ..recipe.stages import Stage, in_order
 from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..weighing.vessel import Vessel, water_to_cover
-from .answer import LOOK_AHEAD, Answer
-from .how_long import time_to
+from .answer import LOOK_AHEAD, Answer, in_corners, reached_or_none
+from .how_long import horizons
 from .how_much_soak import soak_needed
+from .ready import Ready, ready_columns, ready_of, wanted_of
 
-CURED = "core salt >= 90 % of equilibrium"
 ABOUT = 0.05  # relative: two waits nearer to each other than that are told as alike (judgement; the pace is known to a factor)
+NOT_PROTECTED = "{}: cure does not protect its slowest spot in time. Cut it thinner."
 RULE = "Two muscles of one cut are often split because they cook differently (common practice, no source)."
 
 
 @dataclass(frozen=True)
 class Way:
-    """One way to do it: the pieces; days until every one of them is cured; the soak that brings them to eating salt after that, None where
-    they are not cured; kg of water for that soak, and for a brine that covers them in the vessel, None without one.
+    """One way to do it: the pieces, and when each is ready in usual, slow and fast meat; the soak that brings them to eating salt once the
+    last is out, None where one never has its salt; kg of water for that soak, and for a brine that covers them in the vessel, None without one.
     """
 
     pieces: tuple[Piece, ...]
-    days: Answer
+    ready: tuple[Ready, ...]
     soak: Answer | None
     soak_water: float | None
     brine_water: float | None
+
+    def last(self, what: str) -> np.ndarray:
+        """s (3,) in usual, slow and fast meat until "pull" or "ready" holds of every piece; inf: of one it never does."""
+        return np.max([getattr(each, what) for each in self.ready], axis=0)
+
+    @property
+    def out(self) -> float | None:
+        """s until every piece has its salt, in usual meat."""
+        return reached_or_none(self.last("pull")[0])
+
+    @property
+    def cooked(self) -> float | None:
+        """s until every piece is ready to cook, in usual meat."""
+        return reached_or_none(self.last("ready")[0])
+
+    @property
+    def protected(self) -> bool:
+        """Whether cure holds the slowest spot of every piece on its ready day, and in time, in usual meat; without nitrite, in time."""
+        return all(bool((each.holds if each.nitrite else each.keeps)[0]) for each in self.ready)
 
 
 @dataclass(frozen=True, repr=False)
@@ -55,7 +77,8 @@ class SplitOrWhole(Shown):
         return [
             {
                 "way": name, "pieces": [piece.name for piece in way.pieces], "weight": sum(piece.weight for piece in way.pieces),
-                "days": way.days.value, "days_low": way.days.low, "days_high": way.days.high,
+                "out": way.out, "cook": way.cooked, "cook_slow": reached_or_none(way.last("ready")[1]),
+                "cook_fast": reached_or_none(way.last("ready")[2]), "protected": way.protected,
                 "soak": None if way.soak is None else way.soak.value, "soak_water": way.soak_water, "brine_water": way.brine_water,
             }
             for name, way in (("whole", self.whole), ("split", self.parts))
@@ -68,7 +91,6 @@ def split_or_whole(
     *,
     at: str | float | None = None,
     along: str | None = None,
-    until: str = CURED,
     vessel: Vessel | None = None,
     at_most: Any = LOOK_AHEAD,
     loss: str = "nordin",
@@ -77,14 +99,14 @@ def split_or_whole(
 ) -> SplitOrWhole:
     """A piece alone in a cure, whole and split `at` a place or `along` its "seam" (see `recipe.cutting.split`), both in the same brine.
 
-    stages: the cure, weighed out, and what goes before it; it lasts until every piece meets `until`. The bands are those of slow and fast
-    meat. Raises InputError for what cannot be split, and for stages of which the last does not cure.
+    stages: the cure, weighed out, and what goes before it; it lasts until every piece has its salt (`forecast.ready`), `at_most` so long. The
+    bands are those of slow and fast meat. Raises InputError for what cannot be split, and for stages of which the last does not cure.
 
     >>> from curelab import Bath, Brine
     >>> block = Piece(name="loin", shape="block", thickness="8 cm", width="10 cm", length="12 cm", weight="1 kg")
     >>> cure = Brine(bath=Bath(water="2 kg", salt="75 g"), temperature="3 degC", lasts="10 d", lying=False)
     >>> found = split_or_whole(block, cure, at="6 cm")
-    >>> found.parts.days.value < found.whole.days.value
+    >>> found.parts.cooked < found.whole.cooked
     True
     """
     line = list(in_order(stages))
@@ -96,30 +118,51 @@ def split_or_whole(
     base = numbers or default_numbers()
     eating = f"average salt <= {100 * base.si('taste.normal_high'):g} %"
     ways = []
-    for pieces in ((piece,), parts):
-        days = time_to(until, pieces, line, at_most=at_most, loss=loss, numbers=numbers)
-        soak, soaked = None, None
-        if days.value is not None:
-            cured = simulate(pieces, [*line[:-1], line[-1].lasting(days.value)], loss=loss, numbers=numbers)
-            each = 2 * sum(one.weight for one in pieces)
-            soak, plans = soak_needed(eating, cured, water=each, system=system)
-            soaked = next((plan.water for plan in plans if plan.lasts == soak.value), 0.0 if soak.value == 0 else None)
-        brine = None if vessel is None else water_to_cover(vessel, pieces, base)
-        ways.append(Way(tuple(pieces), days, soak, soaked, brine))
+    with progress.counted("comparing it whole and split", 4) as done:
+        for pieces in ((piece,), parts):
+            ready, begin = _ready(pieces, line, units.seconds(at_most), loss, numbers)
+            out = reached_or_none(np.max([each.pull for each in ready], axis=0)[0])
+            done()
+            soak, soaked = None, None
+            if out is not None:
+                cured = simulate(pieces, [*line[:-1], line[-1].lasting(out - begin)], loss=loss, numbers=numbers)
+                each = 2 * sum(one.weight for one in pieces)
+                soak, plans = soak_needed(eating, cured, water=each, system=system)
+                soaked = next(
+                    (plan.water for plan in plans if plan.lasts == soak.value), 0.0 if soak.value == 0 else None
+                )
+            brine = None if vessel is None else water_to_cover(vessel, pieces, base)
+            ways.append(Way(tuple(pieces), ready, soak, soaked, brine))
+            done()
     kind = "across" if at is not None else "along the seam"
     trimmed = piece.weight - sum(part.weight for part in parts)
     return SplitOrWhole(ways[0], ways[1], kind, trimmed, _said(piece, ways[0], ways[1], kind, trimmed, system))
 
 
+def _ready(
+    pieces: Sequence[Piece], line: list[Stage], at_most: float, loss: str, numbers
+) -> tuple[tuple[Ready, ...], float]:
+    """(when each piece is ready, in usual, slow and fast meat, s since the start; s at which the cure begins)."""
+    stage, every = len(line) - 1, range(len(pieces))
+    for horizon in horizons(line[-1].longest, at_most):
+        many = in_corners(pieces, [*line[:-1], line[-1].lasting(horizon)], loss=loss, numbers=numbers)
+        wanted = tuple(wanted_of(many.of(0), stage, number) for number in every)
+        columns = ready_columns(many, stage, wanted, tuple(every))
+        if np.isfinite(columns[:, :, 0]).all():
+            break
+    return ready_of(columns, many, stage, wanted, every), float(many.begin(stage)[0])
+
+
 def _said(piece: Piece, whole: Way, parts: Way, kind: str, trimmed: float, system: str) -> tuple[str, ...]:
     how = "cut across" if kind == "across" else "split along the seam"
-    said = [_days(f"The {piece.name}, {how}", parts.days), _days("Whole", whole.days)]
-    if parts.days.value is not None and whole.days.value is not None:
-        saved = whole.days.value - parts.days.value
-        if saved > ABOUT * whole.days.value:
+    said = [_days(f"The {piece.name}, {how}", parts), _days("Whole", whole)]
+    if parts.cooked is not None and whole.cooked is not None:
+        saved = whole.cooked - parts.cooked
+        if saved > ABOUT * whole.cooked:
             said.append(f"Splitting saves {units.roughly(saved)}.")
         else:
             said.append("Splitting saves no days worth telling.")
+    said += [NOT_PROTECTED.format(name) for name, way in (("Split", parts), ("Whole", whole)) if not way.protected]
     for name, way in (("split", parts), ("whole", whole)):
         if way.soak is not None and way.soak.value:
             waters = (
@@ -142,12 +185,23 @@ def _said(piece: Piece, whole: Way, parts: Way, kind: str, trimmed: float, syste
     return (*said, RULE)
 
 
-def _days(who: str, days: Answer) -> str:
-    if days.value is None:
-        return f"{who}: not cured in {units.roughly(LOOK_AHEAD)}."
-    low = units.roughly(days.low) if days.low is not None else ""
-    high = f"{units.roughly(days.high)}" if days.high is not None else f"more than {units.roughly(LOOK_AHEAD)}"
-    return f"{who}: cured after {units.roughly(days.value)} ({low} to {high}, fast to slow meat)."
+def _days(who: str, way: Way) -> str:
+    if way.out is None:
+        return f"{who}: it does not get its salt in {units.roughly(LOOK_AHEAD)}."
+    out = f"{who}: out after {_span(way.last('pull'))}"
+    if way.cooked is None:
+        return f"{out}; no rest evens it out."
+    if all(each.bag for each in way.ready) or way.cooked - way.out < ABOUT * way.out:
+        return f"{who}: out and ready to cook after {_span(way.last('ready'))}."
+    return f"{out}. Rest it; cook it after {_span(way.last('ready'))}."
+
+
+def _span(seconds: np.ndarray) -> str:
+    """ "9 days (6 to 15 days)": usual meat, then fast and slow."""
+    middle, *ends = (
+        units.roughly(each) if np.isfinite(each) else f"more than {units.roughly(LOOK_AHEAD)}" for each in seconds
+    )
+    return f"{middle} ({ends[1]} to {ends[0]}, fast to slow meat)"
 
 
 __all__ = ["SplitOrWhole", "Way", "split_or_whole"]

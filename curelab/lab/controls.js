@@ -54,7 +54,8 @@ const BUILD = {
       setTimeout(() => URL.revokeObjectURL(address), 60000);
     };
     model.on('msg:custom', receive);
-    const pull = () => { button.textContent = model.get('label'); button.disabled = model.get('disabled'); button.classList.toggle('cl-main', model.get('main')); if (model.get('shows')) button.setAttribute('aria-expanded', model.get('shows')); };
+    const pull = () => { button.textContent = model.get('label'); button.disabled = model.get('disabled'); button.classList.toggle('cl-main', model.get('main')); button.classList.toggle('cl-small', model.get('small')); if (model.get('shows')) button.setAttribute('aria-expanded', model.get('shows')); if (model.get('spoken')) button.setAttribute('aria-label', model.get('spoken')); };
+    if (model.get('focus')) setTimeout(() => button.isConnected && button.focus(), 50);   // made anew in the place of one that had it
     pull.stop = () => model.off('msg:custom', receive);
     return pull;
   },

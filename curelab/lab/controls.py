@@ -110,7 +110,8 @@ class Switch(_Control):
 class Press(_Control):
     """A button. `on_press(callback)` calls `callback(button)` each time it is pressed; `press()` presses it from Python.
 
-    Two presses that reach Python in one message count as one. `main` marks the one button of a page that matters most.
+    Two presses that reach Python in one message count as one. `main` marks the one button of a page that matters most. `spoken`: its whole
+    name for who cannot see what it stands beside. `focus`: it has the keyboard when it comes onto the page. `small`: as narrow as its words.
 
     >>> button = Press("Save this batch")
     >>> button.on_press(lambda pressed: print("saved by", pressed.label))
@@ -120,6 +121,9 @@ class Press(_Control):
 
     presses = T.Int(0).tag(sync=True)
     main = T.Bool(False).tag(sync=True)
+    spoken = T.Unicode("").tag(sync=True)
+    focus = T.Bool(False).tag(sync=True)
+    small = T.Bool(False).tag(sync=True)
     shows = T.Enum(("", "true", "false"), "").tag(sync=True)  # of a button that folds something: whether it is seen
 
     def __init__(self, label: str, main: bool = False, **more: Any) -> None:

@@ -107,12 +107,16 @@ function mount(model, el, draw) {
     } catch (error) {                                       // old numbers must not stay as if they were the answer
       problem = `This picture could not be drawn: ${error.message}`;
     }
+    failed(problem);
+    root.dataset.revision = model.get('revision');
+  }
+  function failed(problem) {
     say(problem);
     for (const image of stage.querySelectorAll('svg[role=img]')) if (problem) image.setAttribute('aria-hidden', 'true'); else image.removeAttribute('aria-hidden');
     for (const reader of root.querySelectorAll('input, button')) reader.disabled = Boolean(problem);
     if (problem) { live.textContent = ''; readout.hidden = true; }
-    root.dataset.revision = model.get('revision');
   }
+  part.fail = error => failed(`This picture could not be drawn: ${error.message}`);
   const resized = new ResizeObserver(update), themed = new MutationObserver(update);
   resized.observe(root);
   themed.observe(document.body, { attributes: true, attributeFilter: ['data-jp-theme-light', 'data-jp-theme-name'] });

@@ -30,7 +30,7 @@ class Fold(ipywidgets.VBox):
         on_open: Callable[[], Any] | None = None,
         opened: bool = False,
     ) -> None:
-        self._words, self._draw, self._on_open = words, draw, None
+        self.words, self._draw, self._on_open = words, draw, None
         self.button = Press(words)
         self.button.on_press(lambda pressed: self.set_trait("opened", not self.opened))
         self.inside = column(*inside)
@@ -54,6 +54,6 @@ class Fold(ipywidgets.VBox):
             self._on_open()
 
     def _look(self) -> None:
-        self.button.label = f"{'▾' if self.opened else '▸'} {self._words}"
+        self.button.label = f"{'▾' if self.opened else '▸'} {self.words}"
         self.button.shows = "true" if self.opened else "false"
         self.inside.layout.display = "flex" if self.opened else "none"

@@ -56,7 +56,7 @@ class Page:
     def read(self) -> None:
         """Take up what the file holds."""
         try:
-            self.done, self.kept = progress.read(), True
+            self.done, self.kept, self.trouble.text = progress.read(), True, ""
         except InputError as error:
             self.kept = False
             self.trouble.text = CANNOT_KEEP.format(_said(error))

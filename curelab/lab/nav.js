@@ -1,7 +1,12 @@
 // The pages of the lab, which of them this is, and the batch in hand.
 function render({ model, el }) {
-  const bar = node('div', { className: 'cl-nav' }, el), pages = node('nav', { ariaLabel: 'Pages' }, bar), batch = node('span', { className: 'cl-nav-batch' }, bar);
+  const bar = node('div', { className: 'cl-nav' }, el), pages = node('nav', { ariaLabel: 'Pages' }, bar), hand = node('span', { className: 'cl-nav-hand' }, bar);
+  const batch = node('span', { className: 'cl-nav-batch' }, hand), undo = node('button', { type: 'button', textContent: 'Undo' }, hand);
   batch.setAttribute('role', 'status');
+  undo.addEventListener('click', () => count('undone'));
+  function count(name) { model.set(name, model.get(name) + 1); model.save_changes(); }
+  function back() { if (document.visibilityState === 'visible') count('seen'); }
+  document.addEventListener('visibilitychange', back);
   function pull() {
     pages.replaceChildren();
     for (const [file, words] of model.get('pages')) {
@@ -14,11 +19,13 @@ function render({ model, el }) {
     }
     const whole = node('a', { href: location.href.replace(/\/doc\/tree\/[^?]*/, `/lab/tree/${model.get('here')}`), textContent: 'Show the notebook', className: 'cl-nav-whole' }, pages);
     if (!/\/doc\/tree\//.test(location.href)) whole.remove();
-    batch.textContent = model.get('batch');
+    tell();
   }
-  model.on('change', pull);
+  function tell() { batch.textContent = model.get('batch'); undo.disabled = !model.get('can_undo'); }
+  model.on('change:pages change:here', pull);
+  model.on('change:batch change:can_undo', tell);
   pull();
   settle(el);
-  return () => model.off('change', pull);
+  return () => { model.off('change:pages change:here', pull); model.off('change:batch change:can_undo', tell); document.removeEventListener('visibilitychange', back); };
 }
 export default { render };

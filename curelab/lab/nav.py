@@ -22,7 +22,10 @@ PAGES = (
 
 
 class Nav(anywidget.AnyWidget):
-    """Links to the `pages`, (file, words) each; `here`: the file of this one; `batch`: what is in hand, in words."""
+    """Links to the `pages`, (file, words) each; `here`: the file of this one; `batch`: what is in hand, in words.
+
+    can_undo: whether the button "Undo" can be pressed; `undone` counts its presses. `seen` counts how often somebody came back to the page.
+    """
 
     _esm = joined("page.js", "nav.js")
     _css = joined("page.css", "nav.css")
@@ -30,6 +33,9 @@ class Nav(anywidget.AnyWidget):
     pages: T.List = T.List().tag(sync=True)
     here = T.Unicode("").tag(sync=True)
     batch = T.Unicode("").tag(sync=True)
+    can_undo = T.Bool(False).tag(sync=True)
+    undone = T.Int(0).tag(sync=True)
+    seen = T.Int(0).tag(sync=True)
 
     def __init__(self, here: str = "", pages: Sequence[tuple[str, str]] = PAGES, **more: object) -> None:
         super().__init__(pages=[list(page) for page in pages], here=here, **more)

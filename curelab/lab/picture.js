@@ -102,7 +102,7 @@ function render({ model, el }) {
     for (const line of lines) {
       line.stroke = legible(line.colour, colour, 3);
       line.pattern = DASH[line.dash] ?? line.dash;
-      const soft = { fill: line.stroke, 'fill-opacity': 0.14, stroke: 'none' };
+      const soft = { fill: line.stroke, 'fill-opacity': luminance(ground(part.root)) < 0.18 ? 0.32 : 0.14, stroke: 'none' };
       if (line.band) svg('path', { ...soft, d: between(line.x, line.low, line.high, across, up) }, fills);
       if (line.fill) svg('path', { ...soft, d: between(line.x, line.y.map(v => (Number.isNaN(v) ? v : y0)), line.y, across, up) }, fills);
       svg('path', { class: 'cl-line', d: path(line.x, line.y, across, up), stroke: line.stroke, 'stroke-width': line.width, 'stroke-dasharray': line.pattern }, strokes);

@@ -1,101 +1,19 @@
-// The inside of the pieces, drawn to scale for any time. Needs page.js and drawing.js before it, and nothing else.
+// The inside of the pieces, drawn to scale for any time. Needs page.js, drawing.js, section_reading.js and section_shaping.js before it.
 // The kernel sends nodes and readings once for each change of the recipe; which day is shown, and where a finger points, is worked out here.
 
-// One hue for a quantity, light is little and dark is much: lightness falls evenly, so that it keeps its order in grey print.
-const HUES = {
-  salt: [[246, 249, 253], [197, 219, 240], [124, 174, 220], [55, 121, 186], [20, 72, 134], [6, 34, 78]],
-  'free nitrite': [[254, 247, 242], [252, 215, 192], [245, 160, 120], [214, 96, 52], [150, 52, 20], [84, 22, 4]],
-  temperature: [[252, 247, 251], [238, 208, 232], [218, 155, 203], [181, 96, 162], [125, 42, 108], [66, 8, 56]],
-};
-const INKS = { salt: '#0072B2', 'free nitrite': '#D55E00', temperature: '#A0408C' };
 const FRONT = '#111', LIE = 10, NAME = 22, GUTTER = 34, SAID = 13, NARROW = 480;
-function hues(key) {
-  const stops = HUES[key] || HUES.salt;
-  return Uint32Array.from({ length: 256 }, (_, i) => {
-    const t = i / 255 * (stops.length - 1), k = Math.min(stops.length - 2, Math.floor(t));
-    const [r, g, b] = stops[k].map((value, c) => Math.round(value + (t - k) * (stops[k + 1][c] - value)));
-    return 255 << 24 | b << 16 | g << 8 | r;
-  });
-}
 
-// The arrays of a message in the order Python packed them.
-function unpacked(meta, buffer) {
-  const all = new Float32Array(buffer.slice(0));
-  let at = 0;
-  const take = count => all.subarray(at, at += count), T = meta.frames;
-  const days = take(T);
-  const pieces = meta.pieces.map(piece => {
-    const nodes = piece.rows * piece.columns;
-    const made = { ...piece, x: take(nodes), y: take(nodes), node: Int32Array.from(take(nodes)), fat: take(piece.rows), read: {} };
-    for (const { key } of meta.quantities) {
-      const own = made.read[key] = { values: take(meta.read * piece.readings) };
-      if (piece.banded.includes(key)) { own.low = take(meta.read * piece.readings); own.high = take(meta.read * piece.readings); }
-      own.level = take(T);
-      own.courses = piece.courses[key].map(([name, count]) => ({ name, parts: Array.from({ length: count }, () => take(T)) }));
-    }
-    made.wide = Math.max(...made.x); made.high = Math.max(...made.y);
-    return made;
-  });
-  if (at !== all.length) throw new Error(`${all.length - at} numbers too many came from the library`);
-  return { days, pieces };
-}
-
-// For each dot of a raster of W x H over a piece: the four nodes round it and their weights; -1 where there is no meat.
-function raster(piece, scale, W, H) {
-  const { rows, columns, x, y } = piece, corner = new Int32Array(4 * W * H).fill(-1), weight = new Float32Array(4 * W * H);
-  for (let r = 0; r < rows - 1; r++) for (let c = 0; c < columns - 1; c++) {
-    const n = [r * columns + c, r * columns + c + 1, (r + 1) * columns + c + 1, (r + 1) * columns + c];
-    const px = n.map(k => x[k] * scale), py = n.map(k => y[k] * scale);
-    const left = Math.max(0, Math.floor(Math.min(...px) - 0.5)), right = Math.min(W - 1, Math.ceil(Math.max(...px)));
-    const top = Math.max(0, Math.floor(Math.min(...py) - 0.5)), foot = Math.min(H - 1, Math.ceil(Math.max(...py)));
-    for (let j = top; j <= foot; j++) for (let i = left; i <= right; i++) {
-      const at = 4 * (j * W + i);
-      if (corner[at] >= 0) continue;
-      const uv = inside(px, py, i + 0.5, j + 0.5);
-      if (!uv) continue;
-      const [u, v] = uv;
-      n.forEach((k, m) => { corner[at + m] = k; });
-      weight[at] = (1 - u) * (1 - v); weight[at + 1] = u * (1 - v); weight[at + 2] = u * v; weight[at + 3] = (1 - u) * v;
-    }
-  }
-  return { corner, weight, W, H };
-}
-// (u, v) of a point in a quadrilateral by Newton's steps, or null outside of it.
-function inside(px, py, X, Y) {
-  let u = 0.5, v = 0.5;
-  for (let k = 0; k < 8; k++) {
-    const a = (1 - u) * (1 - v), b = u * (1 - v), c = u * v, d = (1 - u) * v;
-    const fx = a * px[0] + b * px[1] + c * px[2] + d * px[3] - X, fy = a * py[0] + b * py[1] + c * py[2] + d * py[3] - Y;
-    const xu = (1 - v) * (px[1] - px[0]) + v * (px[2] - px[3]), xv = (1 - u) * (px[3] - px[0]) + u * (px[2] - px[1]);
-    const yu = (1 - v) * (py[1] - py[0]) + v * (py[2] - py[3]), yv = (1 - u) * (py[3] - py[0]) + u * (py[2] - py[1]);
-    const det = xu * yv - xv * yu;
-    if (Math.abs(det) < 1e-12) return null;
-    const du = (fx * yv - fy * xv) / det, dv = (fy * xu - fx * yu) / det;
-    u -= du; v -= dv;
-    if (Math.abs(du) + Math.abs(dv) < 1e-4) break;
-  }
-  return u < -0.002 || u > 1.002 || v < -0.002 || v > 1.002 ? null : [Math.min(1, Math.max(0, u)), Math.min(1, Math.max(0, v))];
-}
-
-// Pieces of the line at `level` through the nodes, in cm, by marching squares.
-function contour(piece, value, level) {
-  const { rows, columns, x, y, node } = piece, made = [];
-  const cut = (a, b) => { const t = (level - value[node[a]]) / (value[node[b]] - value[node[a]]); return [x[a] + t * (x[b] - x[a]), y[a] + t * (y[b] - y[a])]; };
-  for (let r = 0; r < rows - 1; r++) for (let c = 0; c < columns - 1; c++) {
-    const n = [r * columns + c, r * columns + c + 1, (r + 1) * columns + c + 1, (r + 1) * columns + c], met = [];
-    for (let k = 0; k < 4; k++) { const a = n[k], b = n[(k + 1) % 4]; if ((value[node[a]] < level) !== (value[node[b]] < level)) met.push(cut(a, b)); }
-    for (let k = 0; k + 1 < met.length; k += 2) made.push([met[k], met[k + 1]]);
-  }
-  return made;
-}
-
-function sectionView(part, say = () => {}) {
+// change: called with what a hand does to the shape on the drawing; null where nothing can be changed.
+function sectionView(part, say = () => {}, change = null) {
+  // What the page calls by itself is guarded as `update` is: an error takes the numbers away, they do not stay as if they were the answer.
+  const guarded = work => (...given) => { try { return work(...given); } catch (error) { stopPlaying(); part.fail(error); } };
   const { stage } = part;
   let meta = null, data = null, made = 0, key = '', frame = 0, touched = { piece: 0, column: 0, row: 0 }, geometry = null, playing = 0, colours = null;
   const top = html('div', { class: 'cl-cut-top' }, stage);
   const field = html('div', { class: 'cl-cut-field' }, stage);
   const canvas = html('canvas', { 'aria-hidden': 'true' }, field), brush = canvas.getContext('2d');
   const front = svg('svg', { role: 'img' }, field);
+  const hand = change && shaping(field, part, change);
   const keys = html('button', { type: 'button', class: 'cl-cut-keys', 'aria-label': 'Read a place with the arrow keys', 'data-lm-suppress-shortcuts': 'true' }, field);
   const scrub = html('div', { class: 'cl-cut-scrub' }, stage);
   const play = html('button', { type: 'button', class: 'cl-cut-play', 'data-lm-suppress-shortcuts': 'true' }, scrub);
@@ -168,7 +86,7 @@ function sectionView(part, say = () => {}) {
       const label = html('label', {}, group), input = html('input', { type: 'radio', name: `cl-cut-${part.root.dataset.cut ||= Math.random().toString(36).slice(2)}`, 'data-lm-suppress-shortcuts': 'true' }, label);
       input.checked = each.key === key;
       label.append(each.label);
-      input.addEventListener('change', () => { key = each.key; colours = null; paint(); });
+      input.addEventListener('change', guarded(() => { key = each.key; colours = null; paint(); }));
     }
     html('div', { class: 'cl-cut-legend', 'aria-hidden': 'true' }, top);
   }
@@ -204,6 +122,8 @@ function sectionView(part, say = () => {}) {
       geometry.images = boxes.map(box => { const own = document.createElement('canvas'); own.width = box.dot.W; own.height = box.dot.H; return own; });
     }
     paint();
+    hand?.placed(data, geometry, meta.length);
+    hand?.touched(data, geometry, touched);
   }
 
   function paint() {
@@ -239,7 +159,7 @@ function sectionView(part, say = () => {}) {
         }
       }
       if (marked(value)) {
-        const spot = slowest(piece, value), [sx, sy] = place([piece.x[spot], piece.y[spot]]);
+        const spot = slowest(piece, value, key === 'temperature'), [sx, sy] = place([piece.x[spot], piece.y[spot]]);
         svg('circle', { cx: sx, cy: sy, r: 5, fill: '#fff', stroke: '#000', 'stroke-width': 2 }, front);
         svg('circle', { cx: sx, cy: sy, r: 1.6, fill: '#000' }, front);
       }
@@ -279,18 +199,6 @@ function sectionView(part, say = () => {}) {
 
   // A node at the outside: of the upper face in its middle, of a round piece on its skin.
   const outer = piece => (piece.open ? 0 : piece.rows - 1) * piece.columns + Math.floor((piece.columns - 1) / 2);
-  // The lean node that has least: fat holds little water, so it would always be the last. Of temperature the one farthest from that of the outside.
-  function slowest(piece, value) {
-    let least = -1;
-    const middle = (piece.columns - 1) / 2, outside = value[piece.node[outer(piece)]];
-    const score = k => key === 'temperature' ? -Math.abs(value[piece.node[k]] - outside) : value[piece.node[k]];
-    for (let r = 0; r < piece.rows; r++) if (!piece.fat[r]) for (let c = 0; c < piece.columns; c++) {
-      const k = r * piece.columns + c;
-      if (least < 0 || score(k) < score(least) - 1e-9 || (Math.abs(score(k) - score(least)) <= 1e-9 && Math.abs(c - middle) < Math.abs(least % piece.columns - middle))) least = k;
-    }
-    return least;
-  }
-
   function outline(piece, box) {
     const { x, y, rows, columns } = piece, S = geometry.scale, p = k => `${(box.x + x[k] * S).toFixed(1)} ${(box.y + y[k] * S).toFixed(1)}`;
     const along = r => Array.from({ length: columns }, (_, c) => p(r * columns + c)).join('L'), side = c => Array.from({ length: rows }, (_, r) => p(r * columns + c)).join('L');
@@ -307,6 +215,18 @@ function sectionView(part, say = () => {}) {
         const deep = Array.from({ length: columns }, (_, c) => (y[last * columns + c] - y[first * columns + c]) * S), most = deep.indexOf(Math.max(...deep));
         if (deep[most] > 11) words('fat', { x: box.x + x[first * columns + most] * S + 6, y: box.y + y[first * columns + most] * S + deep[most] / 2 + 4, class: 'cl-cut-ink' }, front);
         from = -1;
+      }
+    }
+    for (let from = 0, r = 0; from < rows; from = Math.max(r, from + 1)) {   // a seam, tinted where it is: rows of the same fat together
+      const inside = c => { for (let q = from; q < r; q++) if (piece.seam[q * columns + c]) return true; return false; };
+      for (r = from; r < rows && Array.from({ length: columns }, (_, c) => piece.seam[r * columns + c]).some(Boolean);) r++;
+      for (let c = 0, begin = -1; c <= columns && r > from; c++) {
+        if (c < columns && inside(c) && begin < 0) begin = c;
+        if (begin < 0 || (c < columns && inside(c))) continue;
+        const top = Math.max(0, from - 1), foot = Math.min(rows - 1, r), wide = c - begin;
+        const over = Array.from({ length: wide }, (_, n) => p(top * columns + begin + n)).join('L'), under = Array.from({ length: wide }, (_, n) => p(foot * columns + c - 1 - n)).join('L');
+        if (wide > 1) svg('path', { d: `M${over}L${under}Z`, class: 'cl-cut-seam', fill: '#f3e2b3', 'fill-opacity': 0.8, stroke: 'currentColor', 'stroke-opacity': 0.4 }, front);
+        begin = -1;
       }
     }
     if (piece.lying) { const f = box.y + box.h + 4; svg('path', { d: `M${box.x - 6} ${f}H${box.x + box.w + 6}`, stroke: 'currentColor', 'stroke-width': 3 }, front); }
@@ -385,7 +305,7 @@ function sectionView(part, say = () => {}) {
     for (const tick of ticks(low, high, Math.max(2, w / 60))) words(tick.text, { x: X(tick.at), y: head + h + 14, 'text-anchor': 'middle', class: 'cl-tick' }, target);
     words(x_label, { x: left + w, y: H - 2, 'text-anchor': 'end', class: 'cl-tick' }, target);
     const colour = legible(INKS[key] || INKS.salt, ground(part.root), 3);
-    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': 0.15 }, target);
+    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': luminance(ground(part.root)) < 0.18 ? 0.34 : 0.15 }, target);
     if (Number.isFinite(level) && level > least && level < most) svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '7 3' }, target);
     const line = mark === null ? null : svg('path', { class: 'cl-mark' }, target), moved = { at(x) { line.setAttribute('d', `M${X(x).toFixed(1)} ${head}v${h}`); } };
     if (line) moved.at(mark);
@@ -399,25 +319,25 @@ function sectionView(part, say = () => {}) {
   }
 
   function to(value) { frame = Math.max(0, Math.min(meta.frames - 1, value)); paint(); }
-  range.addEventListener('input', () => { stopPlaying(); to(+range.value); });
-  range.addEventListener('keydown', event => {
+  range.addEventListener('input', guarded(() => { stopPlaying(); to(+range.value); }));
+  range.addEventListener('keydown', guarded(event => {
     const step = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1, PageUp: 8, PageDown: -8 }[event.key];
     if (step) { event.preventDefault(); stopPlaying(); to(Math.round(frame) + step); }
-  });
+  }));
   function stopPlaying() { cancelAnimationFrame(playing); playing = 0; }
-  play.addEventListener('click', () => {
+  play.addEventListener('click', guarded(() => {
     if (playing) { stopPlaying(); paint(); return; }
     if (frame >= meta.frames - 1) frame = 0;
     let before = performance.now();
-    const go = time => {
+    const go = guarded(time => {
       if (part.root.classList.contains('cl-failed')) { playing = 0; return; }
       frame += (time - before) / 1000 * (meta.frames - 1) / 10;      // all of it in ten seconds
       before = time;
       if (frame >= meta.frames - 1) { frame = meta.frames - 1; playing = 0; } else playing = requestAnimationFrame(go);
       paint();
-    };
+    });
     playing = requestAnimationFrame(go);
-  });
+  }));
   function touch(event) {
     if (!geometry || !data || part.root.classList.contains('cl-failed')) return;
     const frameBox = front.getBoundingClientRect(), drawn = geometry.W / frameBox.width;             // less than 1 where the picture is zoomed
@@ -425,13 +345,12 @@ function sectionView(part, say = () => {}) {
     const number = geometry.boxes.findIndex(box => X >= box.x && X <= box.x + box.w && Y >= box.y && Y <= box.y + box.h);
     if (number < 0) return;
     const box = geometry.boxes[number], piece = data.pieces[number], cx = (X - box.x) / geometry.scale, cy = (Y - box.y) / geometry.scale;
-    let best = 0, gap = Infinity;
-    for (let k = 0; k < piece.x.length; k++) { const g = (piece.x[k] - cx) ** 2 + (piece.y[k] - cy) ** 2; if (g < gap) { gap = g; best = k; } }
-    here({ piece: number, column: best % piece.columns, row: Math.floor(best / piece.columns) });
+    here({ piece: number, ...nearestNode(piece, cx, cy) });
   }
   function here(spot) {
     touched = spot;
     paint();
+    hand?.touched(data, geometry, touched);
     const piece = data.pieces[spot.piece], own = piece.read[key], k = spot.row * piece.columns + spot.column, value = now(own.values, piece.readings)[piece.node[k]];
     const { most, unit, label } = quantity(), box = geometry.boxes[spot.piece];
     const band = own.low ? ` (${reading(now(own.low, piece.readings)[piece.node[k]], most)} to ${reading(now(own.high, piece.readings)[piece.node[k]], most)})` : '';
@@ -440,10 +359,10 @@ function sectionView(part, say = () => {}) {
     place(part.readout, box.x + piece.x[k] * geometry.scale, field.offsetTop + box.y + piece.y[k] * geometry.scale, geometry.W, field.offsetTop + geometry.H);
     part.live.textContent = part.readout.textContent;
   }
-  front.addEventListener('pointermove', touch);
-  front.addEventListener('pointerdown', touch);
+  front.addEventListener('pointermove', guarded(touch));
+  front.addEventListener('pointerdown', guarded(touch));
   front.addEventListener('pointerleave', event => { if (event.pointerType !== 'touch') part.readout.hidden = true; });
-  keys.addEventListener('keydown', event => {
+  keys.addEventListener('keydown', guarded(event => {
     const piece = data?.pieces[touched.piece], move = { ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1] }[event.key];
     if (event.key === 'Escape') { part.readout.hidden = true; return; }
     if (!move || !piece) return;
@@ -452,7 +371,7 @@ function sectionView(part, say = () => {}) {
     row = Math.max(0, Math.min(piece.rows - 1, row + move[0])); column += move[1];
     if (column < 0 || column >= piece.columns) { number = (number + data.pieces.length + Math.sign(column || -1)) % data.pieces.length; column = column < 0 ? data.pieces[number].columns - 1 : 0; row = Math.min(row, data.pieces[number].rows - 1); }
     here({ piece: number, row, column });
-  });
+  }));
   keys.addEventListener('blur', () => { part.readout.hidden = true; });
   return { show, measure, stop: stopPlaying };
 }

@@ -1,7 +1,7 @@
 function render({ model, el }) {
   let shown = -1, view = null;
   const { part, update, stop } = mount(model, el, part => {
-    view ||= sectionView(part);
+    view ||= sectionView(part, undefined, model.get('editable') ? wanted => model.send(wanted) : null);
     if (shown !== model.get('revision')) { view.show({ ...model.get('meta'), height: model.get('height') }, buffer()); shown = model.get('revision'); }
     else view.measure();
   });

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
+
 from ..course import printed
 from ..course.lessons import LESSONS
 from ..course.progress import FILE, MOST_SEED
@@ -14,21 +17,36 @@ from .say import Say
 MOST_APPRENTICES = 12
 
 
+LOOK = 3.0  # s between two looks at what was done on the other pages
+
+
 class CoursePage(Page):
-    """What the course is, and how far this person has come."""
+    """What the course is, and how far this person has come; it follows what is done on the other pages."""
 
     def __init__(self, strict: bool = False) -> None:
         super().__init__(COURSE, strict)
-        done = sum(each.whole for each in self.done.lessons)
+        self.list = Say()
+        self.box = column(self.nav, self.trouble, self.list)
+        self.tell()
+        with contextlib.suppress(RuntimeError):  # no kernel behind it: a script or a test looks by itself
+            self._following = asyncio.get_running_loop().create_task(self._follow())
+
+    def tell(self) -> None:
+        """Say what the file says now."""
+        self.read()
         lines = []
         for number, each in enumerate(LESSONS, 1):
             mine = self.done.of(each.name)
             begun = mine.guess is not None
             state = "done" if mine.whole else f"begun, {len(mine.right)} of 3 questions" if begun else "not begun"
             lines.append(f"{number}. **{each.title}**: {state}")
-        self.nav.batch = f"{done} of {len(LESSONS)} lessons done"
-        self.list = Say("\n".join(lines))
-        self.box = column(self.nav, self.trouble, self.list)
+        self.nav.batch = f"{sum(each.whole for each in self.done.lessons)} of {len(LESSONS)} lessons done"
+        self.list.text = "\n".join(lines)
+
+    async def _follow(self) -> None:
+        while True:
+            await asyncio.sleep(LOOK)
+            self.tell()
 
 
 class TeacherPage(Page):

@@ -8,8 +8,11 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
+from ..batch import Batch
+from ..compose import shaped
 from ..fields import InputError
 from ..show.caption import caption
+from ..show.in_hand import in_hand
 from ..show.pictures import Lines, Map
 from ..show.ranking import what_matters
 from ..show.section import Section
@@ -34,6 +37,7 @@ CAUTION = (
 
 REST = 0.35  # s without a change, after which the sliders are taken to rest
 GAP = 0.002  # s left between two steps for what the user does meanwhile
+STEP = 0.015  # s: steps that are shorter together count as one
 UNSEEN = 0.5  # s of computing before the page says so
 
 
@@ -50,7 +54,24 @@ class Bench(ABC):
         self.state = state
         self._settling: asyncio.Task | None = None
         self.nav = Nav(self.here)
+        self.nav.observe(lambda change: self._undo(), "undone")
+        self.nav.observe(lambda change: self._come_back(), "seen")
         self.folds: list[Fold] = []
+        self.box = column(self.nav)
+        self._old: list[Any] = []  # what stood on the page before it was made anew, until it can be closed
+        state.shape_of, state.reshaped = self.shape, self.make
+        self.make()
+
+    def shape(self, batch: Batch) -> Any:
+        """What the controls of the page hang on: where it is another, the page is made anew. Nothing, unless a bench says so."""
+        return None
+
+    def make(self) -> None:
+        """Make all that stands on the page, for the batch as it is now; what was folded open stays open."""
+        state = self.state
+        self._was_open = {fold.words for fold in self.folds if fold.opened}
+        self._old += self.box.children[1:]
+        self.folds = []
         self.controls: dict[str, Any] = {}
         self.pictures: dict[str, Picture | DepthMap | BarPicture | SectionPicture] = {}
         self.says: dict[str, Say] = {"trouble": Say("", "alert")}
@@ -66,9 +87,22 @@ class Bench(ABC):
         # Keeps its room while it is hidden, so that the page does not jump.
         self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
         self.at_work.layout.visibility = "hidden"
-        self.box = column(self.nav, self.layout())
+        content = self.layout()
+        content.layout.width = "100%"
+        self.box.children = (self.nav, content)
         state.observe(lambda change: self.redraw(), "revision")
         self.redraw()
+
+    def _undo(self) -> None:
+        self.state.undo()
+
+    def _come_back(self) -> None:
+        """Somebody looks at the page again: show the batch that is in hand by now."""
+        path = self.state.elsewhere()
+        if path is not None:
+            self.state.let_go()
+            self.state.open(path)
+            self.make()
 
     @abstractmethod
     def build(self) -> None:
@@ -91,7 +125,7 @@ class Bench(ABC):
 
     def fold(self, words: str, *inside: Any, draw: Callable[[], Any] | None = None, opened: bool = False) -> Fold:
         """Fold something away under a line that says what is in it; `draw` draws it while it is open."""
-        made = Fold(words, inside, draw, self.redraw, opened)
+        made = Fold(words, inside, draw, self.redraw, opened or words in self._was_open)
         self.folds.append(made)
         return made
 
@@ -115,16 +149,33 @@ class Bench(ABC):
         for picture in self.pictures.values():
             if isinstance(picture, Picture):
                 picture.shaded = self.state.bands
-        state, batch = self.state, self.state.batch
-        invented = ", invented" if batch.invented else ""
-        self.nav.batch = f"{batch.name}{invented} ({'saved' if state.saved and state.path else 'not saved'})"
+        self._name_batch()
         self.draw()
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
-        said = caption(batch, state.assumed())
+        said = caption(self.state.batch, self.state.assumed())
         for picture in self.pictures.values():
             picture.caption = said
+
+    def by_hand(self, picture: SectionPicture) -> None:
+        """Let a hand change the shape on this picture: its pieces are the first ones of the batch. What cannot be is said, and nothing changes."""
+
+        def take(wanted: dict[str, Any]) -> None:
+            try:
+                made = shaped(self.state.batch, wanted)
+            except InputError as error:
+                picture.again()
+                self.says["trouble"].tell(" ".join(_sentence(line) for line in error.lines()), "alert")
+                return
+            self.state.edit(lambda batch: made, step=True)
+
+        picture.on_change(take)
+
+    def _name_batch(self) -> None:
+        """Name the batch in hand at the top of the page, and say whether it is kept."""
+        self.nav.batch = in_hand(self.state)
+        self.nav.can_undo = self.state.can_undo
 
     def settle(self) -> Iterator[None]:
         """Draw once more, with all draws behind the bands; steps are short, and nothing changes before the last."""
@@ -143,13 +194,21 @@ class Bench(ABC):
 
     async def _at_rest(self) -> None:
         await asyncio.sleep(REST)
-        begun = time.monotonic()
+        for old in self._old:
+            _close(old)
+        self._old.clear()
+        self.state.keep()
+        self._name_batch()
+        begun = rested = time.monotonic()
         try:
             for _ in self.settle():
+                if time.monotonic() - rested < STEP:
+                    continue
                 if time.monotonic() - begun > UNSEEN and self.at_work.layout.visibility == "hidden":
                     self.running.text = f"Working out the ranges from more draws. Until then they rest on {QUICK}."
                     self.at_work.layout.visibility = "visible"
                 await asyncio.sleep(GAP)
+                rested = time.monotonic()
         except Exception as error:
             self.fail(f"This could not be computed: {error}")
         finally:
@@ -183,6 +242,13 @@ class Bench(ABC):
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self.state.batch.name!r})"
+
+
+def _close(widget: Any) -> None:
+    """Close a widget and all that stands in it."""
+    for child in getattr(widget, "children", ()):
+        _close(child)
+    widget.close()
 
 
 def _sentence(problem: str) -> str:

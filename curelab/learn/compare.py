@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from .. import units
+from .. import progress, units
 from ..batch import Batch, load
 from ..engine.simulate import simulate
 from ..fields import InputError, Problem
@@ -29,25 +29,32 @@ def compare(batches: Sequence[Batch], *, numbers: Numbers | None = None) -> list
     meat took salt over the typical (value, low, high: 90 %). What a log does not tell is None, with the reason in `why`. Every batch
     is judged by its own readings and the published ranges, whatever was carried into it.
     """
-    rows = []
-    for batch in batches:
-        readings, _ = from_log(batch, numbers)
-        found = _fitted(batch, readings, numbers)
-        taught = found.learned if found is not None and found.believed else None
-        pieces, stages, base = usual_case(batch.pieces, batch.filled(), numbers or default_numbers(), None, taught)
-        history = simulate(pieces, stages, loss=batch.loss, cells=24, numbers=base, checked=False)
-        cured = history.time_in([n for n, stage in enumerate(history.stages) if stage.cures])
-        ratio, why = _pace(found)
-        for piece in batch.pieces:
-            rows.append(
-                {
-                    "batch": batch.name, "piece": piece.name, "thickness": piece.thickness, "weight": piece.weight,
-                    "time in cure": cured, "salt, average": history.average("salt", None, piece.name),
-                    "salt, core": history.core("salt", None, piece.name), "readings": len(readings),
-                    "pace": ratio[0], "pace, low": ratio[1], "pace, high": ratio[2], "why": why,
-                }
-            )  # fmt: skip
+    with progress.counted("comparing batches", len(batches)) as done:
+        rows = []
+        for batch in batches:
+            rows += _rows(batch, numbers)
+            done()
     return rows
+
+
+def _rows(batch: Batch, numbers: Numbers | None) -> list[dict[str, Any]]:
+    """The rows of one batch."""
+    readings, _ = from_log(batch, numbers)
+    found = _fitted(batch, readings, numbers)
+    taught = found.learned if found is not None and found.believed else None
+    pieces, stages, base = usual_case(batch.pieces, batch.filled(), numbers or default_numbers(), None, taught)
+    history = simulate(pieces, stages, loss=batch.loss, cells=24, numbers=base, checked=False)
+    cured = history.time_in([n for n, stage in enumerate(history.stages) if stage.cures])
+    ratio, why = _pace(found)
+    return [
+        {
+            "batch": batch.name, "piece": piece.name, "thickness": piece.thickness, "weight": piece.weight,
+            "time in cure": cured, "salt, average": history.average("salt", None, piece.name),
+            "salt, core": history.core("salt", None, piece.name), "readings": len(readings),
+            "pace": ratio[0], "pace, low": ratio[1], "pace, high": ratio[2], "why": why,
+        }
+        for piece in batch.pieces
+    ]  # fmt: skip
 
 
 def _fitted(batch: Batch, readings: Sequence[Measurement], numbers: Numbers | None) -> Fit | None:

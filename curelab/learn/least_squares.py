@@ -13,7 +13,8 @@ import numpy as np
 
 MOST_STEPS = 200
 DAMPED = 1e-2  # the least damping once a step has helped less than it promised
-LITTLE = 1e-11  # a step that promises to lessen the sum by no more ends the search
+LEAST_CURVED = 0.1  # what bends is left out of the curvature where so little of it would be left (priors give it 1)
+LITTLE = 1e-11  # of the sum, or of 1: a step that promises to lessen it by no more ends the search; less is rounding
 
 
 @dataclass(frozen=True)
@@ -32,26 +33,44 @@ def least_squares(
 
     Each step is the best within the bounds for what is off as a straight line of x, damped (Marquardt, J. SIAM 11 (1963), 431-441), and counts
     only if it lessens the sum. How much less it helps than it promised says how much the next one is damped (Nielsen, report
-    IMM-REP-1999-05, Technical University of Denmark).
+    IMM-REP-1999-05, Technical University of Denmark). How the slopes bend is learned from step to step (`_bent`): where much is left over,
+    straight lines alone come near by half of the way each time.
     """
     x, damping, grow = np.clip(start, low, high), 0.0, 2.0
     off, slopes = ask(x)
+    bend = np.zeros((len(x), len(x)))
     for _ in range(MOST_STEPS):
         downhill = -(slopes.T @ off)
         square = slopes.T @ slopes
+        square += bend * (np.linalg.eigvalsh(square + bend)[0] > LEAST_CURVED)
         step = _within(square + damping * np.diag(np.diag(square)), downhill, low - x, high - x)
-        promised = float(off @ off - np.sum((off + slopes @ step) ** 2))
-        if promised <= LITTLE:
+        promised = float(2 * downhill @ step - step @ square @ step)
+        if promised <= LITTLE * max(1.0, float(off @ off)):
             return Settled(x, True)
         there = np.clip(x + step, low, high)  # the sum may round beyond
         off_there, slopes_there = ask(there)
         kept = float(off @ off - off_there @ off_there) / promised
+        bend = _bent(bend, there - x, slopes_there.T @ off_there + downhill, (slopes_there - slopes).T @ off_there)
         if kept > 0:
             x, off, slopes, grow = there, off_there, slopes_there, 2.0
             damping = max(damping, DAMPED * (kept < 0.25)) * max(1 / 3, 1 - (2 * kept - 1) ** 3)
         else:
             damping, grow = max(damping * grow, DAMPED), 2 * grow
     return Settled(x, False, f"{MOST_STEPS} steps did not come to an end")
+
+
+def _bent(bend: np.ndarray, step: np.ndarray, more: np.ndarray, bent: np.ndarray) -> np.ndarray:
+    """What the slopes' own change adds to the curvature (n, n), after a step (n,) by which the gradient grew by `more` (n,), of which `bent`
+    (n,) came of that change (Dennis, Gay and Welsch, ACM Transactions on Mathematical Software 7 (1981), 348-368).
+    """
+    along = float(more @ step)
+    if along <= 1e-12 * np.linalg.norm(more) * np.linalg.norm(step):
+        return bend
+    known = float(step @ bend @ step)
+    bend = bend * min(1.0, abs(float(bent @ step) / known) if known else 1.0)
+    missing = bent - bend @ step
+    both = np.outer(missing, more)
+    return bend + (both + both.T) / along - float(missing @ step) / along**2 * np.outer(more, more)
 
 
 def _within(square: np.ndarray, downhill: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:

@@ -174,8 +174,8 @@ def _verdict(found: Fit, pace: Estimate | None) -> str:
     ratio, low, high = _over_typical(pace)
     deviation = np.log(high / low) / (2 * POINT_95)
     if abs(np.log(ratio)) < PROBABLY * deviation or abs(ratio - 1) < SAME:
-        open_still = "" if CLOSE[0] <= low and high <= CLOSE[1] else ", as far as this tells"
-        return f"this meat takes salt about as fast as typical{open_still}"
+        open_still = "" if CLOSE[0] <= low and high <= CLOSE[1] else ", so far"
+        return f"this meat takes salt as fast as typical{open_still}"
     maybe = "" if not low <= 1 <= high else " probably"
     said = f"this meat{maybe} takes salt {'faster' if ratio > 1 else 'slower'} than typical"
     return said if found.agree else f"these readings do not agree with each other, but taken together they say {said}"

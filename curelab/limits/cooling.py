@@ -191,8 +191,8 @@ def _said(curve: Curve, name: str, fit: _Fit, remark: str, kept: Sequence[str]) 
         return unknown(name, reason, source, how, limit, "h")
     if fit.outcome == "unknown":
         reason = (
-            f"The chill ends at {units.show(curve.last, 'temperature')} at {curve.place}, so {fit.rule.words} is not done: "
-            f"{hours:.3g} h of {limit:g} so far. {remark}"
+            f"The chill ends at {units.show(curve.last, 'temperature')} at {curve.place}. Cooling from {fit.rule.words} is not done. "
+            f"So far it took {hours:.1f} of {limit:g} h. {remark}"
         )
         return unknown(name, reason, source, how, limit, "h")
     if fit.outcome == "fail" and not kept:
@@ -221,7 +221,7 @@ def _too_little(spans: Sequence[Rule], cured: Cured) -> Verdict:
         f"{units.show(rule.nitrite or 0, 'fraction')} with {units.show(rule.brine or 0, 'fraction')}" for rule in spans
     )
     reason = (
-        f"Slow cooling asks for ingoing nitrite with salt in the water: {pairs}. Here there is {units.show(cured.nitrite, 'fraction')} with "
+        f"Slow cooling asks for nitrite and salt in its water ({pairs}). Here there is {units.show(cured.nitrite, 'fraction')} with "
         f"{units.show(cured.brine, 'fraction')} where it has least, so only the quick limits hold. {DEFER}"
     )
     limit = (spans[0].seconds or 0.0) / units.HOUR

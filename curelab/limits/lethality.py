@@ -46,10 +46,6 @@ class Fit:
     worst: float
     rows: int
 
-    def reduction_time(self, kelvin: float) -> float:
-        """Seconds for one log at `kelvin`."""
-        return self.d60 * 10.0 ** ((SIXTY - kelvin) / self.z)
-
     @property
     def sentence(self) -> str:
         return (
@@ -273,5 +269,5 @@ def check_spores(curves: Curve | Sequence[Curve]) -> Verdict:
     else:
         keep = next(row for row in read_table("heat_rules.csv") if row["kind"] == "keeping")
         cold = units.show(units.read(f"{keep['from_F']} degF", "temperature"), "temperature")
-        said = f"The spores that grow in a fridge live on in the bag: at {cold} eat it within {keep['hours']} h ({keep['option']})."
+        said = f"The spores of the fridge live on in the bag. At {cold} eat it within {keep['hours']} h ({keep['option']})."
     return unknown("bag, kept in the cold", f"{said} {DEFER}", source["source"], source["how"])

@@ -225,8 +225,8 @@ def _days(kept: _Kept) -> list[Verdict]:
         per_pound, source, how = _rule(rule_id, 0)
         spent = history.time_in(own) / units.DAY
         reason = (
-            f"For information: {spent:.3g} d in cure; an old rule for hams, {per_pound:g} days per pound, would have "
-            f"{per_pound * pounds:.3g} d. It knows weight, not thickness: look at the core."
+            f"For information: {spent:.0f} days in cure. An old rule for hams, {per_pound:g} days per pound, would have "
+            f"{per_pound * pounds:.0f}. It knows weight, not thickness: look at the core."
         )
         found.append(unknown(name, reason, source, how, per_pound * pounds, "d"))
     return found

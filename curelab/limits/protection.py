@@ -19,7 +19,7 @@ from ..sources import Numbers
 from . import keeping
 from .exposure import Exposure, exposures
 from .rule_sets import Limit, find, picks
-from .verdict import ROUNDING, Verdict, caveat, judge, short, unknown
+from .verdict import ROUNDING, Verdict, caveat, judge, unknown
 
 UNPROTECTED, WARM = "time unprotected", "time in the warm"
 SLOWEST, LOCAL = "cure at the slowest spot", "nitrite near the surface"
@@ -51,7 +51,7 @@ def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, s
     lasted = sum(_thawed(history, numbers))
     harm, row = keeping.days_to_harm(numbers, THREE), numbers["protection.share"]
     most, (source, how) = row.si * harm, keeping.source("cold", THREE)
-    at = units.show(THREE, "temperature", system)
+    at = units.show(THREE, "temperature", system, digits=2)
     failed = max(exposure.harm for exposure in each) > 1 + ROUNDING
     number = int(np.argmax([exposure.harm if failed else exposure.cold for exposure in each]))
     worst = each[number]
@@ -133,8 +133,8 @@ def _slowest(history: History, each: Sequence[Exposure], numbers: Numbers, syste
     nitrite, salt = each[number].nitrite, min(exposure.salt for exposure in each)
     said = f"{spot(history.pieces[number], each[number].bare, system)}: "
     if cured:
-        said += f"most free nitrite {short(1e6 * nitrite)} mg/kg, at least {1e6 * colour.si:.3g}; "
-    said += f"salt in its water {short(100 * salt)} %, at least {100 * there.si:.3g}."
+        said += f"most free nitrite {1e6 * nitrite:.0f} mg/kg, at least {1e6 * colour.si:.3g}; "
+    said += f"salt in its water {100 * salt:.1f} %, at least {100 * there.si:.3g}."
     good = salt >= there.si * (1 - ROUNDING) and (not cured or nitrite >= colour.si * (1 - ROUNDING))
     if not good:
         said += " Until the cure is there, only cold protects that place, and it stays grey."

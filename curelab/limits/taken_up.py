@@ -78,7 +78,7 @@ def _least_taken_up(history: History, limit: Limit, name: str, peaks: list[float
     if not heading:
         return []
     unit, asked = f"mg/kg as {limit.ion_or_salt}", min(limit.value, NEARLY_ALL * heading)
-    what = f"{limit.agent} taken up by the {history.pieces[number].name}, of {heading:.0f} that this cure brings in"
+    what = f"{limit.agent} taken up by the {history.pieces[number].name} (of {heading:.0f} that this cure brings in)"
     remark = "The rule counts by a formula, this is a model."
     if value < asked:
         help_ = "Leave it longer, cold, or cut it thinner."

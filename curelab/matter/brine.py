@@ -228,34 +228,3 @@ def to_strength(x: ArrayLike, unit: str, T: ArrayLike = SIXTY_FAHRENHEIT, scale:
     if unit == "salometer":
         return plain(100.0 * fraction / _full_scale(scale))
     raise KeyError(f"no strength unit {unit!r}; choose from {', '.join(STRENGTH_UNITS)}")
-
-
-def describe_strength(x: float, T: float, scale: str = "60F") -> dict[str, float]:
-    """Every way of saying one strength (STRENGTH_UNITS), with density (kg/m3), water activity and freezing
-    point (K).
-
-    x 0 to 0.264, T 273.15 to 313.15 K. The freezing point is left out above the eutectic, where there is
-    none.
-    """
-    told = {unit: float(to_strength(x, unit, T, scale)) for unit in STRENGTH_UNITS}
-    told["density"] = float(density(x, T))
-    told["water activity"] = float(water_activity(x, T))
-    if x <= EUTECTIC:
-        told["freezing point"] = float(freezing_point(x))
-    return told
-
-
-def check_possible(x: float, T: float) -> None:
-    """Raise ValueError, with the limit and what to do, if brine of strength x cannot be liquid at T (K)."""
-    _fraction(x, 1.0)
-    limit = float(solubility(T))
-    if x > limit:
-        raise ValueError(
-            f"{100 * x:.2f} % salt does not dissolve at {T - ZERO_CELSIUS:.1f} degC; saturated brine holds "
-            f"{100 * limit:.2f} %: use less salt or more water, or count the undissolved salt apart"
-        )
-    if x <= EUTECTIC and (freezing := float(freezing_point(x))) > T:
-        raise ValueError(
-            f"brine of {100 * x:.2f} % salt freezes at {freezing - ZERO_CELSIUS:.2f} degC and it is "
-            f"{T - ZERO_CELSIUS:.2f} degC: keep it warmer or make it stronger"
-        )

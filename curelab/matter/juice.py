@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from curelab.matter.ranges import ZERO_CELSIUS, kelvin, plain, within
+from curelab.matter.ranges import ZERO_CELSIUS, kelvin, within
 from curelab.sources import Numbers, default_numbers
 
 NODES = (50, 60, 90)  # degC; one row of numbers.csv each
@@ -35,14 +35,6 @@ class CookLoss(NamedTuple):
     value: float
     low: float
     high: float
-
-
-class Left(NamedTuple):
-    """What is left of 1 kg of raw meat [kg]: all of it, its water, and its salt."""
-
-    weight: float | NDArray[np.float64]
-    water: float | NDArray[np.float64]
-    salt: float | NDArray[np.float64]
 
 
 def limit(temperature: ArrayLike, numbers: Numbers | None = None, water: float | None = None) -> NDArray[np.float64]:
@@ -110,22 +102,3 @@ def cook_loss(lost: float, numbers: Numbers | None = None) -> CookLoss:
     value, row = float(within(lost, 0.0, 1.0, "loss", "give kg per kg of raw meat")), numbers["juice.width"]
     low, high = (value * (end or row.si) / row.si for end in (row.si_low, row.si_high))
     return CookLoss(value, low, min(1.0, high))
-
-
-def after_juice(water: ArrayLike, salt: ArrayLike, lost: ArrayLike) -> Left:
-    """What is left of 1 kg of meat with `water` and `salt` [kg] when `lost` [kg] of juice has left it, salt with its water in equal shares.
-
-    The salt per water stays what it was; that of the meat falls, for what is left is drier. Raises ValueError where there is less juice.
-
-    >>> left = after_juice(0.72, 0.02, 0.30)
-    >>> round(left.weight, 3), round(left.salt / left.weight, 4), round(left.salt / left.water, 5) == round(0.02 / 0.72, 5)
-    (0.7, 0.017, True)
-    """
-    water, salt, lost = (np.asarray(each, dtype=float) for each in (water, salt, lost))
-    juice = water + salt
-    if not np.all((lost >= 0) & (lost <= juice + 1e-12)):
-        raise ValueError(
-            "more juice would be lost than there is; the loss must lie between nothing and water with its salt"
-        )
-    kept = 1.0 - lost / np.where(juice > 0, juice, 1.0)
-    return Left(plain(1.0 - lost), plain(water * kept), plain(salt * kept))

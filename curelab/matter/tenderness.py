@@ -12,7 +12,7 @@ from ..sources import read_table
 from ..units import HOUR, show
 from .ranges import ZERO_CELSIUS
 
-SKEWER = "Push a skewer in: it should go in and out as if into soft butter."
+SKEWER = "It is done when a skewer goes in and out as into soft butter."
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def tenderness(times: ArrayLike, temperature: ArrayLike) -> Tenderness:
     if hottest >= hot.low:
         return Tenderness(
             True if hottest >= hot.high else None,
-            f"{usual}; yours comes to {show(hottest, 'temperature')}. {SKEWER}",
+            f"{usual}. Yours comes to {show(hottest, 'temperature')}. {SKEWER}",
             hot.source,
         )
     fine = np.linspace(t[0], t[-1], 2001)
@@ -72,9 +72,7 @@ def tenderness(times: ArrayLike, temperature: ArrayLike) -> Tenderness:
     span = f"{gentle.shortest / HOUR:g} to {gentle.longest / HOUR:g} h at {show(gentle.low, 'temperature')}"
     if held >= gentle.shortest:
         within = True if held >= gentle.longest else None
-        said = f"Old, tough beef softened in {span}; yours has {held / HOUR:.2g} h. {SKEWER}"
+        said = f"Old, tough beef softened in {span}. Yours has {held / HOUR:.0f} h. {SKEWER}"
         return Tenderness(within, said, gentle.source)
-    said = (
-        f"{usual}, or after {span}; yours comes to {show(hottest, 'temperature')}, so expect it to be chewy. {SKEWER}"
-    )
+    said = f"{usual}, or after {span}. Yours comes to {show(hottest, 'temperature')}: it will be chewy. Cook it longer. {SKEWER}"
     return Tenderness(False, said, hot.source)

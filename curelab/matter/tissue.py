@@ -236,15 +236,6 @@ def _made(name: str, kind: str, species: str, water: float, protein: float, fat:
 TISSUES: dict[str, Tissue] = {name: tissue(name) for name in _KINDS}
 
 
-def cooked(raw: Tissue) -> Tissue:
-    """The same lean once cooked: composition kept, structure opened, so that a diffusivity of its own no longer holds. Fat stays fat; no water loss here."""
-    return (
-        raw.but(kind="cooked lean", diffusivity=None, measured_at=None, activation_energy=None)
-        if raw.kind == "lean"
-        else raw
-    )
-
-
 def obstruction(tissue: Tissue, numbers: Numbers | None = None, frozen_thawed: bool = False) -> float:
     """Diffusivity of salt in the tissue over that in free water at the same temperature (no unit).
 

@@ -148,7 +148,7 @@ def _label(given) -> int:
     from .sheet import label
 
     batch = _loaded(given)
-    return _page(given, "label", lambda paper: label_html(label(schedule(batch, log=False)), paper), batch)
+    return _page(given, "label", lambda paper: label_html(label(schedule(batch)), paper), batch)
 
 
 def _page(given, kind: str, make, batch) -> int:

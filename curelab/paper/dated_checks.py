@@ -132,7 +132,7 @@ class _Teller:
 
     def ready(self, key: str, about: str, spans: Sequence[float | None]) -> Check:
         """`spans`: s in usual meat and at the two ends of the band, None for never."""
-        what = capital(about)
+        what = capital(about).replace(", when ", " ends when ", 1)
         known = [span for span in spans if span is not None]
         if not known:
             said = f"{what}: not in 9 cases of 10, however long this stage lasts."
@@ -140,11 +140,11 @@ class _Teller:
         hourly = max(known) - min(known) < 60 * HOURLY
         first = self.first_open(min(known))
         last = self.first_open(max(known)) if len(known) == len(spans) else None
-        said = f"{what}: 1 case of 10 {self.by(first, hourly)}"
+        said = f"{what}. 1 case of 10 {self.by(first, hourly)}"
         if spans[0] is not None:
-            said += f", half {self.by(self.first_open(spans[0]), hourly)}"
+            said += f". Half {self.by(self.first_open(spans[0]), hourly)}"
         if last is not None:
-            said += f", 9 of 10 {self.by(last, hourly)}."
+            said += f". 9 of 10 {self.by(last, hourly)}."
         else:
             said += f"; {'half' if spans[0] is None else '9 of 10'} not within the time looked at."
         for span, cases in ((min(known), "any of these"), (spans[0], "half are there")):
@@ -161,7 +161,7 @@ class _Teller:
             return Check(key, self.index, "too salty", "too much salt", None, None, said)
         last = self.last_open(early)
         half = self.words(self.last_open(middle)) if np.isfinite(middle) else "any day"
-        said = f"Not yet too salty {when} up to {self.words(last)} in 9 cases of 10, up to {half} in half of them."
+        said = f"Not yet too salty {when}: up to {self.words(last)} in 9 cases of 10. In half of them up to {half}."
         if last < self.end:
             said += f" The plan takes it out {self.on(self.end)}, later than that: only a soak can bring it back."
         return Check(key, self.index, "too salty", "too much salt", None, self.day(last), said)

@@ -6,6 +6,7 @@ The benches and the page to carry draw the same `show.section.Section` live (`la
 from __future__ import annotations
 
 from html import escape
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,9 +21,8 @@ HUES = {
 }
 FAT = "#f3e2b3"
 SIDE, TOP, FOOT, BETWEEN = 9.0, 6.0, 10.0, 14.0  # mm beside, above and under the pieces, and between them
-FINER = 2  # a cell of the grid is drawn as so many, along and through
-FEW = 2500  # cells; a grid of more is drawn as it is
-STEPS = 48  # colours that are told apart
+CELLS = 12_000  # into which the grid is divided at most, so that no step is seen
+STEPS = 64  # colours that are told apart
 
 
 def svg_inside(section: Section, day: float | None = None, width: float = 148.0, height: float = 52.0) -> str:
@@ -30,7 +30,8 @@ def svg_inside(section: Section, day: float | None = None, width: float = 148.0,
     outline, the fat, the thickness and the key of the colours.
     """
     asked = section.quantities[0]
-    frame = float(np.interp(section.days[-1] if day is None else day, section.days, np.arange(len(section.days))))
+    day = float(section.days[-1] if day is None else day)
+    frame = float(np.interp(day, section.days, np.arange(len(section.days))))
     wide, tall = sum(float(piece.x.max()) for piece in section.pieces), max(float(p.y.max()) for p in section.pieces)
     room = width - 2 * SIDE - BETWEEN * (len(section.pieces) - 1)
     scale = min(room / wide, (height - TOP - FOOT) / tall)
@@ -43,6 +44,7 @@ def svg_inside(section: Section, day: float | None = None, width: float = 148.0,
         out += _piece(piece, section, frame, scale, at)
         left += scale * float(piece.x.max()) + BETWEEN
     out += _key(asked.key, f"{asked.least:g}", f"{asked.most:g} {asked.unit}", height)
+    out.append(_text(width - SIDE, height - 2, f"day {day:.0f}", INK, "end"))
     return "\n".join([*out, "</svg>"])
 
 
@@ -79,15 +81,18 @@ def _at(read: np.ndarray, where: float) -> np.ndarray:
 
 def _cells(x: np.ndarray, y: np.ndarray, value: np.ndarray, key: str, ends: tuple[float, float]) -> list[str]:
     """The grid as small areas, those of one colour gathered in one path."""
-    if x.size <= FEW:
-        x, y, value = (_finer(_finer(each).T).T for each in (x, y, value))
+    times = max(1, min(6, int((CELLS / x.size) ** 0.5)))
+    x, y, value = (_finer(_finer(each, times).T, times).T for each in (x, y, value))
     mean = 0.25 * (value[:-1, :-1] + value[1:, :-1] + value[:-1, 1:] + value[1:, 1:])
     step = np.clip(np.round((STEPS - 1) * (mean - ends[0]) / (ends[1] - ends[0])), 0, STEPS - 1).astype(int)
     paths: dict[int, list[str]] = {}
-    for r, c in np.ndindex(mean.shape):
-        places = ((r, c), (r, c + 1), (r + 1, c + 1), (r + 1, c))
-        points = "L".join(f"{x[place]:.2f} {y[place]:.2f}" for place in places)
-        paths.setdefault(int(step[r, c]), []).append(f"M{points}Z")
+    for r, row in enumerate(step):
+        edges = [0, *(np.flatnonzero(np.diff(row)) + 1), len(row)]
+        for first, last in pairwise(edges):  # neighbours of one colour are one area
+            upper = [(r, c) for c in range(first, last + 1)]
+            places = [*upper, *((r + 1, c) for _, c in reversed(upper))]
+            points = "L".join(f"{x[place]:.2f} {y[place]:.2f}" for place in places)
+            paths.setdefault(int(row[first]), []).append(f"M{points}Z")
     # A hair of its own colour, or two cells would show a seam.
     return [
         f'<path d="{"".join(every)}" fill="{colour(key, k / (STEPS - 1))}" stroke="{colour(key, k / (STEPS - 1))}" stroke-width="0.12"/>'
@@ -95,10 +100,10 @@ def _cells(x: np.ndarray, y: np.ndarray, value: np.ndarray, key: str, ends: tupl
     ]
 
 
-def _finer(grid: np.ndarray) -> np.ndarray:
-    """FINER rows for each."""
+def _finer(grid: np.ndarray, times: int) -> np.ndarray:
+    """So many rows for each."""
     rows = np.arange(len(grid))
-    between = np.linspace(0, len(grid) - 1, FINER * (len(grid) - 1) + 1)
+    between = np.linspace(0, len(grid) - 1, times * (len(grid) - 1) + 1)
     return np.stack([np.interp(between, rows, column) for column in grid.T], axis=1)
 
 

@@ -32,9 +32,9 @@ def ticks(low: float, high: float, most: int = 6) -> list[float]:
     return [round(step * n, 12) + 0.0 for n in range(first, last + 1)]
 
 
-def svg_lines(lines: Lines, width: float = 90.0, height: float = 52.0) -> str:
+def svg_lines(lines: Lines, width: float = 90.0, height: float = 52.0, key: bool = True) -> str:
     """An <svg> of `width` x `height` mm: the bands, the lines with their dashes, the marks with their labels,
-    and the axes.
+    and the axes; in its corner, with `key`, what each line is.
 
     The sentence of the picture becomes its title, for whoever listens instead of looks.
     """
@@ -76,7 +76,7 @@ def svg_lines(lines: Lines, width: float = 90.0, height: float = 52.0) -> str:
     out += [_polyline(each, across, up) for each in lines.series]
     for mark in lines.marks:
         out += _mark(mark, across, up, width, up(y0))
-    if len(lines.series) > 1:
+    if key and len(lines.series) > 1:
         out += _legend(lines.series)
     return "\n".join([*(part for part in out if part), "</svg>"])
 

@@ -29,7 +29,7 @@ LARGEST = 2_000_000  # bytes of a page; a picture that would go beyond it is lef
 MOST_DRAWN = 4  # pieces; more would be too small to see
 HEIGHT = 280  # px of the picture
 _LAB = Path(__file__).parents[1] / "lab"  # its scripts are read as text: nothing of the lab is imported
-DRAWING = ("page.js", "drawing.js", "section.js", "section_widget.js")
+DRAWING = ("page.js", "drawing.js", "section_reading.js", "section_shaping.js", "section.js", "section_widget.js")
 LOOKS = ("picture.css", "section.css")
 UNITS: dict[str, dict[str, tuple[str, ...]]] = {
     "mass": {"metric": ("g", "kg"), "us": ("lb", "oz", "g")},
@@ -62,6 +62,7 @@ def _page(found: Schedule, full: Sheet, drawn: dict[str, Any] | None) -> str:
             else 0,  # cautions that stand with the weights
             remarks=found.remarks,
             signs=SIGNS,
+            dated=found.start is not None,
             drawn=drawn is not None,
             left_out=max(0, len(found.batch.pieces) - MOST_DRAWN),
             policy=policy,

@@ -24,6 +24,7 @@ from pathlib import Path
 
 from .. import files, units
 from ..batch import READINGS, Batch, Reading, from_table
+from ..compose.merging import merged
 from ..fields import InputError, refuse, to_plain
 from ..tomlfile import LARGEST, edited, read_table, to_toml
 from . import say_time
@@ -94,13 +95,18 @@ def undo(path: str | Path, *, wait: float = WAIT) -> Reading:
     return change(path, shorter, wait)[0].log[-1]
 
 
-def save_keeping_log(batch: Batch, path: str | Path, *, wait: float = WAIT) -> Batch:
+def save_keeping_log(batch: Batch, path: str | Path, *, begun: Batch | None = None, wait: float = WAIT) -> Batch:
     """Write a batch over its own file, but with the log that is in the file by now: what others logged
     meanwhile stays. So do the comments in the file.
 
-    Returns the batch as written. Raises InputError as `append_reading` does.
+    begun: what the file held when this change of it began; what others changed since then stays too. Returns
+    the batch as written. Raises InputError as `append_reading` does, and where both changed the same.
     """
-    return change(path, lambda now, words: (batch.but(log=now.log), None), wait)[1]
+
+    def to(now: Batch, words: str) -> tuple[Batch, None]:
+        return (batch.but(log=now.log) if begun is None else merged(begun, batch, now)), None
+
+    return change(path, to, wait)[1]
 
 
 def change(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
 from ..batch import Batch
-from ..fields import refuse
+from ..fields import InputError, Quantity, refuse
+from ..letters import quoted
+from ..recipe.plan import LocalTimeRule
 from ..units import MINUTES_A_DAY
 from .kitchen_clock import KitchenClock
-
-NO_START = 'the batch has no start to count from; put one in the file, or say how long after it, like --after "4 d"'
 
 
 def start_of(batch: Batch) -> datetime | None:
@@ -34,8 +35,42 @@ def since_start(start: datetime, moment: datetime | None = None) -> float:
     minutes = clock.instant_of(moment or now) - clock.instant_of(start)
     if minutes < 0:
         days = f"{-minutes / MINUTES_A_DAY:.1f} days before the start"
-        raise refuse("--at", f"that is {days}, from which the log counts; check the date, or the start in the file")
+        raise refuse("at", f"that is {days}, from which the log counts; check the date, or the start in the file")
     return 60.0 * minutes
 
 
-__all__ = ["NO_START", "since_start", "start_of"]
+def moment_of(batch: Batch, words: str) -> float:
+    """Seconds after the start of a batch that words tell: "" for now, "4 d" after the start, or "2026-03-04 09:00" on the kitchen's clock.
+
+    Raises InputError where they tell no time, or the batch has no start to count from.
+    """
+    said = words.strip()
+    if said and (after := _after(said)) is not None:
+        return after
+    start = start_of(batch)
+    if start is None:
+        raise refuse("at", "the batch has no start to count from; put its start in, or say how long after it, like 4 d")
+    if not said:
+        return since_start(start)
+    clock = KitchenClock(batch.plan.zone if batch.plan else None)
+    try:
+        local = LocalTimeRule().take(said, True)
+    except InputError:
+        raise refuse("at", f'{quoted(said)} is no time; write it like "4 d" or "2026-03-02 09:00"') from None
+    return since_start(start, clock.local(clock.instant(local, "at")))
+
+
+def _after(words: str) -> float | None:
+    try:
+        return Quantity("time", "0 s", "400 d").read(words, True)
+    except InputError:
+        return None
+
+
+def now_words(zone: str | None) -> str:
+    """The time now on the kitchen's clock, as a batch file has it."""
+    now = datetime.now(ZoneInfo(zone)) if zone else datetime.now()
+    return f"{now:%Y-%m-%d %H:%M}"
+
+
+__all__ = ["moment_of", "now_words", "since_start", "start_of"]

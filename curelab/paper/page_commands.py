@@ -78,10 +78,15 @@ def _count(number: int) -> str:
 
 
 def _given_lines(source: str) -> str:
-    """The text of a file, or of what is typed until a line is empty. Raises InputError where it cannot be read."""
+    """The text of a file, or of what is typed until the lines say that they end. Raises InputError where it cannot be read."""
+    from .pasted import END
+
     if source == "-" and sys.stdin.isatty():
-        print("Paste the lines, then press Enter on an empty line.", file=sys.stderr, flush=True)
-        return "\n".join(iter(lambda: sys.stdin.readline().rstrip("\n"), ""))
+        print("Paste the lines, to the one that says end, and press Enter.", file=sys.stderr, flush=True)
+        typed: list[str] = []
+        while (words := sys.stdin.readline()) and not words.lstrip(" >").startswith(END):
+            typed.append(words)
+        return "".join([*typed, words])
     try:
         raw = sys.stdin.buffer.read(LARGEST) if source == "-" else _read(Path(source))
         return raw.decode("utf-8")

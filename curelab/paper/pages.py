@@ -168,6 +168,7 @@ def height_of(sheet: Sheet, root: float, on: Paper) -> float:
         for meat in sheet.meat
     )
     tall += 0.8 + sum(1.3 * _lines(each, wide, PLAIN) for each in sheet.answer)
+    tall += sum(0.4 + 1.3 * _lines(each, wide, BOLD) for each in sheet.stop)
     tall += 0.8 + (0.8 + 1.3 * _lines(f"The vessel: {sheet.vessel}", wide, PLAIN) if sheet.vessel else 0.0)
     tall += 2.8 + sum(_row(row, wide - 28.3) for row in sheet.rows)
     tall += 1.1 * _lines(" ".join((*sheet.moves, *sheet.effects)), wide, 0.86 * PLAIN) if sheet.moves else 0.0
@@ -209,9 +210,10 @@ def _amounts(amounts, wide: float, root: float) -> float:
 
 def _row(row: Row, wide: float) -> float:
     tall = 0.55 + max(1.7, 1.45 * _lines(f"{row.title}. {row.detail}", wide, 1.06 * PLAIN))
-    if row.turns:
-        chip = 3.0 + PLAIN * max(len(f"{turn.day} {turn.clock} *") for turn in row.turns)
-        tall += 0.25 + 1.55 * math.ceil((len(row.turns) + 0.7) / max(1, wide // chip))
+    if chips := (*row.turns, *row.readings):
+        chip = 3.0 + PLAIN * max(len(f"{turn.day} {turn.clock} *") for turn in chips)
+        heads = 0.7 * bool(row.turns) + bool(row.readings)
+        tall += 0.25 + 1.55 * math.ceil((len(chips) + heads) / max(1, wide // chip))
     return tall
 
 
@@ -233,19 +235,44 @@ def pdf(page: str, using: str | None = None) -> bytes:
             "page as .html, open it, and "
             "print it (Ctrl-P), which gives the same page",
         )  # fmt: skip
+    made = _by_browser(program, page, "page.pdf", ["--no-pdf-header-footer"], "--print-to-pdf")
+    if made is None:
+        raise refuse(
+            "--out",
+            f'"{program}" did not print the page; write it as .html, open it, and print it (Ctrl-P)',
+        )
+    return made
+
+
+def png(drawing: str, wide: int, high: int, using: str | None = None) -> bytes:
+    """An SVG as a PNG of so many dots. Raises InputError when there is no browser, or it does not draw it."""
+    program = using or browser()
+    if program is None:
+        raise refuse("PNG", "no browser that draws it was found (Chromium, Chrome, Edge or Brave)")
+    size = [f"--window-size={wide},{high}", "--hide-scrollbars", "--force-device-scale-factor=1"]
+    # In a page of its own, because a browser leaves a bar of its window out of the height that is asked for.
+    page = f"<!doctype html><meta charset=utf-8><style>body {{ margin: 0; }} svg {{ display: block; }}</style>{drawing}"
+    made = _by_browser(program, page, "page.png", size, "--screenshot")
+    if made is None:
+        raise refuse("PNG", f'"{program}" did not draw it')
+    return made
+
+
+def _by_browser(program: str, page: str, target: str, more: list[str], act: str) -> bytes | None:
+    """What a browser without a window makes of a page; None where it makes nothing."""
     with tempfile.TemporaryDirectory(prefix="curelab-") as folder:
-        source, target = Path(folder) / "page.html", Path(folder) / "page.pdf"
+        source, made = Path(folder) / "page.html", Path(folder) / target
         source.write_text(page, encoding="utf-8")
         command = [
             program,
             "--headless",
             "--disable-gpu",
-            "--no-pdf-header-footer",
+            *more,
             "--no-first-run",
             "--disable-background-networking",
             "--host-resolver-rules=MAP * ~NOTFOUND",
             f"--user-data-dir={folder}/profile",
-            f"--print-to-pdf={target}",
+            f"{act}={made}",
         ]
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             command.append("--no-sandbox")  # Chromium refuses to start otherwise; the page is our own and loads nothing
@@ -256,12 +283,9 @@ def pdf(page: str, using: str | None = None) -> bytes:
             subprocess.run(
                 [*command, source.as_uri()], capture_output=True, timeout=PATIENCE, check=True, env=os.environ | own
             )
-            return target.read_bytes()
+            return made.read_bytes()
         except (OSError, subprocess.SubprocessError):
-            raise refuse(
-                "--out",
-                f'"{program}" did not print the page; write it as .html, open it, and print it (Ctrl-P)',
-            ) from None
+            return None
 
 
 def pages(made: bytes) -> int:

@@ -2,7 +2,8 @@
 
 A line is `curelab1 BATCH | DATE TIME | what | value | piece | note | check`: the time on the kitchen's clock, a stroke in a field written
 with a backslash before it, and at the end a checksum (FNV-1a, 32 bit) of all before the last stroke, so that half a line is seen. Mail
-programs break lines; a line therefore goes on until the next one begins. `templates/kitchen.js` writes them.
+programs break lines; a line therefore goes on until the next one begins. `curelab1 end 3` after the last says how many there were, and
+what follows it is not read. `templates/kitchen.js` writes them.
 """
 
 from __future__ import annotations
@@ -18,8 +19,10 @@ from ..recipe.plan import LocalTimeRule
 from .kitchen_clock import KitchenClock
 
 SORT = "curelab1"  # the number counts up when lines are written another way
+END = f"{SORT} end"
 FIELDS = 7
 _BEGIN = re.compile(r"\b(?=curelab\d+ )")
+_END = re.compile(rf"{END} (\d+)\b")
 _STROKE = re.compile(r"((?:[^|\\]|\\.)*)(?:\||$)")
 MOST = 2000  # lines at once
 
@@ -48,7 +51,9 @@ def readings(text: str, batch: Batch, start: datetime | None) -> tuple[Reading, 
 
     Raises InputError with a sentence for each line that is not whole, is of another batch, or holds no reading of this one.
     """
-    before, *lines = _BEGIN.split(" ".join(text.replace("\ufeff", " ").split()))
+    words = " ".join(text.replace("\ufeff", " ").split())
+    end = _END.search(words)
+    before, *lines = _BEGIN.split(words[: end.start()] if end else words)
     if not lines:
         raise refuse("--paste", f'nothing in it begins with "{SORT}"; copy the lines from the page again')
     if start is None:
@@ -58,6 +63,8 @@ def readings(text: str, batch: Batch, start: datetime | None) -> tuple[Reading, 
     found, wrong = [], []
     if before.strip(" >"):
         wrong.append(Problem("--paste", f"{quoted(before.strip())} is no line of a page; leave it out"))
+    if end and int(end[1]) != len(lines):
+        wrong.append(Problem("--paste", f"{end[1]} lines were copied, and {len(lines)} came; copy them again"))
     clock = KitchenClock(batch.plan.zone if batch.plan else None)
     for number, words in enumerate(lines, 1):
         try:

@@ -196,7 +196,20 @@ def shop(batch: Batch) -> tuple[Item, ...]:
         fine = on_scale(need["mix"] or need["nitrite"]).partition("(use a ")[2].removesuffix(" scale)")
         if fine:
             items.append(Item("a fine scale", f"shows {fine}", "for the cure mix"))
-    return tuple(items)
+        items.append(Item("gloves", "1 pair", "for mixing the cure"))
+    return (*items, *_tools(batch, bool(baths)))
+
+
+def _tools(batch: Batch, wet: bool) -> tuple[Item, ...]:
+    """What every cure takes, and what a brine and a cook take besides (common practice, no source)."""
+    tools = [
+        Item("a kitchen scale", "shows 1 g", "for meat, salt and sugar"),
+        Item("a fridge thermometer", "1", "in the vessel or beside the bag"),
+    ]
+    if wet:
+        tools.append(Item("a salometer", "1", "to read the brine on days 2, 4 and 7"))
+    tools.append(Item("a probe thermometer", "1", "for the middle of the meat when it is cooked"))
+    return tuple(tools)
 
 
 def _grams(mass: float, system: str) -> str:

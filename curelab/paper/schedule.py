@@ -21,12 +21,16 @@ from ..learn.warm_log import IN_THE_LOG, warm_log
 from ..limits.verdict import SIGNS
 from ..outcome import Outcome, run
 from ..show.answer import keep_cold
+from ..show.check_names import kitchen
 from ..show.dangers import failing
+from ..show.stop import not_to_follow
+from ..spread.answers import ordered
 from ..units import MINUTES_A_DAY
 from . import say_time
+from .beside import readings_of, remarks_of, with_answer
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest
-from .tasks import Task, tasks_of
+from .tasks import Task, band_of, probed, tasks_of
 from .timeline import Impossible, Link, lay
 
 UNTIL_STEP = 5  # minutes; the end of a stage that waits for a criterion is rounded up to this (judgement)
@@ -36,12 +40,13 @@ CROWDED = 0.25  # a moved turn nearer than this share of the turning time to the
 @dataclass(frozen=True)
 class Schedule:
     """A batch with its dates. `batch`: as written; `wished`: its outcome; `planned`: the outcome with the
-    lengths and turns of this plan.
+    lengths and turns of this plan; `told`: the same with the log taken up, of which answer, checks and figures speak.
     """
 
     batch: Batch
     wished: Outcome
     planned: Outcome
+    told: Outcome
     clock: KitchenClock
     tasks: tuple[Task, ...]
     checks: tuple[Check, ...]
@@ -61,6 +66,11 @@ class Schedule:
         """
         said = [check.sentence for check in self.checks if check.kind == "take out"]
         return (*said, keep_cold(self.batch.units)) if said and not warm_log(self.batch) else ()
+
+    @cached_property
+    def stop(self) -> tuple[str, ...]:
+        """Why these dates are not to be followed; empty where they may be."""
+        return not_to_follow(self.told)
 
     @cached_property
     def to_check(self) -> tuple[str, ...]:
@@ -94,7 +104,7 @@ class Schedule:
         said = [self._effect(piece.name) for piece in self.batch.pieces]
         new, old = _outcomes(self.planned), _outcomes(self.wished)
         said += [
-            f"With these hours the check of {key[0]} goes from {old[key]} to {new[key]}."
+            f"With these hours the check of {kitchen(key[0])} goes from {old[key]} to {new[key]}."
             for key in new
             if key in old and old[key] != new[key]
         ]
@@ -132,10 +142,9 @@ def schedule(
     Raises InputError for a plan that is impossible, with the nearest one that is possible.
     """
     wished = outcome or run(batch, log=False)
-    known = run(batch) if log and batch.log else None
     plan = batch.plan
     clock = KitchenClock(plan.zone, plan.hours, plan.closed) if plan else KitchenClock()
-    links, where = _links(batch, wished)
+    links, where = _links(batch, wished, late=bool(plan and plan.serve))
     first = len(plan.before) if plan else 0
     serve = plan.serve if plan else None
     if serve is not None:
@@ -150,49 +159,41 @@ def schedule(
     planned = (
         wished if stages == batch.stages else run(batch.but(stages=stages), numbers=wished.history.numbers, log=False)
     )
+    known = run(batch) if log and batch.log else None
+    told = planned if known is None else known if stages == batch.stages else run(batch.but(stages=stages))
     dated = bool(batch.start or serve)
     local = clock.local if dated else lambda instant: None
-    tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, zero, local)
+    bands = {index: band_of(wished, index) for index in set(where) if index is not None and probed(wished, index)}
+    readings = readings_of(planned, borders, where, clock)
+    tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, readings, zero, local, bands)
     begins = {index: borders[n] for n, index in reversed(list(enumerate(where))) if index is not None}
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
+    tasks = with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)
     checks = checks_of(known or wished, begins, ends, clock if dated else None, batch.units)
-    remarks = _remarks(batch, clock, given, known)
+    remarks = remarks_of(batch, clock, given, known)
     if now is not None and serve is not None and not batch.log and borders[0] * 60 < now.timestamp():
         remarks.append(_too_late(links, now, clock, borders[0], batch.units))
     if serve is not None and clock.open(borders[-1], borders[-1]) == []:
         remarks.append("Serving lies outside the kitchen's hours; it was left where you put it.")
     return Schedule(
-        batch, wished, planned, clock, tasks, checks, left_out, tuple(remarks), local(zero), local(borders[-1])
+        batch, wished, planned, told, clock, tasks, checks, left_out, tuple(remarks), local(zero), local(borders[-1])
     )
 
 
-def _remarks(batch: Batch, clock: KitchenClock, given: str, known: Outcome | None) -> list[str]:
-    """What is to be said of the log and of the clock, `given` the one time that the plan hangs on."""
-    remarks = []
-    if known is not None and known.learned is not None:
-        remarks.append("Your log is taken up in the days to check; the dates above are as you planned them.")
-    elif batch.log:
-        remarks.append("The days to check are without your log.")
-    if clock.twice(given):
-        remarks.append(f'"{given}" happens twice, because the clocks go back; the first of the two is meant.')
-    if batch.start and batch.plan is None:
-        remarks.append(
-            "No time zone is known, so a clock change on the way is not seen; name the zone under [plan], "
-            'like zone = "Europe/Berlin".'
-        )
-    return remarks
-
-
-def _links(batch: Batch, wished: Outcome) -> tuple[list[Link], list[int | None]]:
-    """The chain, and for each link the number of its stage (None: a step)."""
+def _links(batch: Batch, wished: Outcome, late: bool = False) -> tuple[list[Link], list[int | None]]:
+    """The chain, and for each link the number of its stage (None: a step). late: what goes by the thermometer has the time that 9 draws of 10
+    need, so that the table does not wait.
+    """
     plan = batch.plan
     step = lambda each: Link(each.name, _minutes(each.lasts), math.floor(each.longest / 60 + 1e-6))  # noqa: E731
     links: list[Link] = [step(each) for each in plan.before] if plan else []
     where: list[int | None] = [None] * len(links)
     for each in wished.history.ran:
-        length = (
-            UNTIL_STEP * max(1, math.ceil(each.length / 60 / UNTIL_STEP - 1e-6)) if each.held else _minutes(each.length)
-        )
+        spent = each.length
+        if late and each.held and probed(wished, each.stage):
+            usual, slow = sum(wished.history.spent(each.stage)), ordered(wished.waited(each.stage)[0])[2]
+            spent += max(slow - usual, 0.0)
+        length = UNTIL_STEP * max(1, math.ceil(spent / 60 / UNTIL_STEP - 1e-6)) if each.held else _minutes(each.length)
         links.append(Link(each.stretch.label, length, gives=True, waits=each.held))
         where.append(each.stage)
     if plan:
@@ -281,7 +282,7 @@ def _stages(wished, links, borders, where, turns, wanted):
         lengths = [borders[n + 1] - borders[n] for n in mine]
         kept = all(length == links[n].nominal for n, length in zip(mine, lengths, strict=True))
         stage = result[index]
-        if not kept or stage.until is not None:
+        if not kept or (stage.until is not None and not probed(wished, index)):
             stage = stage.held([60.0 * length for length in lengths])
         written = turns.get(index) == wanted.get(index) and len(turns.get(index, ())) == len(
             _written(wished, index, lengths[0])
@@ -307,10 +308,12 @@ def plan_words(found: Schedule, width: int = 96) -> str:
     out = [f"{batch.name}  (batch {batch.known_by})"]
     if found.clock.zone:
         out.append(f"Times are those of {found.clock.zone}; lengths are elapsed time.")
+    for said in found.stop:
+        out += ["", *textwrap.wrap(said, width)]
     warm = warm_log(batch)
     if warm:
         out += ["", *textwrap.wrap(f"{SIGNS['fail']}: {warm}", width)]
-    for said in failing(each for each in found.planned.verdicts if not (warm and each.name == IN_THE_LOG)):
+    for said in failing(each for each in found.told.verdicts if not (warm and each.name == IN_THE_LOG)):
         out += ["", *textwrap.wrap(said, width)]
     out += [line for said in found.answer for line in ["", *textwrap.wrap(said, width)]]
     out.append("")
@@ -332,7 +335,7 @@ def plan_words(found: Schedule, width: int = 96) -> str:
         )
     for title, sentences in (
         ("* WHAT THE KITCHEN'S HOURS CHANGE", (*found.moves, *found.effects)),
-        (f"WHEN TO CHECK  (of {found.wished.draws} draws)", found.to_check),
+        (f"WHEN TO CHECK  (of {found.told.draws} simulated batches)", found.to_check),
         ("REMARKS", found.remarks),
     ):
         if sentences:

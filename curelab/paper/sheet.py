@@ -12,13 +12,16 @@ from ..limits import CAUTIONS, DISCARD
 from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
 from ..show import cut_section, pictures
-from ..show.answer import ranges
+from ..show.answer import UNTIL_CURED, ranges
+from ..show.check_names import INFORMS, kitchen
 from ..show.cut_section import CutSection
 from ..show.dangers import warnings
 from ..show.pictures import Lines, Mark
+from ..show.warm_lines import own_units
 from ..units import capital
 from . import say_time
 from .schedule import Schedule
+from .tasks import READING, READING_DAYS
 from .weighings import Weighing, grams, ounces, weighings
 
 PICTURES = 2  # on a sheet: profiles of the thickest and the thinnest piece, or a profile and a section of the thickest
@@ -35,7 +38,7 @@ class Turn:
 
 @dataclass(frozen=True)
 class Row:
-    """A line to tick off; `turns` belong to the stage that begins here."""
+    """A line to tick off; `turns` and `readings` of the brine belong to the stage that begins here."""
 
     day: str
     clock: str
@@ -43,6 +46,7 @@ class Row:
     detail: str
     moved: bool
     turns: tuple[Turn, ...] = ()
+    readings: tuple[Turn, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -73,6 +77,7 @@ class Sheet:
     invented: bool
     dates: str
     zone: str
+    stop: tuple[str, ...]
     answer: tuple[str, ...]
     meat: tuple[Meat, ...]
     weighings: tuple[Weighing, ...]
@@ -108,9 +113,9 @@ class Label:
 
 def sheet(found: Schedule) -> Sheet:
     """The sheet of a plan."""
-    batch, planned = found.batch, found.planned
+    batch, planned = found.batch, found.told
     numbers = planned.history.numbers
-    worrying = [verdict for verdict in planned.verdicts if verdict.outcome != "pass"]
+    worrying = [each for each in planned.verdicts if each.outcome != "pass" and each.name not in INFORMS]
     fine = [verdict for verdict in planned.verdicts if verdict.outcome == "pass"]
     taste = [_percent(numbers.si(f"taste.normal_{end}")) for end in ("low", "high")]
     drawn = _pictures(found)
@@ -125,6 +130,7 @@ def sheet(found: Schedule) -> Sheet:
         invented=batch.invented,
         dates=_dates(found),
         zone=found.clock.zone or "",
+        stop=found.stop,
         answer=found.answer,
         meat=tuple(_meat(found, piece) for piece in batch.pieces),
         weighings=weighings(found),
@@ -135,9 +141,9 @@ def sheet(found: Schedule) -> Sheet:
         checks=found.to_check,
         pictures=drawn,
         verdicts=tuple(Judged(verdict.outcome, capital(_in_short(verdict.sentence))) for verdict in worrying),
-        passed=tuple(dict.fromkeys(verdict.name.partition(" (")[0] for verdict in fine)),
+        passed=tuple(dict.fromkeys(kitchen(verdict.name) for verdict in fine)),
         rules=batch.rules,
-        cautions=tuple(_typed(caution) for caution in cautions),
+        cautions=tuple(own_units(_typed(caution), batch.units) for caution in cautions),
         rests_on=(
             *planned.history.assumptions,
             ranges(planned.draws),
@@ -152,16 +158,22 @@ def shortened(full: Sheet) -> Sheet:
     """The sheet with its small print cut where a full page has no room; each cut says where the rest is to
     be read.
     """
-    moves, checks = full.moves, full.checks
+    moves, checks, rows = full.moves, full.checks, full.rows
+    if any(row.readings for row in rows):
+        checks = (f"Read the brine on days {', '.join(map(str, READING_DAYS))}: the plan has the hours.", *checks)
+        rows = tuple(dataclasses.replace(row, readings=()) for row in rows)
     if len(moves) > 2:
         moves = (f"{len(moves)} changes by the kitchen's hours; the plan tells each.",)
     if len(checks) > 3:
         checks = (*checks[:3], f"{len(checks) - 3} more in the plan.")
     effects = full.effects
     if len(effects) > 2:
-        effects = (*effects[:2], f"{len(effects) - 2} more in the plan.")
+        effects = ("The plan tells what they do to the meat.",)
     rests_on = (*full.rests_on[:1], *full.rests_on[-3:], "The report of the batch names all it rests on.")
-    return dataclasses.replace(full, moves=moves, checks=checks, effects=effects, rests_on=rests_on)
+    answer = tuple(said for said in full.answer if not said.startswith(UNTIL_CURED))  # a caution says it too
+    return dataclasses.replace(
+        full, answer=answer, rows=rows, moves=moves, checks=checks, effects=effects, rests_on=rests_on
+    )
 
 
 def label(found: Schedule) -> Label:
@@ -203,7 +215,7 @@ def label(found: Schedule) -> Label:
         contains,
         strength,
         __version__,
-        tuple(_typed(each) for each in warnings(planned.verdicts)),
+        tuple(_typed(each) for each in (*found.stop, *warnings(found.told.verdicts))),
     )
 
 
@@ -222,7 +234,7 @@ def _dates(found: Schedule) -> str:
 
 
 def _meat(found: Schedule, piece: Piece) -> Meat:
-    system, planned = found.batch.units, found.planned
+    system, planned = found.batch.units, found.told
     thick, *others = measures(piece, system)
     last = planned.history.ran[-1].stage
     whole, core = (planned.band(place, "salt", last, piece.name) for place in ("average", "core"))
@@ -238,7 +250,7 @@ def _meat(found: Schedule, piece: Piece) -> Meat:
 
 def _banded(band: tuple[float, float, float]) -> str:
     value, low, high = (100 * each for each in band)
-    return f"{value:.2f} ({low:.2f} to {high:.2f})"
+    return f"{value:.1f} ({low:.1f} to {high:.1f})"
 
 
 def _percent(fraction: float) -> str:
@@ -255,7 +267,11 @@ def _rows(found: Schedule) -> tuple[Row, ...]:
             rows.append(Row(day(task), clock(task), task.title, task.detail, task.moved))
         else:
             turn = Turn(day(task), clock(task), task.moved)
-            rows[-1] = dataclasses.replace(rows[-1], turns=(*rows[-1].turns, turn))
+            row = rows[-1]
+            if READING in task.key:
+                rows[-1] = dataclasses.replace(row, readings=(*row.readings, turn))
+            else:
+                rows[-1] = dataclasses.replace(row, turns=(*row.turns, turn))
     return tuple(rows)
 
 
@@ -263,7 +279,7 @@ def _pictures(found: Schedule) -> tuple[Lines | CutSection, ...]:
     """Salt from face to face on the last day, for the thickest and the thinnest piece, with the usual
     taste marked; beside a thickest piece that has a length, its section.
     """
-    planned, pieces = found.planned, found.batch.pieces
+    planned, pieces = found.told, found.batch.pieces
     numbers = planned.history.numbers
     order = sorted(range(len(pieces)), key=lambda n: -pieces[n].thickness)
     chosen = [order[0], *order[-1:]] if len(order) > 1 else order

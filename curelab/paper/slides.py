@@ -6,11 +6,12 @@ import csv
 import io
 import math
 import textwrap
+from collections.abc import Sequence
 from html import escape
 
 import numpy as np
 
-from ..show.pictures import Lines
+from ..show.pictures import Lines, Series
 from ..show.section import Section
 from .drawn_inside import svg_inside
 from .drawn_lines import GREY, INK, svg_lines
@@ -25,22 +26,45 @@ FONT = "system-ui, 'Segoe UI', Arial, 'Liberation Sans', 'DejaVu Sans', sans-ser
 def slide(title: str, picture: Lines | Section, said: str, caption: str, day: float | None = None) -> str:
     """An SVG of 1600 x 900 dots. `said`: a sentence over the picture; `caption`: the small print; `day`: of a section."""
     over, under = _wrapped(said, SAID), _wrapped(caption, SMALL)
-    top = EDGE + TITLE + 1.35 * SAID * len(over) + 5
+    named = picture.series if isinstance(picture, Lines) and len(picture.series) > 1 else ()
+    top = EDGE + TITLE + 1.35 * SAID * (len(over) + bool(named)) + 5
     foot = HIGH - 8 - 1.3 * SMALL * len(under)
     wide, high = (WIDE - 2 * EDGE) / 2, (foot - top - 3) / 2  # pictures are made for paper, half as large
-    drawn = svg_lines(picture, wide, high) if isinstance(picture, Lines) else svg_inside(picture, day, wide, high)
+    drawn = (
+        svg_lines(picture, wide, high, key=False)
+        if isinstance(picture, Lines)
+        else svg_inside(picture, day, wide, high)
+    )
     head, _, rest = drawn.partition(">")
-    sized = head.partition(" width=")[0] + f' x="{EDGE:g}" y="{top:.2f}" width="{2 * wide:.2f}" height="{2 * high:.2f}">'
+    sized = (
+        head.partition(" width=")[0] + f' x="{EDGE:g}" y="{top:.2f}" width="{2 * wide:.2f}" height="{2 * high:.2f}">'
+    )
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE:g} {HIGH:g}" width="{DOTS * WIDE:g}" height="{DOTS * HIGH:g}" font-family="{FONT}">',
         f"<title>{escape(f'{title}. {said}')}</title>",
         f'<rect width="{WIDE:g}" height="{HIGH:g}" fill="#fff"/>',
         _text(EDGE, EDGE + 0.5 * TITLE, title, TITLE, INK, 'font-weight="700"'),
         *(_text(EDGE, EDGE + TITLE + 1.35 * SAID * (k + 0.6), line, SAID, INK) for k, line in enumerate(over)),
+        *_key(named, top - 2),
         sized + rest,
         *(_text(EDGE, foot + 1.3 * SMALL * (k + 1), line, SMALL, GREY) for k, line in enumerate(under)),
     ]
     return "\n".join([*out, "</svg>"]) + "\n"
+
+
+def _key(series: Sequence[Series], y: float) -> list[str]:
+    """What each line is, in a row over the picture."""
+    out, x = [], EDGE
+    for each in series:
+        dash = (
+            f' stroke-dasharray="{" ".join(f"{float(part) / 2.5:g}" for part in each.dash.split())}"'
+            if each.dash
+            else ""
+        )
+        out.append(f'<path d="M{x:.2f} {y - 1.7:.2f}h14" stroke="{each.colour}" stroke-width="1.5"{dash}/>')
+        out.append(_text(round(x + 17, 2), y, each.label, 0.85 * SAID, INK))
+        x += 25 + LETTER * 0.85 * SAID * len(each.label)
+    return out
 
 
 def numbers(picture: Lines | Section, said: str, caption: str) -> str:

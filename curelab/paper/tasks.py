@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,9 +12,19 @@ from ..outcome import Outcome
 from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Log
 from ..recipe.times import COLD
+from ..sources import read_table
+from ..spread.answers import ordered
 from ..units import capital
 from . import say_time
 from .timeline import Link
+
+READ, READING = "Read the brine with a salometer, and log it", "-reading-"
+READING_DAYS = (
+    2,
+    4,
+    7,
+)  # common practice, no source: early enough to tell quick meat from slow before the day to take it out
+DISSOLVE = "first dissolve salt, cure and sugar in the water, and chill it to {cold}"  # common practice, no source
 
 
 @dataclass(frozen=True)
@@ -56,14 +66,17 @@ def tasks_of(
     where: Sequence[int | None],
     turns: dict[int, list[int]],
     wanted_turns: dict[int, list[int]],
+    readings: dict[int, list[int]],
     zero: int,
     local: Callable[[int], datetime | None],
+    bands: Mapping[int, str],
 ) -> tuple[Task, ...]:
     """One task for each border and turn, in order of time.
 
     `where`: the stage of each link (None: a step); `turns`, `wanted_turns`: instants by stage, as planned and
-    as asked for; `zero`: the instant at which the first stage begins; `local`: puts an instant on the
-    kitchen's clock.
+    as asked for; `readings`: instants at which to read the brine, by stage; `zero`: the instant at which the
+    first stage begins; `local`: puts an instant on the kitchen's clock; `bands`: how long a stage takes that goes
+    by the thermometer, in words.
     """
     before, after = (batch.plan.before, batch.plan.after) if batch.plan else ((), ())
     steps = (*before, *after)
@@ -87,7 +100,9 @@ def tasks_of(
             add(key, n, title, _sentence(f"takes {say_time.spell(borders[n + 1] - borders[n])}", step.note))
             continue
         seen[index] = seen.get(index, -1) + 1
-        title, detail = _stage_words(batch, planned, index, seen[index], out, borders[n + 1] - borders[n])
+        title, detail = _stage_words(
+            batch, planned, index, seen[index], out, borders[n + 1] - borders[n], bands.get(index, "")
+        )
         add(
             f"stage-{index + 1}" + (f"-water-{seen[index] + 1}" if seen[index] else ""),
             n,
@@ -95,25 +110,56 @@ def tasks_of(
             detail,
             index,
         )
-        times = turns.get(index, [])
-        for k, (time, meant) in enumerate(zip(times, wanted_turns.get(index, times), strict=True), 1):
-            key, title = f"stage-{index + 1}-turn-{k}", f"Turn the pieces over, {k} of {len(times)}"
+        for key, time, title, meant in _within(index, turns.get(index, []), wanted_turns, readings):
             tasks.append(Task(key, local(time), time - zero, title, "", index, wanted=meant - zero))
-    add("end", len(links), _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else ""))
-    return tuple(tasks)
+    end = _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else "")
+    add("end", len(links), end, "" if _cooked(batch) else f"Keep it at {COLD[batch.units]}. {cook_to(batch.units)}")
+    return tuple(sorted(tasks, key=lambda task: task.minutes))
+
+
+def _within(
+    index: int, turns: Sequence[int], wanted: Mapping[int, list[int]], readings: Mapping[int, list[int]]
+) -> Iterator[tuple[str, int, str, int]]:
+    """(key, instant, title, instant as asked for) of what is done while a stage goes on."""
+    for k, (time, meant) in enumerate(zip(turns, wanted.get(index, turns), strict=True), 1):
+        yield f"stage-{index + 1}-turn-{k}", time, f"Turn the pieces over, {k} of {len(turns)}", meant
+    for k, time in enumerate(readings.get(index, ()), 1):
+        yield f"stage-{index + 1}{READING}{k}", time, READ, time
+
+
+def probed(wished: Outcome, index: int) -> bool:
+    """Whether a thermometer in the meat says when a stage is over."""
+    until = wished.history.stages[index].until
+    return until is not None and until.quantity == TEMPERATURE
+
+
+def band_of(wished: Outcome, index: int) -> str:
+    """How long a stage by the thermometer takes, in words."""
+    early, _, late = (units.roughly(each) for each in ordered(wished.waited(index)[0]))
+    return early if early == late else f"{early} to {late} in 8 of 10"
 
 
 def _end_words(batch: Batch, out: str) -> str:
     """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
     if batch.plan and batch.plan.serve:
         return f"{out}; serve" if out else "Serve"
-    cooked = any(stage.aim == "cook" for stage in batch.stages)
-    done = (
-        f"serve it, or keep it at {COLD[batch.units]}"
-        if cooked
-        else f"still raw: cook it, or keep it at {COLD[batch.units]}"
-    )
+    done = f"serve it, or keep it at {COLD[batch.units]}" if _cooked(batch) else "still raw"
     return f"{out}: {done}" if out else done.capitalize()
+
+
+def _cooked(batch: Batch) -> bool:
+    """Whether the stages or the steps of a plan cook it: then they say how far."""
+    return any(stage.aim == "cook" for stage in batch.stages) or bool(batch.plan and batch.plan.after)
+
+
+def cook_to(system: str) -> str:
+    """How far to cook whole meat, as printed."""
+    row = next(row for row in read_table("heat_rules.csv") if row["rule_id"] == "COOK")
+    warm = units.show(units.read(f"{row['from_F']} degF", "temperature"), "temperature", system, digits=2)
+    return (
+        f"Cook it to at least {warm} in the middle, then rest it {60 * float(row['hours']):.0f} minutes. "
+        "Your local code goes first."
+    )
 
 
 WARM = {"core": "the middle", "average": "the piece on average", "surface": "the outside"}
@@ -143,7 +189,9 @@ def _out_of(planned: Outcome, where, n: int) -> str:
     return f"Out of the {stage.noun}" if stage.wet or stage.cures or stage.heats else f"End of the {stage.noun}"
 
 
-def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: str, minutes: int) -> tuple[str, str]:
+def _stage_words(
+    batch: Batch, planned: Outcome, index: int, number: int, out: str, minutes: int, band: str
+) -> tuple[str, str]:
     """Title and detail where a stage, or the next water of a soak, begins."""
     stage, system = planned.history.stages[index], batch.units
     lead = f"{out}, " if out else ""
@@ -152,7 +200,8 @@ def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: s
     spent = say_time.spell(minutes)
     stretch = stage.stretches[number]
     title = f"{lead}{stage.begins[1 if number else 0]}"
-    kept = f"at {_warmth(stretch.temperature, system)}, {spent}"
+    kept = f"at {_warmth(stretch.temperature, system)}, {band or spent}"
+    before = DISSOLVE.format(cold=COLD[system]) if stage.cures and stage.wet else ""
     if stage.named:
         title = f"{lead}{', '.join(stage.named)}: {stage.begins[1 if number else 0]}"
     if stage.heats and stretch.water is not None:
@@ -160,7 +209,7 @@ def _stage_words(batch: Batch, planned: Outcome, index: int, number: int, out: s
     if stage.desalts:
         title += f", {number + 1} of {len(stage.stretches)}"
         kept = f"{units.show(stretch.water or 0.0, 'water', system)} {kept}"
-    return capital(title), _sentence(kept, aim, stage.hint)
+    return capital(title), _sentence(before, kept, aim, stage.hint)
 
 
 def _warmth(log: Log, system: str) -> str:
@@ -170,5 +219,4 @@ def _warmth(log: Log, system: str) -> str:
 
 
 def _sentence(*parts: str) -> str:
-    said = "; ".join(part.rstrip(".") for part in parts if part)
-    return f"{capital(said)}." if said else ""
+    return " ".join(f"{capital(part.rstrip('.'))}." for part in parts if part)

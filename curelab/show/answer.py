@@ -32,6 +32,7 @@ OVER = 1.05  # of where a cure ends: more is told (judgement)
 LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
 HEAD = 3  # sentences of an answer that stand first: (a), (b) and the best of (c)
+UNTIL_CURED = "Until the middle is cured"
 NOT_YET = "Cut it thinner; a page at rest works out how thin."
 TOO_WARM = "Do not do this: the meat is warm for too long, and no cure helps there. Keep it colder."
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
@@ -98,11 +99,12 @@ def in_and_out(
     """(a): whether the plan will do, when to take out, how long to rest, when to cook."""
     told = f"{capital(piece.name)}, {units.show(piece.thickness, 'length', system, digits=2)}:"
     if plan is not None:
-        told += f" {_planned(found, plan)}"
+        told += f" {_planned(found, plan, dated)}"
+    best = "Out" if plan is None or dated is None else "Best out"
     pull, ready = (ordered(each)[1] for each in (found.pull, found.ready))
     if not np.isfinite(pull):
         return f"{told} Even {LOOKED / DAY:.0f} days do not bring it its salt."
-    if float(np.mean(found.keeps)) < SURE:  # no day to act on
+    if not worth_waiting(found):
         pulled = "" if found.bag else f"have its salt on {day(found.pull, dated)} and "
         if not np.isfinite(ready):
             return f"{told} It would {pulled}not be even after {LOOKED / DAY:.0f} days of rest."
@@ -112,26 +114,25 @@ def in_and_out(
     if found.bag:
         return f"{told} The bag is its rest too: cook on {day(found.ready, dated)}."
     if not np.isfinite(ready):
-        return f"{told} Out on {day(found.pull, dated)}; {LOOKED / DAY:.0f} days of rest do not even it out."
+        return f"{told} {best} on {day(found.pull, dated)}; {LOOKED / DAY:.0f} days of rest do not even it out."
     if ready - pull < LEAST_REST:
-        return f"{told} Out on {day(found.pull, dated)}, no rest, cook it then."
+        return f"{told} {best} on {day(found.pull, dated)}, no rest, cook it then."
     middle = ready - pull
     if 1.5 * DAY <= middle < np.inf:  # the days that are shown add up
         middle = (round(ready / DAY) - round(pull / DAY)) * DAY
-    return (
-        f"{told} Out on {day(found.pull, dated)}, rest {span(found.rest, middle)}, cook on {day(found.ready, dated)}."
-    )
+    return f"{told} {best} on {day(found.pull, dated)}, rest {span(found.rest, middle)}, cook on {day(found.ready, dated)}."
 
 
-def _planned(found: Ready, plan: Planned) -> str:
-    """ "10 days is too short." """
-    days, passed = capital(units.roughly(plan.out)), float(np.mean(found.pull <= plan.out))
+def _planned(found: Ready, plan: Planned, dated: Dated | None = None) -> str:
+    """ "10 days is too short.", or "Out on Thu 12 Mar, as planned, is too short." """
+    days = capital(units.roughly(plan.out)) if dated is None else f"Out on {dated(plan.out)}, as planned,"
+    passed = float(np.mean(found.pull <= plan.out))
     if found.nitrite and np.isfinite(ordered(found.first)[1]) and float(np.mean(found.last < plan.out)) > 0.5:
         return f"{days} is too long for its slowest spot: that holds to day {_count(ordered(found.last)[1], DAY)} only."
     if found.wanted.basis != "equilibrium":  # a brine that ends too salty: only one day is right
         mark = units.show(found.wanted.target, "fraction")
         if passed >= SURE:
-            return f"{days} is too long: the whole is past {mark} salt by then."
+            return f"{days} is too long. The whole is past {mark} salt by then."
         return f"{days} is too short." if passed <= 1 - SURE else f"{days} is past {mark} salt in {of_ten(passed)}."
     if passed >= SURE and plan.stands > OVER:
         return f"{days} is enough. It stands at {100 * plan.stands:.0f} % of where this cure ends, and comes back as the rest catches up."
@@ -142,7 +143,7 @@ def _planned(found: Ready, plan: Planned) -> str:
 
 def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> str:
     """(b): from when to when the slowest spot has colour and protection, or how often it has not; first of all whether it can wait so long."""
-    if _too_warm(found):
+    if too_warm(found):
         return TOO_WARM
     if _too_long(found):
         return _bare_too_long(found, numbers)
@@ -156,14 +157,25 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> 
     return f"Slowest spot: pink and protected by then {in_batches(found.chance, down=True)}."
 
 
-def _too_warm(found: Ready) -> bool:
+def worth_waiting(found: Ready) -> bool:
+    """Whether the raw meat keeps until it is ready, but for a chance: else no day is one to act on."""
+    return not too_warm(found) and float(np.mean(found.keeps)) >= 1 - SOME
+
+
+def best_out(found: Ready) -> float | None:
+    """s since the start of the day to take a piece out; None where no day is worth waiting for."""
+    pull = ordered(found.pull)[1]
+    return float(pull) if np.isfinite(pull) and worth_waiting(found) else None
+
+
+def too_warm(found: Ready) -> bool:
     """Whether the meat is warm for too long on the way."""
     return float(np.mean(found.warmed <= found.allowed)) < SURE
 
 
 def _too_long(found: Ready) -> bool:
     """Whether the ready day is known, and is no day to wait for."""
-    return float(np.mean(found.keeps)) < SURE and bool(np.isfinite(ordered(found.ready)[1]))
+    return not worth_waiting(found) and bool(np.isfinite(ordered(found.ready)[1]))
 
 
 def why_bare(found: Ready, numbers: Numbers) -> str:
@@ -189,9 +201,13 @@ def _bare_too_long(found: Ready, numbers: Numbers) -> str:
     )
 
 
+# Two more cuts take as long to compute as all else in a report, so it offers the split and its command does it.
+ALONG_THE_SEAM = "Or split it along its seam: `curelab split` with `--along seam` says what that gives."
+
+
 def why_not_wait(numbers: Numbers, system: str) -> str:
     """What the days of bare raw meat are held against."""
-    return f"Toxin of botulism was found from {keeping.days_to_harm(numbers, THREE):.0f} days at {units.show(THREE, 'temperature', system)} on."
+    return f"Toxin of botulism was found from {keeping.days_to_harm(numbers, THREE):.0f} days at {units.show(THREE, 'temperature', system, digits=2)} on."
 
 
 def answer(
@@ -204,9 +220,10 @@ def answer(
     said = [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated)]
     if found.bare:
         best, *others = to_change(made, weighed, system, dated)
-        why = [why_not_wait(numbers, system)] if _too_long(found) and not _too_warm(found) else []
+        why = [why_not_wait(numbers, system)] if _too_long(found) and not too_warm(found) else []
         why += [why_bare(found, numbers)] if found.nitrite and found.pink < SURE else []
         said += [best, *why, *others]
+        said += [ALONG_THE_SEAM] if any(each.seam is not None for each in piece.stations) else []
     return said
 
 
@@ -227,9 +244,9 @@ def to_change(
                 if grams
                 else f"take {change.value:.2g} times the nitrite"
             )
-            what = f"{mix}, close to the most allowed" if change.enough else "weigh more cure, up to the limit"
+            what = f"{mix}, near the limit" if change.enough else "weigh more cure, up to the limit"
         elif change.kind == "colder":
-            what = f"keep it at {units.show(change.value, 'temperature', system)}, and longer"
+            what = f"keep it at {units.show(change.value, 'temperature', system, digits=2)}, and longer"
         else:
             what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
         if change.enough:
@@ -246,7 +263,7 @@ def how_forgiving(found: Forgiving, planned: float, ready: Ready | None = None) 
     """What a day late does, which days land right, and how often the surest and the `planned` day [s] do. Nothing where no day is worth
     waiting for by the answer, `ready`.
     """
-    if ready is not None and float(np.mean(ready.keeps)) < SURE:
+    if ready is not None and not worth_waiting(ready):
         return ""
     taste = f"{100 * found.low:.1f} to {100 * found.high:.1f} %"
     points = 100 * DAY * found.slope
@@ -290,7 +307,7 @@ def answers(
 
 def keep_cold(system: str) -> str:
     """What protects the middle while salt and nitrite are on their way."""
-    return f"Until the middle is cured, only the cold protects it: keep it at {COLD[system]}."
+    return f"{UNTIL_CURED}, only the cold protects it: keep it at {COLD[system]}."
 
 
 def _count(seconds: float, size: float) -> str:

@@ -76,6 +76,7 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "cured": [_cured(each) for each in outcome.cured],
         "answers": [_answer(each) for each in outcome.answers],
         "plate": plate_rows(history),
+        "to the table": _lead(outcome),
         "verdicts": [asdict(verdict) | {"chance": _chance(outcome, verdict)} for verdict in outcome.verdicts],
         "budget": [dict(row) for row in history.budget],
         "assumptions": list(rests_on(outcome, long=True)),
@@ -85,6 +86,17 @@ def plain(outcome: Outcome) -> dict[str, Any]:
         "cautions": list(cautions_of(outcome)),
         "learned": list(outcome.said),
     }
+
+
+def _lead(outcome: Outcome) -> dict[str, Any] | None:
+    """How long from the first heat to the end, of all and of each stage; None where nothing heats."""
+    found = outcome.lead
+    if found is None:
+        return None
+    return {
+        "middle_s": found.value, "low_s": found.low, "high_s": found.high, "stages": found.rows(),
+        "begin": found.begin.isoformat(" ", "minutes") if found.begin is not None else None,
+    }  # fmt: skip
 
 
 def _three(band: Band) -> dict[str, float]:

@@ -9,6 +9,7 @@ from ..engine.history import History
 from ..engine.run import FREE
 
 QUANTITIES = ("salt", FREE)
+BESIDE = 0.002  # m beside the middle of the width: less cannot be seen on a board (judgement)
 
 
 def solid_names(history: History) -> list[str]:
@@ -19,15 +20,23 @@ def solid_names(history: History) -> list[str]:
 def slowest(history: History, time: float, piece: str) -> dict[str, float]:
     """Where salt comes last, at a time [s]."""
     along, depth = (float(each) for each in history.slowest_place("salt", time, piece))
-    return {"along_m": along, "depth_m": depth}
+    return {"along_m": along, "depth_m": depth, "across_m": float(history.slowest_across("salt", time, piece))}
 
 
 def slowest_words(history: History, time: float, piece: str, system: str = "metric") -> str:
     """The same in words; nothing for a piece without a length."""
     if piece not in solid_names(history):
         return ""
-    along, depth = (units.show(each, "length", system, digits=2) for each in slowest(history, time, piece).values())
-    return f"middle: the slowest spot, {along} from the head and {depth} deep."
+    found = slowest(history, time, piece)
+    along, depth, beside = (
+        units.show(abs(found[name]), "length", system, digits=2) for name in ("along_m", "depth_m", "across_m")
+    )
+    side = (
+        f", {beside} {'left' if found['across_m'] < 0 else 'right'} of the middle"
+        if abs(found["across_m"]) > BESIDE
+        else ""
+    )
+    return f"middle: the slowest spot, {along} from the head and {depth} deep{side}."
 
 
 def sections(history: History) -> list[dict[str, Any]]:

@@ -12,6 +12,7 @@ from ..spread import Chance
 from ..spread.changes import Change
 from ..units import capital
 from .answer import HEAD, answers, how_forgiving, keep_cold, of_ten, ranges
+from .check_names import INFORMS, kitchen
 from .dangers import failing, not_vouched
 
 SET_TO = {"metric": ("2 °C", "1 °C"), "us": ("36 °F", "34 °F")}  # what to set a fridge to, and not below
@@ -56,7 +57,8 @@ def in_parts(
         taken = "Your readings are taken up." if outcome.learned is not None else "Your readings are not taken up."
         said.append(f"{taken} {outcome.said[0]}")
     counts = [
-        f"{sum(each.outcome == sign for each in outcome.verdicts)} {word.lower()}" for sign, word in SIGNS.items()
+        f"{sum(each.outcome == sign and each.name not in INFORMS for each in outcome.verdicts)} {word.lower()}"
+        for sign, word in SIGNS.items()
     ]
     said.append(f"Checks: {', '.join(reversed(counts))}.")
     return first, said
@@ -79,12 +81,10 @@ def _close(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
         chance = chances.get(name)
         if chance is not None and round(10 * (1 - chance.passes)) >= 1:
             names.append(name)
-            some.append(f"{name} ({of_ten(1 - chance.passes)})")
+            some.append(f"{kitchen(name)} ({of_ten(1 - chance.passes)})")
     if not some:
         return []
-    return [
-        f"Close to a limit, and past it in so many batches: {'; '.join(some)}.{_advice(names, outcome.batch.units)}"
-    ]
+    return [f"Not ok in so many batches: {'; '.join(some)}.{_advice(names, outcome.batch.units)}"]
 
 
 def _advice(names: Sequence[str], system: str) -> str:

@@ -15,9 +15,10 @@ from ..spread import Windows
 from ..units import WIDTH
 from ..weighing import WHY_METHODS_DIFFER
 from . import fields
+from .check_names import INFORMS
 from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
 from .plate import plate_sentences
-from .to_the_plate import is_raw
+from .to_the_plate import is_raw, to_the_table
 from .warm_lines import READ, cautions_of, warm_line
 
 UNCOOKED = "Not cooked by the printed tables: do not eat it. Cook on until a thermometer in the middle shows what your code asks for."
@@ -41,7 +42,7 @@ def words(outcome: Outcome, long: bool = False) -> str:
         if long or not isinstance(each, Windows):
             out += _wrapped(each.told if isinstance(each, Windows) else each.sentence)
     raw = is_raw(outcome.verdicts)
-    plate = [UNCOOKED] if raw else plate_sentences(outcome.history, outcome.batch.units)
+    plate = [UNCOOKED] if raw else [*to_the_table(outcome), *plate_sentences(outcome.history, outcome.batch.units)]
     out += ["", "ON THE PLATE", *_points(plate)] if plate else []
     out += _check_lines(outcome, long)
     out += ["", "CAUTIONS", *_points(cautions_of(outcome))]
@@ -87,7 +88,7 @@ def _check_lines(outcome: Outcome, long: bool) -> list[str]:
     )
     out = ["", rules]
     for verdict in outcome.verdicts:
-        if verdict.outcome != "pass" or long:
+        if long or (verdict.outcome != "pass" and verdict.name not in INFORMS):
             source = f"{often(outcome, verdict)} [{verdict.source}]" if long else ""
             brief = verdict.outcome == "unknown" and not long
             said = f"{verdict.sentence.partition('. ')[0].removesuffix('.')}." if brief else verdict.sentence
@@ -139,7 +140,8 @@ def _stage_table(outcome: Outcome) -> list[str]:
     read = [("average", "salt"), ("core", "salt"), ("surface", "salt"), ("average", "nitrite"), ("core", FREE)]
     ahead(outcome, every, read)
     out = [
-        f"{'WHEN IT ENDS':34}{'salt, %':>8}{'middle':>8}{'outside':>9}{'nitrite in':>12}{'free, middle':>14}{'weight':>9}"
+        f"{'':34}{'salt, % of the meat':>25}{'nitrite, mg/kg':>26}",
+        f"{'WHEN IT ENDS':34}{'whole':>8}{'middle':>8}{'outside':>9}{'taken in':>12}{'free, middle':>14}{'weight':>9}",
     ]
     for index in every:
         begin, end = history.span(index)

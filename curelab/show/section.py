@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -39,11 +40,12 @@ DEGREES = {
 @dataclass(frozen=True)
 class Drawn:
     """One piece: x, y (rows, columns) of its nodes in cm, y downwards; value (rows, columns), which reading each node shows; `fat` (rows,),
-    whether a row lies in the fat; ends: whether its sides are where the picture stops and not where the meat does; lying: the foot rests on the
+    whether a row lies in the fat; seam (rows, columns): which nodes of other rows do; ends: whether its sides are where the picture stops and not where the meat does; lying: the foot rests on the
     vessel; thickness in words.
 
     Of every quantity, by key: values (READ, v) and, with bands, low, high (READ, v); level (t,), from which on a place counts
     as reached; courses, lines over time (t,) by name, each (low, middle, high) or the middle alone. lane: which line of stages is its own.
+    stations: of a cut, (place from its head, thickness) in cm; along: its length in cm, 0 for what has none; head: where its ruler begins, cm.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Drawn:
     y: np.ndarray
     value: np.ndarray
     fat: np.ndarray
+    seam: np.ndarray
     ends: bool
     lying: bool
     thickness: str
@@ -60,6 +63,9 @@ class Drawn:
     level: dict[str, np.ndarray]
     courses: dict[str, dict[str, tuple[np.ndarray, ...]]]
     lane: int = 0
+    stations: tuple[tuple[float, float], ...] = ()
+    along: float = 0.0
+    head: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -226,9 +232,20 @@ def _drawn(
         }
     lying = any(stage.lies for stage in usual.stages) and piece.lies_flat
     thickness = show(piece.thickness, "length", system)
+    seam = _fatty(usual, number).T & ~fat[:, None] if whole and piece.shape != "cylinder" else np.zeros(x.shape, bool)
     return Drawn(
-        words, x, y, value, fat, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane
-    )
+        words, x, y, value, fat, seam, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane,
+        **_ruled(piece),
+    )  # fmt: skip
+
+
+def _ruled(piece: Piece) -> dict[str, Any]:
+    """What a hand may take hold of: stations, and how long the piece is."""
+    solid = piece.solid()
+    if solid is None:
+        return {}
+    stations = tuple((100 * (each.at - solid.at[0]), 100 * each.thickness) for each in piece.stations)
+    return {"stations": stations, "along": 100 * solid.length, "head": 100 * solid.at[0]}
 
 
 def _shown(key: str, system: str) -> Callable:
@@ -269,12 +286,19 @@ def _whole(history: History, number: int) -> tuple[np.ndarray, ...]:
     thick = np.interp(found.along, np.array(solid.at) - solid.at[0], solid.thickness)
     places = np.arange(found.along.size).reshape(found.along.shape)
     x, y = found.along, piece.thickness - thick + found.depth
-    fat = np.logical_not(meat.lean[meat.body.tissue_of_nodes[meat.body.middle]].any(axis=0))
+    fat = np.asarray(_fatty(history, number).all(axis=0))
     if piece.shape == "cylinder":  # from the axis outwards: the other half is its mirror image
         order = [*range(x.shape[1] - 1, 0, -1), *range(x.shape[1])]
         upper = piece.thickness - y[:, :0:-1]
         return 100 * x[:, order].T, 100 * np.concatenate([upper, y], axis=1).T, places[:, order].T, fat[order]
     return 100 * x.T, 100 * y.T, places.T, fat
+
+
+def _fatty(history: History, number: int) -> np.ndarray:
+    """(i, k) which nodes of the section of a piece with a length lie in fat."""
+    meat = history.state.meats[number]
+    assert isinstance(meat.body, Solid)
+    return np.asarray(~meat.lean[meat.body.tissue_of_nodes[meat.body.middle]])
 
 
 def _round(piece: Piece, depth: np.ndarray) -> tuple[np.ndarray, ...]:

@@ -24,7 +24,7 @@ def message(section: Section, opens: float | None = None, system: str = "metric"
     """(words and sizes, numbers) of a section. opens: the day that is shown at first (None: the last)."""
     arrays = [section.days]
     for piece in section.pieces:
-        arrays += [piece.x, piece.y, piece.value, piece.fat]
+        arrays += [piece.x, piece.y, piece.value, piece.fat, piece.seam]
         for quantity in section.quantities:
             key = quantity.key
             arrays.append(piece.values[key])
@@ -56,6 +56,9 @@ def message(section: Section, opens: float | None = None, system: str = "metric"
                 "lying": piece.lying,
                 "thickness": piece.thickness,
                 "lane": piece.lane,
+                "stations": [list(each) for each in piece.stations],
+                "along": piece.along,
+                "head": piece.head,
                 "courses": {
                     key: [[name, len(parts)] for name, parts in lines.items()] for key, lines in piece.courses.items()
                 },

@@ -36,7 +36,7 @@ def soaked(many: Spread, soak: int, piece: str, system: str = "metric") -> str:
     begin, end = many.usual.span(soak)
     spent = units.show(end - begin, "time")
     before, after, bite, core = (
-        (f"{100 * middle[0]:.2f} %", _between(low, high, 100, 1))
+        (f"{100 * middle[0]:.1f} %", _between(low, high, 100, 1))
         for middle, low, high in (
             many.at(place, "salt", [when], piece)
             for place, when in (("average", begin), ("average", end), ("first bite", end), ("core", end))
@@ -55,7 +55,7 @@ def rested(many: Spread, piece: str, system: str = "metric") -> str:
     )
     even = "even enough to slice" if abs(bite - core) < 0.3 else "still uneven: more rest evens it out"
     return (
-        f"At the end of all stages: {bite:.2f} % in the outer {_bite(system)} and {core:.2f} % in the middle, {even}."
+        f"At the end of all stages: {bite:.1f} % in the outer {_bite(system)} and {core:.1f} % in the middle, {even}."
     )
 
 

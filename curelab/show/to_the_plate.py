@@ -10,6 +10,8 @@ from ..forecast.serve import Lead
 from ..limits import Verdict
 from ..limits.cooling import rules
 from ..limits.verdict import SIGNS
+from ..outcome import Outcome
+from ..recipe.criterion import TEMPERATURE
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..units import capital, roughly, show
@@ -44,6 +46,17 @@ def spent(value: float, low: float, high: float) -> str:
     return (
         f"{usual} ({first} to {last})" if unit.rstrip("s") == other.rstrip("s") else f"{usual} ({ends[0]} to {ends[1]})"
     )
+
+
+def to_the_table(outcome: Outcome) -> list[str]:
+    """When to begin cooking, and how long each stage takes, in one sentence each; nothing where nothing cooks, or what is cooked is kept."""
+    lead, stages = outcome.lead, outcome.history.stages
+    if lead is None or not any(stage.aim == "cook" for stage in stages):
+        return []
+    probed = any(stage.until is not None and stage.until.quantity == TEMPERATURE for stage in stages)
+    hot = show(rules("holding")[0].begin, "temperature", outcome.batch.units)
+    sooner = f" What is ready sooner is chilled, or held above {hot}; it does not stand about." if probed else ""
+    return [f"{begin(lead)}{sooner}"]
 
 
 def hours(lead: Lead) -> list[str]:

@@ -48,4 +48,12 @@ def warm_row(outcome: Outcome, stage: int, piece: str) -> dict[str, Any]:
 
 def cautions_of(outcome: Outcome) -> tuple[str, ...]:
     """What to beware of in this batch: of cure, and of heat where there is any."""
-    return tuple(dict.fromkeys([*CAUTIONS, *(said for stage in outcome.history.stages for said in stage.cautions)]))
+    said = dict.fromkeys([*CAUTIONS, *(said for stage in outcome.history.stages for said in stage.cautions)])
+    return tuple(own_units(each, outcome.batch.units) for each in said)
+
+
+def own_units(caution: str, system: str) -> str:
+    """A caution with temperatures in the units of `system` alone."""
+    for both, metric, us in (("4 °C (40 °F)", "4 °C", "40 °F"), ("54 and 4 °C", "54 and 4 °C", "130 and 40 °F")):
+        caution = caution.replace(both, us if system == "us" else metric)
+    return caution

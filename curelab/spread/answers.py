@@ -119,11 +119,6 @@ class Times(Shown):
 
         return pandas.DataFrame({"draw": np.arange(len(self.values)), "time_s": self.values})
 
-    def sentence_by(self, when: Any) -> str:
-        """ "In 8 cases of 10 ... by day 21." """
-        share = in_ten(self.chance(when))
-        return f"{share[0].upper()}{share[1:]}: {_lower(self.said)} by {_day(units.seconds(when))}. {self.rests_on}"
-
 
 @dataclass(frozen=True, repr=False)
 class Windows(Shown):

@@ -17,7 +17,7 @@ from ..recipe.stages import Stage
 from .draws import Draws, draw
 from .spread import LONGEST_WAIT, Spread
 
-DRAWS = 64  # behind each change
+DRAWS = 64  # behind each change, where the caller asks for no other number
 STEP = 0.005  # m: no finer than a cook cuts (judgement)
 THINNEST = 0.015  # m: thinner is no longer a piece to cure whole (judgement)
 COLDEST = 274.15  # K: as cold as a fridge can be kept without ice (judgement)
@@ -43,10 +43,16 @@ class Change:
 
 
 def changes(
-    many: Spread, stage: int, piece: int | str, *, more_nitrite: float = 1.0, salt: float | None = None
+    many: Spread,
+    stage: int,
+    piece: int | str,
+    *,
+    more_nitrite: float = 1.0,
+    salt: float | None = None,
+    draws: int = DRAWS,
 ) -> tuple[Change, ...]:
     """What each change would give for one piece, the surest first. `more_nitrite`: times as much as is in it now that the rules allow."""
-    found = worked_out(many, stage, piece, more_nitrite=more_nitrite, salt=salt)
+    found = worked_out(many, stage, piece, more_nitrite=more_nitrite, salt=salt, draws=draws)
     return in_order_of_use([each for each in found if each is not None])
 
 
@@ -59,7 +65,13 @@ def in_order_of_use(made: Sequence[Change]) -> tuple[Change, ...]:
 
 
 def worked_out(
-    many: Spread, stage: int, piece: int | str, *, more_nitrite: float = 1.0, salt: float | None = None
+    many: Spread,
+    stage: int,
+    piece: int | str,
+    *,
+    more_nitrite: float = 1.0,
+    salt: float | None = None,
+    draws: int = DRAWS,
 ) -> Iterator[Change | None]:
     """The same in short steps, for whoever wants to do something in between: each change as it is found, None after a step without one."""
     number = many.number(piece)
@@ -67,7 +79,7 @@ def worked_out(
     own = pieces[number]
 
     def asked(kind: str, value: float, meat: Sequence[Piece] = pieces, line: Sequence[Stage] = stages) -> Change:
-        few = _few(many, tuple(meat), tuple(line))
+        few = _few(many, tuple(meat), tuple(line), draws)
         return Change(kind, value, few.ready(stage, [number], salt=salt, at_most=LONGEST_WAIT)[0])
 
     def cut(kind: str, thickness: float) -> Change:
@@ -97,8 +109,8 @@ def worked_out(
         yield asked("colder", COLDEST, line=[each.warmed(by) for each in stages])
 
 
-def _few(many: Spread, pieces: tuple[Piece, ...], stages: tuple[Stage, ...]) -> Spread:
+def _few(many: Spread, pieces: tuple[Piece, ...], stages: tuple[Stage, ...], draws: int) -> Spread:
     """Other pieces and stages in the first draws of a batch."""
-    columns = draw(many.draws.inputs, DRAWS, many.draws.seed, many.draws.learned).columns if many.banded else {}
+    columns = draw(many.draws.inputs, draws, many.draws.seed, many.draws.learned).columns if many.banded else {}
     case = replace(many.case, pieces=pieces, stages=stages, more=(("cells", CELLS),))
     return Spread(case, Draws(many.draws.inputs, many.draws.seed, columns, many.draws.learned), many.executor)

@@ -81,7 +81,7 @@ def on_the_way(history: History, stage: int, out: float, times: tuple[float, ...
     many = history if history.drawn else history.as_drawn()
     rested = many.pulled(stage, np.full(many.count, out - float(np.max(many.begin(stage)))), rest_after(many, stage))
     asked = np.array(times)
-    return np.stack([rested.average("salt", asked, piece), rested.slowest("salt", asked, piece)], axis=1)
+    return np.stack([rested.average("salt", asked, piece), rested.least("salt", asked, piece)], axis=1)
 
 
 def _where(times: np.ndarray, values: np.ndarray, level: float, number: int) -> float:

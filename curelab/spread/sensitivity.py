@@ -115,7 +115,7 @@ class Importance:
             makes += f", {beside}; these {COUNTED[len(tied)]} cannot be told apart"
         lead = next((row for row in tied if row.remedy), None)
         if lead is not None:
-            return f"{capital(lead.remedy)} before anything else: {makes}."
+            return f"{capital(lead.remedy)} before anything else. {capital(makes)}."
         after = next((row for row in self.rows if row.remedy and row.first >= 0.5 * STANDS_OUT), None)
         if after is None:
             return f"{capital(makes)}, and nothing in a kitchen helps."

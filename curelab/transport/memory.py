@@ -70,3 +70,4 @@ def _size(value: Any) -> int:
 
 
 SHARED = Memory()
+READINGS = Memory()  # of all draws, asked for draw after draw: what they are worked out from does not push them out

@@ -8,7 +8,7 @@ clock that the caller chooses.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -18,23 +18,37 @@ import numpy as np
 @dataclass(frozen=True, eq=False)
 class Part:
     """Nodes that are linked among themselves: capacity (d, r), stiffness (d, r, r), equilibrium (r,): the state of which w is 1
-    everywhere; sign (r,): parity of each node, None for none: nodes of unlike parity are not linked inside a part.
+    everywhere; sign (r,): parity of each node, None for none: nodes of unlike parity are not linked inside a part. inner: the stiffness, or
+    what makes it, because it is large. shared: what is common to this part and to all that are in proportion to it, contacts included; None:
+    nothing is.
     """
 
     capacity: np.ndarray
-    stiffness: np.ndarray
+    inner: np.ndarray | Callable[[], np.ndarray]
     equilibrium: np.ndarray
     sign: np.ndarray | None = None
+    shared: dict | None = None
+
+    @property
+    def stiffness(self) -> np.ndarray:
+        return self.inner() if callable(self.inner) else self.inner
 
 
 @dataclass(frozen=True, eq=False)
 class Contact:
-    """What links a part to the bath: matrix (d, r, r) on its nodes, column (d, r) to the bath, and total (d,) of all its conductance."""
+    """What links a part to the bath: matrix (d, r, r) on its nodes, column (d, r) to the bath, and total (d,) of all its conductance. linked: the
+    matrix, or what makes it. kind: of the same kind is what links a part in proportion, in the same proportion; None: nothing is.
+    """
 
     part: int
-    matrix: np.ndarray
+    linked: np.ndarray | Callable[[], np.ndarray]
     column: np.ndarray
     total: np.ndarray
+    kind: Hashable = None
+
+    @property
+    def matrix(self) -> np.ndarray:
+        return self.linked() if callable(self.linked) else self.linked
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,7 +14,7 @@ because it does all that `Modes` does, in another way.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property, partial
 
@@ -98,9 +98,15 @@ class Spokes:
             root = np.sqrt(part.capacity)
             feed = None if self.make is None else contacts[number].column
             stays = part.equilibrium if self.make is None else None
-            nodes = np.arange(begin, begin + len(part.equilibrium))
-            found.append(Part(nodes, partial(_scaled, part, contacts.get(number), root), root, feed, stays))
+            nodes, contact = np.arange(begin, begin + len(part.equilibrium)), contacts.get(number)
+            alone = Part(nodes, partial(_scaled, part, contact, root), root, feed, stays)
+            kind = "closed" if contact is None else contact.kind
+            if part.shared is not None and kind is not None:
+                alone = replace(alone, source=_Once(part.shared, kind, alone))
+            found.append(alone)
             begin += len(nodes)
+        if self.make is not None:
+            self.__dict__["total"] = np.sum([contact.total for contact in contacts.values()], axis=0)
         return tuple(found)
 
     @cached_property
@@ -120,12 +126,15 @@ class Spokes:
         found = []
         for size in dict.fromkeys(len(part.nodes) for part in self.own):
             same = [part for part in self.own if len(part.nodes) == size]
-            every = (len(self.root), len(same), size, size)
-            vectors = np.empty(every)
-            for number, part in enumerate(same):
-                vectors[:, number] = part.solved[1]
-                part.__dict__["solved"] = part.solved[0], vectors[:, number]  # the same numbers are not kept twice
-            found.append((np.stack([part.nodes for part in same]), vectors))
+            every = same[0].solved[1].base
+            if every is None or any(part.solved[1].base is not every for part in same):
+                every = np.empty((len(self.root), len(same), size, size))
+                for number, part in enumerate(same):
+                    every[:, number] = part.solved[1]
+                    part.__dict__["solved"] = part.solved[0], every[:, number]  # the same numbers are not kept twice
+                    if isinstance(part.source, _Once):
+                        part.source.keep(part.solved)
+            found.append((np.stack([part.nodes for part in same]), every))
         return tuple(found)
 
     @cached_property
@@ -173,7 +182,8 @@ class Spokes:
         last = self.__dict__.get("_last")
         if last is None or not np.array_equal(last[0], draws):
             parts = tuple(
-                replace(part, capacity=part.capacity[draws], stiffness=part.stiffness[draws]) for part in self.parts
+                replace(part, capacity=part.capacity[draws], inner=part.stiffness[draws], shared=None)
+                for part in self.parts
             )
             made = Spokes(parts, None)
             made.__dict__["own"] = tuple(part.of(draws) for part in self.own)
@@ -410,6 +420,23 @@ class Star:
         """As `Modes.of`."""
         loss = None if self.loss is None else self.loss[draws]
         return Star(self.size, self.spokes.of(draws), self.bath[draws], self.total[draws], loss, self.sign)
+
+
+@dataclass(frozen=True, eq=False)
+class _Once:
+    """`solved` of a part, found once for all that are in proportion to it."""
+
+    shared: dict
+    kind: Hashable
+    part: Part
+
+    def __call__(self) -> tuple[np.ndarray, np.ndarray]:
+        if self.kind not in self.shared:
+            self.keep(self.part.solved)
+        return self.shared[self.kind]
+
+    def keep(self, solved: tuple[np.ndarray, np.ndarray]) -> None:
+        self.shared[self.kind] = solved
 
 
 def _scaled(part: Nodes, contact: Contact | None, root: np.ndarray) -> np.ndarray:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import tomllib
+from datetime import UTC, datetime
 
+import numpy as np
 import pytest
 
 from curelab.batch import Batch, Reading, dumps, from_table, load
 from curelab.outcome import run
+from curelab.paper.calendar_file import calendar
 from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.sheet import sheet
 from curelab.recipe.stages import STAGES
@@ -83,3 +86,34 @@ def test_a_hot_pot_in_the_log_is_no_warm_fridge(batch):
         verdict.name == "temperature in the log" and verdict.outcome == "fail" for verdict in logged.verdicts
     )
     assert any("say nothing of the fridge" in each for each in logged.said)
+
+
+def test_served_on_sunday_at_one_and_every_step_before_it(batch):
+    """Back from the table: what goes by the thermometer has the time that 9 draws of 10 need, and the meat is still cooked to its heat."""
+    sunday = {"zone": "Europe/Berlin", "serve": "2026-12-06 13:00", "after": [{"name": "slice", "lasts": "30 min"}]}
+    served = from_table(tomllib.loads(dumps(batch.but(start=None, plan=sunday))))
+    found, outcome = schedule(served), run(served, draws=256)
+    at = {task.key: task.at for task in found.tasks}
+    assert f"{at['end']:%A %H:%M}" == "Sunday 13:00" and f"{at['after-1']:%H:%M}" == "12:30"
+    assert [at[f"stage-{n}"] for n in range(1, 7)] == sorted(at[f"stage-{n}"] for n in range(1, 7))
+    spent = [
+        (at[key] - at[f"stage-{n}"]).total_seconds() for n, key in ((4, "stage-5"), (5, "stage-6"), (6, "after-1"))
+    ]
+    for seconds, stage in zip(spent, (3, 4, 5), strict=True):
+        waited = outcome.waited(stage)[0]
+        late = float(np.quantile(waited, 0.9))
+        assert late - 1 <= seconds <= late + 300 and seconds > np.median(waited)
+        detail = next(task.detail for task in found.tasks if task.key == f"stage-{stage + 1}")
+        assert "in 8 of 10; until the middle is" in detail
+    assert found.planned.batch.stages[4].until == batch.stages[4].until  # nobody takes it out by the clock
+    assert float(found.planned.history.temperature(found.planned.history.ends(4), "core", "point")) == pytest.approx(
+        361.15, abs=0.1
+    )
+    lead = outcome.lead
+    assert lead.begin == at["stage-3"].replace(tzinfo=None)  # the report says the same hour as the plan
+    said = " ".join(words(outcome).split())
+    assert f"Begin on Sunday 6 December at {lead.begin:%H:%M} to serve on Sunday at 13:00" in said
+    assert "held above 57.2 °C; it does not stand about" in said
+    assert plain(outcome)["to the table"]["high_s"] == lead.high
+    told = calendar(found, datetime(2026, 11, 1, tzinfo=UTC)).decode().replace("\r\n ", "")
+    assert "in 8 of 10" in told and "DTSTART:20261206T120000Z" in told

@@ -113,4 +113,4 @@ def test_what_its_log_says_is_taken_up(known):
         for day in (0.1, 3, 5)
     ]
     outcome = run(batch(NEW, log=tuple(log)), draws=32)
-    assert outcome.learned is not None and "about as fast as typical" in outcome.said[0]
+    assert outcome.learned is not None and "as fast as typical" in outcome.said[0]

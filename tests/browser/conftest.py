@@ -210,6 +210,12 @@ def faults_for_those_who_cannot_see(page: Any) -> list[str]:
 
 
 @pytest.fixture(scope="session")
+def start_lab() -> Any:
+    """`running_lab`, for a test that brings its own browser."""
+    return running_lab
+
+
+@pytest.fixture(scope="session")
 def stage() -> Iterator[Any]:
     """The helpers of this file, for tests that need a lab or a page of their own."""
     if os.environ.get("CURELAB_BROWSER") != "required":

@@ -12,7 +12,8 @@ from curelab import outcome as outcomes
 from curelab.batch import load
 from curelab.lab.benches.plate import PlateBench
 from curelab.lab.benches.thick_point import HORIZON, ThickPoint
-from curelab.lab.state import PAGE_DRAWS, State
+from curelab.lab.hand import NOTE
+from curelab.lab.state import PAGE_DRAWS, WORKING_FILE, State
 from curelab.outcome import run
 from curelab.show.in_short import in_short
 from curelab.units import DAY
@@ -31,7 +32,9 @@ def kitchen(stage, tmp_path_factory):
 @pytest.fixture
 def visit(stage, kitchen):
     """Open a bench by the name of its notebook and wait for its first picture."""
-    address, _ = kitchen
+    address, folder = kitchen
+    for name in (WORKING_FILE, NOTE):  # what another test changed was saved by itself
+        (Path(folder) / name).unlink(missing_ok=True)
 
     def go(name: str, width: int = 1280):
         page = go.watch(width)
@@ -210,7 +213,9 @@ def test_batch_saves_reopens_and_agrees_with_the_command(visit, kitchen):
     thickness.press("Enter")
     settled(page)
     page.get_by_role("button", name="Save", exact=True).click()
-    page.get_by_text(re.compile(r"^my-batch\.toml\.$")).first.wait_for(timeout=120_000)  # the words on the page name it too
+    page.get_by_text(re.compile(r"^my-batch\.toml\.$")).first.wait_for(
+        timeout=120_000
+    )  # the words on the page name it too
     settled(page)
     saved = load(Path(folder) / "my-batch.toml")
     assert saved.pieces[0].thickness == 0.06
@@ -233,15 +238,14 @@ def test_to_the_plate(visit):
     assert "only tried out" in said(page) and "burn" in said(page)
     step(page, "Middle to reach", "ArrowLeft")
     drag(page, "Portion, as thick as", 0.1)
+    page.get_by_text("only tried out").wait_for(state="hidden", timeout=60_000)
     settled(page)
-    assert "only tried out" not in said(page)
     state = State()
     thick = float(page.get_by_role("slider", name="Portion, as thick as", exact=True).input_value())
     bench = PlateBench(state)
     bench.controls["middle"].value -= 1
     bench.controls["portion"].value = thick
-    text = said(page)
-    assert re.sub(r"\s+", " ", bench.says["answer"].text) in text
+    page.get_by_text(bench.says["answer"].text).first.wait_for(timeout=60_000)
     hour = page.get_by_role("slider", name="Hour", exact=True)
     hour.press("End")
     usual = state.spread(state.batch.filled()).usual
@@ -250,10 +254,10 @@ def test_to_the_plate(visit):
     serve = page.get_by_label("Serve on")
     serve.fill("next Sunday")
     serve.press("Enter")
-    page.get_by_text("is not a date and time").wait_for(timeout=20_000)
+    page.get_by_text("is not a date and time").first.wait_for(timeout=60_000)
     serve.fill("2026-11-29 13:00")
     serve.press("Enter")
-    page.get_by_text("to serve on Sunday at 13:00").first.wait_for(timeout=20_000)
+    page.get_by_text("to serve on Sunday at 13:00").first.wait_for(timeout=60_000)
     clean(page)
 
 
@@ -280,6 +284,7 @@ def test_compare(visit, kitchen):
 def test_by_keyboard_alone_every_control_is_reached_and_seen(visit):
     page = visit("plate")
     page.evaluate("() => document.activeElement.blur()")
+    page.mouse.click(5, 300)  # beside everything, so that the first key leads to the first control
     for _ in range(80):
         page.keyboard.press("Tab")
         here = page.evaluate(
@@ -291,7 +296,7 @@ def test_by_keyboard_alone_every_control_is_reached_and_seen(visit):
         assert here is not False
     missed = page.evaluate(
         """() => [...document.querySelectorAll('.jp-Notebook :is(a, button, input, select, summary)')]
-        .filter(each => each.offsetParent && !each.disabled && !each.dataset.reached && getComputedStyle(each).display !== 'none').map(each => each.outerHTML)"""
+        .filter(each => each.offsetParent && !each.disabled && each.tabIndex >= 0 && !each.dataset.reached && getComputedStyle(each).visibility !== 'hidden').map(each => each.outerHTML)"""
     )
     assert missed == []
 
@@ -305,7 +310,9 @@ def test_start_shows_the_cautions_and_leads_on(visit):
     clean(page)
 
 
-@pytest.mark.parametrize("name", ["thick_point", "equilibrium_or_strong", "soak", "plate", "batch", "learning", "compare"])
+@pytest.mark.parametrize(
+    "name", ["thick_point", "equilibrium_or_strong", "soak", "plate", "batch", "learning", "compare"]
+)
 def test_on_a_telephone_in_the_dark_every_slider_can_still_be_moved(visit, name):
     page = visit(name, width=400)
     page.emulate_media(color_scheme="dark")  # as the system says, so is the page

@@ -63,7 +63,10 @@ def phone(stage, carried):
 
 
 def lines(page: Any) -> list[str]:
-    return page.locator("[data-lines]").input_value().splitlines()
+    """The lines to be sent, without the one that says how many they are."""
+    found = page.locator("[data-lines]").input_value().splitlines()
+    assert not found or found[-1] == f"curelab1 end {len(found) - 1}"
+    return found[:-1]
 
 
 def typed(page: Any, label: str) -> Any:
@@ -94,7 +97,7 @@ def test_what_is_ticked_and_written_is_kept_and_comes_back_once(phone, carried, 
     assert page.get_by_role("checkbox", name=re.compile(r"^Turn over Wed 4 Mar")).is_checked()
     assert page.evaluate("window.struck") is None
     said = carried.file.parent / "lines.txt"
-    said.write_text("\n".join(before), encoding="utf-8")
+    said.write_text(page.locator("[data-lines]").input_value(), encoding="utf-8")
     known = len(load(carried.file).log)
     for wrote in ("Wrote 3 readings", "Nothing to write. 3 are there already"):
         assert main(["log", str(carried.file), "--paste", str(said), "--yes"]) == 0
@@ -174,7 +177,14 @@ def test_two_tabs_take_nothing_from_each_other(phone):
     other.locator("[data-tick]").nth(1).check()
     one.locator("[data-tick]").nth(2).check()
     assert len(lines(one)) == 3
-    other.wait_for_function("document.querySelector('[data-lines]').value.split('\\n').length === 3")
+    other.wait_for_function("document.querySelector('[data-lines]').value.split('\\n').length === 4")
+    # Written by another tab whose word has not come yet: what is kept is read anew before it is written.
+    one.evaluate(
+        """() => { const key = Object.keys(localStorage)[0], kept = JSON.parse(localStorage.getItem(key));
+             kept.entries.push({ ...kept.entries[0], id: 'late', tick: 'row-0' }); localStorage.setItem(key, JSON.stringify(kept)); }"""
+    )
+    one.locator("[data-tick]").nth(3).check()
+    assert len(lines(one)) == 5
 
 
 @pytest.mark.parametrize("width", [360, 1280])

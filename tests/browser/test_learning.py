@@ -44,6 +44,7 @@ def test_a_cook_learns_from_a_batch(stage, kitchen):
         page.goto(address)
         page.wait_for_selector("[data-revision]", timeout=180_000)
         page.get_by_text("let a salometer float in it").first.wait_for(timeout=120_000)
+        page.get_by_role("button", name="How sure: what was varied").click()
         fill(page, "Batch file", DEMO)
         press(page, "Open")
         page.get_by_text("256 draws of").first.wait_for(timeout=180_000)

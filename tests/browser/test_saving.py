@@ -118,6 +118,9 @@ def test_the_drawing_needs_nothing_else_and_says_what_it_is(shown):
     texts = " ".join(" ".join(each.itertext()) for each in root.iter("{http://www.w3.org/2000/svg}text"))
     for word in (*CAPTION.split(), "point,"):
         assert word in texts
+    drawn = [each for each in root.iter() if each.tag.split("}")[1] in ("text", "path", "line", "circle")]
+    assert all(each.get("fill") for each in drawn)  # looks stand on the elements, for the style sheet stays behind
+    assert all(each.get("font-size") for each in drawn if each.tag.endswith("text"))
     assert not any(key in each.attrib for each in root.iter() for key in ("class", "style", "role"))
     assert b"<script" not in content and b"http" not in content.replace(b"http://www.w3.org/", b"")
     assert float(root.attrib["width"]) == pytest.approx(700, abs=30)

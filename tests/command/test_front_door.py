@@ -240,6 +240,33 @@ def test_no_progress_goes_into_a_pipe_or_out_of_the_library(monkeypatch, capfd):
     assert capfd.readouterr().err == ""
 
 
+@pytest.mark.parametrize(
+    ("words", "doing"),
+    [
+        (["compare", "demo_brisket.toml", "demo_brisket.toml"], "comparing batches"),
+        (["split", "demo_uneven.toml", "--at", "14 cm"], "comparing it whole and split"),
+        (["learn", "demo_brisket.toml"], "fitting the model to the readings"),
+    ],
+)
+def test_what_takes_long_counts_in_one_line_on_a_terminal(words, doing, monkeypatch, capfd):
+    monkeypatch.setattr("curelab.progress.DELAY", 0.0)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    folder = datasets_folder()
+    assert main([str(folder / word) if word.endswith(".toml") else word for word in words]) == 0
+    shown = capfd.readouterr().err
+    assert doing in shown and "\n" not in shown
+
+
+def test_a_comparison_that_is_stopped_says_one_line_and_writes_nothing(monkeypatch, capsys, tmp_path):
+    def stopped(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("curelab.learn.compare.simulate", stopped)
+    table = tmp_path / "table.csv"
+    code, out, err = said(["compare", str(DEMO), str(DEMO), "--csv", str(table)], capsys)
+    assert (code, out, err) == (130, "", "curelab: stopped.\n") and not table.exists()
+
+
 def test_a_report_from_many_draws_asks_them_once_and_says_the_same():
     batch = load(DEMO.with_name("demo_brisket.toml"))
     assert report.words(run_for(report.words, batch, 520)) == report.words(run(batch, draws=520))

@@ -54,7 +54,7 @@ def test_it_compares_and_writes_the_parts(file, capsys):
     code, out, err = said(["split", str(file), "--at", "6 cm"], capsys)
     assert code == 0 and err == ""
     assert re.search(
-        r"The strip, cut across: cured after .* \(.* to .*, fast to slow meat\)\.",
+        r"The strip, cut across: out .*after .* \(.* to .*, fast to slow meat\)\.",
         out.split("Whole")[0].replace("\n", " "),
     )
     assert "taken alone in the brine" in out and "not safe to eat" in out and "strip, tail: 425 g, 5 cm thick, 8 cm wide, 10 cm long (block)" in out  # fmt: skip

@@ -25,8 +25,10 @@ from curelab.compose import (
     template,
     way_of,
 )
+from curelab.compose.pieces import MEASURES, unknown_to
 from curelab.compose.stages import KINDS
 from curelab.engine.simulate import check
+from curelab.recipe.piece import SHAPES
 from curelab.sources import datasets_folder
 
 BRISKET = load(datasets_folder() / "demo_brisket.toml")
@@ -68,6 +70,21 @@ def test_stages_that_name_a_piece_follow_it():
     assert [stage.named for stage in remove_piece(twice, 2).stages] == named
     assert change_piece(PLATE, 1, name="thin one").stages[3].named == ("thin one",)
     assert [stage.named for stage in change_piece(PLATE, 1, thickness="3 cm").stages] == named
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_another_shape_begins_with_measures_that_weigh_what_the_piece_weighs(shape):
+    """By density and volume of the tissue tables, for every shape of a batch; a slab has no measures to hold against its weight."""
+    for batch in (BRISKET, UNEVEN, template("belly")):
+        made = change_piece(batch, 0, shape=shape).pieces[0]
+        assert (made.shape, made.weight) == (shape, batch.pieces[0].weight)
+        assert made.thickness == pytest.approx(batch.pieces[0].thickness, rel=1e-9)
+        if shape in ("block", "cut") and batch is not UNEVEN:
+            assert made.solid().weight == pytest.approx(made.weight, rel=0.02)
+        left = {name for name in MEASURES if name not in unknown_to(shape)}
+        assert {name for name in ("width", "length") if getattr(made, name)} <= left and (
+            not made.fat_cap or "fat_cap" in left
+        )
 
 
 def test_a_piece_that_is_needed_stays_and_every_reason_is_told():

@@ -13,6 +13,7 @@ from curelab.course import lesson_called, printed
 from curelab.course.ten import TEN
 from curelab.lab.teaching import TeacherPage
 
+RIGHT = (0, 1, 1, 2, 2, 0, 2, 2, 2, 1)  # what a careful cook would take, held against the library
 BEFORE = (2, 2, 0, 0, 2, 1, 1, 1, 1, 1)  # the options that a newcomer would take (judgement)
 
 
@@ -30,7 +31,7 @@ def test_the_library_picks_an_option_and_the_lesson_settles_it(each):
 
 def test_ten_questions_on_three_lessons():
     assert len(TEN) == 10 and {each.lesson for each in TEN} == {"equilibrium", "strong", "cold"}
-    assert len({each.right() for each in TEN}) == 3  # no letter is always right
+    assert tuple(each.right() for each in TEN) == RIGHT
 
 
 def test_a_newcomer_gets_few_of_them_right_before():

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from curelab import Bath, Brine, Piece, simulate
 from curelab.proof.meat import STILL
 from curelab.recipe.stages import Rest, Soak, Water
+from curelab.show.fields import slowest_words
 from curelab.sources import default_numbers
 
 DAY = 86400.0
@@ -147,7 +148,7 @@ def test_the_slowest_spot_is_found_and_moves():
     core = history.core("salt", 12 * DAY)
     assert core == pytest.approx(history.probe("salt", 12 * DAY, along=along, depth=depth), rel=0.02)
     assert core <= section.values.min() * (1 + 1e-6)
-    assert history.slowest("salt", 12 * DAY) == pytest.approx(
+    assert history.least("salt", 12 * DAY) == pytest.approx(
         core, rel=1e-9
     )  # not the least of the profile through the deepest place
     early, late = (history.slowest_place("salt", day * DAY)[0] for day in (3.0, 12.0))
@@ -204,3 +205,7 @@ def test_beside_a_closed_edge_the_slowest_spot_lies_at_it():
         gap = one.at(place, "salt", TIMES[1:4]) - other.at(place, "salt", TIMES[1:4])
         assert np.abs(gap).max() < 2e-3 * 150 / 3150, (place, gap)
     assert np.all(other.section("salt", DAY).across == pytest.approx(-0.035, rel=1e-9))
+    assert other.slowest_across("salt", DAY) == pytest.approx(-0.035, rel=1e-9)
+    assert one.slowest_across("salt", DAY) == pytest.approx(0.0, abs=1e-9)
+    assert slowest_words(other, 5 * DAY, "piece").endswith(" deep, 3.5 cm left of the middle.")
+    assert slowest_words(one, 5 * DAY, "piece").endswith(" deep.")

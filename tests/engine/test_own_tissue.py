@@ -14,7 +14,7 @@ from curelab.engine.clock import Clock
 from curelab.engine.drawn import drawn_case
 from curelab.fields import from_plain
 from curelab.matter import solutes
-from curelab.matter.tissue import cooked, obstruction
+from curelab.matter.tissue import obstruction
 from curelab.proof import series
 from curelab.proof.meat import STILL
 from curelab.show import report
@@ -109,10 +109,6 @@ def test_it_is_read_back():
 
 
 TABLE = {"name": "by the table", "water": "72 %", "protein": "22 %", "fat": "5 %"}
-
-
-def test_cooking_ends_what_was_measured_raw():
-    assert cooked(own(activation_energy=30)).diffusivity is None
 
 
 def test_a_draw_equals_simulate_of_that_draw():

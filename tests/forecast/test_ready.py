@@ -135,6 +135,13 @@ def test_no_day_is_promised_that_bare_meat_does_not_keep():
     assert said[0].startswith("Point, 8 cm: It would have its salt on day") and said[1].startswith(
         "Do not wait that long"
     )
+    seam = {"seam": "4 cm", "seam_thickness": "5 mm"}
+    stations = [
+        {"at": at, "thickness": "8 cm", "width": "17 cm"} | more for at, more in (("0 cm", {}), ("26 cm", seam))
+    ]
+    cut = POINT.but(shape="cut", thickness=None, stations=stations, weight="3.6 kg")
+    offered = "split it along its seam: `curelab split` with `--along seam`"
+    assert offered in " ".join(answer(found, cut, many.usual.numbers)) and offered not in " ".join(said)
     thin = POINT.but(thickness="3 cm", weight="1 kg")
     (quick,) = spread(thin, BRINE, count=32).ready()
     assert "Out on day" in answer(quick, thin, many.usual.numbers)[0] and quick.keeps.all()

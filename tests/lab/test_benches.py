@@ -9,6 +9,7 @@ from curelab import Brine, InputError, Problem, Soak, Water
 from curelab.batch import dumps, load
 from curelab.lab import workbench
 from curelab.lab.benches import BENCHES, bench
+from curelab.lab.benches.soak import PLATE, with_soak
 from curelab.lab.state import PAGE_DRAWS, QUICK, State, opened, starting_batch
 from curelab.outcome import run
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
@@ -140,6 +141,26 @@ def test_the_answer_to_the_soak_question_stays_while_the_bands_settle_and_goes_w
     assert page.says["needed"].text == said
     state.set_own(target="1.4 %")
     assert "Least water" not in page.says["needed"].text
+
+
+def test_a_soak_can_aim_at_the_plate():
+    """Where a batch is cooked the soak is tried before it, and what is wanted may be the salt of the slice, which the pot lowers too."""
+    start = load(datasets_folder() / "demo_plate.toml")
+    point = start.pieces[0]
+    cooked = start.but(
+        pieces=(point,), stages=(start.stages[0], *(stage for stage in start.stages if stage.named == (point.name,)))
+    )
+    page = bench("soak", State(cooked, strict=True))
+    hot = [stage.heats for stage in with_soak(cooked).stages]
+    assert hot == sorted(hot) and sum(stage.desalts for stage in with_soak(cooked).stages) == 1
+    page.state.set_own(target="1.5 %")
+    page.controls["ask"].press()
+    raw = page.says["needed"].text
+    page.controls["aim"].value = PLATE
+    page.controls["ask"].press()
+    assert "on the plate" in page.says["needed"].text and "on the plate" not in raw
+    assert page.says["needed"].text.startswith("No soak is needed") and "soak" in raw and "No soak is needed" not in raw
+    assert "aim" not in bench("soak", State(starting_batch(), strict=True)).controls  # nothing is cooked there
 
 
 def test_a_soak_before_another_brine_as_weighed_out_has_no_rest_to_set():

@@ -54,6 +54,24 @@ def test_where_scipy_finds_it(truth, width, deviation):
     np.testing.assert_allclose(ours.x, theirs.x, atol=2e-5)
 
 
+def test_where_much_is_left_over_it_learns_how_the_slopes_bend():
+    bent, straight = (asks_of(off) for off in (False, True))
+    assert bent <= 10 < straight  # 8 and 15: straight lines alone come near by half of the way each time
+
+
+def asks_of(straight, deviation=0.1):
+    """How often the sum is asked for until it is least, with or without what is learned of how slopes bend."""
+    asked = []
+    ask = with_prior(decay, decay_slopes, decay(np.array([0.3, -0.5, 1.0])) + 0.8 * np.sin(17 * TIMES), deviation)
+    with pytest.MonkeyPatch.context() as patched:
+        if straight:
+            patched.setattr("curelab.learn.least_squares._bent", lambda bend, *_: bend)
+        found = least_squares(lambda x: (asked.append(x), ask(x))[1], np.zeros(3), np.full(3, -4.0), np.full(3, 4.0))
+    theirs = scipys(lambda x: ask(x)[0], np.zeros(3), lambda x: ask(x)[1], bounds=(-4.0, 4.0), **TIGHT)
+    np.testing.assert_allclose(found.x, theirs.x, atol=2e-5)
+    return len(asked)
+
+
 def test_what_does_not_settle_says_so():
     turn = np.array([[0.0, 1.0], [-1.0, 0.0]])
 

@@ -130,27 +130,6 @@ def test_percent_of_water_and_of_brine() -> None:
     assert brine.to_strength(0.10, "% of water") == pytest.approx(100.0 / 9.0, rel=1e-12)
 
 
-def test_describe_strength() -> None:
-    told = brine.describe_strength(0.10, 277.15)
-    assert set(brine.STRENGTH_UNITS) < set(told)
-    assert told["g/L of brine"] == pytest.approx(0.10 * told["density"], rel=1e-12)
-    assert told["freezing point"] == pytest.approx(273.15 - 6.56, abs=0.02)  # CRC Handbook
-    assert "freezing point" not in brine.describe_strength(0.26, 293.15)
-
-
-def test_possible_brines_pass_and_impossible_ones_are_told_why() -> None:
-    brine.check_possible(0.26, 277.15)
-    brine.check_possible(0.10, 268.15)
-    with pytest.raises(ValueError, match=r"does not dissolve at 4\.0 degC.*26\.33 %"):
-        brine.check_possible(0.27, 277.15)
-    with pytest.raises(ValueError, match=r"freezes at -6\.56 degC"):
-        brine.check_possible(0.10, 263.15)
-    with pytest.raises(ValueError, match="does not dissolve"):
-        brine.check_possible(0.25, 255.15)  # dihydrate region
-    with pytest.raises(ValueError, match="kg salt per kg brine"):
-        brine.check_possible(10.0, 277.15)
-
-
 @pytest.mark.parametrize("x, kelvin", [(-0.01, 280.0), (0.3, 280.0), (0.1, 4.0), (0.1, 330.0), (np.nan, 280.0)])
 def test_density_refuses_out_of_range(x: float, kelvin: float) -> None:
     with pytest.raises(ValueError, match="outside"):

@@ -86,15 +86,6 @@ def test_bands_and_refusals():
         juice.juice_lost([0, 1], [300, 700], 0.7)
     with pytest.raises(ValueError, match="water"):
         juice.juice_lost([0, 1], [300, 300], 70.0)
-    with pytest.raises(ValueError, match="more juice would be lost"):
-        juice.after_juice(0.3, 0.01, 0.4)
-
-
-def test_salt_goes_with_its_juice():
-    left = juice.after_juice(0.70, 0.021, np.array([0.0, 0.2, 0.721]))
-    assert left.weight == approx([1.0, 0.8, 0.279]) and left.water + left.salt == approx([0.721, 0.521, 0.0], abs=1e-12)
-    assert left.salt[:2] / left.water[:2] == approx(0.03)
-    assert left.salt[1] / left.weight[1] == approx(0.021 * (1 - 0.2 / 0.721) / 0.8)  # by hand
 
 
 # -- the slice -------------------------------------------------------------------------------------------------------------------------

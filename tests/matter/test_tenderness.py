@@ -13,16 +13,16 @@ def held(celsius, hours):
 @pytest.mark.parametrize(
     ("celsius", "hours", "within", "words"),
     [
-        (93, 1, True, "from 85 °C to 93 °C inside; yours comes to 93 °C"),  # Harris 2017: about 85; Johnston 2023: 93
-        (86, 5, None, "yours comes to 86 °C"),
+        (93, 1, True, "from 85 °C to 93 °C inside. Yours comes to 93 °C"),  # Harris 2017: about 85; Johnston 2023: 93
+        (86, 5, None, "Yours comes to 86 °C"),
         (84, 5, False, "chewy"),
         (
             60,
             49,
             True,
-            "24 to 48 h at 60 °C; yours has 49 h",
+            "24 to 48 h at 60 °C. Yours has 49 h",
         ),  # Bouton & Harris: 24 to 48 h at 60 degC for the oldest animals
-        (60, 30, None, "yours has 30 h"),
+        (60, 30, None, "Yours has 30 h"),
         (60, 20, False, "or after 24 to 48 h at 60 °C"),
         (58, 60, False, "chewy"),
     ],

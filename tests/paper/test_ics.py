@@ -49,10 +49,9 @@ def content(found):
 def test_one_event_a_task_at_the_same_instant_with_an_alarm(found, content):
     events = [event for event in read(content).values() if isinstance(event.dtstart.value, datetime)]
     assert len(events) == len(found.tasks) > 5
-    by_time = {event.dtstart.value: event for event in events}
-    for task in found.tasks:
-        event = by_time[task.at.astimezone(UTC)]  # the clocks go forward on the third day
-        assert event.summary.value == f"{task.title} ({found.batch.name})"
+    by_name = {(event.dtstart.value, event.summary.value): event for event in events}
+    for task in found.tasks:  # the clocks go forward on the third day
+        event = by_name[task.at.astimezone(UTC), f"{task.title} ({found.batch.name})"]
         assert event.valarm.trigger.value == timedelta(minutes=-30) and event.valarm.action.value == "DISPLAY"
         assert event.dtend.value > event.dtstart.value
     assert {task.at.utcoffset() for task in found.tasks} == {timedelta(hours=1), timedelta(hours=2)}

@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 
 from curelab.__main__ import main
-from curelab.batch import READINGS, load
+from curelab.batch import READINGS, Reading, load
+from curelab.learn.warm_log import warm_log
 from curelab.paper import kitchen_page
 from curelab.paper.kitchen_page import page_html
 from curelab.paper.schedule import schedule
@@ -106,7 +107,7 @@ def test_the_figures_are_those_of_the_report(plans, pages, name):
         re.findall(r"\d[\d.]* k?g\b", text)
     )
     assert len(grams) >= 3  # water, salt and cure mix at least
-    told = " ".join(report.words(planned).split())
+    told = " ".join(report.words(planned, long=True).split())
     for verdict in planned.verdicts:
         if verdict.outcome != "pass":
             first = verdict.sentence.partition(". ")[0].removesuffix(".")
@@ -176,6 +177,16 @@ def test_a_hostile_name_is_words_and_no_more(pages):
     count = lambda page: sorted({tag for tag, _ in page.tags})  # noqa: E731
     assert count(read) == count(pages["brisket"])  # no tag that an honest page has not
     assert sum(tag == "script" for tag, _ in read.tags) == 2
+
+
+def test_meat_that_was_warm_is_told_before_all_else_and_given_no_day(plans):
+    batch = plans["loin"].batch.but(log=(Reading(at="2 d", what="temperature", value="20 degC", error="1 K"),))
+    warm = warm_log(batch)
+    found = dataclasses.replace(plans["loin"], batch=batch)
+    text = Reader(page_html(found)).text
+    assert warm and every(warm) in text
+    assert text.index(every(warm)) < text.index("Next")
+    assert plans["loin"].answer and not any(every(each) in text for each in plans["loin"].answer)
 
 
 def test_ticks_of_one_plan_are_not_those_of_another(plans):

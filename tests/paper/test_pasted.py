@@ -96,6 +96,13 @@ def test_each_fault_is_one_sentence_and_all_are_told_at_once(batch):
     assert len(said) == 9
 
 
+def test_the_end_says_how_many_lines_there_were(batch):
+    second = one(batch, "2026-03-05 10:00")
+    whole = f"{one(batch)}\n{second}\ncurelab1 end 2\n\nSent from a phone"
+    assert len(readings(whole, batch, START)) == 2
+    assert problems(whole.replace(second, ""), batch) == ["--paste: 2 lines were copied, and 1 came; copy them again"]
+
+
 def test_nothing_pasted_and_no_start_are_told(batch):
     assert "begins with" in problems("", batch)[0] and "begins with" in problems("hello", batch)[0]
     assert problems(one(batch), batch, None)[0].startswith("start: the batch has no start")
@@ -174,7 +181,7 @@ class Typed(io.StringIO):
 @pytest.mark.parametrize(("answer", "written"), [("yes", 1), ("no", 0), ("", 0)])
 def test_typed_in_the_command_asks_before_it_writes(file, monkeypatch, capsys, answer, written):
     batch = load(file)
-    monkeypatch.setattr("sys.stdin", Typed(f"{one(batch)}\n\n{answer}\n"))
+    monkeypatch.setattr("sys.stdin", Typed(f"{one(batch)}\n\ncurelab1 end 1\n{answer}\n"))
     assert main(["log", str(file), "--paste"]) == 0
     shown = capsys.readouterr()
     assert "1 reading to write" in shown.err and "floats" in shown.err

@@ -186,12 +186,12 @@ def made(*rows, method="sobol", flat=False, answer="the days point needs") -> Im
 def test_sentences():
     clear = made(("temperature", 0.62), ("film.still", 0.2))
     assert clear.sentence == (
-        "Put a thermometer that logs into the vessel before anything else: the temperature makes 62 % of the spread of the days "
+        "Put a thermometer that logs into the vessel before anything else. The temperature makes 62 % of the spread of the days "
         "point needs (Sobol indices, 2304 evaluations, 2 inputs: the temperature, the layer at a face in still brine)."
     )
     two = made(("temperature", 0.38), ("film.still", 0.31, True), ("meat weight", 0.1))
     assert two.advice == (
-        "Put a thermometer that logs into the vessel before anything else: the temperature makes 38 % of the spread of the days "
+        "Put a thermometer that logs into the vessel before anything else. The temperature makes 38 % of the spread of the days "
         "point needs, the layer at a face in still brine 31 %; these two cannot be told apart."
     )
     three = made(("temperature", 0.38), ("film.still", 0.31, True), ("meat weight", 0.3, True))
@@ -218,7 +218,7 @@ def test_an_input_that_nothing_in_a_kitchen_tells_is_not_made_a_job():
         "nothing in a kitchen helps. Next: put a thermometer that logs into the vessel; the temperature makes 30 %."
     )
     beside = made(("ratio.nitrate", 0.35), ("temperature", 0.33, True))
-    assert beside.advice.startswith("Put a thermometer that logs into the vessel before anything else: the pace of")
+    assert beside.advice.startswith("Put a thermometer that logs into the vessel before anything else. The pace of")
 
 
 # ---- the bars --------------------------------------------------------------------------------------------------------

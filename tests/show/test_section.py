@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from curelab import Bath, Brine, Piece, Rest
+from curelab import Bath, Brine, Chill, Piece, Rest, Simmer, simulate
 from curelab.engine.run import FREE
-from curelab.show.section import LEAST, LONGER, READ, section
-from curelab.spread import spread
+from curelab.show.section import LEAST, LONGER, OVER, READ, section
+from curelab.spread import Spread, spread
 from curelab.units import DAY
 
 BATH = Bath(water="3 kg", salt="120 g", nitrite="0.6 g")
@@ -104,3 +104,90 @@ def test_the_line_is_what_counts_as_cured_or_what_the_cook_wants():
     asked = drawn(piece, wanted=(0.012, "down to what you want"))[1]
     assert asked.pieces[0].level["salt"][0] == pytest.approx(1.2)
     assert asked.quantities[0].reached == "down to what you want" and not asked.spot
+
+
+def test_a_seam_is_tinted_where_it_is():
+    """At its depth, from the station that has it on; the fat cap stays a row of its own."""
+    ends = {"thickness": "6 cm", "width": "12 cm"}
+    seam = ends | {"seam": "3 cm", "seam_thickness": "6 mm"}
+    stations = [{"at": "0 cm"} | ends, {"at": "10 cm"} | ends, {"at": "20 cm"} | seam, {"at": "30 cm"} | seam]
+    piece = Piece(shape="cut", stations=stations, weight="2.1 kg", fat_cap="5 mm")
+    (own,) = section([(Spread.single(simulate(piece, CURE, cells=12)), "piece", "piece")], ("salt",)).pieces
+    assert own.fat[0] and not own.seam[own.fat].any() and own.seam.any()
+    assert own.x[own.seam].min() > 10 - 1e-6 and own.x[own.seam].max() == pytest.approx(30)
+    at_end = own.seam & (own.x > 20)
+    assert own.y[at_end].min() >= 3.0 - 1e-6 and own.y[at_end].max() <= 3.6 + 1e-6
+    plain = Piece(thickness="4 cm", weight="1 kg")
+    (slab,) = section([(Spread.single(simulate(plain, CURE, cells=12)), "piece", "piece")], ("salt",)).pieces
+    assert slab.seam.shape == slab.x.shape and not slab.seam.any()
+
+
+POT = Simmer(water="6 kg", temperature="90 degC", until="core temperature >= 70 degC", at_most="12 h")
+ICE = Chill(medium="ice water", temperature="1 degC", until="core temperature <= 4 degC", at_most="24 h")
+
+
+@pytest.mark.parametrize(("system", "degrees"), [("metric", lambda k: k - 273.15), ("us", lambda k: 1.8 * k - 459.67)])
+def test_temperature_is_shown_as_the_library_reads_it_from_the_first_heat_on(system, degrees):
+    piece = Piece(name="loin", thickness="5 cm", weight="1 kg")
+    history = spread(piece, (CURE, POT, ICE), count=8).usual
+    many = Spread.single(history)
+    since = history.begin(1)
+    made = section([(many, "loin", "loin")], ("temperature", "salt"), system, since=since)
+    (own,) = made.pieces
+    assert made.days[0] == 0.0 and made.days[-1] == pytest.approx((history.length - since) / DAY)
+    read = history.profile("temperature", history.length, "loin")
+    assert own.values["temperature"][-1][0] == pytest.approx(degrees(read.values[0]), rel=1e-4)  # single precision of K
+    when = since + made.days * DAY
+    for place, line in (("surface", "outside"), ("core", "middle")):
+        (course,) = own.courses["temperature"][line]
+        assert course == pytest.approx(degrees(history.temperature(when, place, "loin")), rel=1e-6)
+    # The line is where the thermometer must come to, in each stage its own; K of both are typed above.
+    border = made.stages[0][2]
+    assert [words for words, _, _ in made.stages] == ["simmer", "chill"]
+    assert own.level["temperature"][border] == pytest.approx(degrees(343.15)) and own.level["temperature"][
+        -1
+    ] == pytest.approx(degrees(277.15))
+    heat = made.quantities[0]
+    assert heat.least <= own.values["temperature"].min() + 2 and heat.most >= own.values["temperature"].max()
+
+
+def test_draws_that_end_a_cook_at_different_times_make_no_band_of_temperature():
+    piece = Piece(name="loin", thickness="5 cm", weight="1 kg")
+    made = drawn(piece, (CURE, POT), quantities=("temperature", "salt"))[1]
+    assert "salt" in made.pieces[0].low and "temperature" not in made.pieces[0].low
+    assert len(made.pieces[0].courses["temperature"]["middle"]) == 1
+
+
+def test_a_cut_has_a_temperature_at_every_node():
+    stations = [
+        {"at": "0 cm", "thickness": "3 cm", "width": "10 cm"},
+        {"at": "16 cm", "thickness": "6 cm", "width": "10 cm"},
+    ]
+    piece = Piece(name="wedge", shape="cut", edges="square", stations=stations, weight="750 g")
+    history = simulate(piece, (POT.but(begins_at="4 degC"), ICE))
+    times = np.array([0.2, 0.6]) * history.length
+    field = history.section("temperature", times, "wedge")
+    assert field.values.min(axis=(1, 2))[0] == pytest.approx(history.temperature(times[0], "core", "wedge"), abs=0.6)
+    assert field.values[0].max() < 363.15 + 0.1
+    whole = history.field("temperature", times[0], "wedge")
+    assert whole.values.min() <= history.temperature(times[0], "average", "wedge") <= whole.values.max()
+    assert "°C" in field.lines()[0]
+
+
+def test_two_histories_stand_under_one_axis_each_with_its_own_stages():
+    piece = Piece(name="loin", thickness="4 cm", weight="1 kg")
+    long, short = (
+        spread(piece, (CURE, Rest(temperature="3 degC", lasts="2 d")), count=8),
+        spread(piece, (CURE.but(lasts="5 d"),), count=8),
+    )
+    made = section([(long, "loin", "one"), (short, "loin", "other")], named=("A", "B"))
+    (first, own), (second, theirs) = made.lanes
+    assert (first, second) == ("A", "B") and [piece.lane for piece in made.pieces] == [0, 1]
+    assert [words for words, _, _ in own] == ["brine", "rest"] and [words for words, _, _ in theirs] == ["brine", OVER]
+    assert made.days[theirs[0][2]] == pytest.approx(5.0) and made.days[own[0][2]] == pytest.approx(12.0)
+    ended = made.pieces[1].courses["salt"]["average"][1]
+    assert (
+        ended[-1]
+        == pytest.approx(ended[theirs[0][2]])
+        == pytest.approx(100 * short.at("average", "salt", (5 * DAY,), "loin").middle[0])
+    )

@@ -6,26 +6,31 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from ... import units
-from ...batch import READINGS, Reading
+from ...batch import READINGS, TASTE_WORDS, Reading
+from ...compose.pieces import unknown_to
 from ...fields import InputError, from_plain
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
 from ...outcome import Outcome
 from ...paper.kitchen_page import page_html
+from ...paper.moments import moment_of, now_words
 from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
 from ...show import pictures, telling
+from ...show.composing import ASKED, FOLD, piece_title, stage_title
 from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
 from ...show.section import section
 from ..bars import BarPicture
+from ..composing import Composing, shape_of
 from ..controls import Line, Pick, Press
 from ..forms import form
 from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
 from ..state import WORKING_FILE
+from ..taking import Taking
 from ..workbench import Bench, column, row, show_lines, show_section
 
 # Fields of a batch that have no text box of their own: parts with a form each, and what is set elsewhere.
@@ -42,8 +47,19 @@ class BatchBench(Bench):
 
     here = "batch.ipynb"
 
+    def __init__(self, state):
+        self.composing = Composing(state, self._try)
+        self.taking = Taking(state)
+        super().__init__(state)
+
+    def shape(self, batch):
+        return shape_of(batch)
+
     def build(self):
         self._build_forms()
+        self.composing.make()
+        self.controls |= self.composing.controls
+        self.taking.make()
         self._build_files()
         self._build_log()
         self.pictures = {
@@ -53,10 +69,12 @@ class BatchBench(Bench):
             "bath": Picture(),
             "matters": BarPicture(),
         }
+        self.by_hand(self.pictures["section"])
         for name in ("answer", "more", "weigh"):
             self.says[name] = Say("", "answer")
         for name in ("verdicts", "rests", "log", "file"):
             self.says[name] = Say("", "note")
+        self.says["dropped"] = self.taking.said
 
     def _build_forms(self) -> None:
         """Text boxes for the fields of the batch, its pieces, its weigh-out and its stages, each group under its title."""
@@ -65,13 +83,20 @@ class BatchBench(Bench):
             state, lambda batch: batch, lambda **changes: state.edit(lambda batch: batch.but(**changes)), ELSEWHERE
         )
         self.forms: list[tuple[str, dict]] = [("The batch", whole)]
+        self.stations: list[list[tuple[str, dict]]] = []
         for number in range(len(state.batch.pieces)):
             fields = form(
                 state,
                 lambda batch, n=number: batch.pieces[n],
                 lambda n=number, **changes: state.edit_piece(n, **changes),
+                unknown_to(state.batch.pieces[number].shape),
             )
-            self.forms.append((f"Piece {number + 1}", fields))
+            self.forms.append((piece_title(state.batch, number), fields))
+            self.stations.append(self.composing.stations(number))
+            for title, own in self.stations[-1]:
+                self.controls |= {
+                    f"{piece_title(state.batch, number)}: {title}: {name}": each for name, each in own.items()
+                }
         if state.batch.weigh_out is not None:
             self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", self._weigh_out_fields()))
         for number, stage in enumerate(state.batch.stages):
@@ -83,7 +108,7 @@ class BatchBench(Bench):
                 lambda n=number, **changes: state.edit_stage(n, **changes),
                 other,
             )
-            self.forms.append((f"Stage {number + 1}: {stage.tag}", fields))
+            self.forms.append((stage_title(state.batch, number), fields))
         for title, fields in self.forms:
             self.controls |= {f"{title}: {name}": control for name, control in fields.items()}
         rules = Pick("Rules to check", list(RULE_SETS), state.batch.rules)
@@ -125,7 +150,7 @@ class BatchBench(Bench):
             "label": (
                 "Label for the vessel",
                 "label.html",
-                lambda: label_html(label(schedule(state.batch, log=False)), self._paper()),
+                lambda: label_html(label(schedule(state.batch)), self._paper()),
             ),
             "page": ("A page to carry, for the phone", "page.html", lambda: page_html(schedule(state.batch))),
         }
@@ -133,17 +158,41 @@ class BatchBench(Bench):
             self.controls[name] = Press(words)
             self.controls[name].on_press(lambda button, file=file, make=make: self._hand_over(button, file, make))
 
+    def _try(self, work) -> None:
+        """Do something that may be refused, and say why beside the answer."""
+        try:
+            work()
+        except InputError as error:
+            self.says["trouble"].tell(" ".join(f"{line}." for line in error.lines()), "alert")
+
     def _build_log(self) -> None:
+        names = [piece.name for piece in self.state.batch.pieces]
         self.reading = {
-            "at": Line("When, after the start", "", "4 d"),
             "what": Pick("What", list(READINGS)),
             "value": Line("Reading", "", "3.1 %"),
+            "at": Line("When", "", "now"),
+            "piece": Pick("Which piece", [("", "all of them"), *((name, name) for name in names)]),
+            "note": Line("Note", "", "floats a little"),
         }
-        write, back = Press("Write into the log"), Press("Take the last one out")
-        write.on_press(lambda button: self._log())
+        self.reading["what"].observe(lambda change: self._like(), "value")
+        self._like()
+        write, back = Press("Write into the log", main=True), Press("Take the last one out")
+        starts = Press("It starts now")
+        write.on_press(lambda button: self._try(self._log))
         back.on_press(lambda button: self.state.unlog())
+        starts.on_press(lambda button: self._start_now())
         self.controls |= {f"log {name}": control for name, control in self.reading.items()}
-        self.controls |= {"log": write, "unlog": back}
+        self.controls |= {"log": write, "unlog": back, "start now": starts}
+
+    def _like(self) -> None:
+        """Show how a reading of this sort is written."""
+        kind = READINGS[self.reading["what"].value]
+        own = {"": "nothing to write here", "word": TASTE_WORDS[1], "plain": "38"}
+        self.reading["value"].placeholder = own[kind] if kind in own else units.KINDS[kind].example
+
+    def _start_now(self) -> None:
+        plan = self.state.batch.plan
+        self.state.edit(lambda batch: batch.but(start=now_words(plan.zone if plan else None)), step=True)
 
     def _paper(self) -> str:
         return "letter" if self.state.batch.units == "us" else "a4"
@@ -160,12 +209,12 @@ class BatchBench(Bench):
         )
 
     def _log(self) -> None:
-        try:
-            reading = from_plain(Reading, {name: control.value for name, control in self.reading.items()})
-        except InputError as error:
-            self.says["trouble"].tell(" ".join(f"{problem}." for problem in error.problems), "alert")
-            return
-        self.state.log(reading)
+        """Write a reading; an empty time is now."""
+        said = {name: control.value for name, control in self.reading.items()}
+        at = moment_of(self.state.batch, said.pop("at"))
+        if self.state.log(from_plain(Reading, said | {"at": units.text(at, "time", "metric")})):
+            for name in ("value", "at", "note"):
+                self.reading[name].value = ""
 
     def _save(self) -> None:
         if self.state.save(self.file.value):
@@ -225,15 +274,15 @@ class BatchBench(Bench):
 
     def layout(self):
         controls = self.controls
-        forms = [column(Say(f"**{title}**", "note"), *fields.values()) for title, fields in self.forms]
-        fields = row(*forms, at_least=250)
-        for each in forms:
-            each.layout.flex = "0 1 270px"
+        cards = self._cards()
         papers = [controls[name] for name in ("report", "plan", "sheet", "label", "page")]
-        log = row(*self.reading.values(), column(controls["log"], controls["unlog"]), at_least=180)
+        log = row(
+            *self.reading.values(), column(controls["log"], controls["unlog"], controls["start now"]), at_least=180
+        )
         lines = row(*(self.pictures[name] for name in ("salt", "nitrite", "bath")), at_least=320)
-        self.fold("Pieces, cure and stages: change the batch", fields, opened=True)
-        self.fold("Log: what was measured, and when", self.says["log"], log)
+        self.fold("Log: what was measured, and when", log, self.says["log"])
+        self.fold(FOLD, *cards, opened=True)
+        self.fold(ASKED, row(*self.taking.asked.values(), at_least=180))
         self.fold("What the rules and the checks say", row(controls["rules"], at_least=220), self.says["verdicts"])
         self.fold("Salt, nitrite and brine over the days", lines, draw=self._draw_lines)
         self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
@@ -242,8 +291,42 @@ class BatchBench(Bench):
             [self.says["answer"]],
             self.pictures["section"],
             dials,
-            [row(self.says["more"], self.says["weigh"], at_least=320)],
+            [row(self.says["more"], self.says["weigh"], at_least=320), self.taking.drop, self.says["dropped"]],
         )
+
+    def _cards(self):
+        """The cards of the batch, in the order in which a cook fills them in: pieces, way of curing, stages."""
+        composing, controls, batch = self.composing, self.controls, self.state.batch
+        fields = dict(self.forms)
+        pieces = []
+        for number in range(len(batch.pieces)):
+            stations = [
+                row(Say(f"**{title}**", "note"), *own.values(), at_least=90, gap=8)
+                for title, own in self.stations[number]
+            ]
+            own = fields[piece_title(batch, number)].values()
+            pieces.append(composing.card("piece", number, *own, *stations, *composing.splitting(number)))
+        stages = [
+            composing.card("stage", number, *fields[stage_title(batch, number)].values())
+            for number in range(len(batch.stages))
+        ]
+        weigh_out = [
+            column(Say(f"**{title}**", "note"), *own.values())
+            for title, own in self.forms
+            if title.startswith("Weigh-out")
+        ]
+        whole = column(Say("**The batch**", "note"), *fields["The batch"].values())
+        begin = column(controls["template"], controls["begin"])
+        rows = [
+            row(begin, controls["way"], at_least=250),
+            row(*pieces, column(controls["add piece"]), at_least=250),
+            row(*weigh_out, *stages, column(controls["kind"], controls["add stage"]), at_least=250),
+            row(whole, at_least=250),
+        ]
+        for each in rows[1:]:
+            for card in each.children:
+                card.layout.flex, card.layout.max_width = "1 1 290px", "400px"
+        return rows
 
 
 def _sign(verdict: Verdict) -> str:

@@ -8,7 +8,7 @@ from ... import units
 from ...fields import refuse
 from ...outcome import CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import SURE, Planned, answer, how_forgiving, ranges, to_be_as_sure
+from ...show.answer import SURE, Planned, answer, how_forgiving, ranges, to_be_as_sure, worth_waiting
 from ...show.brines import in_and_rested
 from ...show.section import section
 from ...spread import Spread
@@ -119,7 +119,7 @@ class EquilibriumOrStrong(Bench):
             out = ordered(found.pull)[1]
             out = out if np.isfinite(out) else many.usual.length
             kind = forgiving(many, *taste)
-            unsure = kind.chance < SURE <= float(np.mean(found.keeps))
+            unsure = kind.chance < SURE and worth_waiting(found)
             sure = f" {to_be_as_sure(kind)}" if unsure and name == "strong" else ""
             plan = Planned(now, float(many.at("average", "salt", [now], 0, "equilibrium").middle[0]))
             said, *spot = answer(found, piece, many.usual.numbers, plan, system)
@@ -156,10 +156,8 @@ class EquilibriumOrStrong(Bench):
             for name in ("equilibrium", "strong")
         ]
         self.fold("Both brines on one axis, with their rest", self.pictures["together"], opened=True)
-        self.fold("Salt and nitrite over the days", row(*sides, at_least=320), opened=True)
-        self.fold(
-            "How sure: what was varied", self.says["rests"], row(self.units, self.bands, at_least=250), opened=True
-        )
+        self.fold("Salt and nitrite over the days", row(*sides, at_least=320))
+        self.fold("How sure: what was varied", self.says["rests"], row(self.units, self.bands, at_least=250))
         lead = [self.says["answer"], self.says["strong answer"]]
         below = [self.says["chosen"], self.says["spot"]]
         return self.page(lead, self.pictures["section"], list(self.controls.values()), below)

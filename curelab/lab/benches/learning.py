@@ -341,7 +341,7 @@ class LearningBench(Bench):
         )
         self.fold("Carry it over to the next batch", row(*self.keep.values(), at_least=260), controls["keep"], says["begins"], row(controls["begin"], controls["without"], at_least=260), says["kept"], tables["changes"], opened=True)  # fmt: skip
         self.fold("Compare batches", self.files, controls["compare"], tables["compared"], says["compared"], opened=True)
-        self.fold("How sure: what was varied", says["rests"], row(self.units, self.bands, at_least=250), opened=True)
+        self.fold("How sure: what was varied", says["rests"], row(self.units, self.bands, at_least=250))
         dials = [
             self.file, row(controls["open"], controls["save"], at_least=90), says["file"], says["filed"], *self.reading.values(), controls["log"],
             controls["unlog"], says["written"], says["log"],

@@ -14,10 +14,11 @@ from ...forecast import lead, portion_that_cools, simmer_water_for_the_plate, so
 from ...forecast.answer import in_corners
 from ...forecast.portion import alone
 from ...limits.checks import check_cooked_in_all
-from ...limits.verdict import SIGNS, Verdicts
+from ...limits.verdict import SIGNS
 from ...recipe.cook import COLD_IN, Chill, Simmer
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
+from ...recipe.plan import LocalTimeRule
 from ...recipe.stages import Stage
 from ...show import pictures
 from ...show.answer import ranges
@@ -45,6 +46,7 @@ TENDER, DONE = (
 )  # pot and middle of tough cuts, of others (common practice, no source)
 MOMENTS = 41  # of a cook at which it is looked for
 DRAWN = 3  # pieces; more would be too small to see
+STATIONS = "This piece was measured at its stations. To cut it thinner, change those."
 TRIED = "Your batch is not cooked yet. This cook is only tried out; it goes into the batch when you move one of its sliders."
 
 
@@ -59,11 +61,11 @@ def with_cook(batch: Batch) -> Batch:
     return batch.but(stages=(*batch.stages, cook, chill))
 
 
-def _farthest_apart(usual: History, stage: int, piece: str) -> float:
-    """When in a stage [s] the outside of a piece and its middle differ most: where there is most to see."""
+def _half_way(usual: History, stage: int, piece: str) -> float:
+    """When in a stage [s] the middle of a piece is half-way to how warm it ends: there is most to see."""
     times = np.linspace(*usual.span(stage), MOMENTS)
-    outside, middle = (usual.temperature(times, place, piece) for place in ("surface", "core"))
-    return float(times[np.argmax(np.abs(outside - middle))])
+    middle = usual.temperature(times, "core", piece)
+    return float(times[np.argmin(np.abs(middle - 0.5 * (middle[0] + middle[-1])))])
 
 
 class PlateBench(Bench):
@@ -190,11 +192,14 @@ class PlateBench(Bench):
         self._change(self._chill, medium=medium, temperature="1 degC" if medium == "ice water" else "3 degC")
 
     def _serve(self, line: Line) -> None:
-        before = self.state.problems
-        made = self.state.set_own(serve=line.value.strip() or None)
-        line.problem = "" if made else " ".join(self.state.problems)
-        if not made:  # the batch is sound; only this field is not
-            self.state.problems = before
+        words = line.value.strip()
+        try:
+            wanted = LocalTimeRule().read(words, True) if words else None
+        except InputError as error:  # the batch is sound; only this field is not
+            line.problem = str(error)
+            return
+        line.problem = ""
+        self.state.set_own(serve=wanted)
 
     def _fit(self) -> None:
         """Show the sliders that the cook of this piece has, and its values in the others."""
@@ -204,6 +209,12 @@ class PlateBench(Bench):
         shown = {"middle": self._waits(batch), "hours": not self._waits(batch), "water": self._stage(batch).wet}
         for name, here in shown.items():
             self.controls[name].layout.display = None if here else "none"
+        measured = (
+            self._piece(batch).solid() is not None
+        )  # thinner at each of its stations, which this page does not know of
+        self.controls["portion"].layout.display = "none" if measured else None
+        self.controls["ask portion"].disabled = measured
+        self.controls["ask portion"].help = STATIONS if measured else ""
         self.controls["chill"].disabled = self._chill(batch) is None
         self.controls["chill"].value = self._chilled(batch)
 
@@ -264,14 +275,16 @@ class PlateBench(Bench):
         shown = [(alone, piece.name, piece.name) for piece in self._cooked(batch)[:DRAWN]]
         wanted = (state.own.target, "saltier than you want from here in")
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
-        opens = _farthest_apart(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
-        show_section(self.pictures["section"], drawn, opens / units.DAY, system)
-        verdicts = self._verdicts(batch, usual)
+        # All is worked out first, so that picture and words change together.
+        ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss)
+        verdicts = check_cooked_in_all(usual, (ends.of(1), ends.of(2)), system)
         try:
-            found = lead(batch.pieces, batch.filled(), serve=state.own.serve, loss=batch.loss)
+            found = lead(batch.pieces, batch.filled(), serve=state.own.serve, many=ends)
             said, parts = begin(found), hours(found)
         except InputError as error:
             said, parts = never(usual, system) or f"{capital(str(error))}.", []
+        opens = _half_way(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
+        show_section(self.pictures["section"], drawn, opens / units.DAY, system)
         self.says["answer"].text = UNCOOKED if is_raw(verdicts) else f"{said} {on_the_plate(usual)}"
         self.says["hours"].text = "\n".join(parts)
         tried = [TRIED] if batch is not state.batch else []
@@ -285,15 +298,9 @@ class PlateBench(Bench):
             about, sentence = self._asked.get(name, (None, ""))
             self.says[name].text = sentence if about == self._about() else ""
 
-    @staticmethod
-    def _verdicts(batch: Batch, usual: History) -> Verdicts:
-        """The checks of heat, in usual, slow and fast meat."""
-        ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss, usual=False, few=True)
-        return check_cooked_in_all(usual, (ends.of(0), ends.of(1)), batch.units)
-
     def _draw_slice(self):
         batch, many = self.state.batch, self._seen()
-        raw = is_raw(self._verdicts(with_cook(batch), many.usual))
+        raw = self.says["answer"].text == UNCOOKED
         self.says["slice"].text = UNCOOKED if raw else "\n".join(plate_sentences(many.usual, batch.units))
         show_lines(
             self.pictures["slice"],

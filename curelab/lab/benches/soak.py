@@ -8,7 +8,7 @@ from ... import units
 from ...batch import Batch
 from ...engine.run import FREE
 from ...engine.simulate import simulate
-from ...forecast import least_water, soak_needed
+from ...forecast import least_water, soak_for_the_plate, soak_needed
 from ...forecast.ready import LOOKED
 from ...recipe.stages import Rest, Soak, Water
 from ...show import pictures, telling
@@ -18,7 +18,7 @@ from ...spread import Spread
 from ...spread.sensitivity import at_end_of
 from ...units import DAY
 from ..bars import BarPicture
-from ..controls import Press
+from ..controls import Pick, Press
 from ..dials import HOURS, REST, TARGET, WATER, Scale, brine_dial, days_dial, dial
 from ..picture import Picture
 from ..say import Say
@@ -28,20 +28,21 @@ from ..workbench import Bench, row, show_lines, show_matters, show_section
 COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
 WARMTH = {"metric": Scale("degC", 1, 20, 1), "us": Scale("degF", 34, 68, 2)}
 
-
+RAW, PLATE = "of the meat, after the soak", "on the plate, once it is cooked"
 TRIED = (
     "Your batch has no soak yet. This one is only tried out; it goes into the batch when you move one of its sliders."
 )
 
 
 def with_soak(batch: Batch) -> Batch:
-    """The batch, or where it has no soak, the same with one of two waters and a rest after it."""
+    """The batch, or where it has no soak, the same with one of two waters and a rest after it: before the first heat, else at the end."""
     if any(stage.desalts for stage in batch.stages):
         return batch
     weight = sum(piece.weight for piece in batch.pieces)
     fresh = Water(amount=max(1.0, round(weight)), lasts="1 h", temperature="4 degC")
     tried = (Soak(waters=(fresh, fresh)), Rest(lasts="12 h", temperature="3 degC"))
-    return batch.but(stages=(*batch.stages, *tried))
+    first = next((n for n, stage in enumerate(batch.stages) if stage.heats), len(batch.stages))
+    return batch.but(stages=(*batch.stages[:first], *tried, *batch.stages[first:]))
 
 
 class SoakBench(Bench):
@@ -111,6 +112,8 @@ class SoakBench(Bench):
             lambda batch: state.own.target,
             lambda words: state.set_own(target=words),
         )
+        if any(stage.aim == "cook" for stage in state.batch.stages):
+            self.controls["aim"] = Pick("That salt is", [RAW, PLATE], RAW)
         ask = Press("How much soak would it take?")
         ask.on_press(lambda button: self._ask())
         self.controls["ask"] = ask
@@ -138,9 +141,14 @@ class SoakBench(Bench):
 
         self.state.edit(change)
 
-    def _about(self) -> tuple[Batch, float]:
+    def _about(self) -> tuple[Batch, float, bool]:
         """What an answer to the button is true for; anything else moved makes it an old one."""
-        return self.state.batch, self.state.own.target
+        return self.state.batch, self.state.own.target, self._on_the_plate
+
+    @property
+    def _on_the_plate(self) -> bool:
+        """Whether the salt that is wanted is that of the slice, once it is cooked."""
+        return "aim" in self.controls and self.controls["aim"].value == PLATE
 
     def _ask(self) -> None:
         batch = self.state.batch
@@ -149,11 +157,20 @@ class SoakBench(Bench):
         cured = simulate(batch.pieces, filled[:number], loss=batch.loss)
         one = filled[number].waters[0]
         wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
+        if self._on_the_plate:
+            stages = [stage for stage in filled if not stage.desalts]
+            plate = soak_for_the_plate(
+                wanted, batch.pieces, stages, water=one.amount, temperature=one.temperature[0][1], loss=batch.loss
+            )
+            self._tell(plate.sentence)
+            return
         answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature, system=batch.units)
         least, _ = least_water(
             wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature
         )
-        sentence = answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}"
+        self._tell(answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}")
+
+    def _tell(self, sentence: str) -> None:
         self._answered = self._about(), sentence
         self.says["needed"].text = sentence
 

@@ -33,6 +33,10 @@ class ThickPoint(Bench):
 
     here = "thick_point.ipynb"
 
+    def shape(self, batch):
+        """Its dials are those of the first two pieces."""
+        return tuple((piece.name, piece.shape, len(piece.stations)) for piece in batch.pieces[:2])
+
     def build(self):
         state = self.state
         cure = state.cure
@@ -56,6 +60,7 @@ class ThickPoint(Bench):
             turning.observe(lambda change: self._turn(turning.value), "value")
             self.controls["turning"] = turning
         self.pictures["section"] = SectionPicture()
+        self.by_hand(self.pictures["section"])
         for name in ("profile 1", "profile 2", "nitrite", "middle"):
             self.pictures[name] = Picture()
         if len(state.batch.pieces) < 2:

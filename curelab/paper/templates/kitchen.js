@@ -87,7 +87,7 @@ function show() {
   }
   list();
   const every = inOrder([...[...older.values()].flat(), ...entries]);
-  one('lines').value = every.map(lineOf).join('\n');
+  one('lines').value = every.length ? [...every.map(lineOf), `${data.sort} end ${every.length}`].join('\n') : '';
   one('copied').textContent = '';
   const count = entries.length;
   one('kept').textContent = !count ? 'Nothing is ticked or written down yet.' : loose ? 'Not kept on this phone.' : `Kept on this phone: ${count} tick${count === 1 ? '' : 's'} and notes.`.replace('1 tick and notes', '1 tick or note');

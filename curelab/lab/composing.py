@@ -1,0 +1,166 @@
+"""The cards of the page "My batch": one for each piece, for the weigh-out and for each stage, with buttons that move, double and take out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from ..batch import Batch
+from ..compose import (
+    TEMPLATES,
+    WAYS,
+    add_piece,
+    add_stage,
+    change_station,
+    cure_by,
+    duplicate_piece,
+    duplicate_stage,
+    move_piece,
+    move_stage,
+    remove_piece,
+    remove_stage,
+    split_piece,
+    template_text,
+    way_of,
+)
+from ..compose.stages import KINDS
+from ..show.composing import BUTTONS, OWN_GRAMS, piece_title, stage_title, station_title
+from .boxes import column, row
+from .controls import Line, Pick, Press
+from .forms import form
+from .say import Say
+from .state import State
+
+EDITS: dict[str, tuple[Callable[..., Batch], ...]] = {
+    "piece": (move_piece, duplicate_piece, remove_piece),
+    "stage": (move_stage, duplicate_stage, remove_stage),
+}
+
+
+def shape_of(batch: Batch) -> Any:
+    """What the cards hang on: names and shapes of pieces, their stations, kinds of stages and their end rule, method and cure mix."""
+    plan = batch.weigh_out
+    return (
+        tuple((piece.name, piece.shape, len(piece.stations), bool(piece.fatty)) for piece in batch.pieces),
+        tuple((stage.tag, stage.until is None) for stage in batch.stages),
+        None if plan is None else (plan.tag, plan.cure is None),
+    )
+
+
+class Composing:
+    """Controls that put a batch together. controls: by name; `focus`: the name of the one that has the keyboard when the page is made anew."""
+
+    def __init__(self, state: State, tell: Callable[[Callable[[], Any]], None]) -> None:
+        self.state, self._tell, self.focus = state, tell, ""
+        self.controls: dict[str, Any] = {}
+
+    def edit(self, change: Callable[[Batch], Batch], focus: str = "") -> None:
+        """Change the batch as one step of undo; the page is made anew where it must be, and the keyboard goes to `focus`."""
+        self.focus = focus
+        self.state.edit(change, step=True)
+
+    def make(self) -> None:
+        """All controls anew for the batch as it is."""
+        self.controls = {}
+        batch = self.state.batch
+        for number in range(len(batch.pieces)):
+            self._buttons("piece", number, len(batch.pieces), batch.pieces[number].name)
+        for number, stage in enumerate(batch.stages):
+            self._buttons("stage", number, len(batch.stages), f"stage {number + 1}, {stage.tag}")
+        self._press("add piece", "Add a piece", lambda: self.edit(add_piece, "add piece"))
+        kinds = Pick("Kind of stage", list(KINDS), "rest")
+        self.controls["kind"] = kinds
+        self._press("add stage", "Add this stage", lambda: self.edit(lambda b: add_stage(b, kinds.value), "add stage"))
+        way = way_of(batch)
+        ways = Pick("Way of curing", [*([] if way else [("", OWN_GRAMS)]), *WAYS], way or "")
+        ways.observe(lambda change: self._cure_by(ways.value), "value")
+        self.state.observe(lambda change: self._follow(ways), "batch")
+        self.controls["way"] = ways
+        names = Pick("Invented template", list(TEMPLATES))
+        self.controls["template"] = names
+        self._press("begin", "Start a new batch from it", lambda: self._tell(partial(self._begin, names.value)))
+        for number, piece in enumerate(batch.pieces):
+            if piece.solid() is not None:
+                self._split(number)
+        if self.focus in self.controls:
+            self.controls[self.focus].focus = True
+
+    def _cure_by(self, way: str) -> None:
+        if way:
+            self.edit(lambda batch: cure_by(batch, way))
+
+    def _follow(self, ways: Pick) -> None:
+        way = way_of(self.state.batch) or ""
+        if way in [value for value, _ in ways.options]:
+            ways.value = way
+
+    def _begin(self, name: str) -> None:
+        self.state.begin(template_text(name).encode("utf-8"), f"{name.replace(' ', '-')}.toml")
+
+    def _press(self, key: str, label: str, act: Callable[[], Any], spoken: str = "") -> None:
+        button = Press(label, spoken=spoken)
+        button.on_press(lambda pressed: act())
+        self.controls[key] = button
+
+    def _buttons(self, what: str, number: int, count: int, name: str) -> None:
+        """Earlier, later, double, remove."""
+        move, double, remove = EDITS[what]
+        acts = (
+            (number > 0, lambda b: move(b, number, number - 1), f"{what} {number} earlier"),
+            (number < count - 1, lambda b: move(b, number, number + 1), f"{what} {number + 2} later"),
+            (True, lambda b: double(b, number), f"{what} {number + 2} double"),
+            (count > 1, lambda b: remove(b, number), f"add {what}"),
+        )
+        for label, (able, change, focus) in zip(BUTTONS, acts, strict=True):
+            key = f"{what} {number + 1} {label.split()[-1].lower()}"
+            self._press(key, label, partial(self.edit, change, focus), f"{label}: {name}")
+            self.controls[key].disabled = not able
+            self.controls[key].small = True
+
+    def _split(self, number: int) -> None:
+        piece = self.state.batch.pieces[number]
+        at = Line("Cut in two at, from its head", "", "12 cm")
+        self.controls[f"piece {number + 1} at"] = at
+        self._press(
+            f"piece {number + 1} split", "Cut in two", lambda: self.edit(lambda b: split_piece(b, number, at=at.value), "add piece"),
+            f"Cut in two: {piece.name}",
+        )  # fmt: skip
+        if any(station.seam for station in piece.stations):
+            self._press(
+                f"piece {number + 1} seam", "Part along the seam",
+                lambda: self.edit(lambda b: split_piece(b, number, along="seam"), "add piece"), f"Part along the seam: {piece.name}",
+            )  # fmt: skip
+
+    def stations(self, number: int) -> list[tuple[str, dict[str, Any]]]:
+        """(title, fields) of each station of a piece."""
+        return [
+            (station_title(k), self._station(number, k)) for k in range(len(self.state.batch.pieces[number].stations))
+        ]
+
+    def _station(self, number: int, k: int) -> dict[str, Any]:
+        def put(**changes: Any) -> bool:
+            return self._put_station(number, k, changes)
+
+        return form(self.state, lambda batch: batch.pieces[number].stations[k], put, ("tissue", "below"))
+
+    def _put_station(self, number: int, k: int, changes: dict[str, Any]) -> bool:
+        return self.state.edit(lambda batch: change_station(batch, number, k, **changes))
+
+    def card(self, what: str, number: int, *inside: Any) -> Any:
+        """A piece or a stage under its title and its buttons."""
+        batch = self.state.batch
+        title = piece_title(batch, number) if what == "piece" else stage_title(batch, number)
+        buttons = [self.controls[f"{what} {number + 1} {label.split()[-1].lower()}"] for label in BUTTONS]
+        line = row(*buttons, gap=6)
+        for button in buttons:
+            button.layout.flex = "0 0 auto"
+        return column(Say(f"**{title}**", "note"), line, *inside)
+
+    def splitting(self, number: int) -> list[Any]:
+        """The controls that cut a piece in two; none for a shape without a length."""
+        keys = (f"piece {number + 1} {what}" for what in ("at", "split", "seam"))
+        return [self.controls[key] for key in keys if key in self.controls]
+
+
+__all__ = ["Composing", "shape_of"]

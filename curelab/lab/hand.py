@@ -1,0 +1,65 @@
+"""Which batch file is in hand, so that every page of a folder shows the same one; and names that no file has yet."""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+
+from .. import files
+from ..fields import InputError
+
+NOTE = ".curelab-in-hand"  # a file in the folder of the pages, with the name of the batch file in it
+LONGEST = 500  # letters of a name
+
+
+@dataclass(frozen=True)
+class Hand:
+    """The note of a folder."""
+
+    folder: Path
+
+    def file(self) -> str | None:
+        """The batch file in hand; None where none was noted, or it is gone."""
+        found = in_hand(self.folder)
+        return None if found is None else str(found)
+
+    def take(self, path: str | Path) -> None:
+        """Note another file. A folder that cannot be written to keeps its note: pages then open what they opened before."""
+        if str(path) != self.file():
+            with contextlib.suppress(InputError):
+                files.write(self.folder / NOTE, f"{path}\n", overwrite=True)
+
+
+def in_hand(folder: Path) -> Path | None:
+    """The batch file that was noted last in a folder, if it is there."""
+    try:
+        with (folder / NOTE).open(encoding="utf-8") as note:
+            name = note.read(LONGEST).strip()
+    except (OSError, UnicodeDecodeError):
+        return None
+    return Path(name) if name and Path(name).is_file() else None
+
+
+def free_path(path: Path) -> Path:
+    """This path, or with the first number behind its name that no file has: "belly.toml", "belly-2.toml"."""
+    if not path.exists():
+        return path
+    return next(
+        each for number in count(2) if not (each := path.with_name(f"{path.stem}-{number}{path.suffix}")).exists()
+    )
+
+
+def stamp(path: str | Path) -> tuple[int, int, int] | None:
+    """What tells that a file is the one it was; None where there is none."""
+    if not path:
+        return None
+    try:
+        found = Path(path).stat()
+    except OSError:
+        return None
+    return found.st_ino, found.st_size, found.st_mtime_ns
+
+
+__all__ = ["NOTE", "Hand", "free_path", "in_hand", "stamp"]

@@ -1,0 +1,75 @@
+"""What is put beside the tasks of a plan: the day by the answer where a cure ends, when to read a brine, and what else there is to remark."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from ..batch import Batch
+from ..outcome import Outcome
+from ..recipe.piece import alike_pieces
+from ..show.answer import best_out
+from ..units import MINUTES_A_DAY
+from . import say_time
+from .kitchen_clock import KitchenClock, nearest
+from .tasks import READING_DAYS, Task
+
+
+def with_answer(
+    tasks: tuple[Task, ...], told: Outcome, ends: dict[int, int], zero: int, clock: KitchenClock | None, system: str
+):
+    """The tasks, and where the last cure ends the day by the answer for each piece for which that is another one."""
+    if told.last_cure is None:
+        return tasks
+    at = ends[told.last_cure] - zero
+
+    def worded(minutes: int) -> str:
+        day = f"day {round(minutes / MINUTES_A_DAY)}"
+        return say_time.day(clock.local(zero + minutes).date(), system) if clock else day
+
+    days = {}
+    for alike in alike_pieces(told.batch.pieces):
+        names = ", ".join(told.batch.pieces[number].name for number in alike)
+        pull = best_out(told.ready[alike[0]])
+        days[names] = "no day" if pull is None else worded(math.ceil(pull / 60))
+    if set(days.values()) <= {worded(at)}:
+        return tasks
+    beside = f"By the answer: {', '.join(f'{name} {day}' for name, day in days.items())}."
+    return tuple(
+        replace(task, detail=f"{task.detail} {beside}".strip()) if task.minutes == at and task.wanted is None else task
+        for task in tasks
+    )
+
+
+def readings_of(planned: Outcome, borders, where, clock: KitchenClock) -> dict[int, list[int]]:
+    """Instants at which to read each brine, in open hours."""
+    found: dict[int, list[int]] = {}
+    for n, index in enumerate(where):
+        stage = planned.history.stages[index] if index is not None else None
+        if stage is None or not (stage.cures and stage.wet):
+            continue
+        begin, end = borders[n], borders[n + 1]
+        near = [
+            nearest(clock.open(begin, end), begin + days * MINUTES_A_DAY)
+            for days in READING_DAYS
+            if begin + days * MINUTES_A_DAY < end
+        ]
+        found[index] = sorted({time for time in near if time is not None and begin < time < end})
+    return found
+
+
+def remarks_of(batch: Batch, clock: KitchenClock, given: str, known: Outcome | None) -> list[str]:
+    """What is to be said of the log and of the clock, `given` the one time that the plan hangs on."""
+    remarks = []
+    if known is not None and known.learned is not None:
+        remarks.append("Your readings are taken up in answer, figures and checks. The dates are as you planned them.")
+    elif batch.log:
+        remarks.append("The days to check are without your log.")
+    if clock.twice(given):
+        remarks.append(f'"{given}" happens twice, because the clocks go back; the first of the two is meant.')
+    if batch.start and batch.plan is None:
+        remarks.append(
+            "No time zone is known, so a clock change on the way is not seen; name the zone under [plan], "
+            'like zone = "Europe/Berlin".'
+        )
+    return remarks

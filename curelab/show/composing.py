@@ -1,0 +1,43 @@
+"""The words of the page on which a batch is put together."""
+
+from __future__ import annotations
+
+from ..batch import Batch
+
+BUTTONS = ("Earlier", "Later", "Double", "Remove")  # of a piece and of a stage
+OWN_GRAMS = "grams of its own"  # a batch without a weigh-out
+FOLD = "Put the batch together: pieces, way of curing, stages"
+DROP = "Drop a batch file or a thermometer's CSV anywhere on this page, or choose it:"
+TOO_LARGE = "This file is too large for the page. Use: curelab log FILE --temperatures CSV"
+NEITHER = "is neither a batch file (.toml) nor a thermometer's table (.csv, .tsv, .txt)"
+ASKED = "What a thermometer's file does not say"
+
+
+def piece_title(batch: Batch, number: int) -> str:
+    """ "Piece 1: point". Counts from 0."""
+    return f"Piece {number + 1}: {batch.pieces[number].name}"
+
+
+def stage_title(batch: Batch, number: int) -> str:
+    """ "Stage 1: brine". Counts from 0."""
+    return f"Stage {number + 1}: {batch.stages[number].tag}"
+
+
+def station_title(number: int) -> str:
+    """ "Station 1". Counts from 0."""
+    return f"Station {number + 1}"
+
+
+def taken(name: str, lines: tuple[str, ...]) -> str:
+    """What was done with a thermometer's file."""
+    return "\n".join((f"**{name}** is the fridge log now. Undo takes it out again.", *lines))
+
+
+def begun(name: str, kept_as: str) -> str:
+    """That a batch file was brought in."""
+    return f"**{name}** is in hand now, kept as {kept_as}."
+
+
+__all__ = [
+    "ASKED", "BUTTONS", "DROP", "FOLD", "NEITHER", "OWN_GRAMS", "TOO_LARGE", "begun", "piece_title", "stage_title", "station_title", "taken",
+]  # fmt: skip

@@ -1,0 +1,44 @@
+"""Whether the dates of a plan may be followed as they stand: what plan, sheet and label begin with where they may not."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .. import units
+from ..forecast.ready import Ready
+from ..outcome import Outcome
+from ..recipe.piece import alike_pieces
+from .answer import SOME, in_batches, too_warm, worth_waiting
+
+STOP = "Do not follow these dates"
+
+
+def not_to_follow(outcome: Outcome) -> tuple[str, ...]:
+    """One sentence for each piece, or pieces that take salt alike, whose dates do not work out; and one where a check fails."""
+    said = []
+    if any(verdict.outcome == "fail" for verdict in outcome.verdicts):
+        said.append(f"{STOP}: a check is not ok.")
+    if outcome.last_cure is None:
+        return tuple(said)
+    out = outcome.history.ends(outcome.last_cure)
+    for alike in alike_pieces(outcome.batch.pieces):
+        names = ", ".join(outcome.batch.pieces[number].name for number in alike)
+        if why := _why(outcome.ready[alike[0]], out):
+            said.append(f"{STOP} for the {names}: {why}.")
+    return tuple(said)
+
+
+def _why(found: Ready, out: float) -> str:
+    """Why the day of a plan, `out` s since the start, does not work out; "" where it does."""
+    if too_warm(found):
+        return "the meat lies warm for too long"
+    if not worth_waiting(found):
+        return "its slowest spot waits too long for the cure"
+    if found.nitrite and found.chance < 1 - SOME:
+        return f"its slowest spot is protected {in_batches(found.chance, down=True)}"
+    if found.wanted.basis == "equilibrium" and float(np.mean(found.pull <= out)) < SOME:
+        return f"{units.roughly(out)} is too short"
+    return ""
+
+
+__all__ = ["STOP", "not_to_follow"]

@@ -1,0 +1,259 @@
+"""A batch put together on its page: what the buttons make is what the library makes; undo, saving by itself, files dropped, the log of now."""
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from curelab.batch import Reading, load, save
+from curelab.compose import (
+    TEMPLATES,
+    add_piece,
+    add_stage,
+    cure_by,
+    duplicate_piece,
+    move_stage,
+    remove_piece,
+    template,
+)
+from curelab.lab import kept_batch
+from curelab.lab.benches import bench
+from curelab.lab.hand import NOTE, free_path, in_hand
+from curelab.lab.state import WORKING_FILE, State, opened, starting_batch
+from curelab.paper.fridge_log import with_temperatures
+from curelab.paper.logbook import append_reading
+from curelab.sources import datasets_folder
+
+DEMO = datasets_folder() / "demo_loin.toml"
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """An empty folder of pages, in which a state saves by itself."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch):
+    """Nothing is computed: what the page draws is tested elsewhere."""
+    monkeypatch.setattr("curelab.lab.benches.batch.BatchBench.draw", lambda self: self.says["answer"].tell("figures"))
+
+
+def page_of(batch):
+    state = State(batch, strict=True)
+    return state, bench("batch", state)
+
+
+def names(state):
+    return [piece.name for piece in state.batch.pieces]
+
+
+def tags(state):
+    return [stage.tag for stage in state.batch.stages]
+
+
+def test_buttons_make_what_the_library_makes():
+    start = starting_batch()
+    state, page = page_of(start)
+    page.controls["piece 2 double"].press()
+    assert state.batch == duplicate_piece(start, 1) and page.controls["piece 3 double"].focus
+    assert any(key.startswith("Piece 3: thin end 2") for key in page.controls)  # the page has its fields
+    page.controls["piece 2 remove"].press()
+    assert names(state) == ["thick end", "thin end 2"]
+    page.controls["add piece"].press()
+    assert state.batch == add_piece(remove_piece(duplicate_piece(start, 1), 1))
+    page.controls["kind"].value = "soak"
+    page.controls["add stage"].press()
+    page.controls["stage 3 earlier"].press()
+    assert tags(state) == ["brine", "soak", "rest"] and page.controls["stage 2 earlier"].focus
+    assert state.batch == move_stage(add_stage(add_piece(remove_piece(duplicate_piece(start, 1), 1)), "soak"), 2, 1)
+    for _ in range(5):
+        page.nav.undone += 1
+    assert state.batch == start and not page.nav.can_undo and not state.problems
+
+
+def test_the_way_of_curing_is_chosen_on_the_page():
+    start = starting_batch()
+    state, page = page_of(start)
+    page.controls["way"].value = "sealed dry cure"
+    assert state.batch == cure_by(start, "sealed dry cure") and tags(state) == ["sealed cure", "rest"]
+    assert page.controls["way"].value == "sealed dry cure" and "Weigh-out: sealed dry cure: salt" in page.controls
+    page.nav.undone += 1
+    assert state.batch == start and page.controls["way"].value == "equilibrium brine"
+
+
+def test_what_cannot_be_is_said_and_changes_nothing():
+    state, page = page_of(starting_batch())
+    before = state.batch
+    page.controls["stage 1 remove"].press()
+    assert state.batch is before and "the only stage that cures" in page.says["trouble"].text
+    page.controls["piece 2 double"].press()
+    assert not state.problems and page.says["trouble"].text == ""
+
+
+def test_a_slider_that_is_dragged_is_one_step_of_undo(monkeypatch):
+    state = State(strict=True)
+    clock = iter((0.0, 0.1, 0.2, 5.0, 5.1, 5.1, 5.2))
+    monkeypatch.setattr(kept_batch.time, "monotonic", lambda: next(clock))
+    for size in ("7 cm", "6 cm", "5 cm"):
+        state.edit_piece(0, thickness=size)
+    state.edit_piece(1, thickness="3 cm")
+    assert state.undo() and state.batch.pieces[1].thickness == 0.04 and state.batch.pieces[0].thickness == 0.05
+    assert state.undo() and state.batch == starting_batch() and not state.undo()
+
+
+def test_a_change_is_saved_by_itself_and_the_next_page_has_it_in_hand(folder):
+    state = opened()
+    state.keep()
+    assert list(folder.iterdir()) == []  # opening a page writes nothing
+    state.edit_piece(0, thickness="7 cm")
+    state.keep()
+    assert state.saved and load(WORKING_FILE) == state.batch and in_hand(folder).name == WORKING_FILE
+    save(template("loin"), "loin.toml")
+    assert state.open("loin.toml") and opened().batch == template("loin")
+    state.undo()
+    assert state.batch == template("loin")  # a file that was opened is no change to take back
+
+
+def test_what_others_change_meanwhile_stays_and_a_clash_is_told(folder):
+    save(template("loin"), WORKING_FILE)
+    here, there = opened(), opened()
+    there.edit(lambda batch: batch.but(rules="EU"))
+    there.keep()
+    append_reading(WORKING_FILE, Reading(at="1 d", what="note", note="floats"))
+    here.edit(lambda batch: batch.but(name="Mine"))
+    here.keep()
+    both = load(WORKING_FILE)
+    assert (both.name, both.rules, len(both.log)) == ("Mine", "EU", 1) and here.batch == both and here.saved
+    there.edit(lambda batch: batch.but(name="Other"))
+    there.keep()
+    assert not there.saved and "changed here and, in another way, in the file" in there.unkept
+    assert load(WORKING_FILE) == both and there.batch.name == "Other" and not there.problems
+    assert there.save("other.toml") and not there.unkept and load("other.toml").name == "Other"
+
+
+def test_a_page_that_is_looked_at_again_shows_what_is_in_hand(folder):
+    save(starting_batch(), WORKING_FILE)
+    here, there = opened(), opened()
+    page = bench("batch", here)
+    assert here.elsewhere() is None
+    there.edit(add_piece, step=True)
+    there.keep()
+    page.nav.seen += 1
+    assert names(here) == ["thick end", "thin end", "new piece"] and "piece 3 double" in page.controls
+    there.open(str(DEMO))
+    page.nav.seen += 1
+    assert names(here) == ["loin"] and here.path == str(DEMO)
+
+
+def test_what_came_with_the_lab_is_saved_beside_the_pages(folder):
+    (folder / "batches").mkdir()
+    (folder / "batches" / "demo_loin.toml").write_bytes(DEMO.read_bytes())
+    state = opened()
+    state.open("batches/demo_loin.toml")
+    state.edit_piece(0, thickness="3 inch")
+    state.keep()
+    assert state.path == "demo_loin.toml" and load("demo_loin.toml") == state.batch
+    assert (folder / "batches" / "demo_loin.toml").read_bytes() == DEMO.read_bytes()
+    assert free_path(folder / "demo_loin.toml").name == "demo_loin-2.toml"
+
+
+def test_a_template_begins_a_file_of_its_own(folder):
+    state = opened()
+    page = bench("batch", state)
+    state.edit_piece(0, thickness="7 cm")
+    page.controls["template"].value = "loin"
+    page.controls["begin"].press()
+    assert state.batch.but(id="") == template("loin") and state.path == "loin.toml" and state.saved
+    assert load(WORKING_FILE).pieces[0].thickness == 0.07  # what was in hand is kept
+    page.controls["begin"].press()
+    assert sorted(path.name for path in folder.iterdir()) == [NOTE, "equilibrium-brine.toml", "loin.toml", WORKING_FILE]
+    assert next(iter(TEMPLATES)) == page.controls["template"].value
+
+
+def test_files_are_taken_by_dropping_them_and_nothing_is_lost(folder):
+    state = opened()
+    page = bench("batch", state)
+    page.taking.drop.take("../loin.toml", DEMO.read_bytes())
+    assert (folder / "loin.toml").read_bytes() == DEMO.read_bytes() and state.batch == load(DEMO)
+    assert "is in hand now" in page.says["dropped"].text and page.says["dropped"].kind == "note"
+    before, files = state.batch, sorted(folder.iterdir())
+    for name, content, said in (
+        ("x.toml", b"schema = 1\nname = 3\n", "name: 3 is not a text"),
+        ("x.toml", b"\xff\xfe", "is not UTF-8"),
+        ("x.pdf", b"%PDF", "is neither a batch file"),
+        ("x.csv", b"a;b\nc;d\n", "no column of dates"),
+    ):
+        page.taking.drop.take(name, content)
+        assert said in page.says["dropped"].text and page.says["dropped"].kind == "alert"
+        assert state.batch == before and sorted(folder.iterdir()) == files and not state.problems
+    assert page.says["answer"].text  # the figures stay: nothing was wrong with them
+
+
+def test_a_thermometer_is_asked_for_what_it_left_open_and_undo_takes_it_out(folder):
+    batch = load(DEMO)
+    state, page = page_of(batch)
+    start = datetime(2026, 4, 10, 17)
+    table = "\n".join(f"{start + timedelta(hours=n):%Y-%m-%d %H:%M};{20}" for n in range(30)).encode()
+    page.taking.drop.take("fridge.csv", table)
+    assert "could be °C or °F" in page.says["dropped"].text and state.batch == batch
+    page.taking.asked["degrees"].value = "C"
+    assert state.batch == with_temperatures(batch, table, degrees="C").batch
+    assert (
+        "is the fridge log now" in page.says["dropped"].text and "20 °C" not in page.says["dropped"].text
+    )  # a US batch
+    page.nav.undone += 1
+    assert state.batch == batch
+
+
+def test_the_log_takes_the_time_of_now(folder):
+    state = opened()
+    page = bench("batch", state)
+    page.controls["log value"].value = "2.1 kg"
+    page.controls["log piece"].value = "thick end"
+    page.controls["log"].press()
+    assert "the batch has no start" in page.says["trouble"].text and state.batch.log == ()
+    page.controls["start now"].press()
+    page.controls["log value"].value, page.controls["log piece"].value = "2.1 kg", "thick end"
+    page.controls["log"].press()
+    (entry,) = load(WORKING_FILE).log
+    assert (entry.what, entry.value, entry.piece) == ("weight", "2.1 kg", "thick end") and entry.at <= 120.0
+    assert page.controls["log value"].value == ""
+    for words, at in (("2 h", 7200.0), (f"{datetime.now() + timedelta(hours=3):%Y-%m-%d %H:%M}", 10800.0)):
+        page.controls["log what"].value, page.controls["log note"].value = "note", "x"
+        page.controls["log at"].value = words
+        page.controls["log"].press()
+        assert abs(load(WORKING_FILE).log[-1].at - at) <= 120.0
+    page.controls["log at"].value = "soon"
+    page.controls["log"].press()
+    assert '"soon" is no time' in page.says["trouble"].text and len(load(WORKING_FILE).log) == 3
+    page.controls["unlog"].press()
+    assert len(state.batch.log) == 2
+
+
+def test_a_hand_on_the_drawing_does_what_the_knife_and_the_ruler_do():
+    """The picture sends what was wanted; the pieces are then those of the library. Nothing is computed of them here."""
+    batch = template("simmered and smoked")
+    batch = batch.but(stages=batch.stages[:2])
+    state = State(batch, strict=True)
+    page = bench("batch", state)
+    picture = page.pictures["section"]
+    assert picture.editable and "Piece 1: brisket: Station 3: thickness" in page.controls
+
+    def by_hand(**wanted):
+        page.pictures["section"]._handle_custom_msg(wanted, [])
+
+    by_hand(piece=0, station=2, at=0.25, thickness=0.037)
+    assert (state.batch.pieces[0].stations[2].at, state.batch.pieces[0].stations[2].thickness) == (0.25, 0.037)
+    assert page.controls["Piece 1: brisket: Station 3: thickness"].value == "37 mm"
+    before = state.batch
+    by_hand(piece=0, station=2, at=0.05, thickness=0.037)
+    assert state.batch is before and "does not lie behind the station before it" in page.says["trouble"].text
+    by_hand(piece=0, split=0.2)
+    assert names(state) == ["brisket, head", "brisket, tail"] and state.batch.stages == batch.stages
+    page.controls["piece 2 at"].value = "5 cm"
+    page.controls["piece 2 split"].press()
+    assert names(state) == ["brisket, head", "brisket, tail, head", "brisket, tail, tail"]
+    for _ in range(3):
+        page.nav.undone += 1
+    assert state.batch == batch

@@ -1,0 +1,85 @@
+"""Every sentence of report, plan, sheet, label and shopping list is short enough to be read once, standing: at most 20 words.
+
+A sentence ends at a full stop, a semicolon, a line of a table or a cell. What stands in brackets is left out: ranges, and names of units.
+"""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from curelab.batch import load
+from curelab.outcome import run
+from curelab.paper.pages import label_html, sheet_html
+from curelab.paper.scaling import shop_words
+from curelab.paper.schedule import plan_words, schedule
+from curelab.paper.sheet import label, sheet
+from curelab.show.report import words
+from curelab.sources import datasets_folder
+
+MOST = 20
+DEMOS = ("brisket", "loin", "plate")
+INLINE = ("b", "small", "i")
+# A row that names a thing, its amount and its figures is no sentence.
+ROWS = re.compile(r"^ *(\d+\. .*  |\[ \] |[a-z ,.%0-9]+: [\d.]+ k?g|WHEN IT ENDS|[A-Z*][A-Z' *]{4,}(  \(|$))")
+
+
+class Reader(HTMLParser):
+    def __init__(self, page):
+        super().__init__()
+        self.words, self.skip = [], False
+        self.feed(page)
+
+    def handle_starttag(self, tag, attributes):
+        self.skip = tag in ("style", "script")
+        self.words.append(" " if tag in INLINE else "\n\n")
+
+    def handle_endtag(self, tag):
+        self.skip = False
+        self.words.append(" " if tag in INLINE else "\n\n")
+
+    def handle_data(self, data):
+        self.words.append("" if self.skip else data)
+
+
+def too_long(text: str) -> list[str]:
+    """Sentences of a page of text that have more than MOST words."""
+    lines = ["\n" if ROWS.match(line) else line for line in text.split("\n")]
+    found = []
+    for block in re.split(r"\n\s*\n|\n(?= *(?:- |CAUTION|CANNOT SAY|NOT OK|ok:))|\n(?=\S)", "\n".join(lines)):
+        flat = re.sub(r"\([^()]*\)", "", " ".join(block.split()))
+        found += [each for each in re.split(r"(?<=[.!?;])\s+", flat) if len(re.findall(r"\S*\w\S*", each)) > MOST]
+    return found
+
+
+def test_the_measure_itself():
+    word = "salt "
+    assert too_long(word * 21 + ".") and not too_long(word * 20 + ".")
+    assert not too_long(word * 15 + "(" + word * 15 + ").") and not too_long(word * 15 + ". " + word * 15)
+
+
+@pytest.fixture(scope="module", params=DEMOS)
+def demo(request):
+    batch = load(datasets_folder() / f"demo_{request.param}.toml")
+    return batch, schedule(batch, run(batch, draws=64, log=False))
+
+
+def test_no_sentence_is_long(demo):
+    batch, found = demo
+    outcome = found.told
+    pages = {
+        "report": words(outcome), "plan": plan_words(found), "sheet": "".join(Reader(sheet_html(sheet(found))).words),
+        "label": "".join(Reader(label_html(label(found))).words), "shop": shop_words(batch),
+    }  # fmt: skip
+    long = [f"{name}: {each}" for name, text in pages.items() for each in too_long(text)]
+    assert not long, "\n".join(long)
+
+
+def test_a_us_batch_has_its_own_units_throughout():
+    batch = load(datasets_folder() / "demo_loin.toml")
+    found = schedule(batch, run(batch, draws=64, log=False))
+    assert batch.units == "us"
+    for text in (words(found.told), plan_words(found), *found.told.verdicts.lines()):
+        assert "°C" not in text, re.findall(r"[^.\n]*°C[^.\n]*", text)
