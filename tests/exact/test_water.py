@@ -96,7 +96,7 @@ def test_water_and_every_solute_are_kept(few):
     salt, own = rows["salt"], OWN * sum(each.water() for each in pieces)
     assert salt[0]["in meat before"] == pytest.approx(own, rel=1e-6)
     end = salt[-1]["in meat"] + sum(row["in bath"] for row in salt)
-    np.testing.assert_allclose(end, own + 0.01 + 0.2, rtol=1e-6)  # own salt and put in, by hand
+    np.testing.assert_allclose(end, own + 0.01 + 0.2, rtol=1e-9)  # own salt and put in, by hand
     np.testing.assert_allclose(end, salt[0]["in meat before"] + sum(row["added"] for row in salt), rtol=1e-9)
 
 
@@ -104,7 +104,7 @@ def test_weight_is_dry_matter_water_and_solutes():
     """Water of the budget and solutes of the budget make the weight, counted apart from it."""
     history = simulate(LEAN, STAGES)
     inside = sum(row["in meat"] for row in history.budget[-6:] if row["quantity"] != "free nitrite")
-    assert history.weight() == pytest.approx(LEAN.weight - (1 + OWN) * WATER + inside, rel=1e-6)
+    assert history.weight() == pytest.approx(LEAN.weight - (1 + OWN) * WATER + inside, rel=1e-9)
 
 
 def test_three_thirds_of_a_dry_cure_draw_no_more_than_the_whole():
