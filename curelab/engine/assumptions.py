@@ -94,7 +94,9 @@ def water_moved(numbers: Numbers) -> str:
 def begins_with(numbers: Numbers) -> str:
     """How much salt raw meat has of its own."""
     lean = tissue.own_salt(numbers) * numbers.si("tissue.lean_beef.water")
-    return f"Raw meat begins with salt of its own, near {100 * lean:.2f} % of lean, and with as much in the water of fat."
+    return (
+        f"Raw meat begins with salt of its own, near {100 * lean:.2f} % of lean, and with as much in the water of fat."
+    )
 
 
 def edges(piece: Piece, numbers: Numbers) -> str | None:

@@ -436,7 +436,10 @@ class Run:
 
     def weight(self, piece: int, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of the piece: green weight, in which its own salt is, water change, and what was taken up."""
-        held, meat = sum(self.amount(name, times, piece) for name in TRACERS if name in self._tracers), self.meats[piece]
+        held, meat = (
+            sum(self.amount(name, times, piece) for name in TRACERS if name in self._tracers),
+            self.meats[piece],
+        )
         return meat.weight[:, None] * (1 + self.water_change(piece, times)) + held - meat.own_salt[:, None]
 
     # -- readings at a place -------------------------------------------------------------------------------------------

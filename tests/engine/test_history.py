@@ -144,7 +144,9 @@ def test_weight_is_green_weight_and_what_moved(history):
     assert history.weight(0.0) == pytest.approx(1.5, rel=1e-12)
     entered = sum(history.amount(name, 6 * DAY) for name in TRACERS)
     change = history.state.runs[0].water_change(0, np.array([[6 * DAY]]))[0, 0]
-    assert history.weight(6 * DAY) == pytest.approx(1.5 * (1 + change) + entered - history.amount("salt", 0.0), rel=1e-12)
+    assert history.weight(6 * DAY) == pytest.approx(
+        1.5 * (1 + change) + entered - history.amount("salt", 0.0), rel=1e-12
+    )
     assert 0 < change < 0.12  # weak brine swells meat, by some percent
     rest = history.weight(np.linspace(6 * DAY + 2, 8 * DAY, 5))
     np.testing.assert_allclose(rest, rest[0], rtol=1e-10)

@@ -33,7 +33,9 @@ STILL = default_numbers().with_values(meat.STILL)
 """Meat that takes up no water and has no salt of its own: everything is linear then, and exact where a closed answer is known."""
 
 UNSALTED = default_numbers().with_values(meat.UNSALTED)
-OWN = 60e-5 * 58.443 / 22.99 / 0.7343  # salt per water of raw meat: 60 mg of sodium in 100 g of lean, 73.43 g of it water (USDA, eye of round)
+OWN = (
+    60e-5 * 58.443 / 22.99 / 0.7343
+)  # salt per water of raw meat: 60 mg of sodium in 100 g of lean, 73.43 g of it water (USDA, eye of round)
 
 
 def piece(**changes) -> Piece:

@@ -18,7 +18,9 @@ HALF, COLD = 0.03, 276.15
 NUMBERS = default_numbers().with_values({"film.stirred": 1e3})  # the solve has bare faces
 LEAN = Piece(thickness=f"{2000 * HALF} mm", weight="1 kg", tissue="lean beef")
 WATER = LEAN.water(NUMBERS)
-OWN = 60e-5 * 58.443 / 22.99 / 0.7343  # salt per water of raw lean: 60 mg of sodium in 100 g, 73.43 g of it water (USDA, eye of round)
+OWN = (
+    60e-5 * 58.443 / 22.99 / 0.7343
+)  # salt per water of raw lean: 60 mg of sodium in 100 g, 73.43 g of it water (USDA, eye of round)
 
 
 def curve(points: float):
@@ -28,7 +30,9 @@ def curve(points: float):
 
     def held(w):
         strength = np.minimum(w / (1 + w), 0.26)
-        return np.asarray(tissue.water_change(strength)) + 0.01 * points * np.clip((strength - raw) / (0.02 - raw), 0, 1)
+        return np.asarray(tissue.water_change(strength)) + 0.01 * points * np.clip(
+            (strength - raw) / (0.02 - raw), 0, 1
+        )
 
     most = 0.05 / 0.95  # most in 5 % of salt, by the rows
     return lambda w, first: (held(np.maximum(w, np.minimum(most, first))) - held(first)) / WATER
