@@ -128,7 +128,7 @@ class _Cut:
         return None if values is None else values[self.chosen]
 
     def meat(self, meat):
-        names = ("amount", "size", "weight", "partition", "storage", "conductivity", "per_tissue")
+        names = ("amount", "size", "weight", "partition", "storage", "conductivity", "per_tissue", "own_salt")
         return self._once(meat, lambda m: replace(m, **{name: self.column(getattr(m, name)) for name in names}))
 
     def clock(self, clock):

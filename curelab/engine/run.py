@@ -410,9 +410,9 @@ class Run:
             salt = self.equilibrium("salt", piece)[:, None, None]
             every = np.broadcast_to(salt, (len(taken), 1, len(self.swelling[piece].rows)))
             taken = self.swelling[piece].taken(every)[:, 0].sum(axis=1)
-        water = meat.weight * (1 + self.water_before[piece]) + taken / meat.partition
+        others = meat.weight * (1 + self.water_before[piece]) + taken / meat.partition - meat.own_salt
         held = {other: self.equilibrium(other, piece) * (meat.held + taken) for other in TRACERS}
-        return held["nitrite" if name == FREE else name] / (water + sum(held.values()))
+        return held["nitrite" if name == FREE else name] / (others + sum(held.values()))
 
     # -- water and weight ----------------------------------------------------------------------------------------------
 
@@ -435,9 +435,12 @@ class Run:
         return held + self.taken(piece, times) if self.heat is None else held * self._water_left(piece, times)
 
     def weight(self, piece: int, times: np.ndarray) -> np.ndarray:
-        """kg (d, t) of the piece: green weight, water change, and what was taken up."""
-        taken = sum(self.amount(name, times, piece) for name in TRACERS if name in self._tracers)
-        return self.meats[piece].weight[:, None] * (1 + self.water_change(piece, times)) + taken
+        """kg (d, t) of the piece: green weight, in which its own salt is, water change, and what was taken up."""
+        held, meat = (
+            sum(self.amount(name, times, piece) for name in TRACERS if name in self._tracers),
+            self.meats[piece],
+        )
+        return meat.weight[:, None] * (1 + self.water_change(piece, times)) + held - meat.own_salt[:, None]
 
     # -- readings at a place -------------------------------------------------------------------------------------------
 
@@ -502,6 +505,9 @@ class Run:
         if basis == "green weight":
             return green
         others = 1 + self.water_change(piece, times)
+        if name == "salt":
+            meat = self.meats[piece]
+            others = others - (meat.own_salt / meat.weight)[:, None]
         whole = others.reshape(others.shape + (1,) * (w.ndim - 2)) + green
         return np.divide(green, whole, out=whole)
 

@@ -65,15 +65,21 @@ class State:
             return tuple(np.zeros_like(meat.weight) for meat in self.meats)
         return self.runs[-1].water_ended()
 
-    def handed_on(self, name: str, meats: Sequence[Meat]) -> list[np.ndarray]:
-        """Terms of w (d, r) of a solute in each piece as the next stretch begins, with the water that `meats` hold then."""
+    def handed_on(self, name: str, meats: Sequence[Meat], cases: Cases) -> list[np.ndarray]:
+        """Terms of w (d, r) of a solute in each piece as the next stretch begins, with the water that `meats` hold then. Raw meat has its own
+        salt, with as much in all its water.
+        """
         last = self.runs[-1] if self.runs else None
-        if last is None or last.home(name) is None:
+        if (last is None and name != "salt") or (last is not None and last.home(name) is None):
             return [np.zeros_like(meat.capacity) for meat in meats]
-        w = last.handed(name)
+        if last is None:
+            w, before = [cases.own_salt[:, None] * meat.body.mean for meat in self.raw], self.raw
+        else:
+            handed = last.handed(name)
+            w, before = [handed[:, nodes] for nodes in last.slices], last.left
         return [
-            w[:, nodes] * (old.capacity / meat.capacity) if old is not meat else w[:, nodes]
-            for nodes, old, meat in zip(last.slices, last.left, meats, strict=True)
+            each * (old.capacity / meat.capacity) if old is not meat else each
+            for each, old, meat in zip(w, before, meats, strict=True)
         ]
 
 
@@ -118,7 +124,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     ways = (None,) if mean else (False, True) if turns else (False,)
     lying = tuple(state.vessel.lying(state.meats, bath, stretch, cases, turned, stage.named) for turned in ways)
     start = {
-        name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
+        name: np.concatenate([*state.handed_on(name, state.meats, cases), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
     }
     tracks, lent = [], None
@@ -223,7 +229,7 @@ def _free(
     def make() -> Freed | None:
         for each in before.runs:  # in order, so that none of them has to ask for all that came before it
             each.home(FREE)
-        start = np.concatenate([*before.handed_on(FREE, run.meats), brought[:, None]], axis=1)
+        start = np.concatenate([*before.handed_on(FREE, run.meats, cases), brought[:, None]], axis=1)
         if not start.any():
             return None
         ends = np.array(sorted({*run.turns.tolist(), *inner.tolist(), longest}))

@@ -114,9 +114,9 @@ def test_one_line_tells_the_story_of_the_draws_whatever_was_read():
 def test_readings_count_by_the_plan_where_a_stage_waits_for_a_criterion():
     """Else a late reading would fall into the rest in quick draws, and good readings would quarrel."""
     until = CURE.but(lasts=None, until=CURED, at_most="60 d")
-    days = (3, 8, 16, 19)
+    days = (3, 8, 15, 18)
     clock, waits = logged(0.5, (CURE.but(lasts="21 d"), REST), days), logged(0.5, (until, REST), days)
-    assert run(waits, log=False).history.span(0)[1] > 19 * DAY
+    assert run(waits, log=False).history.span(0)[1] > 18 * DAY
     by_clock, by_criterion = (run(each, draws=64).learned for each in (clock, waits))
     assert by_clock is not None and by_criterion is not None
     assert by_criterion.values["obstruction.lean"] == pytest.approx(by_clock.values["obstruction.lean"], rel=1e-2)
@@ -168,7 +168,7 @@ def test_a_soak_that_is_not_needed_moves_nothing_in_any_draw():
     assert "2. Soak, on day 14: not needed." in report and "0 minutes" not in report
 
 
-@pytest.mark.parametrize("value", ["12 %", "0.1 %"])
+@pytest.mark.parametrize("value", ["12 %", "0.3 %"])  # raw meat has 0.15 % of its own
 def test_one_reading_that_no_meat_would_give_is_not_taken_up(value):
     batch = logged(0.334, days=())
     far = batch.but(log=(Reading(at=8 * DAY, what="core salt", value=value, error="0.1 %", piece="point"),))
