@@ -156,7 +156,8 @@ class _Cut:
             before = [each for each in runs if each.index == run.index]
             number = before.index(run)
             columns = {
-                name: self.column(getattr(run, name)) for name in ("begin", "longest", "length", "water", "found")
+                name: self.column(getattr(run, name))
+                for name in ("begin", "longest", "length", "water", "found", "between")
             }
             found.append(
                 replace(

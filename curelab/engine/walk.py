@@ -82,6 +82,19 @@ class State:
             for each, old, meat in zip(w, before, meats, strict=True)
         ]
 
+    def between(self, meats: Sequence[Meat], cases: Cases) -> np.ndarray:
+        """(d, s, 2) least and most w of each tracer in all pieces as the next stretch begins, with the water that `meats` hold then."""
+        if not self.runs:
+            salt = cases.own_salt[:, None] * (np.array(TRACERS) == "salt")
+            return np.stack([salt, salt], axis=2)
+        between = self.runs[-1].between_ended()
+        for old, meat in zip(self.runs[-1].left, meats, strict=True):
+            if old is not meat:
+                drier = old.capacity / meat.capacity
+                ends = np.minimum(drier.min(axis=1), 1.0), np.maximum(drier.max(axis=1), 1.0)
+                between = between * np.stack(ends, axis=1)[:, None]
+        return between
+
 
 def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segments: int, first: int = 0) -> None:
     """Compute stage after stage and move `state` to their end; `first` is the number of the first one."""
@@ -127,6 +140,12 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         name: np.concatenate([*state.handed_on(name, state.meats, cases), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
     }
+    between = state.between(state.meats, cases)
+    if not stretch.sealed:
+        level = np.stack([start[name][:, -1] for name in TRACERS], axis=1)
+        if saturation is not None:
+            level[:, TRACERS.index("salt")] = np.minimum(level[:, TRACERS.index("salt")], saturation)
+        between = np.stack([np.minimum(between[..., 0], level), np.maximum(between[..., 1], level)], axis=2)
     tracks, lent = [], None
     names = [name for name in TRACERS if start[name].any()]
     if saturation is not None and "salt" in names and np.any(start["salt"][:, -1] > saturation):
@@ -146,7 +165,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         tracks.append(track)
     run = Run(
         stage, stretch, index, begin, longest, longest, water, lying, np.array(turns), state.meats,
-        state.vessel.slices, tuple(tracks), clock, water_before, heat=heat, lent=lent,
+        state.vessel.slices, tuple(tracks), clock, between, water_before, heat=heat, lent=lent,
     )  # fmt: skip
     if stretch.water is not None and heat is None:
         salt = [start["salt"][:, nodes] for nodes in run.slices]

@@ -130,8 +130,12 @@ def test_of_any_cut_nothing_is_lost_and_nothing_overshoots(piece):
     assert low.max() < 0.04 and high.max() < 0.04  # raw, in the first hours, before the front and at corners
     late = times[0] > 2 * DAY
     assert low[late].max() < 3e-3 and high[late].max() < 1e-2, (low, high)  # above the bath at the skin of what lies
-    # What is read is cut at nothing, and what is cut is not taken from the amount.
-    assert history.core("salt", times[0]).min() >= 0.0 and history.section("salt", DAY).values.min() >= 0.0
+    # What is read stays between the meat's own salt and the bath, and what is cut is not taken from the amount.
+    own = history.core("salt", 0.0, basis="water phase")
+    seen = [history.section("salt", float(each), basis="water phase").values for each in times[0, [0, 3, -1]]]
+    assert min(np.min(each) for each in (*seen, history.core("salt", times[0], basis="water phase"))) > own * (1 - 1e-6)
+    inside = top * meat.partition[0]
+    assert max(np.max(each) for each in seen) <= inside / (1 + inside) * (1 + 1e-9)
     amounts = run.amount("salt", times, 0)[0] + run.bath_amount("salt", times)[0]
     np.testing.assert_allclose(amounts, amounts[0], rtol=1e-10)
 
