@@ -169,6 +169,10 @@ class Body:
         """(r,) the terms that lie in these tissues (l,)."""
         return np.asarray(tissues)[self.tissue]
 
+    def weighed(self, weights: np.ndarray) -> np.ndarray:
+        """(r,) of each term, what is `weights` (l,) in each tissue."""
+        return np.asarray(weights)[self.tissue]
+
     def integral(self, tissue: int) -> np.ndarray:
         """(r,) row that reads the volume integral over one tissue."""
         return np.where(self.tissue == tissue, self.mean, 0.0)

@@ -183,6 +183,8 @@ def nitrite_lost(pieces: Sequence[Piece], stages: Sequence[Stage], numbers: Numb
     yield f"Free nitrite: {model.summary} ({model.source}; {model.how})."
     if loss != "none":
         yield from filter(None, (replaced(numbers[key]) for key in (*model.keys, "nitrite.loss_multiplier")))
+        if any(piece.fatty for piece in pieces):
+            yield "Nitrite is lost in the lean; what is in fat lasts (judgement)."
     for piece in pieces:
         for stage in stages:
             for kelvin in (stage.coldest, stage.warmest):

@@ -189,7 +189,14 @@ def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
     else:
         ratio = tuple(map(float, storage[0] / storage[0, 0]))
         outline = _outline(shape, parts, piece.thickness, turned=piece.shape == "cylinder")
-        body = solid(outline, ratio, _paces(parts, storage[0] / storage[0, 0], piece, cases), cells / USUAL_CELLS, few)
+        body = solid(
+            outline,
+            ratio,
+            _paces(parts, storage[0] / storage[0, 0], piece, cases),
+            cells / USUAL_CELLS,
+            few,
+            int(lean.sum()),
+        )
     heavy = cases.condition("meat weight")
     amount = heavy * (piece.water(cases.base) / float(density * water @ body.volumes))
     return Meat(

@@ -286,6 +286,8 @@ def _mean_loss(run: Run, begin: float, end: float, ratio: np.ndarray, cases: Cas
         if kind not in alike:
             alike[kind] = (cases.loss_rate(kelvin, meat.piece, loss) @ weights / pace)[:, None]
         found[:, nodes] = alike[kind]
+        if not meat.lean.all():
+            found[:, nodes] *= meat.body.weighed(np.where(meat.lean, 1.0, cases.si("nitrite.loss_in_fat")))
     return found
 
 
