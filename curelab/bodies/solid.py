@@ -7,16 +7,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy.linalg as la
 
 from ..progress import counted
 from . import kept
 from .body import SPOTS, shares
+from .kept import Basis
 from .outline import Grid, Outline, grid
-from .reduced import Basis, Problem, reduced
 from .spots import DEEP, Spots
+
+if TYPE_CHECKING:
+    from .reduced import Problem
 
 BARE = 1e6  # of the conductivity over the thickness: a film so thin that the face is at the level of the bath
 TINY = 1e-7  # of the thickness: on a border
@@ -294,11 +297,11 @@ def solid(
     values = np.c_[
         np.ones(len(mass)), values[:, 1:].astype(float)
     ]  # the state that is 1 everywhere is a term, to the last digit
-    values = la.solve_triangular(la.cholesky(values.T @ (mass[:, None] * values), lower=True), values.T, lower=True).T
+    values = np.linalg.solve(np.linalg.cholesky(values.T @ (mass[:, None] * values)), values.T).T
     mean = np.zeros(values.shape[1])
     mean[0] = np.sqrt(mass.sum())
     part = None
-    slopes = [slope @ values for slope in elements.gradients]
+    slopes = elements.slopes(values)
     stiffness = np.array([sum(s.T @ (weight[:, None] * s) for s in slopes) for weight in elements.weights])
     stiffness[:, 0] = stiffness[:, :, 0] = 0.0
     met = {name: values.T @ (area[:, None] * values) for name, area in faces.items()}
@@ -327,7 +330,7 @@ def _apart(inside: np.ndarray, sign: np.ndarray) -> tuple[np.ndarray, np.ndarray
     share, turn = np.zeros(len(sign)), np.zeros_like(inside)
     for side in np.unique(sign):
         own = np.flatnonzero(sign == side)
-        share[own], turn[np.ix_(own, own)] = la.eigh(inside[np.ix_(own, own)], check_finite=False)
+        share[own], turn[np.ix_(own, own)] = np.linalg.eigh(inside[np.ix_(own, own)])
     return np.clip(share, 0.0, 1.0), turn
 
 
@@ -336,6 +339,8 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
     """The terms of an outline, from disk where they were made before."""
 
     def make() -> Basis:
+        from .reduced import reduced  # takes scipy, which all else does without
+
         with counted("shape") as step:
             return reduced(problem(grid(outline, fine), ratio, paces), step)
 
@@ -344,6 +349,8 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
 
 def problem(made: Grid, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...]) -> Problem:
     """What a grid poses: the nodes that store, conduct and meet a bath."""
+    from .reduced import Problem
+
     elements, faces = made.elements, made.faces
     none = np.zeros(elements.count)
     numbers = np.arange(elements.count).reshape(elements.shape)
