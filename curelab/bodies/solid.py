@@ -1,5 +1,6 @@
 """A body in three dimensions, carried by few terms over many nodes: what a layered body is for a slab, for a block, a cut or a round with
-ends. Its terms run through all of its tissues, so that nothing jumps between them.
+ends. Its terms run through all of its tissues, so that nothing jumps between them. Longer than others because
+it is made and read in all the ways in which a layered body is.
 """
 
 from __future__ import annotations

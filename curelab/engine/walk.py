@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -82,18 +82,29 @@ class State:
             for each, old, meat in zip(w, before, meats, strict=True)
         ]
 
-    def between(self, meats: Sequence[Meat], cases: Cases) -> np.ndarray:
-        """(d, s, 2) least and most w of each tracer in all pieces as the next stretch begins, with the water that `meats` hold then."""
-        if not self.runs:
+    def between(
+        self, meats: Sequence[Meat], cases: Cases, start: Mapping[str, np.ndarray] | None, top: np.ndarray | None
+    ) -> np.ndarray:
+        """(d, s, 2) least and most w of each tracer in all pieces as the next stretch begins, with the water that `meats` hold then, and in
+        the bath that `start` (d, n) ends with; None: sealed. top (d,): what salt cannot be stronger than, None: it all dissolves.
+        """
+        if self.runs:
+            between = self.runs[-1].between_ended()
+            for old, meat in zip(self.runs[-1].left, meats, strict=True):
+                if old is not meat:
+                    drier = old.capacity / meat.capacity
+                    ends = np.minimum(drier.min(axis=1), 1.0), np.maximum(drier.max(axis=1), 1.0)
+                    between = between * np.stack(ends, axis=1)[:, None]
+        else:
             salt = cases.own_salt[:, None] * (np.array(TRACERS) == "salt")
-            return np.stack([salt, salt], axis=2)
-        between = self.runs[-1].between_ended()
-        for old, meat in zip(self.runs[-1].left, meats, strict=True):
-            if old is not meat:
-                drier = old.capacity / meat.capacity
-                ends = np.minimum(drier.min(axis=1), 1.0), np.maximum(drier.max(axis=1), 1.0)
-                between = between * np.stack(ends, axis=1)[:, None]
-        return between
+            between = np.stack([salt, salt], axis=2)
+        if start is None:
+            return between
+        bath = {name: each[:, -1] for name, each in start.items()}
+        if top is not None:
+            bath["salt"] = np.minimum(bath["salt"], top)
+        level = np.stack([bath[name] for name in TRACERS], axis=1)
+        return np.stack([np.minimum(between[..., 0], level), np.maximum(between[..., 1], level)], axis=2)
 
 
 def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segments: int, first: int = 0) -> None:
@@ -140,12 +151,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         name: np.concatenate([*state.handed_on(name, state.meats, cases), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
     }
-    between = state.between(state.meats, cases)
-    if not stretch.sealed:
-        level = np.stack([start[name][:, -1] for name in TRACERS], axis=1)
-        if saturation is not None:
-            level[:, TRACERS.index("salt")] = np.minimum(level[:, TRACERS.index("salt")], saturation)
-        between = np.stack([np.minimum(between[..., 0], level), np.maximum(between[..., 1], level)], axis=2)
+    between = state.between(state.meats, cases, None if stretch.sealed else start, saturation)
     tracks, lent = [], None
     names = [name for name in TRACERS if start[name].any()]
     if saturation is not None and "salt" in names and np.any(start["salt"][:, -1] > saturation):
@@ -154,8 +160,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     if names:
         ratios = np.stack([cases.ratio(name) for name in names], axis=1)
         ends = (*turns, stretch.longest)
-        solved = [each.modes(None) for each in lying]
-        begun = np.stack([start[name] for name in names], axis=1)
+        solved, begun = [each.modes(None) for each in lying], np.stack([start[name] for name in names], axis=1)
         if heat is not None and boils:
             cuts, there = legs_of_juice(heat, stretch.longest), (heat, state.vessel.slices, water, pot)
             track, lent = in_broth(names, begun, cuts, solved * cuts.shape[1], ratios, clock, *there)
