@@ -164,9 +164,8 @@ class LessonPage(Page):
         self.seed.observe(self.guarded(self._seeded), "value")
         self.reset = Press("Begin the whole course anew")
         self.reset.on_press(self.guarded(self._reset))
-        self.own = Fold(
-            "My number, and what I have done", [self.says["progress"], row(self.seed, self.reset, at_least=200)]
-        )
+        self.own = Fold("My number, and what I have done")
+        self.own.hold([self.says["progress"], row(self.seed, self.reset, at_least=200)])
 
     # -- what it shows -------------------------------------------------------------------------------------------------
 
