@@ -56,12 +56,21 @@ class InputError(ValueError):
         more = len(self.problems) - MOST_PROBLEMS
         return [str(problem) for problem in self.problems[:MOST_PROBLEMS]] + ([f"and {more} more"] if more > 0 else [])
 
+    def said(self) -> str:
+        """The same as sentences, one behind the other."""
+        return sentences(self.lines())
+
     def under(self, where: str) -> list[Problem]:
         """The same problems seen from the record that holds this one."""
         return [
             Problem(f"{where}{p.where if p.where.startswith('[') else '.' + p.where}" if p.where else where, p.sentence)
             for p in self.problems
         ]
+
+
+def sentences(problems: Iterable[str | Problem]) -> str:
+    """Problems as sentences, one behind the other."""
+    return " ".join(f"{str(problem).rstrip('.')}." for problem in problems)
 
 
 def refuse(where: str, sentence: str) -> InputError:

@@ -11,10 +11,10 @@ import errno
 import os
 import secrets
 import stat
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from .fields import InputError, Problem
+from .fields import InputError, Problem, refuse
 
 PART = ".curelab-part"  # the end of the name of what is not in its place yet
 _NO_LINKS = {
@@ -78,6 +78,22 @@ def write_new(contents: Mapping[Path, str | bytes], *, folders: bool = False) ->
                 each.rmdir() if each.is_dir() else each.unlink()
 
 
+def refuse_folder(where: str, folder: Path, names: Iterable[str]) -> None:
+    """Before the work: whether new files of these names can go into a folder, which may be missing. `where`: what the folder is called there.
+
+    Raises InputError where it is a file, cannot be written, or holds one of them already.
+    """
+    there = next(each for each in (folder.absolute(), *folder.absolute().parents) if os.path.lexists(each))
+    if not there.is_dir():
+        raise refuse(where, f'"{there}" is a file; name a folder')
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise refuse(where, f'"{folder}" cannot be written; name another folder')
+    if taken := [name for name in names if os.path.lexists(folder / name)]:
+        raise InputError(
+            [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
+        )
+
+
 def replace(path: str | Path, content: str | bytes, *, was: bytes | None = None) -> None:
     """Put the whole content in the place of the file that is there. A link stays a link; owner and rights stay.
 
@@ -113,6 +129,15 @@ def replace(path: str | Path, content: str | bytes, *, was: bytes | None = None)
     finally:
         if part is not None:
             part.unlink(missing_ok=True)
+
+
+def stamp(path: str | Path) -> tuple[int, int, int] | None:
+    """What tells that a file is the one it was; None where there is none."""
+    try:
+        found = os.stat(path)
+    except OSError:
+        return None
+    return found.st_ino, found.st_size, found.st_mtime_ns
 
 
 def sweep(path: Path) -> None:

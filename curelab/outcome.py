@@ -20,10 +20,11 @@ from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, wanted_of
 from .forecast.serve import Lead, moment
-from .learn.probe import doubted, judged_probe
+from .learn.probe import doubted, judged_probe, no_easier
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
-from .limits import Verdicts, check_all, check_ingoing, counting, worst_first
+from .limits import Verdicts, check_all, check_cooked, check_ingoing, counting, worst_first
+from .limits.verdict import in_draws
 from .recipe.criterion import TEMPERATURE, Criterion
 from .recipe.piece import Piece, alike_pieces
 from .recipe.stages import Stage
@@ -162,8 +163,8 @@ class Outcome(Shown):
         early, _, late = (units.roughly(each) for each in ordered(took))
         never = float(np.mean(missed_it))
         missed = f", not reached in time {in_ten(never)}" if never > 0 else ""
-        own = "" if until.quantity == TEMPERATURE else "; below, as long as this in every case"
-        return f"{early} to {late} in 8 cases of 10{missed}{own}"
+        own = "" if until.quantity == TEMPERATURE else "; below, as long as this in every simulated batch"
+        return f"{early} to {late} in 8 of 10 simulated batches{missed}{own}"
 
     def settled(self, count: int, step: int) -> Iterator[Outcome]:
         """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""
@@ -336,7 +337,28 @@ class Outcome(Shown):
         )  # fmt: skip
         probe = (*judged_probe(self.batch, self.history), *doubted(self.batch, self.judged))
         read = (*judged_log(self.batch, self.history.numbers), *probe)
-        return worst_first((*read, *found))
+        held = no_easier(found, self.batch, self.history, self._as_planned) if self.learned is not None else found
+        return worst_first((*read, *in_draws(held, self._hot_chances)))
+
+    @property
+    def _hot_chances(self) -> dict[str, Chance]:
+        """`chances` of the checks of heat, worked out alone where the others are not known yet; nothing while a slider is being moved."""
+        if not any(stage.heats for stage in self.history.stages):
+            return {}
+        if self.chances_so_far:
+            names = {verdict.name for verdict in check_cooked(self.judged)}
+            return {name: chance for name, chance in self.chances_so_far.items() if name in names}
+        if self.draws <= CHECKED and not is_large(self.batch):
+            return {}
+        found = self.spread.verdicts(draws=_checked(self.batch), checks=check_cooked)
+        return {chance.name: chance for chance in found}
+
+    def _as_planned(self) -> History:
+        """The usual case as if no log had been kept."""
+        pieces, stages, usually = usual_case(
+            self.batch.pieces, self.batch.filled(), self.numbers, self.batch.meat_and_fridge, cold=True
+        )
+        return simulate(pieces, stages, loss=self.batch.loss, numbers=usually, checked=False)
 
     @cached_property
     def matters(self) -> tuple[Importance, ...]:

@@ -19,6 +19,7 @@ Profile of salt (meat) through 4 cm: ... % to ... %, ... values
 from __future__ import annotations
 
 import html
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
@@ -34,16 +35,16 @@ MOST_ROWS = 30  # of a table on a page; `to_frame` has them all
 Row = dict[str, Any]
 
 
-class Shown:
+class Shown(ABC):
     """Base of every result. A dataclass of this sort is made with `repr=False`, so that it does not print all that it holds."""
 
+    @abstractmethod
     def lines(self) -> Sequence[str]:
         """What it says, in a few lines."""
-        raise NotImplementedError
 
+    @abstractmethod
     def rows(self) -> list[Row]:
         """What it holds, as rows of plain values with the same keys."""
-        raise NotImplementedError
 
     def to_frame(self) -> pandas.DataFrame:
         """A tidy table of what it holds."""

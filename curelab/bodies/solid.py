@@ -7,16 +7,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy.linalg as la
 
 from ..progress import counted
 from . import kept
 from .body import SPOTS, shares
+from .kept import Basis
 from .outline import Grid, Outline, grid
-from .reduced import Basis, Problem, reduced
 from .spots import DEEP, Spots
+
+if TYPE_CHECKING:
+    from .reduced import Problem
 
 BARE = 1e6  # of the conductivity over the thickness: a film so thin that the face is at the level of the bath
 TINY = 1e-7  # of the thickness: on a border
@@ -283,10 +286,10 @@ def solid(
     values = np.c_[
         np.ones(len(mass)), values[:, 1:].astype(float)
     ]  # the state that is 1 everywhere is a term, to the last digit
-    values = la.solve_triangular(la.cholesky(values.T @ (mass[:, None] * values), lower=True), values.T, lower=True).T
+    values = np.linalg.solve(np.linalg.cholesky(values.T @ (mass[:, None] * values)), values.T).T
     mean = np.zeros(values.shape[1])
     mean[0] = np.sqrt(mass.sum())
-    slopes = [slope @ values for slope in elements.gradients]
+    slopes = elements.slopes(values)
     stiffness = np.array([sum(s.T @ (weight[:, None] * s) for s in slopes) for weight in elements.weights])
     stiffness[:, 0] = stiffness[:, :, 0] = 0.0
     met = {name: values.T @ (area[:, None] * values) for name, area in faces.items()}
@@ -309,6 +312,8 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
     """The terms of an outline, from disk where they were made before."""
 
     def make() -> Basis:
+        from .reduced import reduced  # takes scipy, which all else does without
+
         with counted("shape") as step:
             return reduced(problem(grid(outline, fine), ratio, paces), step)
 
@@ -317,6 +322,8 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
 
 def problem(made: Grid, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...]) -> Problem:
     """What a grid poses: the nodes that store, conduct and meet a bath."""
+    from .reduced import Problem
+
     elements, faces = made.elements, made.faces
     none = np.zeros(elements.count)
     numbers = np.arange(elements.count).reshape(elements.shape)

@@ -16,7 +16,7 @@ from ..recipe.cutting import split
 from ..recipe.piece import MAY, NEEDS, Piece
 from ..recipe.stages import Stage
 from ..recipe.stations import ROUNDED, Faces, Station
-from .sound import chosen, moved, sound
+from .sound import chosen, moved, replaced, sound
 from .templates import starting
 
 MEASURES = {
@@ -41,7 +41,7 @@ def duplicate_piece(batch: Batch, number: int) -> Batch:
     """A second piece like this one behind it; stages that name the first name both."""
     piece = chosen(batch.pieces, number, "pieces")
     copy = piece.but(name=free_name(batch, piece.name))
-    pieces = (*batch.pieces[: number + 1], copy, *batch.pieces[number + 1 :])
+    pieces = replaced(batch.pieces, number, piece, copy)
     return sound(batch.but(pieces=pieces, stages=_renamed(batch.stages, piece.name, (piece.name, copy.name))))
 
 
@@ -58,7 +58,7 @@ def remove_piece(batch: Batch, number: int) -> Batch:
     ]
     if problems:
         raise InputError(problems)
-    pieces = (*batch.pieces[:number], *batch.pieces[number + 1 :])
+    pieces = replaced(batch.pieces, number)
     return sound(batch.but(pieces=pieces, stages=_renamed(batch.stages, piece.name, ())))
 
 
@@ -79,7 +79,7 @@ def change_piece(batch: Batch, number: int, **changes: Any) -> Batch:
     made = piece.but(**changes)
     if made.name != piece.name and (problems := _logged(batch, piece.name)):
         raise InputError(problems)
-    pieces = (*batch.pieces[:number], made, *batch.pieces[number + 1 :])
+    pieces = replaced(batch.pieces, number, made)
     return sound(batch.but(pieces=pieces, stages=_renamed(batch.stages, piece.name, (made.name,))))
 
 
@@ -87,7 +87,7 @@ def change_station(batch: Batch, number: int, station: int, **changes: Any) -> B
     """The piece with some fields of one of its stations changed; stations count from 0."""
     stations = chosen(batch.pieces, number, "pieces").stations
     made = chosen(stations, station, "stations").but(**changes)
-    return change_piece(batch, number, stations=(*stations[:station], made, *stations[station + 1 :]))
+    return change_piece(batch, number, stations=replaced(stations, station, made))
 
 
 def shaped(batch: Batch, wanted: Mapping[str, Any]) -> Batch:
@@ -106,7 +106,7 @@ def split_piece(batch: Batch, number: int, *, at: str | float | None = None, alo
         raise InputError(problems)
     parts = split(piece, at=at, along=along)
     stages = _renamed(batch.stages, piece.name, tuple(part.name for part in parts))
-    return sound(batch.but(pieces=(*batch.pieces[:number], *parts, *batch.pieces[number + 1 :]), stages=stages))
+    return sound(batch.but(pieces=replaced(batch.pieces, number, *parts), stages=stages))
 
 
 def unknown_to(shape: str) -> tuple[str, ...]:

@@ -25,15 +25,24 @@ def chosen(items: Sequence[Item], number: int, what: str) -> Item:
     return items[number]
 
 
+def replaced(items: tuple[Any, ...], number: int, *made: Any) -> tuple[Any, ...]:
+    """The items with one replaced by others, by none to leave it out.
+
+    >>> replaced(("brine", "rest", "soak"), 1, "smoke", "chill")
+    ('brine', 'smoke', 'chill', 'soak')
+    """
+    return (*items[:number], *made, *items[number + 1 :])
+
+
 def moved(items: tuple[Any, ...], number: int, to: int) -> tuple[Any, ...]:
     """The items with one at another place; beyond an end it stays at that end.
 
     >>> moved(("brine", "rest", "soak"), 2, 1)
     ('brine', 'soak', 'rest')
     """
-    rest = [*items[:number], *items[number + 1 :]]
+    rest = [*replaced(items, number)]
     rest.insert(max(0, min(to, len(rest))), items[number])
     return tuple(rest)
 
 
-__all__ = ["chosen", "moved", "sound"]
+__all__ = ["chosen", "moved", "replaced", "sound"]

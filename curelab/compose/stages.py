@@ -9,7 +9,7 @@ from ..batch import Batch
 from ..fields import Several, refuse
 from ..letters import quoted
 from ..recipe.stages import STAGES, Stage
-from .sound import chosen, moved, sound
+from .sound import chosen, moved, replaced, sound
 from .templates import starting
 
 KINDS = tuple(kind.tag for kind in STAGES)
@@ -29,7 +29,7 @@ def add_stage(batch: Batch, kind: str, at: int | None = None) -> Batch:
 def duplicate_stage(batch: Batch, number: int) -> Batch:
     """The same stage once more behind this one."""
     stage = chosen(batch.stages, number, "stages")
-    return sound(batch.but(stages=(*batch.stages[: number + 1], stage, *batch.stages[number + 1 :])))
+    return sound(batch.but(stages=replaced(batch.stages, number, stage, stage)))
 
 
 def remove_stage(batch: Batch, number: int) -> Batch:
@@ -37,7 +37,7 @@ def remove_stage(batch: Batch, number: int) -> Batch:
     stage = chosen(batch.stages, number, "stages")
     if len(batch.stages) == 1:
         raise refuse("stages", f"the {stage.tag} is the only stage; add another one first")
-    left = (*batch.stages[:number], *batch.stages[number + 1 :])
+    left = replaced(batch.stages, number)
     if stage.cures and not any(each.cures for each in left):
         raise refuse(
             f"stages[{number + 1}]", f"the {stage.tag} is the only stage that cures; choose another way of curing"

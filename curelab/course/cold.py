@@ -8,6 +8,7 @@ from random import Random
 
 import numpy as np
 
+from ..engine.history import History
 from ..engine.simulate import simulate
 from ..forecast.root import root
 from ..limits import keeping
@@ -18,13 +19,20 @@ from ..recipe.stages import Rest
 from ..sources import default_numbers
 from ..units import DAY, HOUR
 from .drawn import curves
-from .kitchen import days_in_order, piece
+from .kitchen import days_in_order, how_kept, kept_in_order, piece
 from .parts import CAUTION, Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 from .strong import too_salty
 
 ZERO = 273.15
 SPELL = 15.0  # degC of a warm night
 MINUTE = 60.0
+LEAST_DAYS = 2.0
+VERDICTS = {
+    "pass": "That is in order.",
+    "unknown": "That cannot be judged: throw it away.",
+    "fail": "Throw it away.",
+}
+TOO_WARM = "That is not in order: a fridge above {most:.1f} °C is too warm for any day."
 COLD_CAUTION = (
     "Botulism has no smell and no taste, and it kills. If meat was too warm or too long without its cure, throw it away: do not taste it, and do not cook it to save it. "
     f"These days come from few experiments, and are no promise. {CAUTION}"
@@ -42,14 +50,26 @@ def allowed() -> float:
 
 
 @lru_cache(maxsize=256)
-def bare(celsius: float, days: float, hours: float = 0.0, spell: float = SPELL) -> Exposure:
-    """What bare raw meat goes through in a fridge, with a warm spell of so many hours in the middle of it."""
+def lying(celsius: float, days: float, hours: float = 0.0) -> History:
+    """Bare raw meat in a fridge, with a warm spell of so many hours in the middle of it."""
     kelvin, length, half = ZERO + celsius, days * DAY, days * DAY / 2
     log = [(0.0, kelvin)]
     if hours:
         end = min(half + hours * HOUR, length - 2 * MINUTE)
-        log += [(half, kelvin), (half + MINUTE, ZERO + spell), (end, ZERO + spell), (end + MINUTE, kelvin)]
-    return exposures(simulate(piece(4), Rest(temperature=tuple(log), lasts=length)))[0]
+        log += [(half, kelvin), (half + MINUTE, ZERO + SPELL), (end, ZERO + SPELL), (end + MINUTE, kelvin)]
+    return simulate(piece(4), Rest(temperature=tuple(log), lasts=length))
+
+
+def bare(celsius: float, days: float, hours: float = 0.0) -> Exposure:
+    """What it goes through there."""
+    return exposures(lying(celsius, days, hours))[0]
+
+
+@lru_cache(maxsize=1)
+def warmest_fridge() -> float:
+    """degC up to which a fridge is cold enough, as the library judges: warmer, no day is in order."""
+    tenths = range(30, 120)
+    return next(tenth - 1 for tenth in tenths if not kept_in_order(lying(tenth / 10, LEAST_DAYS))) / 10
 
 
 def used(celsius: float, days: float) -> float:
@@ -61,13 +81,9 @@ def _draw(dials: Mapping[str, float]) -> Seen:
     celsius, days, hours = dials["fridge"], dials["days"], dials["hours"]
     found = bare(celsius, days, hours)
     cold, warm = 100 * found.cold, 100 * found.warm
-    good = max(cold, warm) <= allowed()
+    outcome, too_warm = how_kept(lying(celsius, days, hours)), celsius > warmest_fridge()
     verdict = (
-        "That is in order."
-        if good
-        else "That cannot be judged: throw it away."
-        if max(cold, warm) <= 100
-        else "Throw it away."
+        VERDICTS[outcome] if max(cold, warm) > allowed() or not too_warm else TOO_WARM.format(most=warmest_fridge())
     )
     said = (
         f"Bare meat lies at {celsius:g} °C for {days:.0f} days. That uses up **{cold:.0f} parts in 100** of the time until poison was found. Of the time that it may be warm it used "
@@ -75,7 +91,8 @@ def _draw(dials: Mapping[str, float]) -> Seen:
     )
     at = np.linspace(1.0, 12.0, 111)
     until = np.array([harm(each) for each in at])
-    lines = [("poison was found", at, until), ("in order until here", at, until * allowed() / 100)]
+    fridge = at <= warmest_fridge() + 1e-9  # a warmer one is never in order
+    lines = [("poison was found", at, until), ("in order until here", at[fridge], until[fridge] * allowed() / 100)]
     return Seen(
         said,
         curves(
@@ -161,16 +178,16 @@ COLD = Lesson(
     words=("to cure", "brine", "nitrite", "botulism", "bare", "middle", "mg/kg", "percent", "in order"),
     guess=Guess(
         "In an experiment food without air was kept at 5 °C. Poison was found after {days:.0f} days. How many days did it take at 3 °C?",
-        Dial("days", "My guess", "days", 0, 60, 1, 0),
         lambda: {"days": harm(5)},
+        Dial("days", "My guess", "days", 0, 60, 1, 0),
         lambda: harm(3),
         "You guessed **{guess:.0f} days**. At 3 °C it took **{answer:.0f} days**.",
     ),
     live=Live(
-        "The upper line is when poison was found. The lower one is where you should stop. Set your fridge and your days. Then let it be warm for some hours.",
+        "The upper line is when poison was found. The lower one is where you should stop. It ends where a fridge is too warm for any day. Set your fridge and your days. Then let it be warm for some hours.",
         (
             Dial("fridge", "Fridge", "°C", 1, 12, 0.5, 4),
-            Dial("days", "Days of bare meat", "days", 2, 40, 1, 7),
+            Dial("days", "Days of bare meat", "days", LEAST_DAYS, 40, 1, 7),
             Dial("hours", f"Hours at {SPELL:.0f} °C", "hours", 0, 12, 1, 0),
         ),
         _draw,
@@ -198,7 +215,7 @@ COLD = Lesson(
             lambda found: abs(found["one"] / days_in_order(3) - 1) < 0.01,
         ),
         Claim(
-            "Nitrite and salt help, where they have come to. Beside {full:.0f} mg/kg of nitrite this library counts {left:.0f} parts for each 100.",
+            "Nitrite and salt help, where they have come to. With {full:.0f} mg/kg of nitrite this library counts only {left:.0f} of each 100 parts.",
             lambda: {
                 "full": 1e6 * default_numbers().si("protection.nitrite_full"),
                 "left": 100
@@ -207,12 +224,12 @@ COLD = Lesson(
             lambda found: found["left"] < 70,
         ),
         Claim(
-            "Salt alone would have to be {salt:.1f} % of the meat to stop it. That is too salty to eat. So cold, nitrite and salt work together.",
+            "Salt alone would have to be {salt:.1f} % of the meat to stop the botulism of the fridge. That is too salty to eat. So cold, nitrite and salt work together.",
             lambda: {"salt": _salt_that_stops()},
             lambda found: found["salt"] > too_salty(),
         ),
         Claim(
-            "Above {hopeless:.0f} °C no cure counts. There other germs grow too, in hours: at 10 °C, {hours:.0f} hours are the most that is allowed in print.",
+            "Above {hopeless:.0f} °C no cure counts. There other germs grow too, in hours: a printed rule allows {hours:.0f} hours above 10 °C, and no more.",
             lambda: {"hopeless": _hurdles().hopeless - ZERO, "hours": _warm_hours(10)},
             lambda found: found["hours"] < 6,
         ),
@@ -285,12 +302,13 @@ COLD = Lesson(
         ),
     ),
     tries=Claim(
-        "Put 1 kg of water in a bottle in your fridge, with a thermometer in it. Weigh out nothing else: this one is about the cold. Read it every morning and every evening for "
+        "Put 1 kg of water in a bottle in your fridge, with a thermometer in it. Read it every morning and every evening for "
         "a week, and once after the door stood open for ten minutes. Write down the warmest. How many days may bare meat lie there? At 3 °C it is {three:.0f} days at most, at 4 °C "
         "{four:.0f}. Warmer than 4 °C? Turn it down. Then weigh a piece of pork in its pack, as you buy it. Measure its thickness. Would its middle be cured in that time? Lesson 1 tells.",
         lambda: {"three": days_in_order(3), "four": days_in_order(4)},
         lambda found: found["three"] > 1.4 * found["four"],
     ),
+    kept=lambda: {f"{celsius:g} degC": lying(celsius, days_in_order(celsius)) for celsius in (1, 3, 4)},
     caution=COLD_CAUTION,
 )
 

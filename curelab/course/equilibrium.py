@@ -7,11 +7,12 @@ from random import Random
 
 import numpy as np
 
+from ..engine.history import History
 from ..sources import default_numbers
 from ..units import DAY
 from ..weighing import EquilibriumBrine, weigh
 from .drawn import curves
-from .kitchen import FRIDGE, MEAT, SALT, brined, days_in_order, piece, tastes
+from .kitchen import FRIDGE, MEAT, SALT, brined, days_in_order, piece, tastes, warned
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
 CM = 3.0
@@ -47,7 +48,7 @@ def _draw(dials: Mapping[str, float]) -> Seen:
         [("brine", times[1:] / DAY, outside[1:]), ("water in the meat", times / DAY, inside)],
         [("x", day, f"day {day:.0f}")],
     )
-    return Seen(sentence, picture)
+    return Seen(warned(sentence, brined(CM, salt / water, days=day, water=water)), picture)
 
 
 def _recipe(random: Random) -> Values:
@@ -61,8 +62,8 @@ def _salt(values: Values) -> float:
 
 
 def _forgotten(random: Random) -> Values:
-    early = random.choice((8.0, 9.0, 10.0))
-    return {"early": early, "late": random.choice((16.0, 18.0, 20.0)), "then": on_day(early)}
+    early = random.choice((2.0, 3.0, 4.0))
+    return {"early": early, "late": random.choice((12.0, 16.0, 20.0)), "then": on_day(early)}
 
 
 def _more_water(random: Random) -> Values:
@@ -74,6 +75,14 @@ def _tells(percent: float) -> Followed:
     word, salty = tastes(percent), default_numbers().si("taste.salty")
     bland = default_numbers().si("taste.bland")
     return Followed(f"The meat ends at {percent:.1f} % salt. That tastes {word}.", 100 * bland < percent < 100 * salty)
+
+
+def _kept() -> dict[str, History]:
+    return {
+        "forgotten": brined(CM, days=LATE),
+        "water added": brined(CM, SALT, days=LATE, water=2 * MEAT),
+        "tried with real meat": brined(CM, days=10),
+    }
 
 
 def _cook_now() -> Followed:
@@ -92,12 +101,12 @@ EQUILIBRIUM = Lesson(
         "Salt goes from where it is strong to where it is weak. In a brine it goes into the meat, and the brine gets weaker. What happens if you "
         "just leave it?"
     ),
-    words=("to cure", "brine", "percent", "equilibrium", "on the whole"),
+    words=("to cure", "brine", "percent", "equilibrium", "on the whole", "nitrite", "botulism"),
     guess=Guess(
         "You have {meat:.0f} kg of meat, {meat:.0f} kg of water and {salt:.0f} g of salt. The meat is {cm:.0f} cm thick. It lies in the fridge, and you "
         "forget it for {late:.0f} days. How much salt is in each 100 g of the meat?",
-        Dial("salt", "My guess", "g", 0, 10, 0.1, 0),
         lambda: {"meat": MEAT, "salt": SALT * MEAT, "cm": CM, "late": LATE},
+        Dial("salt", "My guess", "g", 0, 10, 0.1, 0),
         lambda: on_day(LATE),
         "You guessed **{guess:.1f} g**. In each 100 g of the meat there are about **{answer:.1f} g** of salt.",
     ),
@@ -178,15 +187,19 @@ EQUILIBRIUM = Lesson(
             tolerance=0.03,
         ),
         Question(
-            "Meat of 3 cm lies in the brine of this lesson. On day {early:.0f} it has {then:.2f} % salt. You forget it until day {late:.0f}. How many percent "
-            "of salt has it then?",
+            "Meat of 3 cm lies in the brine of this lesson. On day {early:.0f} it has {then:.1f} % salt on the whole. You forget it until day {late:.0f}. How "
+            "many percent has it then?",
             "%",
             _forgotten,
             lambda values: on_day(values["late"]),
             (
                 Mistake(
                     lambda values, answer: values["then"] * values["late"] / values["early"],
-                    "You let it go on as before. But the brine has little left to give: the lines have nearly met.",
+                    "You let it go on as at first. But it slows down, until the lines meet.",
+                ),
+                Mistake(
+                    lambda values, answer: values["then"],
+                    "It does not stop so soon. On day {early:.0f} the brine is still stronger than the water in the meat.",
                 ),
                 Mistake(
                     lambda values, answer: 100 * SALT / (1000 + SALT),
@@ -237,6 +250,7 @@ EQUILIBRIUM = Lesson(
         lambda: _gains(),
         lambda found: 5 < found["first"] < 30 and found["then"] < 0.4 * found["first"],
     ),
+    kept=_kept,
 )
 
 

@@ -15,10 +15,11 @@ from ..sources import default_numbers
 from ..units import DAY
 from ..weighing import ingoing
 from .drawn import curves
-from .kitchen import FRIDGE, MEAT, piece
+from .kitchen import FRIDGE, MEAT, piece, warned
 from .nitrite_sums import CM, LABEL, SHOWN, WANTED, colour, half_life, in_brine, left, left_after, limit, most, weighed
 from .parts import CAUTION, Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
+TO_TRY = 20.0  # days of such a brine, cold, that are in order for 6 cm
 WEAK, TENFOLD = 0.6, 10.0  # % nitrite on the label of a weak mix; a slip of the point
 NITRITE_CAUTION = (
     "Nitrite poisons when it is over-measured, and a small child needs little. Weigh the mix on a fine scale, never by spoon. Read the label, for "
@@ -32,14 +33,17 @@ def _draw(dials: Mapping[str, float]) -> Seen:
     times = np.linspace(0.0, SHOWN * DAY, 181)
     said = (
         f"On day {day:.0f} the outside has **{left(day, 'surface', cm, wanted, celsius):.0f} mg/kg** of nitrite left, the middle "
-        f"**{left(day, 'core', cm, wanted, celsius):.0f} mg/kg**. Half of what is inside is gone every {half_life(celsius):.0f} days."
+        f"**{left(day, 'core', cm, wanted, celsius):.0f} mg/kg**. Half of what is there is gone every {half_life(celsius):.0f} days."
     )
     lines = [
         (words, times[1:] / DAY, 1e6 * history.at(place, FREE, times)[1:])
         for words, place in (("outside", "surface"), ("middle", "core"))
     ]
     marks = [("x", day, f"day {day:.0f}"), ("y", colour(), "pink from here")]
-    return Seen(said, curves(said, "days since the start", "nitrite that is left, mg/kg", lines, marks))
+    return Seen(
+        warned(said, in_brine(cm, wanted, celsius, day)),
+        curves(said, "days since the start", "nitrite that is left, mg/kg", lines, marks),
+    )
 
 
 def _mix(random: Random) -> Values:
@@ -152,8 +156,8 @@ NITRITE = Lesson(
     guess=Guess(
         "You have {meat:.0f} kg of meat and {meat:.0f} kg of water. You want {wanted:.0f} mg of nitrite in each kg of both. The bag of curing mix says {label:g} % "
         "nitrite. How many grams of the mix do you need?",
-        Dial("grams", "My guess", "g", 0, 100, 0.5, 100),
         lambda: {"meat": MEAT, "wanted": WANTED, "label": LABEL},
+        Dial("grams", "My guess", "g", 0, 100, 0.5, 100),
         lambda: 1000 * weighed().cure_mix,
         "You guessed **{guess:.1f} g**. It takes **{answer:.1f} g** of the mix.",
     ),
@@ -216,7 +220,7 @@ NITRITE = Lesson(
             lambda found: found["few"] < 0.35 * found["much"],
         ),
         Claim(
-            "Little is enough for the colour: about {pink:.0f} mg/kg. In the middle of {cm:.0f} cm that is there from day {first:.0f} on.",
+            "Little is enough for the colour: about {pink:.0f} mg/kg. In the middle of {cm:.0f} cm that is there from day {first:.0f} on. Until then only cold protects it.",
             lambda: {
                 "pink": colour(),
                 "cm": CM,
@@ -326,6 +330,7 @@ NITRITE = Lesson(
         },
         lambda found: 3 < found["grams"] < 5 and found["off"] < 0.06 * found["grams"],
     ),
+    kept=lambda: {"brined anew": in_brine(CM, days=TO_TRY)},
     caution=NITRITE_CAUTION,
 )
 

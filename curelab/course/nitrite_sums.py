@@ -32,10 +32,10 @@ def weighed(
 
 
 @lru_cache(maxsize=64)
-def in_brine(cm: float, wanted: float = WANTED, celsius: float = FRIDGE) -> History:
-    """A piece in such a brine, for SHOWN days."""
+def in_brine(cm: float, wanted: float = WANTED, celsius: float = FRIDGE, days: float = SHOWN) -> History:
+    """A piece in such a brine."""
     bath = weighed(wanted).bath()
-    return simulate(piece(cm), Brine(bath=bath, temperature=f"{celsius:g} degC", lasts=f"{SHOWN:g} d", lying=False))
+    return simulate(piece(cm), Brine(bath=bath, temperature=f"{celsius:g} degC", lasts=f"{days:g} d", lying=False))
 
 
 def left(day: float, place: str = "core", cm: float = CM, wanted: float = WANTED, celsius: float = FRIDGE) -> float:

@@ -10,11 +10,17 @@ from dataclasses import dataclass
 from random import Random
 from typing import Any
 
+from ..engine.history import History
+
 Values = dict[str, float]
 
 CAUTION = (
     "The meat is still raw. Keep it below 4 °C (40 °F) at all times. The numbers here are estimates, and real meat differs. "
     "The food code of your place and licensed practice go first."
+)
+WITHOUT_NITRITE = (
+    "The brines of this lesson have no nitrite, so that you see the salt alone. Then only cold protects the meat, for few days. Cook it well "
+    f"through, and eat it soon. Lesson 4 adds nitrite. {CAUTION}"
 )
 
 
@@ -32,34 +38,33 @@ class Dial:
 
 
 @dataclass(frozen=True)
-class Claim:
-    """A sentence and what makes it true. `said` has fields such as {days:.0f} for the `numbers`; `holds` says whether it is so."""
+class Told:
+    """Words with numbers in them: `said` has fields such as {days:.0f} for the `numbers`."""
 
     said: str
     numbers: Callable[[], Values]
-    holds: Callable[[Values], bool]
 
     @property
     def text(self) -> str:
-        """The sentence with its numbers in it."""
+        """The words with their numbers in them."""
         return self.said.format(**self.numbers())
 
 
 @dataclass(frozen=True)
-class Guess:
+class Claim(Told):
+    """A sentence and what makes it true: `holds` says whether it is so."""
+
+    holds: Callable[[Values], bool]
+
+
+@dataclass(frozen=True)
+class Guess(Told):
     """A question asked before anything is shown. `told` has the fields {guess} and {answer}; within `near` of the answer a guess is close."""
 
-    ask: str
     dial: Dial
-    numbers: Callable[[], Values]
     answer: Callable[[], float]
     told: str
     near: float = 0.2
-
-    @property
-    def text(self) -> str:
-        """The question with its numbers in it."""
-        return self.ask.format(**self.numbers())
 
     def beside(self, guess: float) -> str:
         """The guess and the answer, side by side."""
@@ -131,23 +136,16 @@ class Way:
 
 
 @dataclass(frozen=True)
-class Trouble:
+class Trouble(Told):
     """A batch that goes wrong, and what one could do now."""
 
-    story: str
-    numbers: Callable[[], Values]
     ways: tuple[Way, ...]
-
-    @property
-    def text(self) -> str:
-        """The story with its numbers in it."""
-        return self.story.format(**self.numbers())
 
 
 @dataclass(frozen=True)
 class Lesson:
     """A lesson of ten minutes. `short`: its title in a word or two; `words`: the terms it uses, keys of `words.WORDS`; `tries`: the thing to try
-    with meat, salt and a scale.
+    with meat, salt and a scale; `kept`: what it finds in order or asks for, by name, each held against the library's checks in a test.
     """
 
     name: str
@@ -161,7 +159,8 @@ class Lesson:
     questions: tuple[Question, Question, Question]
     trouble: Trouble
     tries: Claim
-    caution: str = CAUTION
+    kept: Callable[[], Mapping[str, History]]
+    caution: str = WITHOUT_NITRITE
 
 
 def nothing() -> Values:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+from .. import __version__
 from .asked import Asked, asked
 from .lessons import number_of
 from .parts import Lesson
@@ -68,7 +69,7 @@ def answers(lessons: Sequence[Lesson], seeds: Sequence[int]) -> str:
         parts.append(
             f"{head}<table><tr><th>Question</th><th>Answer</th><th>A mistake shows as</th></tr>{''.join(rows)}</table>"
         )
-    computed = f"<p>Worked out by curelab {version()} when this sheet was printed.</p>"
+    computed = f"<p>Worked out by curelab {__version__} when this sheet was printed.</p>"
     return html_page("Sheet of answers", "".join(parts) + computed)
 
 
@@ -91,13 +92,6 @@ def figure(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= 999.5 else f"{value:.3g}"
 
 
-def version() -> str:
-    """Of this library."""
-    from .. import __version__
-
-    return __version__
-
-
 def ten_questions() -> str:
     """The ten questions to ask before and after lessons 2, 3 and 6, and on a page of their own the right options."""
     asks = "".join(
@@ -107,6 +101,6 @@ def ten_questions() -> str:
     rights = "".join(f"<li>{plain(each.options[each.right()])}</li>" for each in TEN)
     body = (
         f"<h1>Ten questions</h1><p>Name: ____________________ &nbsp; before / after the lessons</p><ol>{asks}</ol>"
-        f'<h1 class="new">The right answers</h1><p>Worked out by curelab {version()} when this sheet was printed.</p><ol>{rights}</ol>'
+        f'<h1 class="new">The right answers</h1><p>Worked out by curelab {__version__} when this sheet was printed.</p><ol>{rights}</ol>'
     )
     return html_page("Ten questions", body)

@@ -87,19 +87,40 @@ def change(edit: Callable[[Progress], Progress], path: str | Path = FILE) -> Pro
     return after
 
 
+def set_aside(path: str | Path = FILE) -> None:
+    """Keep what is there (nothing done, where no file is) beside it, under the name BEFORE; so it is where it could not be read. Raises InputError where that fails."""
+    path = Path(path)
+    there = os.path.lexists(path)
+    if there and not path.is_file():
+        raise refuse(path.name, "is no file, and was left as it is; move it away first")
+    words = path.read_bytes() if there else (HEAD + to_toml(to_plain(Progress()))).encode("utf-8")
+    write(path.with_name(BEFORE), words, overwrite=True)
+
+
+def take_back(path: str | Path = FILE) -> Progress:
+    """What was set aside, in its place again; what stood there meanwhile is set aside. Raises InputError where it cannot be read or written."""
+    path = Path(path)
+    aside = path.with_name(BEFORE)
+    if not aside.is_file():
+        raise refuse(BEFORE, "is not there, so nothing was changed")
+    found = read(aside)
+    words = aside.read_bytes()
+    set_aside(path)
+    write(path, words, overwrite=True)
+    return found
+
+
 def reset(path: str | Path = FILE) -> Progress:
-    """Begin anew with the same seed. What was there stays beside it, under the name BEFORE; so it does where it could not be read.
+    """Begin anew with the same seed. What was there is set aside.
 
     Raises InputError where something cannot be written; nothing is lost then.
     """
     path = Path(path)
+    set_aside(path)
     seed = 1.0
     if os.path.lexists(path):
-        if not path.is_file():
-            raise refuse(path.name, "is no file, and was left as it is; move it away first")
         with contextlib.suppress(InputError):
             seed = read(path).seed
-        write(path.with_name(BEFORE), path.read_bytes(), overwrite=True)
     fresh = Progress(seed=seed)
     write(path, HEAD + to_toml(to_plain(fresh)), overwrite=True)
     return fresh

@@ -17,12 +17,12 @@ from ..show.section import section
 from ..sources import default_numbers
 from ..spread import Spread
 from ..units import DAY, HOUR
-from .kitchen import FRIDGE, MEAT, brine, brined, piece, tastes
+from .kitchen import FRIDGE, MEAT, brine, brined, kept_in_order, piece, tastes, warned
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 from .strong import STRONG, day_of, on_day, right, too_salty
 
 CM = 6.0
-RESTED = 20.0  # days
+RESTED = 14.0  # days
 LATE = 5.0  # days in the brine: too long
 POT = 4.0  # kg of soak water
 WARM, HURRY = 25.0, 8.0  # degC of warm water, and hours in it
@@ -88,7 +88,7 @@ def _draw(dials: Mapping[str, float]) -> Seen:
     drawn = section(
         [(Spread.single(history), "piece", "the piece")], ("salt",), wanted=(LEVEL / 100, f"{LEVEL:g} % from here")
     )
-    return Seen(said, drawn, out / DAY)
+    return Seen(warned(said, history), drawn, out / DAY)
 
 
 def _two_rests(random: Random) -> Values:
@@ -122,23 +122,28 @@ def _cold_soak() -> Followed:
     )
     return Followed(
         said,
-        whole < 100 * default_numbers().si("taste.salty")
-        and _share_warm(history) <= default_numbers().si("protection.share"),
+        whole < 100 * default_numbers().si("taste.salty") and kept_in_order(history),
     )
 
 
 def _warm_soak() -> Followed:
     history = course(CM, LATE, HURRY, 2, rested=1.0, celsius=WARM)
-    whole, used = 100 * history.average("salt"), _share_warm(history)
+    whole, used = 100 * history.average("salt"), exposures(history)[0].warm
     said = (
         f"{HURRY:.0f} hours at {WARM:.0f} °C bring it to {whole:.1f} %. But so warm, germs grow. It used up {100 * used:.0f} parts in 100 of the time that raw meat may "
         "be warm. Throw it away: cooking does not make it safe."
     )
-    return Followed(said, used <= 1.0)
+    return Followed(said, kept_in_order(history))
 
 
-def _share_warm(history: History) -> float:
-    return exposures(history)[0].warm
+def _kept() -> dict[str, History]:
+    rest = Rest(temperature=f"{FRIDGE:g} degC", lasts=f"{even_days(CM):g} d")
+    return {
+        "rested until it is even": simulate(piece(CM), [brine(STRONG, day_of(right())), rest]),
+        "two weeks of rest": _only_rest(),
+        "soaked cold": course(CM, LATE, 24.0, 2, rested=1.0),
+        "tried with real meat": course(3.0, 1.0, 6.0, rested=3.0),
+    }
 
 
 REST_AND_SOAK = Lesson(
@@ -157,17 +162,20 @@ REST_AND_SOAK = Lesson(
         "soak",
         "slowest spot",
         "equilibrium",
+        "nitrite",
+        "botulism",
+        "bare",
     ),
     guess=Guess(
-        "Meat of {cm:.0f} cm comes out of a strong brine. On the whole it is right, with {whole:.1f} % salt. But its skin has {outside:.0f} % and its middle none. It "
-        "rests in the fridge, wrapped. After how many days is it even: the slowest spot at nine tenths of the whole?",
-        Dial("days", "My guess", "days", 0, 60, 1, 60),
+        "Meat of {cm:.0f} cm comes out of a strong brine. On the whole it is right, with {whole:.1f} % salt. But its outside has {outside:.0f} % and its middle none. It "
+        "rests in the fridge, wrapped. After how many days is it even, so that the slowest spot has nine tenths of the whole?",
         lambda: {"cm": CM, "whole": right(), "outside": on_day(day_of(right()), place="surface")},
+        Dial("days", "My guess", "days", 0, 60, 1, 60),
         lambda: even_days(CM),
         "You guessed **{guess:.0f} days**. It takes about **{answer:.0f} days**.",
     ),
     live=Live(
-        "Move the slider under the picture from brine to soak to rest. Then change the hours of soak.",
+        "The brine is that of lesson 3. Move the slider under the picture from brine to soak to rest. Then change the hours of soak.",
         (
             Dial("thick", "Thickness", "cm", 3, 8, 1, CM),
             Dial("days", "Days in the brine", "days", 1, 8, 0.5, LATE),
@@ -185,7 +193,7 @@ REST_AND_SOAK = Lesson(
             lambda found: abs(found["after"] / found["before"] - 1) < 0.01,
         ),
         Claim(
-            "The outside gives to the middle. In {days:.0f} days the skin falls from {high:.1f} to {low:.1f} %, and the middle comes from nothing to {middle:.1f} %.",
+            "The outside gives to the middle. In {days:.0f} days the surface falls from {high:.1f} to {low:.1f} %, and the middle comes from nothing to {middle:.1f} %.",
             lambda: {
                 "days": RESTED,
                 "high": 100 * _only_rest().surface("salt", 2 * DAY),
@@ -213,7 +221,7 @@ REST_AND_SOAK = Lesson(
         ),
         Claim(
             "Little water soon gets salty. In {hours:.0f} hours 1 kg brings {before:.1f} % down to {little:.2f} %, 4 kg to {more:.2f} %. Still more water "
-            "helps less, with 8 kg it is {most:.2f} %. The salt needs time to come out.",
+            "helps little: with 8 kg it is {most:.2f} %. The salt needs time to come out.",
             lambda: {
                 "hours": 24.0,
                 "before": on_day(LATE),
@@ -299,6 +307,7 @@ REST_AND_SOAK = Lesson(
         lambda: {"grams": STRONG, "days": even_days(3.0)},
         lambda found: _slices_differ(),
     ),
+    kept=_kept,
 )
 
 

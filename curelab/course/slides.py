@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from .. import __version__, files
-from ..fields import InputError, Problem, refuse
+from ..fields import InputError
 from ..paper.pages import png
 from ..paper.slides import DOTS, HIGH, WIDE, numbers, slide
 from ..show.caption import NOT_A_PERMIT
@@ -46,14 +46,8 @@ def write(folder: Path) -> list[str]:
 
     Raises InputError where the folder is a file, cannot be written, or holds one of the files already; before anything is computed.
     """
-    if folder.exists() and not folder.is_dir():
-        raise refuse("FOLDER", f'"{folder}" is a file; name a folder')
     names = [_name(number, lesson) for number, lesson in enumerate(LESSONS, 1)]
-    taken = [f"{name}.{end}" for name in names for end in ("svg", "csv", "png") if (folder / f"{name}.{end}").exists()]
-    if taken:
-        raise InputError(
-            [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
-        )
+    files.refuse_folder("FOLDER", folder, [f"{name}.{end}" for name in names for end in ("svg", "csv", "png")])
     made: dict[str, str | bytes] = dict(pictures())
     slides = {name: content for name, content in made.items() if name.endswith(".svg")}
     problem = ""

@@ -7,13 +7,13 @@ from random import Random
 
 import numpy as np
 
+from ..engine.history import History
 from ..engine.simulate import simulate
-from ..forecast import time_to
-from ..recipe.stages import Soak, Water
+from ..recipe.stages import Rest, Soak, Water
 from ..sources import default_numbers
-from ..units import DAY, HOUR
+from ..units import DAY
 from .drawn import curves
-from .kitchen import FRIDGE, SALT, brine, brined, piece, tastes
+from .kitchen import FRIDGE, SALT, brine, brined, in_slow_and_quick, kept_in_order, piece, tastes, warned
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
 CM, STRONG = 6.0, 140.0  # g of salt in each kg of water
@@ -44,6 +44,7 @@ def on_day(day: float, cm: float = CM, grams: float = STRONG, place: str = "aver
 def _draw(dials: Mapping[str, float]) -> Seen:
     cm, grams, day = dials["thick"], dials["salt"], dials["day"]
     history = brined(cm, grams, days=SHOWN)
+    taken_out = brined(cm, grams, days=day)
     times = np.linspace(0.0, SHOWN * DAY, 181)
     first, last = day_of(right(), cm, grams), day_of(too_salty(), cm, grams)
     whole, middle = on_day(day, cm, grams), on_day(day, cm, grams, "core")
@@ -51,7 +52,7 @@ def _draw(dials: Mapping[str, float]) -> Seen:
     if np.isinf(last):
         said += f"It never comes to {too_salty():.0f} %. The clock does not matter here."
     else:
-        said += f"On the whole it is right on day **{first:.1f}**, and too salty from day **{last:.1f}**."
+        said += f"On the whole it is right, {right():.1f} %, on day **{first:.1f}**, and too salty, {too_salty():.0f} %, from day **{last:.1f}**."
     picture = curves(
         said,
         "days since the start",
@@ -62,7 +63,7 @@ def _draw(dials: Mapping[str, float]) -> Seen:
         ],
         [("x", day, f"day {day:g}"), ("y", right(), "right"), ("y", too_salty(), "too salty")],
     )
-    return Seen(said, picture)
+    return Seen(warned(said, taken_out), picture)
 
 
 def _read_off(random: Random) -> Values:
@@ -97,19 +98,28 @@ def _wrapped() -> Followed:
     return Followed(said, whole < too_salty())
 
 
+def _late_and_soaked() -> History:
+    water = Water(amount="4 kg", lasts=f"{HOURS:g} h", temperature=f"{FRIDGE:g} degC")
+    return simulate(piece(CM), [brine(STRONG, _late_day()), Soak(waters=(water,))])
+
+
 def _soaked() -> Followed:
     day = _late_day()
-    water = Water(amount="4 kg", lasts=f"{HOURS:g} h", temperature=f"{FRIDGE:g} degC")
-    found = simulate(piece(CM), [brine(STRONG, day), Soak(waters=(water,))])
-    whole = 100 * found.average("salt", day * DAY + HOURS * HOUR)
+    found = _late_and_soaked()
+    whole = 100 * found.average("salt")
     said = f"{HOURS:.0f} hours in 4 kg of fresh cold water bring it from {on_day(day):.1f} % to {whole:.1f} % on the whole. That tastes {tastes(whole)}."
-    return Followed(f"{said} Lesson 5 says more.", whole < 100 * default_numbers().si("taste.salty"))
+    return Followed(
+        f"{said} Lesson 5 says more.", whole < 100 * default_numbers().si("taste.salty") and kept_in_order(found)
+    )
 
 
-def _in_slow_and_quick() -> Values:
-    found = time_to(f"average salt >= {right():g} %", piece(CM), brine(STRONG, 30))
-    assert found.value is not None and found.low is not None and found.high is not None
-    return {"usual": found.value / DAY, "quick": found.low / DAY, "slow": found.high / DAY}
+def _kept() -> dict[str, History]:
+    rest = Rest(temperature=f"{FRIDGE:g} degC", lasts="3 d")
+    return {
+        "out when it is right": brined(CM, STRONG, days=day_of(right())),
+        "late and soaked": _late_and_soaked(),
+        "tried with real meat": simulate(piece(3), [brine(STRONG, 1.5), rest]),
+    }
 
 
 STRONG_BRINE = Lesson(
@@ -119,12 +129,25 @@ STRONG_BRINE = Lesson(
     opening=(
         "Many old recipes use a strong brine and few days. That is quick. But now somebody must watch the clock. See why."
     ),
-    words=("to cure", "brine", "strong brine", "percent", "on the whole", "middle", "equilibrium", "rest", "soak"),
+    words=(
+        "to cure",
+        "brine",
+        "strong brine",
+        "percent",
+        "on the whole",
+        "middle",
+        "equilibrium",
+        "rest",
+        "soak",
+        "nitrite",
+        "botulism",
+        "bare",
+    ),
     guess=Guess(
         "Meat of {cm:.0f} cm lies in a strong brine: {salt:.0f} g of salt in each kg of water. There is as much water as meat. From {limit:.0f} % salt on it "
         "is too salty to eat. On which day is that?",
-        Dial("days", "My guess", "days", 0.5, 30, 0.5, 30),
         lambda: {"cm": CM, "salt": STRONG, "limit": too_salty()},
+        Dial("days", "My guess", "days", 0.5, 30, 0.5, 30),
         lambda: day_of(too_salty()),
         "You guessed day **{guess:.1f}**. It is too salty from day **{answer:.1f}** on.",
     ),
@@ -144,21 +167,23 @@ STRONG_BRINE = Lesson(
             lambda found: found["end"] > 1.5 * too_salty(),
         ),
         Claim(
-            "On the whole the meat is right on day {first:.1f} and too salty on day {last:.1f}. That is all the time there is.",
+            "On the whole the meat is right on day {first:.1f} and too salty on day {last:.1f}. Between them is all the time there is.",
             lambda: {"first": day_of(right()), "last": day_of(too_salty())},
             lambda found: 0.5 < found["last"] - found["first"] < 4,
         ),
         Claim(
-            "A day late adds {late:.1f} points of salt. In the weak brine of lesson 2 a day late at the end adds {weak:.2f}.",
+            "A day late adds salt: {right:.1f} % become {late:.1f} %. In the weak brine of lesson 2 a day late changes nothing: {then:.1f} % stay {weak:.1f} %.",
             lambda: {
-                "late": on_day(day_of(right()) + 1) - on_day(day_of(right())),
-                "weak": on_day(21, 3, SALT) - on_day(20, 3, SALT),
+                "right": right(),
+                "late": on_day(day_of(right()) + 1),
+                "then": on_day(20, 3, SALT),
+                "weak": on_day(21, 3, SALT),
             },
-            lambda found: found["late"] > 0.3 and found["weak"] < 0.02,
+            lambda found: found["late"] - found["right"] > 0.3 and found["weak"] - found["then"] < 0.02,
         ),
         Claim(
-            "When the whole is right, the middle has only {middle:.2f} %. It must rest afterwards, wrapped and cold, until the salt has spread. Lesson 5 "
-            "shows that.",
+            "When the whole is right, the middle has only {middle:.2f} %. It must rest afterwards, wrapped and cold, until the salt has spread. Until then it is "
+            "bare there, and only cold protects it. Lesson 5 shows that.",
             lambda: {"middle": on_day(day_of(right()), place="core")},
             lambda found: found["middle"] < 0.3,
         ),
@@ -168,13 +193,13 @@ STRONG_BRINE = Lesson(
             lambda found: found["whole"] > too_salty(),
         ),
         Claim(
-            "Twice as strong does not halve the time. It leaves less than a quarter: {strong:.1f} days in place of {weak:.1f}.",
-            lambda: {"strong": day_of(right(), CM, 200), "weak": day_of(right(), CM, 100)},
+            "Twice as strong does not halve the time. It leaves less than a quarter: {strong:.1f} days in place of {weak:.1f}. In lesson 1 more salt was no quicker. There we waited for the end, here for {right:.1f} %.",
+            lambda: {"strong": day_of(right(), CM, 200), "weak": day_of(right(), CM, 100), "right": right()},
             lambda found: 0.15 < found["strong"] / found["weak"] < 0.25,
         ),
         Claim(
             "You cannot see which meat you have. Quick meat is right after {quick:.1f} days, slow meat after {slow:.1f}.",
-            lambda: _in_slow_and_quick(),
+            lambda: in_slow_and_quick(f"average salt >= {right():g} %", piece(CM), brine(STRONG, 30)),
             lambda found: found["slow"] > 2 * found["quick"],
         ),
     ),
@@ -265,4 +290,5 @@ STRONG_BRINE = Lesson(
         },
         lambda found: found["first"] < right() + 0.1 and found["then"] > too_salty(),
     ),
+    kept=_kept,
 )

@@ -61,15 +61,15 @@ TEN: tuple[Ten, ...] = (
     Ten(
         "equilibrium",
         "There are 2 kg of meat, 2 kg of water and 90 g of salt. How salty is the meat in the end?",
-        ("0.5 %", "1.9 %", "4.5 %"),
-        lambda: _nearest(equilibrium.end(SALT * MEAT, MEAT), (0.5, 1.9, 4.5)),
+        ("1.9 %", "2.25 %", "4.5 %"),  # right; shared by weight; all of it in the meat
+        lambda: _nearest(equilibrium.end(SALT * MEAT, MEAT), (1.9, 2.25, 4.5)),
         "The meat ends a little lower",
     ),
     Ten(
         "equilibrium",
         "You take twice the water and the same salt. How salty is the meat in the end?",
-        ("half as salty", "less salty, but more than half", "as salty as before"),
-        lambda: _step(equilibrium.end(SALT * MEAT, 2 * MEAT) / equilibrium.end(SALT * MEAT, MEAT), 0.55, 0.9),
+        ("half as salty", "two thirds as salty", "as salty as before"),
+        lambda: _nearest(equilibrium.end(SALT * MEAT, 2 * MEAT) / equilibrium.end(SALT * MEAT, MEAT), (1 / 2, 2 / 3, 1)),
         "It is not half",
     ),
     Ten(
@@ -116,8 +116,8 @@ TEN: tuple[Ten, ...] = (
     ),
     Ten(
         "cold",
-        "7 days at 3 °C use up 20 parts in 100, 4 days at 5 °C use up 29. How many parts do both use up?",
-        ("29", "49", "20"),
+        "Bare meat was too warm for 4 days: 29 parts in 100 of its time are used up. Now it lies cold, 7 days at 3 °C. How many are used up then?",
+        ("still 29", "about 49", "about 20"),  # cold does nothing; all days add up; cold heals
         lambda: _nearest(cold.used(3, 7) + cold.used(5, 4), (29, 49, 20)),
         "All days add up",
     ),

@@ -5,19 +5,34 @@ from __future__ import annotations
 from collections.abc import Mapping
 from random import Random
 
-from ..forecast import time_to
+from ..engine.history import History
 from ..forecast.root import root
 from ..limits import keeping
-from ..limits.exposure import exposures
 from ..show.section import section
 from ..sources import default_numbers
 from ..spread import Spread
 from ..units import DAY
-from .kitchen import CURED, FRIDGE, SALT, brine, brined, days_to_cure, piece, share_in_the_middle
+from .kitchen import (
+    CURED,
+    FRIDGE,
+    SALT,
+    brine,
+    brined,
+    days_in_order,
+    days_to_cure,
+    in_slow_and_quick,
+    kept_in_order,
+    piece,
+    share_in_the_middle,
+    until_cured,
+    warned,
+)  # fmt: skip
+from .nitrite_sums import half_life
 from .parts import Claim, Dial, Followed, Guess, Lesson, Live, Mistake, Question, Seen, Trouble, Values, Way
 
 THIN, THICK_CM = 2.0, 4.0
 SHOWN = 120.0  # days in the picture
+IN_TIME = 5.0  # cm: in whole cm the thickest that is cured before bare meat has lain too long
 WARM = 10.0  # degC, of a fridge that somebody turned up
 
 
@@ -37,12 +52,36 @@ def _draw(dials: Mapping[str, float]) -> Seen:
         f"The middle of the thin piece is cured on day **{days:.0f}**, that of the thick one on day "
         f"**{days_to_cure(thick, celsius=celsius):.0f}**. On day {days:.0f} the middle of the thick one has **{share:.0f} parts in 100** of its salt."
     )
-    return Seen(sentence, section(pieces, ("salt",)), days)
+    return Seen(warned(sentence, until_cured(thick, celsius)), section(pieces, ("salt",)), days)
+
+
+def _too_thick() -> Values:
+    return {
+        "fridge": FRIDGE,
+        "keeps": days_in_order(FRIDGE),
+        "in_time": IN_TIME,
+        "late": IN_TIME + 1,
+        "long": days_to_cure(IN_TIME + 1),
+        "half": half_life(FRIDGE),
+    }
+
+
+def _kept() -> dict[str, History]:
+    return {
+        "both until the thick one is cured": until_cured(THICK_CM),
+        "the thickest that is cured in time": until_cured(IN_TIME),
+        "tried with real meat": brined(4.0, days=days_to_cure(2.0)),
+    }
 
 
 def _scaled(random: Random) -> Values:
     thin = random.choice((3.0, 4.0, 5.0))
-    return {"thin": thin, "thick": thin * random.choice((1.5, 2.0)), "days": days_to_cure(thin)}
+    return {
+        "thin": thin,
+        "thick": thin * random.choice((1.5, 2.0)),
+        "days": days_to_cure(thin),
+        "keeps": days_in_order(FRIDGE),
+    }
 
 
 def _cut_down(random: Random) -> Values:
@@ -80,14 +119,7 @@ def _wait() -> Followed:
         f"Both middles are cured on day {long:.0f}. The thin piece waited, and got hardly saltier: {thin:.0f} parts for each 100 that it had. "
         "The feast needs another roast, and both pieces are good."
     )
-    return Followed(
-        said, share >= 89.9 and thin < 115 and _exposed(THICK_CM, long) <= default_numbers().si("protection.share")
-    )
-
-
-def _exposed(cm: float, days: float) -> float:
-    """Share of the time until harm that the worst place of a piece has used up."""
-    return exposures(brined(cm, days=days))[0].cold
+    return Followed(said, share >= 90 - 1e-6 and thin < 108 and kept_in_order(until_cured(THICK_CM)))
 
 
 def _warmer() -> Followed:
@@ -108,12 +140,12 @@ THICK = Lesson(
         "Salt goes into meat from the outside. It moves slowly, and the middle gets it last. Nobody can see it in a real piece. Here you can. "
         "First guess, then look."
     ),
-    words=("to cure", "brine", "middle", "cured", "slowest spot", "bare", "percent"),
+    words=("to cure", "brine", "middle", "cured", "slowest spot", "bare", "percent", "nitrite", "botulism"),
     guess=Guess(
         "A flat piece is {thin:g} cm thick. It lies in brine in the fridge. After {days:.0f} days its middle is cured. How many days does a "
         "piece of {thick:.0f} cm need?",
-        Dial("days", "My guess", "days", 1, 60, 1, 60),
         _thin_and_thick,
+        Dial("days", "My guess", "days", 1, 60, 1, 60),
         lambda: days_to_cure(THICK_CM),
         "You guessed **{guess:.0f} days**. The piece of {thick:.0f} cm needs about **{answer:.0f} days**.",
     ),
@@ -130,23 +162,23 @@ THICK = Lesson(
         Claim(
             "Twice as thick takes about {times:.0f} times as long. Multiply the thickness by itself: 2 times 2 is 4, and 4 times 4 is 16.",
             lambda: {"times": days_to_cure(THICK_CM) / days_to_cure(THIN)},
-            lambda found: 3.6 < found["times"] < 4.4,
+            lambda found: 3.8 < found["times"] < 4.2,
         ),
         Claim(
-            "So the knife is the best clock. Cut the thick piece into two flat halves, and {long:.0f} days become {days:.0f}.",
+            "So cutting saves the most time. Cut the thick piece into two flat halves, and {long:.0f} days become {days:.0f}.",
             _thin_and_thick,
             lambda found: found["days"] < 0.28 * found["long"],
         ),
         Claim(
-            "When the thin piece is done, the middle of the thick one has {share:.0f} parts in 100 of its salt.",
-            lambda: {"share": share_in_the_middle(THICK_CM, days_to_cure(THIN))},
+            "On day {days:.0f} the middle of the thick one has {share:.0f} parts in 100 of the salt it ends with.",
+            lambda: {"days": days_to_cure(THIN), "share": share_in_the_middle(THICK_CM, days_to_cure(THIN))},
             lambda found: found["share"] < 45,
         ),
         Claim(
             "More salt does not make it quicker. With twice the salt the middle is cured after {strong:.0f} days, as before. It only "
             "ends saltier.",
             lambda: {"strong": days_to_cure(THIN, 2 * SALT), "weak": days_to_cure(THIN)},
-            lambda found: abs(found["strong"] / found["weak"] - 1) < 0.15,
+            lambda found: abs(found["strong"] / found["weak"] - 1) < 0.02,
         ),
         Claim(
             "Warmth hardly helps, and it spoils the meat. A fridge at 6 °C saves {saved:.0f} of {cold:.0f} days. Never warm it up to save time.",
@@ -159,8 +191,18 @@ THICK = Lesson(
         Claim(
             "Meat differs, and you cannot see how. Where usual meat of 4 cm needs {usual:.0f} days, quick meat needs {quick:.0f} and slow meat "
             "{slow:.0f}. Plan for slow meat.",
-            lambda: _with_its_range(),
+            lambda: in_slow_and_quick(CURED, piece(THICK_CM), brine()),
             lambda found: found["quick"] < 0.8 * found["usual"] and found["slow"] > 1.25 * found["usual"],
+        ),
+        Claim(
+            "Longer is not safer. The middle is bare until the salt comes, and at {fridge:.0f} °C bare meat may lie {keeps:.0f} days. Usual meat of {in_time:.0f} cm is "
+            "cured in time. With {late:.0f} cm it takes {long:.0f} days, and that is too long. Nitrite cannot wait either. It fades: half of it is gone every {half:.0f} days.",
+            _too_thick,
+            lambda found: (
+                kept_in_order(until_cured(found["in_time"]))
+                and not kept_in_order(until_cured(found["late"]))
+                and found["half"] < found["long"]
+            ),
         ),
     ),
     questions=(
@@ -185,7 +227,7 @@ THICK = Lesson(
                 ),
             ),
             "Multiply the thickness by itself, for both pieces, and compare. Or set both in the picture.",
-            "The library says {answer:.0f} days: thickness times thickness.",
+            "The library says {answer:.0f} days: thickness times thickness. What needs more than {keeps:.0f} days you cut thinner.",
         ),
         Question(
             "A piece of {thick:g} cm would need {long:.0f} days. You have {days:.0f} days. How thick may the piece be, at most, so that its middle "
@@ -203,7 +245,7 @@ THICK = Lesson(
                 ),
             ),
             "Half as thick needs a quarter of the days. Try some thickness in the picture.",
-            "The library says {answer:.1f} cm. The knife saves more days than anything else.",
+            "The library says {answer:.1f} cm. Cutting saves more days than anything else.",
             tolerance=0.08,
         ),
         Question(
@@ -238,15 +280,10 @@ THICK = Lesson(
     ),
     tries=Claim(
         "Take one piece of lean pork. Cut it into a slab of 2 cm and a slab of 4 cm. Weigh a brine of 45 g salt for each kg of water, and as much "
-        "water as meat. Keep both slabs in it in the fridge. Take both out on day {days:.0f}. Roast both through, as your food code says. Then "
-        "taste the very middle of each. The thin one is salty. The thick one has {share:.0f} parts in 100 of its salt there.",
+        "water as meat. Keep both slabs in it in the fridge. Take both out after {days:.0f} days. Roast both through, as your food code says. Then "
+        "taste the very middle of each. The thin one tastes of salt. The thick one has {share:.0f} parts in 100 of its salt there.",
         lambda: {"days": days_to_cure(2.0), "share": share_in_the_middle(4.0, days_to_cure(2.0))},
         lambda found: found["share"] < 45 and 2.5 <= found["days"] < 3.5,
     ),
+    kept=_kept,
 )
-
-
-def _with_its_range() -> Values:
-    found = time_to(CURED, piece(THICK_CM), brine())
-    assert found.value is not None and found.low is not None and found.high is not None
-    return {"usual": found.value / DAY, "quick": found.low / DAY, "slow": found.high / DAY}

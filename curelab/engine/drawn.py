@@ -74,6 +74,9 @@ class OneOfMany(History):
     def runs(self) -> list[Run]:
         return self.many.runs
 
+    def depths(self, piece: int = 0) -> np.ndarray:
+        return self.many.depths(piece)
+
     @cached_property
     def state(self) -> State:  # type: ignore[override]
         """Everything cut out of what holds for all draws; needed to go on from here."""

@@ -511,8 +511,8 @@ class History(Shown):
             return found if self.drawn else found[0]
         return self._plain(found[:, 0])
 
-    def ending(self, stage: int) -> str:
-        """Why a stage stopped, in words; with draws, in the first."""
+    def ending(self, stage: int, system: str = "metric") -> str:
+        """Why a stage stopped, in words; with draws, in the first. `system`: units of what is missing; the criterion stands as it was given."""
         runs = [run for run in self.runs if run.index == stage]
         plan, last = self.stages[stage], runs[-1]
         own = self._draw
@@ -522,7 +522,8 @@ class History(Shown):
         if np.isfinite(last.found[own]):
             return f"after {spent}, when {plan.until}"
         missing = -float(last.margin(plan.until, last.length[:, None])[own, 0])
-        short = f"{missing:.1f} °C" if plan.until.quantity == TEMPERATURE else units.show(missing, "fraction")
+        degrees = f"{1.8 * missing:.1f} °F" if system == "us" else f"{missing:.1f} °C"
+        short = degrees if plan.until.quantity == TEMPERATURE else units.show(missing, "fraction")
         return f"after {spent}, the most allowed; not reached: {plan.until} (missing {short})"
 
     # -- what it rests on ----------------------------------------------------------------------------------------------

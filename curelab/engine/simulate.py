@@ -99,7 +99,7 @@ def extend(history: History, stages: Stage | Sequence[Stage]) -> History:
 
 
 def _extended(history: History, more: tuple[Stage, ...]) -> History:
-    check(history.pieces, more, history.loss)
+    check(history.pieces, more, history.loss, history.stages)
     tracked = history.numbers.tracked()
     for key in history.numbers.used:
         tracked.si(key)
@@ -112,8 +112,8 @@ def _extended(history: History, more: tuple[Stage, ...]) -> History:
     )
 
 
-def check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str) -> None:
-    """Raises InputError for what cannot be simulated as it was typed, all problems at once."""
+def check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str, before: Sequence[Stage] = ()) -> None:
+    """Raises InputError for what cannot be simulated as it was typed, all problems at once; `before`: stages that were simulated already."""
     problems = []
     for what, items, sort, kinds in (("pieces", pieces, Piece, (Piece,)), ("stages", stages, Stage, STAGES)):
         wrong = [item for item in items if not isinstance(item, sort)]
@@ -137,7 +137,19 @@ def check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str) -> None:
         if strange:
             there = ", ".join(names)
             found = [Problem("pieces", f'there is no piece "{strange[0]}"; there is {there}')]
+        found += _warmed_already(stage, [*before, *stages[: number - 1]], names)
         if found:
             problems += InputError(found).under(f"stages[{number}]")
     if problems:
         raise InputError(problems)
+
+
+def _warmed_already(stage: Stage, earlier: Sequence[Stage], names: Sequence[str]) -> list[Problem]:
+    """A stage that says how warm its pieces are, though they were heated or cooled before: what lies between would be counted nowhere."""
+    says = any(each.heating is not None and each.heating.begins_at is not None for each in stage.stretches)
+    about = [name for name in names if stage.is_about(name)]
+    last = next((each for each in reversed(earlier) if each.heats and any(map(each.is_about, about))), None)
+    if not says or last is None:
+        return []
+    said = f"how warm the meat is then follows from the {last.tag} before; leave it out, and put what lies between in as a stage"
+    return [Problem("begins_at", said)]

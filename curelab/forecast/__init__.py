@@ -15,12 +15,40 @@ from .portion import portion_that_cools
 from .pull_and_rest import PullAndRest, pull_and_rest
 from .ready import Ready
 from .serve import Lead, lead
-from .split_or_whole import SplitOrWhole, split_or_whole
+from .split_or_whole import BothWays, folded_or_whole, split_or_whole, trimmed_or_whole
 from .sweep import sweep
 from .window import Window, window
 
 __all__ = [
-    "CORNERS", "DAY", "LOOK_AHEAD", "RESTS_ON", "Answer", "Lead", "PullAndRest", "Reached", "Ready", "Slice", "SoakPlan", "SplitOrWhole",
-    "Window", "corners", "in_corners", "lead", "least_water", "portion_that_cools", "pull_and_rest", "reached", "simmer_water_for_the_plate",
-    "slice_of", "soak_for_the_plate", "soak_needed", "split_or_whole", "strength_needed", "sweep", "time_to", "window",
+    "CORNERS",
+    "DAY",
+    "LOOK_AHEAD",
+    "RESTS_ON",
+    "Answer",
+    "BothWays",
+    "Lead",
+    "PullAndRest",
+    "Reached",
+    "Ready",
+    "Slice",
+    "SoakPlan",
+    "Window",
+    "corners",
+    "folded_or_whole",
+    "in_corners",
+    "lead",
+    "least_water",
+    "portion_that_cools",
+    "pull_and_rest",
+    "reached",
+    "simmer_water_for_the_plate",
+    "slice_of",
+    "soak_for_the_plate",
+    "soak_needed",
+    "split_or_whole",
+    "strength_needed",
+    "sweep",
+    "time_to",
+    "trimmed_or_whole",
+    "window",
 ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""One cut whole, or in two: the day to take it out, the day to cook it, whether cure protects it, soak, and water, both ways."""
+"""One piece whole, or split, trimmed or folded: the day to take it out, the day to cook it, whether cure protects it, soak, and water, both ways."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 from .. import progress, units
 from ..engine.simulate import simulate
 from ..fields import refuse
-from ..recipe.cutting import split
+from ..recipe import cutting
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage, in_order
 from ..results import Shown
@@ -25,6 +25,22 @@ from .ready import Ready, ready_columns, ready_of, wanted_of
 ABOUT = 0.05  # relative: two waits nearer to each other than that are told as alike (judgement; the pace is known to a factor)
 NOT_PROTECTED = "{}: cure does not protect its slowest spot in time. Cut it thinner."
 RULE = "Two muscles of one cut are often split because they cook differently (common practice, no source)."
+
+
+@dataclass(frozen=True)
+class Hand:
+    """What is done to the piece, in words: "The loin, [cut across]"; "[split], 2 kg of water"; "[Splitting] saves"; and what else there is to say."""
+
+    told: str
+    short: str
+    doing: str
+    rule: str = ""
+
+
+SPLIT_ACROSS = Hand("cut across", "split", "Splitting", RULE)
+SPLIT_ALONG = Hand("split along the seam", "split", "Splitting", RULE)
+TRIMMED = Hand("its fat cap trimmed", "trimmed", "Trimming")
+FOLDED = Hand("folded over", "folded", "Folding")
 
 
 @dataclass(frozen=True)
@@ -60,12 +76,12 @@ class Way:
 
 
 @dataclass(frozen=True, repr=False)
-class SplitOrWhole(Shown):
-    """Both ways, and the answer in a few sentences. kind: whether it was split "across" or "along the seam"; trimmed: kg of fat taken off."""
+class BothWays(Shown):
+    """Both ways, and the answer in a few sentences. short: how the second way is called; trimmed: kg of fat taken off."""
 
     whole: Way
     parts: Way
-    kind: str
+    short: str
     trimmed: float
     sentences: tuple[str, ...]
 
@@ -81,7 +97,7 @@ class SplitOrWhole(Shown):
                 "cook_fast": reached_or_none(way.last("ready")[2]), "protected": way.protected,
                 "soak": None if way.soak is None else way.soak.value, "soak_water": way.soak_water, "brine_water": way.brine_water,
             }
-            for name, way in (("whole", self.whole), ("split", self.parts))
+            for name, way in (("whole", self.whole), (self.short, self.parts))
         ]  # fmt: skip
 
 
@@ -91,16 +107,9 @@ def split_or_whole(
     *,
     at: str | float | None = None,
     along: str | None = None,
-    vessel: Vessel | None = None,
-    at_most: Any = LOOK_AHEAD,
-    loss: str = "nordin",
-    numbers: Numbers | None = None,
-    system: str = "metric",
-) -> SplitOrWhole:
-    """A piece alone in a cure, whole and split `at` a place or `along` its "seam" (see `recipe.cutting.split`), both in the same brine.
-
-    stages: the cure, weighed out, and what goes before it; it lasts until every piece has its salt (`forecast.ready`), `at_most` so long. The
-    bands are those of slow and fast meat. Raises InputError for what cannot be split, and for stages of which the last does not cure.
+    **more: Any,
+) -> BothWays:
+    """A piece whole, and split `at` a place or `along` its "seam" (see `recipe.cutting.split`), both in the same brine: see `both_ways`.
 
     >>> from curelab import Bath, Brine
     >>> block = Piece(name="loin", shape="block", thickness="8 cm", width="10 cm", length="12 cm", weight="1 kg")
@@ -109,16 +118,46 @@ def split_or_whole(
     >>> found.parts.cooked < found.whole.cooked
     True
     """
+    hand = SPLIT_ALONG if at is None else SPLIT_ACROSS
+    return both_ways(piece, cutting.split(piece, at=at, along=along), hand, stages, **more)
+
+
+def trimmed_or_whole(piece: Piece, stages: Stage | Sequence[Stage], *, to: str | float, **more: Any) -> BothWays:
+    """A piece as it is, and with its fat cap cut down `to` so much: see `both_ways`."""
+    return both_ways(piece, (cutting.trim(piece, to),), TRIMMED, stages, **more)
+
+
+def folded_or_whole(piece: Piece, stages: Stage | Sequence[Stage], *, at: str | float, **more: Any) -> BothWays:
+    """A piece flat, and folded over `at` a place: see `both_ways`."""
+    return both_ways(piece, cutting.fold(piece, at), FOLDED, stages, **more)
+
+
+def both_ways(
+    piece: Piece,
+    parts: Sequence[Piece],
+    hand: Hand,
+    stages: Stage | Sequence[Stage],
+    *,
+    vessel: Vessel | None = None,
+    at_most: Any = LOOK_AHEAD,
+    loss: str = "nordin",
+    numbers: Numbers | None = None,
+    system: str = "metric",
+) -> BothWays:
+    """A piece alone in a cure, and what a hand makes of it, in the same brine.
+
+    stages: the cure, weighed out, and what goes before it; it lasts until every piece has its salt (`forecast.ready`), `at_most` so long. The
+    bands are those of slow and fast meat. Raises InputError for stages of which the last does not cure.
+    """
     line = list(in_order(stages))
     if not line[-1].cures:
         raise refuse(
             "stages", "the last stage is no cure; give the cure whose days are asked for, and what goes before it"
         )
-    parts = split(piece, at=at, along=along)
     base = numbers or default_numbers()
     eating = f"average salt <= {100 * base.si('taste.normal_high'):g} %"
     ways = []
-    with progress.counted("comparing it whole and split", 4) as done:
+    with progress.counted(f"comparing it whole and {hand.short}", 4) as done:
         for pieces in ((piece,), parts):
             ready, begin = _ready(pieces, line, units.seconds(at_most), loss, numbers)
             out = reached_or_none(np.max([each.pull for each in ready], axis=0)[0])
@@ -134,9 +173,8 @@ def split_or_whole(
             brine = None if vessel is None else water_to_cover(vessel, pieces, base)
             ways.append(Way(tuple(pieces), ready, soak, soaked, brine))
             done()
-    kind = "across" if at is not None else "along the seam"
     trimmed = piece.weight - sum(part.weight for part in parts)
-    return SplitOrWhole(ways[0], ways[1], kind, trimmed, _said(piece, ways[0], ways[1], kind, trimmed, system))
+    return BothWays(ways[0], ways[1], hand.short, trimmed, _said(piece, ways[0], ways[1], hand, trimmed, system))
 
 
 def _ready(
@@ -153,17 +191,19 @@ def _ready(
     return ready_of(columns, many, stage, wanted, every), float(many.begin(stage)[0])
 
 
-def _said(piece: Piece, whole: Way, parts: Way, kind: str, trimmed: float, system: str) -> tuple[str, ...]:
-    how = "cut across" if kind == "across" else "split along the seam"
-    said = [_days(f"The {piece.name}, {how}", parts), _days("Whole", whole)]
+def _said(piece: Piece, whole: Way, parts: Way, hand: Hand, trimmed: float, system: str) -> tuple[str, ...]:
+    said = [_days(f"The {piece.name}, {hand.told}", parts), _days("Whole", whole)]
     if parts.cooked is not None and whole.cooked is not None:
         saved = whole.cooked - parts.cooked
         if saved > ABOUT * whole.cooked:
-            said.append(f"Splitting saves {units.roughly(saved)}.")
+            said.append(f"{hand.doing} saves {units.roughly(saved)}.")
+        elif -saved > ABOUT * whole.cooked:
+            said.append(f"{hand.doing} costs {units.roughly(-saved)}.")
         else:
-            said.append("Splitting saves no days worth telling.")
-    said += [NOT_PROTECTED.format(name) for name, way in (("Split", parts), ("Whole", whole)) if not way.protected]
-    for name, way in (("split", parts), ("whole", whole)):
+            said.append(f"{hand.doing} saves no days worth telling.")
+    named = ((hand.short, parts), ("whole", whole))
+    said += [NOT_PROTECTED.format(units.capital(name)) for name, way in named if not way.protected]
+    for name, way in named:
         if way.soak is not None and way.soak.value:
             waters = (
                 ""
@@ -178,11 +218,11 @@ def _said(piece: Piece, whole: Way, parts: Way, kind: str, trimmed: float, syste
     if whole.brine_water is not None and parts.brine_water is not None:
         water = [units.show(way.brine_water, "water", system, digits=2) for way in (parts, whole)]  # type: ignore[arg-type]
         said.append(
-            f"Water that covers the meat in this vessel: {water[0]} split, {water[1]} whole. Weigh out salt and cure for the one you take."
+            f"Water that covers the meat in this vessel: {water[0]} {hand.short}, {water[1]} whole. Weigh out salt and cure for the one you take."
         )
     if trimmed > 1e-9 * piece.weight:
-        said.append(f"The fat of the seam, {units.show(trimmed, 'mass', system, digits=2)}, is trimmed off.")
-    return (*said, RULE)
+        said.append(f"Fat trimmed off: {units.show(trimmed, 'mass', system, digits=2)}.")
+    return (*said, hand.rule) if hand.rule else tuple(said)
 
 
 def _days(who: str, way: Way) -> str:
@@ -204,4 +244,4 @@ def _span(seconds: np.ndarray) -> str:
     return f"{middle} ({ends[1]} to {ends[0]}, fast to slow meat)"
 
 
-__all__ = ["SplitOrWhole", "Way", "split_or_whole"]
+__all__ = ["BothWays", "Way", "both_ways", "folded_or_whole", "split_or_whole", "trimmed_or_whole"]

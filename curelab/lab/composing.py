@@ -120,7 +120,7 @@ class Composing:
 
     def _split(self, number: int) -> None:
         piece = self.state.batch.pieces[number]
-        at = Line("Cut in two at, from its head", "", "12 cm")
+        at = Line("Cut in two at, from its head", "", "5 in" if self.state.batch.units == "us" else "12 cm")
         self.controls[f"piece {number + 1} at"] = at
         self._press(
             f"piece {number + 1} split", "Cut in two", lambda: self.edit(lambda b: split_piece(b, number, at=at.value), "add piece"),

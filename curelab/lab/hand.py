@@ -51,15 +51,4 @@ def free_path(path: Path) -> Path:
     )
 
 
-def stamp(path: str | Path) -> tuple[int, int, int] | None:
-    """What tells that a file is the one it was; None where there is none."""
-    if not path:
-        return None
-    try:
-        found = Path(path).stat()
-    except OSError:
-        return None
-    return found.st_ino, found.st_size, found.st_mtime_ns
-
-
-__all__ = ["NOTE", "Hand", "free_path", "in_hand", "stamp"]
+__all__ = ["NOTE", "Hand", "free_path", "in_hand"]

@@ -18,12 +18,13 @@ from .. import batch as batches
 from .. import files
 from ..batch import Batch, Reading
 from ..compose import change_piece
+from ..compose.sound import replaced
 from ..fields import InputError, refuse
 from ..paper.fridge_log import with_temperatures
 from ..paper.logbook import append_reading, save_keeping_log, undo
 from ..sources import datasets_folder
 from ..tomlfile import table_of
-from .hand import Hand, free_path, stamp
+from .hand import Hand, free_path
 from .own import Own, keep, kept
 
 Whole = TypeVar("Whole")
@@ -59,7 +60,7 @@ class KeptBatch(T.HasTraits):
         self.reshaped: Callable[[], Any] = lambda: None  # makes them anew
         self._past: list[Batch] = []  # what undo goes back to, the last one first to go
         self._begun = self.batch  # as it stood in the file when this change began
-        self._stamp = stamp(path)
+        self._stamp = files.stamp(path)
         self._moved = -STEP
         self.let_go()
 
@@ -134,7 +135,9 @@ class KeptBatch(T.HasTraits):
 
     def edit_stage(self, number: int, **changes: Any) -> bool:
         """Change fields of one stage."""
-        return self.edit(lambda batch: batch.but(stages=_replaced(batch.stages, number, **changes)))
+        return self.edit(
+            lambda batch: batch.but(stages=replaced(batch.stages, number, batch.stages[number].but(**changes)))
+        )
 
     def edit_weigh_out(self, **changes: Any) -> bool:
         """Change fields of the weigh-out."""
@@ -168,7 +171,7 @@ class KeptBatch(T.HasTraits):
         if found is None:
             return False
         own = kept(path)
-        self._past, self._begun, self._stamp = [], found, stamp(path)
+        self._past, self._begun, self._stamp = [], found, files.stamp(path)
         self._put(found, path=str(path), problems=(), own=own, saved=True, unkept="", opened=self.opened + 1)
         self.revision += 1
         self._take_in_hand()
@@ -215,9 +218,9 @@ class KeptBatch(T.HasTraits):
         try:
             written = self._written(target)
         except InputError as error:
-            self.unkept = " ".join(f"{problem}." for problem in error.problems)
+            self.unkept = error.said()
             return
-        self._begun, self._stamp = written, stamp(target)
+        self._begun, self._stamp = written, files.stamp(target)
         if written == self.batch:
             self.path, self.saved, self.unkept = str(target), True, ""
         else:
@@ -234,7 +237,7 @@ class KeptBatch(T.HasTraits):
         if self.hand is None or not self.saved or self.problems:
             return None
         path = self.hand.file() or self.path
-        if not path or not Path(path).exists() or (path == self.path and stamp(path) == self._stamp):
+        if not path or not Path(path).exists() or (path == self.path and files.stamp(path) == self._stamp):
             return None
         return path
 
@@ -270,13 +273,9 @@ class KeptBatch(T.HasTraits):
         written = self._try(work)
         if written is None:
             return False
-        self._begun, self._stamp = written, stamp(path or self.path)
+        self._begun, self._stamp = written, files.stamp(path or self.path)
         self._put(written, path=path or self.path, saved=True, problems=())
         return True
-
-
-def _replaced(items: tuple, number: int, **changes: Any) -> tuple:
-    return tuple(item.but(**changes) if n == number else item for n, item in enumerate(items))
 
 
 def starting_batch() -> Batch:

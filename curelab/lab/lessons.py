@@ -12,7 +12,7 @@ import ipywidgets
 from ..course import lesson_called, progress
 from ..course.asked import Asked, asked
 from ..course.lessons import LESSONS, number_of
-from ..course.parts import CAUTION
+from ..course.parts import WITHOUT_NITRITE
 from ..course.printed import notes
 from ..course.progress import QUESTIONS, Done, Progress
 from ..course.words import WORDS
@@ -59,7 +59,7 @@ class Page:
             self.done, self.kept, self.trouble.text = progress.read(), True, ""
         except InputError as error:
             self.kept = False
-            self.trouble.text = CANNOT_KEEP.format(_said(error))
+            self.trouble.text = CANNOT_KEEP.format(error.said())
 
     def keep(self, edit: Callable[[Progress], Progress]) -> None:
         """Change what is kept; while the file cannot be read, on this page alone."""
@@ -75,7 +75,7 @@ class Page:
                     self.trouble.text = ""
                 work(*given)
             except InputError as error:
-                self.trouble.text = _said(error)
+                self.trouble.text = error.said()
             except Exception as error:
                 self.trouble.text = f"This could not be computed: {error}"
                 if self.strict:
@@ -99,7 +99,7 @@ class LessonPage(Page):
         self.number = number_of(self.lesson)
         super().__init__(f"{self.number}_{name}.ipynb", strict)
         self.says = {key: Say("", "answer") for key in ("guessed", "seen", "followed")}
-        self.says |= {"claims": Say("", "answer"), "progress": Say("", "note")}
+        self.says |= {"claims": Say("", "answer"), "progress": Say("", "note"), "aside": Say("", "note")}
         self.picture: Picture | SectionPicture | None = None
         self.shown = column()  # what comes after the guess
         self.shown.layout.display = "none"
@@ -111,7 +111,7 @@ class LessonPage(Page):
         lesson = self.lesson
         words = "\n".join(f"**{word}**: {WORDS[word]}" for word in lesson.words)
         caution = (
-            [] if lesson.caution == CAUTION else [Say(lesson.caution, "caution")]
+            [] if lesson.caution == WITHOUT_NITRITE else [Say(lesson.caution, "caution")]
         )  # where numbers can hurt, it stands first
         self.box = column(
             self.nav, self.trouble, heading(f"{self.number}. {lesson.title}", 1), Say(lesson.opening), *caution, Say(words, "note"),
@@ -164,8 +164,11 @@ class LessonPage(Page):
         self.seed.observe(self.guarded(self._seeded), "value")
         self.reset = Press("Begin the whole course anew")
         self.reset.on_press(self.guarded(self._reset))
+        self.back = Press("Take that back")
+        self.back.layout.display = "none"
+        self.back.on_press(self.guarded(self._back))
         self.own = Fold("My number, and what I have done")
-        self.own.hold([self.says["progress"], row(self.seed, self.reset, at_least=200)])
+        self.own.hold([self.says["progress"], row(self.seed, self.reset, at_least=200), self.says["aside"], self.back])
 
     # -- what it shows -------------------------------------------------------------------------------------------------
 
@@ -278,27 +281,32 @@ class LessonPage(Page):
         try:
             Progress(seed=self.seed.value)
         except InputError as error:
-            self.seed.problem = _said(error)
+            self.seed.problem = error.said()
             return
         self.seed.problem = ""
+        progress.set_aside()
         self.keep(lambda kept: kept.with_seed(Progress(seed=self.seed.value).seed))
-        for line in self.answers:
-            line.value = ""
-        self._take_up()
+        self._anew("Another number asks anew, so your right answers were taken out.")
 
     def _reset(self, pressed: Press) -> None:
         self.done, self.kept = progress.reset(), True
+        self._anew("The course begins anew.")
+
+    def _back(self, pressed: Press) -> None:
+        self.done, self.kept = progress.take_back(), True
+        self._anew("That was taken back.")
+
+    def _anew(self, said: str) -> None:
+        """Show a course that is another than before, and that it can be taken back."""
         self.trouble.text = ""
         for line in self.answers:
             line.value = ""
         self._take_up()
+        self.says["aside"].text = f"{said} What stood there before is kept in {progress.BEFORE}."
+        self.back.layout.display = "block"
 
     def __repr__(self) -> str:
         return f"LessonPage({self.lesson.name!r})"
-
-
-def _said(error: InputError) -> str:
-    return " ".join(f"{line}." if not line.endswith(".") else line for line in error.lines())
 
 
 def lesson(name: str) -> LessonPage:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -13,6 +13,7 @@ from ..batch import Batch
 from ..engine.simulate import check, simulate
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
+from ..show.own_units import own_units
 from ..show.report import words
 from ..sources import default_numbers
 from ..spread import Spread, spread
@@ -121,7 +122,11 @@ class State(KeptBatch):
         """What was taken for granted in all that was shown since `showing`, one sentence each."""
         shown = [self._kept[key].usual for key in self._shown if key in self._kept]
         shown += [self._outcome.history] if self._outcome is not None else []
-        return tuple(dict.fromkeys(sentence for each in shown for sentence in each.assumptions))
+        return self.in_own_units(dict.fromkeys(sentence for each in shown for sentence in each.assumptions))
+
+    def in_own_units(self, sentences: Iterable[str]) -> tuple[str, ...]:
+        """Sentences of a history, which knows no units, in those of the batch."""
+        return tuple(own_units(each, self.batch.units) for each in sentences)
 
     def report(self) -> str:
         """What `curelab run` prints for this batch. Made anew each time: a history lists the sources of all that was asked of it."""

@@ -65,7 +65,7 @@ class Taking:
             else:
                 raise refuse(name, NEITHER)
         except InputError as error:
-            self.said.tell(" ".join(f"{line}." for line in error.lines()), "alert")
+            self.said.tell(error.said(), "alert")
             return
         self.said.tell(self._words, "note")  # on the page as it is by now
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from ..batch import Batch
 from ..compose import shaped
-from ..fields import InputError
+from ..fields import InputError, sentences
 from ..show.caption import caption
 from ..show.in_hand import in_hand
 from ..show.pictures import Lines, Map
@@ -134,12 +134,12 @@ class Bench(ABC):
     def redraw(self) -> None:
         try:
             if self.state.problems:
-                self.fail(" ".join(_sentence(problem) for problem in self.state.problems))
+                self.fail(sentences(self.state.problems))
                 return
             self._draw()
             self._settle_when_at_rest()
         except InputError as error:  # a combination that cannot be: its sentences say what is possible
-            self.fail(" ".join(_sentence(str(problem)) for problem in error.problems))
+            self.fail(error.said())
         except Exception as error:
             self.fail(f"This could not be computed: {error}")
             if self.state.strict:
@@ -168,7 +168,7 @@ class Bench(ABC):
                 made = shaped(self.state.batch, wanted)
             except InputError as error:
                 picture.again()
-                self.says["trouble"].tell(" ".join(_sentence(line) for line in error.lines()), "alert")
+                self.says["trouble"].tell(error.said(), "alert")
                 return
             self.state.edit(lambda batch: made, step=True)
 
@@ -249,10 +249,6 @@ class Bench(ABC):
 def _parts(widget: Any) -> set[Any]:
     """A widget and all that stands in it."""
     return {widget}.union(*(_parts(child) for child in getattr(widget, "children", ())))
-
-
-def _sentence(problem: str) -> str:
-    return problem if problem.endswith(".") else f"{problem}."
 
 
 def show_lines(widget: Any, picture: Lines, **more: Any) -> None:

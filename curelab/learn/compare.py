@@ -134,7 +134,7 @@ def side_by_side(
         place += len(batch.pieces)
     notes = [
         "salt: on average of the whole piece at the end, as far as the log of that batch moves it; core: in the middle. pace: how fast the meat took salt, times the typical, "
-        "from the readings of that batch alone (in brackets: 9 cases of 10).",
+        "from the readings of that batch alone (in brackets: 9 times in 10).",
         *(f"[{number}] {capital(why)}." for number, why in enumerate(reasons, 1)),
     ]
     return cells, heads, notes

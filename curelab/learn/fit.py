@@ -115,7 +115,7 @@ class Fit(Shown):
     def sentence(self) -> str:
         """Estimates with intervals, then what cannot be told, then what was taken as known."""
         said = [
-            f"{capital(row.input.label)}: {row.value:.3g} {row.input.unit} ({row.low:.3g} to {row.high:.3g} in 9 cases of 10; before: "
+            f"{capital(row.input.label)}: {row.value:.3g} {row.input.unit} ({row.low:.3g} to {row.high:.3g}, 9 times in 10; before: "
             f"{row.before[1]:.3g}, {row.before[0]:.3g} to {row.before[2]:.3g}), from {len(self.residuals)} "
             f"reading{'s' if len(self.residuals) > 1 else ''}."
             for row in self.estimates

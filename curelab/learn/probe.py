@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,9 +11,10 @@ from .. import units
 from ..batch import Batch, Reading
 from ..engine.history import History
 from ..engine.readout import Ran
-from ..limits.cooked import check_read_cooling
+from ..limits.cooked import check_cooked, check_read_cooling
+from ..limits.cooling import rules
 from ..limits.lethality import DEFER
-from ..limits.verdict import Verdict, unknown
+from ..limits.verdict import OUTCOMES, Verdict, Verdicts, unknown
 from ..recipe.criterion import TEMPERATURE
 from ..recipe.stages import Stage
 from ..spread import Request, Spread
@@ -118,7 +119,7 @@ def forecast(batch: Batch, history: History, planned: Spread, learned: Spread) -
         first, _, last = (units.roughly(each) for each in ordered(was))
         yield (
             f"{units.capital(stage.tag)}: {units.show(stage.until.target, 'temperature', batch.units)} in the middle after {middle} "
-            f"({early} to {late} in 8 cases of 10), by your probe; before it {first} to {last}. Go by the thermometer, not by this."
+            f"({early} to {late} in 8 of 10 simulated batches), by your probe; before it {first} to {last}. Go by the thermometer, not by this."
         )
 
 
@@ -131,7 +132,16 @@ def judged_probe(batch: Batch, history: History) -> tuple[Verdict, ...]:
     """What readings of the meat say of its cooling before any model: too slow is a fail; quick enough makes no check easier, for nobody read it
     all the time.
     """
-    found = []
+    return tuple(
+        replace(verdict, name=f"{verdict.name}, by the probe")
+        for _, verdicts in _read_cooling(batch, history)
+        for verdict in verdicts
+        if verdict.outcome == "fail"
+    )
+
+
+def _read_cooling(batch: Batch, history: History) -> Iterator[tuple[float, Verdicts]]:
+    """(hottest reading [K], checks of cooling by its readings alone) of every piece that was probed; none where it was once."""
     for piece in batch.pieces:
         rows = {
             entry.at: entry.number
@@ -139,11 +149,34 @@ def judged_probe(batch: Batch, history: History) -> tuple[Verdict, ...]:
             if entry.what == WARMTH and entry.number is not None and _probed(entry, batch, history) == piece.name
         }
         times = np.array(sorted(rows))
-        if len(times) > 1:
-            for verdict in check_read_cooling(history, piece.name, times, np.array([rows[time] for time in times])):
-                if verdict.outcome == "fail":
-                    found.append(replace(verdict, name=f"{verdict.name}, by the probe"))
-    return tuple(found)
+        kelvin = np.array([rows[time] for time in times])
+        if len(times):
+            alone = len(times) < 2
+            yield kelvin.max(), Verdicts() if alone else check_read_cooling(history, piece.name, times, kelvin)
+
+
+def no_easier(
+    found: Sequence[Verdict], batch: Batch, history: History, planned: Callable[[], History]
+) -> list[Verdict]:
+    """Verdicts with those of cooling no better than `planned` has them, the batch without its log: one reading of a chill says little of the rest of
+    it. They stand where the readings of every piece that was probed were themselves quick enough, from where a limit begins on.
+    """
+    read = list(_read_cooling(batch, history))
+    begins = max(rule.begin for rule in rules("cooling"))
+    if not read or all(
+        hottest >= begins and any(each.counts_as_pass for each in verdicts) for hottest, verdicts in read
+    ):
+        return list(found)
+    worse = {each.name: each for each in check_cooked(planned(), batch.units) if each.name.startswith("cooling")}
+    return [
+        replace(
+            worse[each.name],
+            sentence=f"By the plan, for too few readings tell of the chill: {worse[each.name].sentence}",
+        )
+        if each.name in worse and OUTCOMES.index(worse[each.name].outcome) < OUTCOMES.index(each.outcome)
+        else each
+        for each in found
+    ]
 
 
 def doubted(batch: Batch, history: History) -> tuple[Verdict, ...]:
@@ -175,4 +208,4 @@ def settings(readings: Sequence, usual: History) -> tuple[str, ...]:
     return tuple(dict.fromkeys(each.setting for each in heatings if each is not None))
 
 
-__all__ = ["WARMTH", "doubted", "forecast", "judged_probe", "lived", "placed", "settings"]
+__all__ = ["WARMTH", "doubted", "forecast", "judged_probe", "lived", "no_easier", "placed", "settings"]

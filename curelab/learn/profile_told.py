@@ -19,7 +19,7 @@ QUARREL = 0.01  # values that are so unlikely for their errors do not fit (judge
 
 @dataclass(frozen=True)
 class Found:
-    """One fitted number in SI with its interval of 9 cases of 10, None where the values tell none."""
+    """One fitted number in SI with its interval of 9 times in 10, None where the values tell none."""
 
     name: str
     value: float
@@ -28,7 +28,7 @@ class Found:
     unit: str
 
     def __str__(self) -> str:
-        ends = "no interval" if self.low is None else f"{self.low:.3g} to {self.high:.3g} in 9 cases of 10"
+        ends = "no interval" if self.low is None else f"{self.low:.3g} to {self.high:.3g}, 9 times in 10"
         return f"{self.name}: {self.value:.3g}{self.unit and f' {self.unit}'} ({ends})"
 
 

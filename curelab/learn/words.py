@@ -13,7 +13,7 @@ from ..limits.verdict import SIGNS
 from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
-from ..units import DAY, capital, day, day_number
+from ..units import DAY, capital, day, day_number, listed
 from .fit import Estimate, Fit, known_before
 from .probe import WARMTH
 from .readings import IN_THE_BATH, Measurement
@@ -23,7 +23,7 @@ PROBABLY = 0.67  # deviations from the typical pace, 3 cases of 4: with less the
 SAME = 0.05  # and so is what is this near to it, however sure (judgement)
 CLOSE = (0.8, 1.25)  # an interval that reaches beyond this leaves much open (judgement)
 MOST = 3  # sorts of readings that a headline tells
-NINE_IN_TEN = "in 9 cases of 10"
+NINE_IN_TEN = "9 times in 10"
 
 
 @dataclass(frozen=True)
@@ -49,19 +49,22 @@ def told(
     usual: History,
     found: Fit,
     readings: Sequence[Measurement],
-    before: Times,
-    after: Times,
+    before: Times | None,
+    after: Times | None,
     begin: float,
+    draws: str,
     warm_ends: Sequence[str] = (),
 ) -> Told:
-    """The words of an update; `usual`: the plan as simulated, `begin` [s]: when the cure begins from which the times count; warm_ends: when
-    what a probe is in is over, in sentences.
+    """The words of an update; `usual`: the plan as simulated, `begin` [s]: when the cure begins from which the times count, if there is one;
+    draws: what the spread rests on; warm_ends: when what a probe is in is over, in sentences.
     """
     seen = what_was_seen(readings, usual, batch.units)
     pace = found.get("obstruction.lean")
     unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
     again = "read it again" if len(readings) == 1 else "no new day is said until they do"
-    when = _ready(before, after, begin, unmoved) if found.believed else again
+    when = again
+    if found.believed and before is not None and after is not None:
+        when = _ready(before, after, begin, unmoved)
     hot_only = all(reading.what == WARMTH for reading in readings)
     if hot_only:
         doubt = ", which no meat and bath that are published would give here; check the probe, and that the bath is as planned"
@@ -81,13 +84,15 @@ def told(
             details.append(_offset(row, batch.units))
         if row.input.key.startswith("ph.") and row.narrowed:
             details.append(
-                f"{capital(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f} {NINE_IN_TEN})."
+                f"{capital(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f}, {NINE_IN_TEN})."
             )
-    days = found.believed and not warm
-    ready = after.said[0].lower() + after.said[1:]
-    rests_on = f"It comes out when: {ready}. The days in brackets hold 8 cases of 10, in {after.rests_on}"
-    if not days:
-        rests_on = f"It rests on {after.rests_on}"
+    days = found.believed and not warm and after is not None
+    rests_on = f"It rests on {draws}"
+    if days and after is not None:
+        ready = after.said[0].lower() + after.said[1:]
+        rests_on = (
+            f"It comes out when: {ready}. The days in brackets hold 8 of 10 simulated batches, in {after.rests_on}"
+        )
     return Told(headline, tuple(details), found.notes, rests_on, days)
 
 
@@ -131,7 +136,7 @@ def what_was_seen(readings: Sequence[Measurement], usual: History, system: str) 
     others = sum(map(len, seen[MOST:]))
     if others:
         clauses.append(f"{others} other reading{'s' if others > 1 else ''}")
-    return " and ".join([", ".join(clauses[:-1]), clauses[-1]] if len(clauses) > 1 else clauses)
+    return listed(clauses)
 
 
 def _clause(rows: Sequence[Measurement], usual: History, system: str) -> str:
@@ -190,8 +195,8 @@ def _settled(found: Fit, pace: Estimate) -> bool:
 def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
     was, now = ([(begin + times.quantile(level)) / DAY for level in (0.5, 0.1, 0.9)] for times in (before, after))
     if not np.isfinite(now[0]):
-        early = f" (in 1 case of 10 by day {now[1]:.0f})" if np.isfinite(now[1]) else ""
-        return f"in half of all cases it has not its salt within {after.at_most / DAY:.0f} days{early}"
+        early = f" (in 1 of 10 by day {now[1]:.0f})" if np.isfinite(now[1]) else ""
+        return f"in half of the simulated batches it has not its salt within {after.at_most / DAY:.0f} days{early}"
     late = f"to {now[2]:.0f}" if np.isfinite(now[2]) else f"to beyond {(begin + after.at_most) / DAY:.0f}"
     if unmoved and np.isfinite(was[0]) and round(was[0]) == round(now[0]):
         moved = ", much as before"
@@ -201,7 +206,7 @@ def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
         moved = f" rather than {was[0]:.0f}"
     else:
         moved = ", as before"
-    return f"out on day {now[0]:.0f}{moved} ({now[1]:.0f} {late} in 8 cases of 10)"
+    return f"out on day {now[0]:.0f}{moved} ({now[1]:.0f} {late} in 8 of 10 simulated batches)"
 
 
 def by_the_plan(after: Times, begin: float, ends: float) -> str:
@@ -223,19 +228,21 @@ def _pace_in_figures(pace: Estimate, batch: Batch) -> str:
     earlier = ""
     if own is not None and any(row.key == pace.input.key for row in own.known):
         earlier = f" What was carried over from {own.name} expected {_times(pace.before[1] / typical_pace())} times."
-    span = f"{_times(low)} to {_times(high)} {NINE_IN_TEN}"
+    span = f"{_times(low)} to {_times(high)}, {NINE_IN_TEN}"
     return f"It takes salt {_times(ratio)} times as fast as typical ({span}).{earlier}"
 
 
 def _offset(row: Estimate, system: str) -> str:
-    """ "The fridge ran 1.2 °C warmer than planned (0.4 to 2.0 in 9 cases of 10)." """
+    """ "The fridge ran 1.2 °C warmer than planned (0.4 to 2.0, 9 times in 10)." """
     by, unit = (1.8, "°F") if system == "us" else (1.0, "°C")
     value, low, high = (round(by * one, 1) + 0.0 for one in (row.value, row.low, row.high))
     if low <= 0 <= high:
-        return f"The temperature was as planned, as far as the thermometer tells ({low:+.1f} to {high:+.1f} {unit} {NINE_IN_TEN})."
+        return f"The temperature was as planned, as far as the thermometer tells ({low:+.1f} to {high:+.1f} {unit}, {NINE_IN_TEN})."
     word = "warmer" if value > 0 else "colder"
     ends = sorted((abs(low), abs(high)))
-    return f"The fridge ran {abs(value):.1f} {unit} {word} than planned ({ends[0]:.1f} to {ends[1]:.1f} {NINE_IN_TEN})."
+    return (
+        f"The fridge ran {abs(value):.1f} {unit} {word} than planned ({ends[0]:.1f} to {ends[1]:.1f}, {NINE_IN_TEN})."
+    )
 
 
 def _times(value: float) -> str:
@@ -246,7 +253,7 @@ def _times(value: float) -> str:
 
 
 def estimate_rows(found: Fit, system: str) -> list[list[str]]:
-    """Every fitted input, before the log was read and now (middle, and in brackets 9 cases of 10), under a head."""
+    """Every fitted input, before the log was read and now (middle, and in brackets 9 times in 10), under a head."""
     rows = [["", "before", "now"]]
     for one in found.estimates:
         label, words = in_words(one.input, system)
@@ -306,7 +313,7 @@ def days_table(before: Times, after: Times, begin: float) -> list[str]:
 
 def days_rows(before: Times, after: Times, begin: float) -> list[list[str]]:
     """When the meat is ready, before and after the log was read, under a head."""
-    rows = [["", "middle case", "8 cases of 10"]]
+    rows = [["", "middle batch", "8 of 10 simulated"]]
     for name, times in (("before the readings", before), ("after them", after)):
         middle, early, late = ((begin + times.quantile(level)) / DAY for level in (0.5, 0.1, 0.9))
         never = f"not within {times.at_most / DAY:.0f} days"

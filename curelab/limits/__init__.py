@@ -1,6 +1,6 @@
 """Verdicts: pass, fail or unknown, against named rule sets and by how the meat was kept."""
 
-from .checks import CAUTIONS, check_all, check_ingoing, check_residual, counting
+from .checks import CAUTIONS, NITRITE_CAUTIONS, check_all, check_ingoing, check_residual, counting
 from .cooked import check_cooked
 from .cooling import Cured, check_come_up, check_cooling, check_holding, check_reheating
 from .curve import Curve
@@ -13,7 +13,7 @@ from .taken_up import check_taken_up
 from .verdict import Verdict, Verdicts, worst_first
 
 __all__ = [
-    "CAUTIONS", "DISCARD", "RULE_SETS", "UNPROTECTED", "WARM", "Cured", "Curve", "Exposure", "Limit", "Pick", "RuleSet", "Verdict", "Verdicts",
+    "CAUTIONS", "DISCARD", "NITRITE_CAUTIONS", "RULE_SETS", "UNPROTECTED", "WARM", "Cured", "Curve", "Exposure", "Limit", "Pick", "RuleSet", "Verdict", "Verdicts",
     "check_all", "check_bag", "check_come_up", "check_cooked", "check_cooling", "check_holding", "check_ingoing", "check_lethality",
     "check_local", "check_process", "check_reheating", "check_residual", "check_spores", "check_taken_up", "counting", "exposures", "find",
     "picks", "uncovered_time", "worst_first",

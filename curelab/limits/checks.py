@@ -24,11 +24,14 @@ from .taken_up import check_taken_up
 from .verdict import OUTCOMES, ROUNDING, Verdict, Verdicts, judge, undecided, unknown, worst_first
 
 COUNTS = ("equilibrium", "meat and water", "pick-up", "water phase", "dry")
-CAUTIONS = (
+NITRITE_CAUTIONS = (
     "Nitrite poisons when it is over-measured, and a small child needs little. Weigh the cure mix on a "
     "fine scale; do not spoon it.",
     "Keep cure mix in its labelled bag, apart from table salt, locked away from children.",
     "A batch with too much cure in it is thrown away, not rinsed and not eaten.",
+)
+CAUTIONS = (
+    *NITRITE_CAUTIONS,
     "Keep the meat below 4 °C (40 °F) from the first minute to the last. Botulism gives no smell and no taste.",
     "Cured is not cooked: cook to a safe core temperature, and cool fast what is left.",
     "The figures here are estimates with wide bands. The code of your place and licensed practice go before this tool.",

@@ -20,13 +20,12 @@ from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..sources import read_table
 from .cooling import Cured, check_come_up, check_cooling, check_holding, check_reheating, rules
-from .curve import Curve
-from .lethality import DEFER, check_bag, check_lethality, check_spores
-from .verdict import OUTCOMES, Verdict, Verdicts, in_degrees, judge, unknown
+from .curve import SLACK, Curve
+from .lethality import DEFER, added_up, check_bag, check_lethality, check_spores, table
+from .verdict import OUTCOMES, Verdict, Verdicts, in_degrees, judge, undecided, unknown
 
 READINGS = 300  # of a stretch; closer together where it begins, for there the temperature runs fastest
 COLD = 283.15  # K: meat that is colder may lie in the fridge as it is (judgement; limits on cooling end at 4 to 7 degC)
-LEFTOVERS = 4 * units.DAY  # cooked meat in a fridge (common practice, no source)
 NITRITE = 1e-6  # kg/kg: meat that took up less was not cured with nitrite (judgement)
 
 
@@ -43,6 +42,17 @@ class _Hot:
         """The stretches with this aim."""
         return [ran for ran, own in zip(self.ran, self.aims, strict=True) if own == aim]
 
+    @cached_property
+    def cooks(self) -> list[Ran]:
+        """The stretches that cook it: those whose bath comes to where the printed table begins; where none does, all that were to cook."""
+        every = self.of("cook")
+        return [ran for ran in every if ran.kelvin.max() >= table()[0].kelvin] or every
+
+    @cached_property
+    def cooked(self) -> Curve:
+        """`coldest` from its cook on, until it is warmed again."""
+        return self.coldest(self.cooks[0].begin, _until_warmed_again(self, self.cooks[-1]))
+
     def curve(self, begin: float, end: float) -> Curve:
         """The slowest spot from `begin` to `end` [s]."""
         return self._whole.part(begin, end)
@@ -56,11 +66,11 @@ class _Hot:
 
     def outside(self, begin: float, end: float) -> Curve:
         """Its surface from `begin` to `end` [s]."""
-        return Curve(self._times, self._read("surface"), f"the outside of {self.piece.name}").part(begin, end)
+        return Curve(self._times, self._read("surface"), f"the outside of the {self.piece.name}").part(begin, end)
 
     @cached_property
     def _whole(self) -> Curve:
-        return Curve(self._times, self._read("core"), f"the middle of {self.piece.name}")
+        return Curve(self._times, self._read("core"), f"the middle of the {self.piece.name}")
 
     @cached_property
     def _times(self) -> np.ndarray:
@@ -75,20 +85,28 @@ def check_cooked(history: History, system: str = "metric") -> Verdicts:
     """All checks of heat in a history, in the order of the kitchen, each for the piece that does worst; empty where nothing is heated. `system`:
     the degrees of their sentences.
 
-    Cook: lethality at 6.5 and 7 log over all that follows without a break (what is printed counts a rise after the oven), come-up, moist air, and the
-    tables for bags. Chill: cooling from the cook on; a hot piece that waits in the fridge is chilled. Hold and reheat: each by its own stretches.
+    Cook: lethality at 6.5 and 7 log over all that follows without a break (what is printed counts a rise after the oven), where it kills most,
+    moist air, and the tables for bags; come-up from the first smoke or cook on, whatever lies between. Chill: cooling from the cook on; a hot piece
+    that waits in the fridge is chilled. Hold and reheat: each by its own stretches.
     Meat that is still hot as a stage begins that is not computed as heat, a rest: its cooling is unknown, and so is what a later chill would say.
     """
     found: dict[str, list[Verdict]] = {}
     lost: set[str] = set()  # pieces whose heat was lost sight of
+    cooks: dict[str, list[_Hot]] = {}
     for hot in _without_a_break(history):
-        for aim, check in (("cook", _cooked), ("chill", _chilled), ("hold", _held), ("reheat", _reheated)):
+        for aim, check in (("chill", _chilled), ("hold", _held), ("reheat", _reheated)):
             blind = aim == "chill" and hot.piece.name in lost and hot.aims[0] == "chill"
             for verdict in check(hot) if hot.of(aim) and not blind else ():
                 found.setdefault(verdict.name, []).append(verdict)
+        if hot.of("cook"):
+            cooks.setdefault(hot.piece.name, []).append(hot)
         if (left := _left_hot(hot)) is not None:
             lost.add(hot.piece.name)
             found.setdefault(left.name, []).append(left)
+    for every in cooks.values():
+        best = every[0] if len(every) == 1 else max(every, key=lambda hot: added_up(hot.cooked))
+        for verdict in (*_cooked(best), _came_up(every), *_unchilled(every[-1])):
+            found.setdefault(verdict.name, []).append(verdict)
     if (kept := _kept_long(history)) is not None:
         found.setdefault(kept.name, []).append(kept)
     worst = (min(each, key=_badness) for each in found.values())
@@ -96,17 +114,18 @@ def check_cooked(history: History, system: str = "metric") -> Verdicts:
 
 
 def _kept_long(history: History) -> Verdict | None:
-    """Unknown for cooked meat that is kept for more than LEFTOVERS after its own last cook, whatever the stages are called."""
+    """Unknown for cooked meat that is kept for more than the printed days after its own last cook, whatever the stages are called."""
     cooks = [(ran.end, history.stages[ran.stage]) for ran in history.ran if history.stages[ran.stage].aim == "cook"]
     last = (max((end for end, stage in cooks if stage.is_about(piece.name)), default=None) for piece in history.pieces)
     kept = float(history.length) - min((end for end in last if end is not None), default=float(history.length))
-    if kept <= LEFTOVERS:
+    row, (few, most) = _printed("FSIS-CB-03", r"(\d+)-(\d+)$")
+    if kept <= float(most) * units.DAY:
         return None
     reason = (
-        f"{units.roughly(kept).capitalize()} from the cook to the end. Cooked meat is eaten within 3 to 4 days from the fridge, or frozen: beyond that "
-        f"nothing here can vouch for it. {DEFER}"
+        f"{units.roughly(kept).capitalize()} from the cook to the end. Eat cooked meat within {few} to {most} days from the fridge, or freeze it: "
+        f"beyond that nothing here can vouch for it. {DEFER}"
     )
-    return unknown("kept after cooking", reason, "common practice, no source", "memory", LEFTOVERS / units.DAY, "d")
+    return unknown("kept after cooking", reason, row["source"], row["how"], float(most), "d")
 
 
 def _badness(verdict: Verdict) -> tuple[int, float]:
@@ -138,24 +157,43 @@ def _left_hot(hot: _Hot) -> Verdict | None:
     if not after or last <= COLD:
         return None
     reason = (
-        f"The middle of {hot.piece.name} is at {units.show(last, 'temperature')} as the {hot.history.stages[after[0].stage].tag} begins, where no heat is "
+        f"The middle of the {hot.piece.name} is at {units.show(last, 'temperature')} as the {hot.history.stages[after[0].stage].tag} begins, where no heat is "
         f"computed: how it cools is not known. Put a hold or a chill in its place. {DEFER}"
     )
     return unknown("cooling", reason, rule.source, rule.how)
 
 
 def _cooked(hot: _Hot) -> list[Verdict]:
-    cooks = hot.of("cook")
-    begin, end = cooks[0].begin, _until_warmed_again(hot, cooks[-1])
-    curve = hot.coldest(begin, end)
-    found = [*check_lethality(curve), check_come_up(hot.curve(begin, cooks[-1].end)), _moist(hot, cooks)]
+    cooks, curve = hot.cooks, hot.cooked
+    found = [*check_lethality(curve), _moist(hot, cooks)]
     if all(_sealed(ran) for ran in cooks):
         found += [check_bag(curve), check_spores(curve)]
-    if not hot.of("chill") and hot.ran[-1].end >= hot.history.ran[-1].end:
-        row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-10")
-        said = f"No chill is planned: eat it hot, or chill it within {row['value']} h of cooking. {DEFER}"
-        found.append(unknown("cooling", said, row["source"], row["how"]))
     return found
+
+
+def _came_up(every: Sequence[_Hot]) -> Verdict:
+    """Come-up in the middle and outside of a piece, from its first smoke or cook on, over all that lies between that and its last."""
+    first, last = every[0], every[-1]
+    begin, end = first.of("cook")[0].begin, last.of("cook")[-1].end
+    whole = first
+    if len(every) > 1:
+        ran = tuple(each for each in first.history.ran if begin <= each.begin < last.ran[-1].end and each.length > 0)
+        whole = _Hot(first.history, first.piece, ran, ("",) * len(ran))
+    middle = whole.curve(begin, end)
+    found = check_come_up((middle, whole.outside(begin, end)))
+    began = float(middle.kelvin[1])  # a border belongs to the stretch before it
+    if began <= COLD:
+        return found
+    reason = f"The middle of the {first.piece.name} is at {units.show(began, 'temperature')} as it begins: how long it was so warm is not known."
+    return undecided(found, reason)
+
+
+def _unchilled(hot: _Hot) -> list[Verdict]:
+    if hot.of("chill") or hot.ran[-1].end < hot.history.ran[-1].end:
+        return []
+    row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-10")
+    said = f"No chill is planned: eat it hot, or chill it within {row['value']} h of cooking. {DEFER}"
+    return [unknown("cooling", said, row["source"], row["how"])]
 
 
 def _until_warmed_again(hot: _Hot, last: Ran) -> float:
@@ -183,11 +221,16 @@ def _moist(hot: _Hot, cooks: Sequence[Ran]) -> Verdict:
         what = f"coolest of the oven, for a piece of {units.show(big, 'mass')} or more"
         degrees = [units.convert(each, "temperature", "degC") for each in (coolest, hot_oven)]
         return judge(name, degrees[0], ">=", degrees[1], "°C", what, waived["source"], waived["how"], DEFER)
-    humid = [ran.length for ran in dry if (ran.stretch.heating.humidity or 0.0) >= float(moist_air) / 100]  # type: ignore[union-attr]
-    asked = max(float(least), float(share) / 100 * sum(ran.length for ran in cooks) / units.HOUR)
+    humid = [_killing(ran) for ran in dry if (ran.stretch.heating.humidity or 0.0) >= float(moist_air) / 100]  # type: ignore[union-attr]
+    asked = max(float(least), float(share) / 100 * sum(map(_killing, cooks)) / units.HOUR)
     remark = f"Germs on a dry skin outlive the printed times: let in steam, or cook covered or in water. {DEFER}"
     what, spent = f"time in air of {moist_air} % humidity", sum(humid) / units.HOUR
     return judge(name, spent, ">=", asked, "h", what, options["source"], options["how"], remark, "unknown")
+
+
+def _killing(ran: Ran) -> float:
+    """s of a stretch in which its bath is as warm as the printed table begins: humid air that is colder does not count, for nothing dies there."""
+    return Curve(ran.knots, ran.kelvin).above(table()[0].kelvin - SLACK) if len(ran.knots) > 1 else 0.0
 
 
 def _printed(rule_id: str, pattern: str) -> tuple[dict[str, str], tuple[str, ...]]:
@@ -216,7 +259,7 @@ def check_read_cooling(history: History, piece: str, times: np.ndarray, kelvin: 
     """Cooling by readings [K] of one piece at times [s since the start], straight between them, against the printed limits; empty where it was
     never hot.
     """
-    curve = Curve(times, kelvin, f"the middle of {piece}")
+    curve = Curve(times, kelvin, f"the middle of the {piece}")
     hot = next((hot for hot in _without_a_break(history) if hot.piece.name == piece), None)
     return Verdicts() if hot is None or curve.hottest <= COLD else check_cooling(curve, _cured(hot))
 

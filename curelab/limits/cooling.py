@@ -84,24 +84,36 @@ def rules(kind: str) -> tuple[Rule, ...]:
 
 
 def check_come_up(curves: Curve | Sequence[Curve]) -> Verdict:
-    """Hours that the slowest of `curves` takes to warm from 10 to 54.4 degC, against the federal 6 h."""
+    """All hours between 10 and 54.4 degC of the slowest of `curves`, until it first came to 54.4, against the federal 6 h. They are added up: a
+    cold smoke counts, and meat that grew cold again after it starts no new account, for toxin stays.
+    """
     (rule,) = rules("come-up")
     assert rule.end is not None and rule.seconds is not None
-    curve = worst(curves, lambda each: _longest(each.rising(rule.begin, rule.end)))
-    span = curve.rising(rule.begin, rule.end - SLACK)
+    low, high = rule.begin, rule.end - SLACK
+    curve = worst(curves, lambda each: _longest(_warm(each, low, high)))
+    span = _warm(curve, low, high)
     if not span.done and span.seconds <= rule.seconds:
         reason = (
             f"{curve.place.capitalize()} never came to {units.show(rule.end, 'temperature')}: it is not cooked. {DEFER}"
         )
         return unknown("come-up", reason, rule.source, rule.how, rule.seconds / units.HOUR, "h")
-    what = f"warming from {rule.words} at {curve.place}"
+    what = f"time from {rule.words} at {curve.place}, in all before it was hot"
     remark = "" if span.done else "It had not come there by then."
     if span.seconds > rule.seconds:
-        remark += " Staphylococcus may have made a toxin that no cooking destroys: cut smaller, or start hotter."
+        remark += (
+            " Staphylococcus may have made a toxin that no cooking destroys: cut smaller, smoke less, or start hotter."
+        )
     return judge(
         "come-up", span.seconds / units.HOUR, "<=", rule.seconds / units.HOUR, "h", what, rule.source, rule.how,
         f"{remark} {DEFER}".strip(),
     )  # fmt: skip
+
+
+def _warm(curve: Curve, low: float, high: float) -> Span:
+    """All that a curve was above `low` [K] before it first came to `high`."""
+    until = curve.until(high)
+    before = curve if until is None else curve.part(float(curve.times[0]), max(until, float(curve.times[0]) + 1e-3))
+    return Span(before.above(low + SLACK), until is not None)
 
 
 def _longest(span: Span) -> float:
@@ -203,7 +215,8 @@ def _said(curve: Curve, name: str, fit: _Fit, remark: str, kept: Sequence[str]) 
         return replace(found, outcome="unknown", margin=None, sentence=said)
     if how != "seen":
         return undecided(
-            found, "The chill looks quick enough. The guideline itself was not read: ask who inspects you."
+            found,
+            "Ask who inspects you whether this chill is quick enough: it is, by a guideline that was not read, only what others print of it.",
         )
     return found
 
@@ -221,8 +234,8 @@ def _too_little(spans: Sequence[Rule], cured: Cured) -> Verdict:
         f"{units.show(rule.nitrite or 0, 'fraction')} with {units.show(rule.brine or 0, 'fraction')}" for rule in spans
     )
     reason = (
-        f"Slow cooling asks for nitrite and salt in its water ({pairs}). Here there is {units.show(cured.nitrite, 'fraction')} with "
-        f"{units.show(cured.brine, 'fraction')} where it has least, so only the quick limits hold. {DEFER}"
+        f"Chill it by the quick limits: to cool slowly it would need nitrite and salt in its water ({pairs}). It has "
+        f"{units.show(cured.nitrite, 'fraction')} with {units.show(cured.brine, 'fraction')} where it has least. {DEFER}"
     )
     limit = (spans[0].seconds or 0.0) / units.HOUR
     return unknown("cooling, slow for cured meat", reason, spans[0].source, spans[0].how, limit, "h")

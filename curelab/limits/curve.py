@@ -105,6 +105,18 @@ class Curve:
             begin = _crossing(t[at : at + 2], k[at : at + 2], low)
         return Span(end - begin, bool(len(hot)))
 
+    def until(self, high: float) -> float | None:
+        """When `high` [K] is first reached; None where it never is."""
+        hot = np.flatnonzero(self.kelvin >= high)
+        if not len(hot):
+            return None
+        at = max(int(hot[0]), 1)
+        return (
+            _crossing(self.times[at - 1 : at + 1], self.kelvin[at - 1 : at + 1], high)
+            if hot[0]
+            else float(self.times[0])
+        )
+
     def part(self, begin: float, end: float) -> Curve:
         """The curve from `begin` to `end` [s]. Raises InputError where nothing of it lies between."""
         inside = (self.times > begin) & (self.times < end)

@@ -13,6 +13,7 @@ from ..engine.history import History
 from ..engine.run import FREE
 from ..sources import Numbers, default_numbers
 from . import keeping
+from .cooling import rules
 from .keeping import Clock, Hurdles
 
 PARTS = 32  # of each stretch between which salt and nitrite are read; they change most at its beginning
@@ -39,9 +40,10 @@ class Exposure:
 
 
 def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposure, ...]:
-    """The exposure of every piece, in one pass over all stretches, from the start until it is cooked; nothing is cut off but what lies below the
-    freezing point of raw meat. While it cooks its own middle is judged (`cooked`); raw meat that is chilled, held, or waits for other pieces
-    counts at what surrounds it. Of a draw it is worked out for all draws at once.
+    """The exposure of every piece, in one pass over all stretches, from the start until its middle is hot (where its come-up is over); nothing is
+    cut off but what lies below the freezing point of raw meat. Smoke and whatever else is to cook it counts while it is too cold for the
+    come-up, which adds up what is warmer (`cooked`); raw meat that is chilled, held, or waits for other pieces counts at what surrounds it. Of a
+    draw it is worked out for all draws at once.
     """
     numbers = numbers or default_numbers()
     warm = keeping.clock("warm", numbers)
@@ -64,27 +66,35 @@ def _exposed(many: History, cold: list[tuple[Clock, Hurdles]], warm: Clock) -> n
     most = [np.zeros((many.count, len(depth))) for depth in lean]
     saltiest = [np.zeros((many.count, len(depth))) for depth in lean]
     warm_used = np.zeros((many.count, len(many.pieces)))
+    cooked = np.zeros((len(many.pieces), many.count), dtype=bool)
+    (come_up,) = rules("come-up")
     for number, (begin, length, knots, kelvin) in enumerate(many.courses):
         if length.max() <= 0:
             continue
         border = length[:, None] * _GRADED
         for piece in pieces:
-            if _cooked_by(many, number, piece):
-                continue
+            raw = ~cooked[piece]
             heat, around = many.runs[number].heat, kelvin
             if heat is not None:
                 around = heat.through[piece].warmth.bath(np.broadcast_to(knots, (many.count, len(knots))))
+                cooked[piece] |= _made_hot(many, number, piece, come_up.end or np.inf)
+            # What is to cook it is judged by the come-up as soon as it is warm enough for that.
+            all_of_it = raw & ~(cooked[piece] | _cooks(many, number, piece))
+            if not raw.any() or (not all_of_it.any() and around.min() > come_up.begin):
+                continue
             course = (length, knots, around)
-            warm_used[:, piece] += harm(course, border, warm)[0][:, -1]
+            heeding, heedless = harm(course, border, warm, come_up.begin)
+            warm_used[:, piece] += raw * heeding[:, -1] + all_of_it * heedless[:, -1]
             when = begin[:, None] + 0.5 * (border[:, 1:] + border[:, :-1])
             free = many.lean_profile(FREE, when, piece, "green weight")
             salt = many.lean_profile("salt", when, piece, "water phase")
             for reading, (clock, slowed) in enumerate(cold):
                 heeding, heedless = harm(course, border, clock, slowed.hopeless)
+                heeding, heedless = raw[:, None] * heeding, all_of_it[:, None] * heedless
                 used[piece][reading] += np.einsum("dt,dtx->dx", np.diff(heeding), slowed.left_over(salt, free))
                 used[piece][reading] += heedless[:, -1:]
-            np.maximum(most[piece], free.max(axis=1), out=most[piece])
-            np.maximum(saltiest[piece], salt.max(axis=1), out=saltiest[piece])
+            for largest, held in ((most[piece], free), (saltiest[piece], salt)):
+                np.maximum(largest, all_of_it[:, None] * held.max(axis=1), out=largest)
     rows = np.zeros((many.count, len(many.pieces), 7))
     for piece in pieces:
         strict, lenient = used[piece]
@@ -106,10 +116,21 @@ def _exposed(many: History, cold: list[tuple[Clock, Hurdles]], warm: Clock) -> n
     return rows
 
 
-def _cooked_by(many: History, number: int, piece: int) -> bool:
-    """Whether a piece is cooked in a stretch, by its number in `courses`, or was before."""
-    name, last = many.pieces[piece].name, many.runs[number].index
-    return any(stage.aim == "cook" and stage.is_about(name) for stage in many.stages[: last + 1])
+def _made_hot(many: History, number: int, piece: int, hot: float) -> np.ndarray:
+    """Whether (d,) the middle of a piece comes to `hot` K in a stretch, by its number in `courses`, that is to cook it or follows one that was."""
+    none = np.zeros(many.count, dtype=bool)
+    _, length, _, kelvin = many.courses[number]
+    cooks = any(_cooks(many, earlier, piece) for earlier in range(number + 1))
+    if not cooks or not many.stages[many.runs[number].index].is_about(many.pieces[piece].name) or kelvin.max() < hot:
+        return none
+    middle = many.runs[number].temperature("core", length[:, None] * _EVEN[:: FINE // PARTS], piece)
+    return middle.max(axis=1) >= hot
+
+
+def _cooks(many: History, number: int, piece: int) -> bool:
+    """Whether a stretch is to cook a piece."""
+    stage = many.stages[many.runs[number].index]
+    return stage.aim == "cook" and stage.is_about(many.pieces[piece].name)
 
 
 def _most_central(values: np.ndarray, depth: np.ndarray) -> np.ndarray:

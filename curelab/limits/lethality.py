@@ -218,10 +218,9 @@ FINE = 0.25  # K between readings, so that the trapezoid rule is good to a part 
 def _fine(curve: Curve) -> Curve:
     """The same curve with readings no more than FINE apart in temperature."""
     steps = np.maximum(1, np.ceil(np.abs(np.diff(curve.kelvin)) / FINE)).astype(int)
-    inside = [
-        np.linspace(a, b, n, endpoint=False) for a, b, n in zip(curve.times, curve.times[1:], steps, strict=False)
-    ]
-    times = np.concatenate([*inside, curve.times[-1:]])
+    owner = np.repeat(np.arange(len(steps)), steps)
+    share = (np.arange(len(owner)) - (np.cumsum(steps) - steps)[owner]) / steps[owner]
+    times = np.append(curve.times[owner] + share * np.diff(curve.times)[owner], curve.times[-1])
     return Curve(times, np.interp(times, curve.times, curve.kelvin), curve.place)
 
 
@@ -237,7 +236,9 @@ def check_bag(curves: Curve | Sequence[Curve]) -> Verdict:
     found = judge(
         "bag, pasteurised", 100 * share, ">=", 100.0, "%", what, slowest.source, slowest.how, remark, otherwise="fail"
     )
-    return undecided(found, "The cooking looks enough, by a table read second-hand: ask who inspects you.")
+    return undecided(
+        found, "Ask who inspects you whether the bag was cooked for long enough: it was by a table read second-hand."
+    )
 
 
 SPORES = "spores of non-proteolytic C. botulinum, 6 log"  # rows of pasteurisation.csv
@@ -269,5 +270,5 @@ def check_spores(curves: Curve | Sequence[Curve]) -> Verdict:
     else:
         keep = next(row for row in read_table("heat_rules.csv") if row["kind"] == "keeping")
         cold = units.show(units.read(f"{keep['from_F']} degF", "temperature"), "temperature")
-        said = f"The spores of the fridge live on in the bag. At {cold} eat it within {keep['hours']} h ({keep['option']})."
+        said = f"Eat it within {keep['hours']} h at {cold} ({keep['option']}): the spores of the fridge live on in the bag."
     return unknown("bag, kept in the cold", f"{said} {DEFER}", source["source"], source["how"])

@@ -198,7 +198,7 @@ def check_local(
     burn = history.numbers["protection.nitrite_burn"]
     edge, most = limit.on_its_basis(edges[number]), limit.value
     name = history.pieces[number].name
-    what = f"outer {1e3 * FIRST_BITE:g} mm of the {name} at the end: nitrite as added"
+    what = f"outer {units.show(FIRST_BITE, 'length', system, digits=1)} of the {name} at the end: nitrite as added"
     if edge <= most * (1 + ROUNDING):
         return [judge(LOCAL, edge, "<=", most, f"mg/kg as {limit.ion_or_salt}", what, limit.source, limit.how)]
     help_ = evened(history, number, most / limit.on_its_basis(1.0), system)

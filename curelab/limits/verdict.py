@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
-from typing import Any
+from typing import Any, Protocol
 
 from ..results import Shown
 
 OUTCOMES = ("fail", "unknown", "pass")
 SIGNS = {"fail": "NOT OK", "unknown": "CANNOT SAY", "pass": "ok"}  # on paper and on every page
+SURE = 0.9  # of the simulated batches: what holds less often is not promised (judgement)
+SOME = 0.25  # of the simulated batches in which something does, from which it is a chance and not an error (judgement)
 ROUNDING = 5e-4
 """Relative slack at a limit: printed pairs such as 80 mg/kg of ion and 120 mg/kg of NaNO2 agree no better
 than 2e-4, and a target set right on a limit must not fail by arithmetic (judgement).
@@ -131,6 +133,32 @@ def undecided(verdict: Verdict, reason: str) -> Verdict:
     if verdict.outcome != "pass":
         return verdict
     return replace(verdict, outcome="unknown", margin=None, sentence=f"{reason} {verdict.sentence}")
+
+
+class Often(Protocol):
+    """Shares of the simulated batches in which a check passes and fails."""
+
+    @property
+    def passes(self) -> float: ...
+
+    @property
+    def fails(self) -> float: ...
+
+
+def in_draws(verdicts: Iterable[Verdict], chances: Mapping[str, Often]) -> Verdicts:
+    """Verdicts, worst first, held against simulated batches, `chances` by name: one that fails in more than SOME of them is a fail, a pass that is
+    one in fewer than SURE is unknown.
+    """
+    return worst_first(_in_draws(each, chances[each.name]) if each.name in chances else each for each in verdicts)
+
+
+def _in_draws(verdict: Verdict, chance: Often) -> Verdict:
+    if verdict.outcome != "fail" and chance.fails > SOME:
+        said = f"Not ok in {10 * chance.fails:.0f} of 10 simulated batches. {verdict.sentence}"
+        return replace(verdict, outcome="fail", margin=None, sentence=said)
+    if chance.passes < SURE:
+        return undecided(verdict, f"Ok in only {int(10 * chance.passes)} of 10 simulated batches.")
+    return verdict
 
 
 _DEGREES = re.compile(r"(-?\d+(?:\.\d+)?) °C(?:(, at (?:least|most) )(-?\d+(?:\.\d+)?))?(?! \(-?\d+ °F)")

@@ -30,7 +30,7 @@ RESTS_ON = "weighings of beef held at 57 to 63 °C and boiled, and of fillets; w
 
 
 class CookLoss(NamedTuple):
-    """kg of juice per kg raw, with its band (8 cases of 10). Rests on `RESTS_ON`."""
+    """kg of juice per kg raw, with its band (8 times in 10). Rests on `RESTS_ON`."""
 
     value: float
     low: float

@@ -75,7 +75,7 @@ def _with(words: str, table: str) -> str:
 
 
 def changes(before: Batch, after: Batch) -> list[str]:
-    """What this changes, one row for every input: before, now (middle, and in brackets 9 cases of 10)."""
+    """What this changes, one row for every input: before, now (middle, and in brackets 9 times in 10)."""
     pairs, left = changed(before, after)
     return [*(columns(change_rows(pairs, after.units)) if pairs else []), *left]
 

@@ -9,9 +9,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from .. import files, units
-from ..fields import InputError, Problem, refuse
+from ..fields import refuse
 from ..letters import quoted
-from ..tomlfile import LARGEST
+from .given import content, target
 
 PAPER = ("a4", "letter")
 MOST_PIECES = 20  # as a batch has them
@@ -120,7 +120,7 @@ def _plan(given) -> int:
     if given.ics is not None:
         from .calendar_file import calendar
 
-        former = _bytes(given.ics) if given.update else None
+        former = content(given.ics, "leave --update out to write a new one") if given.update else None
         made = calendar(found, now, former)
         if former is None:
             files.write(given.ics, made)
@@ -154,18 +154,14 @@ def _label(given) -> int:
 def _page(given, kind: str, make, batch) -> int:
     from .pages import pages, pdf
 
-    out = given.out or given.file.with_name(f"{given.file.stem}-{kind}.html")
-    if out.suffix.lower() not in (".html", ".htm", ".pdf"):
-        raise refuse("--out", f'"{out.name}" ends neither in .html nor in .pdf; say which by the end of the name')
-    if out.exists() and not given.replace:
-        raise refuse(out.name, "is there already and was left as it was; choose another name, or say --replace")
+    out = target(given, kind, (".html", ".htm", ".pdf"))
     page = make(given.paper or ("letter" if batch.units == "us" else "a4"))
-    content = page.encode("utf-8")
+    written = page.encode("utf-8")
     if out.suffix.lower() == ".pdf":
-        content = pdf(page)
-        if (count := pages(content)) > 1:
+        written = pdf(page)
+        if (count := pages(written)) > 1:
             print(f"This batch is too large for one page; the {kind} has {count}.")
-    files.write(out, content, overwrite=given.replace)
+    files.write(out, written, overwrite=given.replace)
     given.done = f"wrote {out}"
     print(f"Wrote {out}.")
     return 0
@@ -219,8 +215,8 @@ def _temperatures(given) -> int:
     from .fridge_log import log_temperatures
     from .thermometer import LARGEST as LARGEST_TABLE
 
-    content = _bytes(given.temperatures, LARGEST_TABLE + 1, "name a table that can be read")
-    found = log_temperatures(given.file, content, **{name: getattr(given, name) for name in THERMOMETER})
+    table = content(given.temperatures, "name a table that can be read", LARGEST_TABLE + 1)
+    found = log_temperatures(given.file, table, **{name: getattr(given, name) for name in THERMOMETER})
     given.done = "the temperatures stand in the file, so do not log them again"
     print(*found.lines, f'What it means: curelab check --deep "{given.file}"', sep="\n")
     return 0
@@ -247,9 +243,7 @@ def _said(words: list[str], note: str) -> tuple[str, str, str]:
 
 def _moment(given, batch, start: datetime | None) -> float:
     """s after the start at which a reading was taken."""
-    from ..batch import year_problems
-    from ..recipe.plan import LocalTimeRule
-    from .kitchen_clock import KitchenClock
+    from .moments import since_start
 
     if given.after is not None:
         if given.at is not None:
@@ -263,25 +257,7 @@ def _moment(given, batch, start: datetime | None) -> float:
             "start",
             'the batch has no start to count from; put one in the file, or say how long after it, like --after "4 d"',
         )
-    clock = KitchenClock(batch.plan.zone if batch.plan else None)
-    zero = clock.instant_of(start)
-    if given.at is None:
-        # A floating clock is read off the wall, that is off this machine.
-        at = clock.instant_of(datetime.now(UTC) if start.tzinfo else datetime.now())
-    else:
-        try:
-            moment = LocalTimeRule().take(given.at, True)
-            if wrong := year_problems(moment, "--at"):
-                raise InputError(wrong)
-            at = clock.instant(moment, "--at")
-        except InputError as error:
-            raise InputError(
-                [Problem(problem.where or "--at", problem.sentence) for problem in error.problems]
-            ) from None
-    if at < zero:
-        before = f"that is {(zero - at) / units.MINUTES_A_DAY:.1f} days before the start, from which the log counts"
-        raise refuse("--at", f"{before}; check the date, or the start in the file")
-    return 60.0 * (at - zero)
+    return since_start(batch, start, given.at, "--at")
 
 
 def _scale(given) -> int:
@@ -310,11 +286,3 @@ def _shop(given) -> int:
 
     print(shop_words(_loaded(given)), end="")
     return 0
-
-
-def _bytes(path: Path, most: int = LARGEST, hint: str = "leave --update out to write a new one") -> bytes:
-    try:
-        with path.open("rb") as file:
-            return file.read(most)
-    except OSError as error:
-        raise refuse(path.name, f"cannot be read: {error.strerror}; {hint}") from None

@@ -1,9 +1,10 @@
-"""`curelab split`: a piece of a batch whole or in two, and what to write into the batch file for the parts."""
+"""`curelab split`, `trim` and `fold`: a piece of a batch as it is or as a knife or a hand makes it, and what to write into the batch file then."""
 
 from __future__ import annotations
 
 import argparse
 import textwrap
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -12,49 +13,62 @@ from .learning_commands import CAUTION
 
 
 def add_cutting(actions) -> None:
-    """The words of this command."""
-    split = actions.add_parser("split", help="compare a piece whole with the same piece in two: days, soak, water")
-    split.add_argument("file", type=Path)
-    split.add_argument("--piece", help="its name, where the batch has more than one with a length")
+    """The words of these commands."""
+    split = _action(actions, "split", "compare a piece whole with the same piece in two: days, soak, water")
     where = split.add_mutually_exclusive_group(required=True)
     where.add_argument("--at", metavar="LENGTH", help='cut it across at this place from its head, like "12 cm"')
     where.add_argument("--along", choices=("seam",), help="take its two muscles apart along the seam of fat")
-    split.set_defaults(act=_split)
+    trim = _action(actions, "trim", "compare a piece as it is with the same piece when its fat cap is trimmed")
+    trim.add_argument("--to", metavar="LENGTH", required=True, help='leave so much of the cap, like "4 mm"')
+    fold = _action(actions, "fold", "compare a piece laid flat with the same piece folded over")
+    fold.add_argument("--at", metavar="LENGTH", required=True, help='fold it at this place from its head, like "12 cm"')
 
 
-def _split(given: argparse.Namespace) -> int:
+def _action(actions, name: str, words: str) -> argparse.ArgumentParser:
+    action = actions.add_parser(name, help=words)
+    action.add_argument("file", type=Path)
+    action.add_argument("--piece", help="its name, where the batch has more than one that it can be done to")
+    action.set_defaults(act=_both_ways, hand=name)
+    return action
+
+
+def _both_ways(given: argparse.Namespace) -> int:
     from ..batch import load
     from ..fields import refuse, to_plain
-    from ..forecast import split_or_whole
+    from ..forecast import BothWays, folded_or_whole, split_or_whole, trimmed_or_whole
     from ..recipe.measured import told
     from ..tomlfile import to_toml
 
     batch = load(given.file)
-    known = {piece.name: piece for piece in batch.pieces if piece.solid() is not None}
+    trims = given.hand == "trim"
+    known = {piece.name: piece for piece in batch.pieces if (piece.fatty if trims else piece.solid() is not None)}
+    has = "a fat cap" if trims else "a length"
     if given.piece is not None and given.piece not in known:
-        raise refuse(
-            "--piece", f'there is no piece "{given.piece}" with a length; there is {", ".join(known) or "none"}'
-        )
+        there = ", ".join(known) or "none"
+        raise refuse("--piece", f'there is no piece "{given.piece}" with {has}; there is {there}')
     if not known or (given.piece is None and len(known) > 1):
-        raise refuse(
-            "--piece",
-            f"say which piece: {', '.join(known)}" if known else "no piece has a length; write one as a block or a cut",
-        )
+        none = f"no piece has {has}; write {'it in' if trims else 'one as a block or a cut'}"
+        raise refuse("--piece", f"say which piece: {', '.join(known)}" if known else none)
     piece = known[given.piece] if given.piece is not None else next(iter(known.values()))
     cures = [number for number, stage in enumerate(batch.stages) if stage.cures]
     if not cures:
         raise refuse("stages", "nothing cures in this batch, so there are no days to compare")
-    found = split_or_whole(
-        piece, batch.filled()[: cures[0] + 1], at=given.at, along=given.along, vessel=batch.vessel, loss=batch.loss, system=batch.units
-    )  # fmt: skip
+    compared: dict[str, Callable[..., BothWays]] = {
+        "split": split_or_whole,
+        "trim": trimmed_or_whole,
+        "fold": folded_or_whole,
+    }
+    how = {name: getattr(given, name) for name in ("at", "along", "to") if hasattr(given, name)}
+    line = batch.filled()[: cures[0] + 1]
+    found = compared[given.hand](piece, line, **how, vessel=batch.vessel, loss=batch.loss, system=batch.units)
     alone = f"The {piece.name} was taken alone in the brine of the batch, without its other pieces."
     for sentence in (*found.lines(), *((alone,) if len(batch.pieces) > 1 else ()), f"Caution: {CAUTION}"):
         print(textwrap.fill(sentence, WIDTH, break_long_words=False))
-    print("\nTHE PARTS")
+    print(f"\nTHE PIECE {found.short.upper()}" if len(found.parts.pieces) == 1 else "\nTHE PARTS")
     for part in found.parts.pieces:
         words = f"{part.name}: {show(part.weight, 'mass', batch.units, digits=2)}, {told(part, batch.units)}"
         print(textwrap.fill(words, WIDTH, initial_indent="  ", subsequent_indent="      ", break_long_words=False))
-    print("\nTo cure the parts, put this into the batch file in the place of the piece:\n")
+    print("\nTo cure it so, put this into the batch file in the place of the piece:\n")
     print(to_toml({"pieces": [_rounded(to_plain(part, batch.units)) for part in found.parts.pieces]}), end="")
     return 0
 

@@ -19,9 +19,10 @@ from ..spread.answers import ordered
 from ..units import MINUTES_A_DAY, capital
 from . import say_time
 from .kitchen_clock import KitchenClock
-from .tasks import in_words
+from .tasks import in_words, the
 
 SEARCHED = 60 * MINUTES_A_DAY  # minutes in which an open hour is looked for
+NEAR_ENOUGH = 5  # minutes; a plan that ends a stage so shortly before the middle case is no plan to warn of (judgement)
 HOURLY = 2 * MINUTES_A_DAY  # minutes; a band narrower than this is told by the hour
 
 
@@ -30,7 +31,7 @@ class Check:
     """A question whose day is uncertain; `sentence` tells it with its band.
 
     key: stable name. stage: number from 0. kind "ready" or "take out": `earliest` and `latest` are the first open days by which it is there in 1
-    case of 10 and in 9. kind "too salty": `latest` is the last open day on which 9 cases of 10 are not. A day is None where there is
+    simulated batch of 10 and in 9. kind "too salty": `latest` is the last open day on which 9 of 10 are not. A day is None where there is
     none, or where the plan has no dates.
     """
 
@@ -64,8 +65,10 @@ def checks_of(
         if stage.until is not None:
             took, missed = known.waited(index)
             spans = _spans(np.where(missed, np.inf, took))
+            several = len(history.pieces) > 1
+            of = f" of {the(stage.named)}" if stage.named and several else " of all pieces" if several else ""
             found.append(
-                tell.ready(f"stage-{index + 1}", f"the {stage.tag}, when {in_words(stage.until, system)}", spans)
+                tell.ready(f"stage-{index + 1}", f"the {stage.tag}{of}, when {in_words(stage.until, system)}", spans)
             )
         if not stage.cures:
             continue
@@ -135,20 +138,20 @@ class _Teller:
         what = capital(about).replace(", when ", " ends when ", 1)
         known = [span for span in spans if span is not None]
         if not known:
-            said = f"{what}: not in 9 cases of 10, however long this stage lasts."
+            said = f"{what}: not in 9 of 10 simulated batches, however long this stage lasts."
             return Check(key, self.index, "ready", about, None, None, said)
         hourly = max(known) - min(known) < 60 * HOURLY
         first = self.first_open(min(known))
         last = self.first_open(max(known)) if len(known) == len(spans) else None
-        said = f"{what}. 1 case of 10 {self.by(first, hourly)}"
+        said = f"{what}. 1 in 10 {self.by(first, hourly)}"
         if spans[0] is not None:
             said += f". Half {self.by(self.first_open(spans[0]), hourly)}"
         if last is not None:
-            said += f". 9 of 10 {self.by(last, hourly)}."
+            said += f". 9 in 10 {self.by(last, hourly)}."
         else:
-            said += f"; {'half' if spans[0] is None else '9 of 10'} not within the time looked at."
+            said += f"; {'half' if spans[0] is None else '9 in 10'} not within the time looked at."
         for span, cases in ((min(known), "any of these"), (spans[0], "half are there")):
-            if span is None or self.begin + span / 60 > self.end:
+            if span is None or self.begin + span / 60 > self.end + NEAR_ENOUGH:
                 said += f" The plan ends this stage {self.on(self.end)}, before {cases}."
                 break
         return Check(key, self.index, "ready", about, self.day(first), None if last is None else self.day(last), said)
@@ -157,11 +160,11 @@ class _Teller:
         early, middle, _ = ordered(salty.closes)
         when = f"(that is when {in_words(Criterion.parse(salty.too_salty))})"
         if not np.isfinite(early):
-            said = f"Not too salty {when} on any day in 9 cases of 10."
+            said = f"Not too salty {when} on any day in 9 of 10 simulated batches."
             return Check(key, self.index, "too salty", "too much salt", None, None, said)
         last = self.last_open(early)
         half = self.words(self.last_open(middle)) if np.isfinite(middle) else "any day"
-        said = f"Not yet too salty {when}: up to {self.words(last)} in 9 cases of 10. In half of them up to {half}."
+        said = f"Not yet too salty {when}: up to {self.words(last)} in 9 of 10 simulated batches. In half of them up to {half}."
         if last < self.end:
             said += f" The plan takes it out {self.on(self.end)}, later than that: only a soak can bring it back."
         return Check(key, self.index, "too salty", "too much salt", None, self.day(last), said)

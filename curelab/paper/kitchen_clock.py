@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from ..batch import Batch
 from ..fields import refuse
 from ..recipe.plan import WEEKDAYS, Hours
 from ..units import MINUTES_A_DAY
@@ -26,6 +27,12 @@ class KitchenClock:
     zone: str | None = None
     hours: Hours | None = None
     closed: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, batch: Batch) -> KitchenClock:
+        """The clock of the batch's kitchen, with its hours; a floating one for a batch without a plan."""
+        plan = batch.plan
+        return cls(plan.zone, plan.hours, plan.closed) if plan else cls()
 
     def instant(self, words: str, where: str) -> int:
         """Minutes of a local time. A time that happens twice is the first of the two; one that never

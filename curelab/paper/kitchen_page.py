@@ -17,6 +17,7 @@ from ..batch import MOST_SALT, READINGS, TASTE_WORDS
 from ..limits.verdict import SIGNS
 from ..show.caption import caption
 from ..show.dangers import warnings
+from ..show.own_units import own_units
 from ..show.section import section
 from ..show.section_message import message
 from . import say_time
@@ -57,9 +58,6 @@ def _page(found: Schedule, full: Sheet, drawn: dict[str, Any] | None) -> str:
         .render(
             sheet=full,
             alerts=_alerts(found),
-            by_weight=len(found.told.weighed.cautions)
-            if found.told.weighed
-            else 0,  # cautions that stand with the weights
             remarks=found.remarks,
             signs=SIGNS,
             dated=found.start is not None,
@@ -126,7 +124,7 @@ def _drawn(found: Schedule) -> dict[str, Any]:
     many, batch = found.told.spread, found.batch
     shown = section([(many, piece.name, piece.name) for piece in batch.pieces[:MOST_DRAWN]], system=batch.units)
     meta, numbers = message(shown, None, batch.units)
-    said = caption(batch, found.told.history.assumptions)
+    said = caption(batch, [own_units(each, batch.units) for each in found.told.history.assumptions])
     return {"meta": meta, "height": HEIGHT, "caption": said, "numbers": base64.b64encode(numbers).decode("ascii")}
 
 

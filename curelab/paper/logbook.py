@@ -64,7 +64,7 @@ def append_readings(
         for reading in chosen:
             entry = _entry(reading, batch)
             if start is not None:
-                clock = KitchenClock(batch.plan.zone if batch.plan else None)
+                clock = KitchenClock.of(batch)
                 moment = clock.local(clock.instant_of(start) + round(reading.at / 60))
                 head, at, rest = entry.split("\n", 2)
                 entry = f"{head}\n{at}  # {say_time.moment(moment, batch.units, year=True)}\n{rest}"
@@ -123,10 +123,10 @@ def change(
     with locked(path, wait):
         files.sweep(path)
         for _ in range(TRIES):
-            stamp = _stamp(path)
+            stamp = files.stamp(path)
             batch = from_table(read_table(path))
             content = path.read_bytes()
-            if _stamp(path) != stamp:
+            if files.stamp(path) != stamp:
                 continue
             words = content.decode("utf-8")
             after, text = to(batch, words)
@@ -164,15 +164,6 @@ def _in_place(path: Path, words: str, before: Batch, after: Batch) -> str:
     )
 
 
-def _stamp(path: Path) -> tuple[int, int, int] | None:
-    """What tells that a file is the one it was; a missing one has none, and whoever reads it says so."""
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return found.st_ino, found.st_size, found.st_mtime_ns
-
-
 def as_csv(batch: Batch, start: datetime | None = None) -> str:
     """The log as CSV: number, seconds and days since the start, time on the clock (if known), what, value
     as written and in SI, error, piece, note.
@@ -194,7 +185,7 @@ def as_csv(batch: Batch, start: datetime | None = None) -> str:
             "note",
         )
     )
-    clock = KitchenClock(batch.plan.zone if batch.plan else None)
+    clock = KitchenClock.of(batch)
     for number, entry in enumerate(batch.log, 1):
         moment = (
             ""
@@ -224,7 +215,7 @@ def as_csv(batch: Batch, start: datetime | None = None) -> str:
 
 def log_words(batch: Batch, start: datetime | None = None) -> str:
     """The log as text, one line a reading."""
-    clock = KitchenClock(batch.plan.zone if batch.plan else None)
+    clock = KitchenClock.of(batch)
     lines = []
     for number, entry in enumerate(batch.log, 1):
         when = f"day {entry.at / units.DAY:.2f}"

@@ -5,9 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from ..batch import Batch
-from ..fields import InputError, Quantity, refuse
-from ..letters import quoted
+from ..batch import Batch, year_problems
+from ..fields import InputError, Problem, Quantity, refuse
 from ..recipe.plan import LocalTimeRule
 from ..units import MINUTES_A_DAY
 from .kitchen_clock import KitchenClock
@@ -16,7 +15,7 @@ from .kitchen_clock import KitchenClock
 def start_of(batch: Batch) -> datetime | None:
     """Local time of the zero of the log: with its zone, or bare for a batch without one; None for a batch without dates."""
     if batch.start is not None:
-        clock = KitchenClock(batch.plan.zone if batch.plan else None)
+        clock = KitchenClock.of(batch)
         return clock.local(clock.instant(batch.start, "start"))
     if batch.plan is None:
         return None
@@ -25,17 +24,29 @@ def start_of(batch: Batch) -> datetime | None:
     return schedule(batch, log=False).start  # counted back from the serving time
 
 
-def since_start(start: datetime, moment: datetime | None = None) -> float:
-    """Seconds from the start to a moment (None: now), to the minute. Raises InputError for one before the start.
+def since_start(
+    batch: Batch, start: datetime, words: str | None = None, where: str = "at", before: bool = False
+) -> float:
+    """Seconds from the start to a local time like "2026-03-04 09:00" (None: now), to the minute.
 
-    A batch without a zone has a floating clock: now is then read off the wall, that is off this machine.
+    A batch without a zone has a floating clock: now is then read off the wall, that is off this machine. Raises InputError, about `where`,
+    for what is no time of this clock, and for one before the start unless `before` allows it.
     """
-    clock = KitchenClock()
-    now = datetime.now(UTC) if start.tzinfo else datetime.now()
-    minutes = clock.instant_of(moment or now) - clock.instant_of(start)
-    if minutes < 0:
+    clock = KitchenClock.of(batch)
+    if words is not None:
+        try:
+            local = LocalTimeRule().take(words, True)
+            if wrong := year_problems(local, where):
+                raise InputError(wrong)
+            moment = clock.instant(local, where)
+        except InputError as error:
+            raise InputError([Problem(each.where or where, each.sentence) for each in error.problems]) from None
+    else:
+        moment = clock.instant_of(datetime.now(UTC) if start.tzinfo else datetime.now())
+    minutes = moment - clock.instant_of(start)
+    if minutes < 0 and not before:
         days = f"{-minutes / MINUTES_A_DAY:.1f} days before the start"
-        raise refuse("at", f"that is {days}, from which the log counts; check the date, or the start in the file")
+        raise refuse(where, f"that is {days}, from which the log counts; check the date, or the start in the file")
     return 60.0 * minutes
 
 
@@ -50,14 +61,7 @@ def moment_of(batch: Batch, words: str) -> float:
     start = start_of(batch)
     if start is None:
         raise refuse("at", "the batch has no start to count from; put its start in, or say how long after it, like 4 d")
-    if not said:
-        return since_start(start)
-    clock = KitchenClock(batch.plan.zone if batch.plan else None)
-    try:
-        local = LocalTimeRule().take(said, True)
-    except InputError:
-        raise refuse("at", f'{quoted(said)} is no time; write it like "4 d" or "2026-03-02 09:00"') from None
-    return since_start(start, clock.local(clock.instant(local, "at")))
+    return since_start(batch, start, said or None)
 
 
 def _after(words: str) -> float | None:

@@ -10,9 +10,12 @@ from typing import TYPE_CHECKING
 from .. import files
 from ..fields import refuse
 from ..tomlfile import LARGEST
+from .given import content, target
 
 if TYPE_CHECKING:
     from ..batch import Batch
+
+PASTED = "name a file of pasted lines"
 
 
 def add_pages(actions) -> None:
@@ -32,15 +35,11 @@ def _page(given) -> int:
 
     batch = load(given.file)
     batch = batch.but(units=given.units) if given.units else batch
-    out = given.out or given.file.with_name(f"{given.file.stem}-page.html")
-    if out.suffix.lower() not in (".html", ".htm"):
-        raise refuse("--out", f'"{out.name}" does not end in .html; say it by the end of the name')
-    if out.exists() and not given.replace:
-        raise refuse(out.name, "is there already and was left as it was; choose another name, or say --replace")
-    content = page_html(schedule(batch)).encode("utf-8")
-    files.write(out, content, overwrite=given.replace)
+    out = target(given, "page", (".html", ".htm"))
+    made = page_html(schedule(batch)).encode("utf-8")
+    files.write(out, made, overwrite=given.replace)
     given.done = f"wrote {out}"
-    print(f"Wrote {out} ({len(content) / 1000:.0f} kB). Send it to the phone and open it there; it needs no network.")
+    print(f"Wrote {out} ({len(made) / 1000:.0f} kB). Send it to the phone and open it there; it needs no network.")
     print(f'What is ticked and written down there comes back with: curelab log "{given.file}" --paste')
     return 0
 
@@ -88,14 +87,7 @@ def _given_lines(source: str) -> str:
             typed.append(words)
         return "".join([*typed, words])
     try:
-        raw = sys.stdin.buffer.read(LARGEST) if source == "-" else _read(Path(source))
+        raw = sys.stdin.buffer.read(LARGEST) if source == "-" else content(Path(source), PASTED, where="--paste")
         return raw.decode("utf-8")
-    except OSError as error:
-        raise refuse("--paste", f'"{source}" cannot be read: {error.strerror}; name a file of pasted lines') from None
     except UnicodeDecodeError:
         raise refuse("--paste", f'"{source}" is no text; save the lines as plain text (UTF-8)') from None
-
-
-def _read(path: Path) -> bytes:
-    with path.open("rb") as file:
-        return file.read(LARGEST)

@@ -12,11 +12,10 @@ import re
 from collections.abc import Sequence
 from datetime import datetime
 
-from ..batch import Batch, Reading, year_problems
+from ..batch import Batch, Reading
 from ..fields import InputError, Problem, refuse
 from ..letters import quoted
-from ..recipe.plan import LocalTimeRule
-from .kitchen_clock import KitchenClock
+from .moments import since_start
 
 SORT = "curelab1"  # the number counts up when lines are written another way
 END = f"{SORT} end"
@@ -65,10 +64,9 @@ def readings(text: str, batch: Batch, start: datetime | None) -> tuple[Reading, 
         wrong.append(Problem("--paste", f"{quoted(before.strip())} is no line of a page; leave it out"))
     if end and int(end[1]) != len(lines):
         wrong.append(Problem("--paste", f"{end[1]} lines were copied, and {len(lines)} came; copy them again"))
-    clock = KitchenClock(batch.plan.zone if batch.plan else None)
     for number, words in enumerate(lines, 1):
         try:
-            found.append(_reading(words.strip(" >"), batch, clock, clock.instant_of(start)))
+            found.append(_reading(words.strip(" >"), batch, start))
         except InputError as error:
             wrong += [Problem(f"line {number}", str(problem)) for problem in error.problems]
     if wrong:
@@ -76,7 +74,7 @@ def readings(text: str, batch: Batch, start: datetime | None) -> tuple[Reading, 
     return tuple(found)
 
 
-def _reading(words: str, batch: Batch, clock: KitchenClock, zero: int) -> Reading:
+def _reading(words: str, batch: Batch, start: datetime) -> Reading:
     """The reading in one line. Raises InputError."""
     sort, _, rest = words.partition(" ")
     if sort != SORT:
@@ -90,17 +88,12 @@ def _reading(words: str, batch: Batch, clock: KitchenClock, zero: int) -> Readin
     whose, moment, what, value, piece, note, _ = parts
     if whose != " ".join(batch.known_by.split()):
         raise refuse("", f'it is of batch "{whose}", and this file is "{batch.known_by}"; paste it into that one')
-    local = LocalTimeRule().take(moment, True)
-    if problems := year_problems(local, "at"):
-        raise InputError(problems)
-    minutes = clock.instant(local, "at") - zero
-    if minutes < 0 and what == "note":  # what was weighed or thawed before it all begins stands at the zero of the log
-        minutes, note = 0, f"{note} ({moment}, before the start)"
-    if minutes < 0:
-        raise refuse("at", f'"{moment}" lies before the start of the batch; check the start in the file')
+    at = since_start(batch, start, moment, before=what == "note")
+    if at < 0:  # what was weighed or thawed before it all begins stands at the zero of the log
+        at, note = 0.0, f"{note} ({moment}, before the start)"
     if piece and piece not in (each.name for each in batch.pieces):
         raise refuse("piece", f"there is no piece {quoted(piece)}; check whether it was renamed")
-    return Reading(at=60.0 * minutes, what=what, value=value, piece=piece, note=note)
+    return Reading(at=at, what=what, value=value, piece=piece, note=note)
 
 
 def new(given: Sequence[Reading], log: Sequence[Reading]) -> tuple[Reading, ...]:

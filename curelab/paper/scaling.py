@@ -20,6 +20,7 @@ from ..recipe.measured import measures
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath
 from ..show.dangers import failing_as_written, warnings
+from ..show.own_units import own_units
 from ..weighing import EquilibriumBrine, StrongBrine, on_scale
 from ..weighing.vessel import brine_volume, fits, footprint
 
@@ -284,7 +285,7 @@ def _vessels(batch: Batch, baths: list, bags: bool) -> list[Item]:
     if baths:
         most = max(baths, key=brine_volume)
         if batch.vessel is not None:
-            said = fits(batch.vessel, batch.pieces, most).sentence
+            said = own_units(fits(batch.vessel, batch.pieces, most).sentence, batch.units)
             items.append(Item("the vessel", _size(batch), said))
         else:
             room = SPARE * (meat + brine_volume(most))

@@ -8,7 +8,7 @@ import dataclasses
 from dataclasses import dataclass
 
 from .. import __version__, units
-from ..limits import CAUTIONS, DISCARD
+from ..limits import DISCARD, NITRITE_CAUTIONS
 from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
 from ..show import cut_section, pictures
@@ -16,24 +16,28 @@ from ..show.answer import UNTIL_CURED, ranges
 from ..show.check_names import INFORMS, kitchen
 from ..show.cut_section import CutSection
 from ..show.dangers import warnings
+from ..show.own_units import own_units
 from ..show.pictures import Lines, Mark
-from ..show.warm_lines import own_units
+from ..show.warm_lines import cautions_of
 from ..units import capital
 from . import say_time
 from .schedule import Schedule
 from .tasks import READING
 from .weighings import Weighing, grams, ounces, weighings
 
+BELOW = "4 °C (40 °F)"
 PICTURES = 2  # on a sheet: profiles of the thickest and the thinnest piece, or a profile and a section of the thickest
 
 
 @dataclass(frozen=True)
 class Turn:
-    """When to turn; `moved`: not when it was asked for."""
+    """When to turn, or with `reads` to read the brine; `moved`: not when it was asked for; `minutes` since the first stage began."""
 
     day: str
     clock: str
     moved: bool
+    minutes: int
+    reads: bool
 
 
 @dataclass(frozen=True)
@@ -70,7 +74,7 @@ class Judged:
 
 @dataclass(frozen=True)
 class Sheet:
-    """The batch sheet, from top to bottom."""
+    """The batch sheet, from top to bottom. of_weights: how many of the cautions, the first ones, belong to what is weighed."""
 
     title: str
     batch_id: str
@@ -91,6 +95,7 @@ class Sheet:
     passed: tuple[str, ...]
     rules: str
     cautions: tuple[str, ...]
+    of_weights: int
     rests_on: tuple[str, ...]
     version: str
 
@@ -108,6 +113,7 @@ class Label:
     nitrite: bool
     strength: str
     version: str
+    keep: str
     warnings: tuple[str, ...] = ()
 
 
@@ -123,9 +129,8 @@ def sheet(found: Schedule) -> Sheet:
     uncertain = sum(number.how in ("memory", "judgement") for number in sources)
     weighing = planned.weighed.cautions if planned.weighed else ()
     # The first of the usual cautions says what the weigh-out says of its own nitrite already.
-    usual = CAUTIONS[1 if planned.weighed and planned.weighed.nitrite else 0 :]
-    heat = (caution for stage in planned.history.stages for caution in stage.cautions)
-    cautions = tuple(dict.fromkeys((*weighing, *usual, *heat)))
+    usual = cautions_of(planned)[1 if planned.weighed and planned.weighed.nitrite else 0 :]
+    of_weights = len(weighing) + sum(each in NITRITE_CAUTIONS for each in usual)
     return Sheet(
         title=batch.name,
         batch_id=batch.known_by,
@@ -136,7 +141,7 @@ def sheet(found: Schedule) -> Sheet:
         answer=found.answer,
         meat=tuple(_meat(found, piece) for piece in batch.pieces),
         weighings=weighings(found),
-        vessel=planned.vessel.sentence if planned.vessel else "",
+        vessel=own_units(planned.vessel.sentence, batch.units) if planned.vessel else "",
         rows=_rows(found),
         moves=found.moves,
         effects=found.effects,
@@ -145,9 +150,10 @@ def sheet(found: Schedule) -> Sheet:
         verdicts=tuple(Judged(verdict.outcome, capital(_in_short(verdict.sentence))) for verdict in worrying),
         passed=tuple(dict.fromkeys(kitchen(verdict.name) for verdict in fine)),
         rules=batch.rules,
-        cautions=tuple(own_units(_typed(caution), batch.units) for caution in cautions),
+        cautions=tuple(dict.fromkeys((*(own_units(each, batch.units) for each in weighing), *usual))),
+        of_weights=of_weights,
         rests_on=(
-            *planned.history.assumptions,
+            *(own_units(each, batch.units) for each in planned.history.assumptions),
             ranges(planned.draws),
             f"{len(sources)} published numbers were used; {uncertain} of them rest on memory or judgement.",
             f"The usual taste, {taste[0]} to {taste[1]} % salt, is a judgement.",
@@ -200,11 +206,11 @@ def label(found: Schedule) -> Label:
     if planned.weighed is not None and planned.weighed.cure_mix:
         mix, name = planned.weighed.cure_mix, planned.weighed.weigh_out.cure
         cure.append(f"{grams(mix)} of {name.name if name else 'cure mix'}")
-        cure.append(_per_kilogram(mix, green, water, "cure mix"))
+        cure.append(_per_weight(mix, green, water, "cure mix", system))
     elif made is not None and made.nitrite:
-        cure.append(_per_kilogram(made.nitrite, green, water, "sodium nitrite"))
+        cure.append(_per_weight(made.nitrite, green, water, "sodium nitrite", system))
     if made is not None and made.salt and not water:
-        cure.append(_per_kilogram(made.salt, green, water, "salt in all"))
+        cure.append(_per_weight(made.salt, green, water, "salt in all", system))
     strength = f"{stage.tag} of {100 * made.strength:.1f} % salt" if water else stage.tag
     contains = made is not None and bool(made.nitrite or made.nitrate)
     when = lambda task: say_time.moment(task.at, system, year=True) if task.at else task.day  # noqa: E731
@@ -218,14 +224,16 @@ def label(found: Schedule) -> Label:
         contains,
         strength,
         __version__,
+        f"Keep below {own_units(BELOW, system)}.",
         tuple(_typed(each) for each in (*found.stop, *warnings(found.told.verdicts))),
     )
 
 
-def _per_kilogram(mass: float, green: float, water: float, what: str) -> str:
-    said = f"{1e3 * mass / green:.3g} g {what} per kg of meat"
-    said += f", {1e3 * mass / (green + water):.3g} g per kg of meat and water" if water else ""
-    return said
+def _per_weight(mass: float, green: float, water: float, what: str, system: str) -> str:
+    unit = "lb" if system == "us" else "kg"
+    each = 1e3 * mass * units.read(f"1 {unit}", "mass")
+    said = f"{each / green:.3g} g {what} per {unit} of meat"
+    return said + (f", {each / (green + water):.3g} g per {unit} of meat and water" if water else "")
 
 
 def _dates(found: Schedule) -> str:
@@ -269,9 +277,10 @@ def _rows(found: Schedule) -> tuple[Row, ...]:
         if task.wanted is None:
             rows.append(Row(day(task), clock(task), task.title, task.detail, task.moved))
         else:
-            turn = Turn(day(task), clock(task), task.moved)
+            reads = READING in task.key
+            turn = Turn(day(task), clock(task), task.moved, task.minutes, reads)
             row = rows[-1]
-            if READING in task.key:
+            if reads:
                 rows[-1] = dataclasses.replace(row, readings=(*row.readings, turn))
             else:
                 rows[-1] = dataclasses.replace(row, turns=(*row.turns, turn))

@@ -95,7 +95,5 @@ def _amount(what: str, mass: float, system: str, fine: bool) -> Amount:
     if system == "metric" or fine:
         also = ounces(mass) if system == "us" else ""
         return Amount(what, large, "; ".join(part for part in (also, scale) if part))
-    also = large
-    if what == "water":
-        also = f"{units.show(mass, 'water', 'us')}, {large}"
+    also = units.show(mass, "water", "us") if what == "water" else f"{1e3 * mass:.0f} g" if mass >= 1 else large
     return Amount(what, ounces(mass), "; ".join(part for part in (also, scale) if part))

@@ -12,7 +12,7 @@ from ..outcome import Outcome
 from ..spread import Spread
 from ..spread.answers import ordered
 from ..units import DAY, capital
-from .answer import SURE, day
+from .answer import day, too_warm, worth_waiting
 from .pictures import PIECE_COLOURS, PIECE_DASHES, Lines, Series, band_note
 
 NOTICED = 0.2  # nobody notices a fifth less salt (Cubero-Castillo 2019)
@@ -54,14 +54,7 @@ def _days(one: Side, other: Side) -> str:
 def _has_day(each: Side) -> bool:
     """Whether there is a day on which it can be called ready."""
     found = each.found
-    if found is None or _too_warm(found):
-        return False
-    return bool(np.isfinite(ordered(found.ready)[1])) and float(np.mean(found.keeps)) >= SURE
-
-
-def _too_warm(found: Ready) -> bool:
-    """Whether the meat is warm for too long on the way: no day of it is worth saying."""
-    return float(np.mean(found.warmed <= found.allowed)) < SURE
+    return found is not None and bool(np.isfinite(ordered(found.ready)[1])) and worth_waiting(found)
 
 
 def _without_a_day(one: Side, other: Side) -> str:
@@ -70,7 +63,7 @@ def _without_a_day(one: Side, other: Side) -> str:
     for each in (one, other):
         if each.found is None:
             told.append(f"{each.name} is not cured")
-        elif _too_warm(each.found):
+        elif too_warm(each.found):
             told.append(f"{each.name} is warm for too long, and no cure helps there")
         elif _has_day(each):
             told.append(f"{each.name} is ready on {day(each.found.ready)}")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,7 @@ import numpy as np
 
 from .. import __version__, files
 from ..engine.run import QUANTITIES
-from ..fields import InputError, Problem, refuse, to_plain
+from ..fields import to_plain
 from ..forecast import Answer
 from ..forecast.ready import Ready
 from ..limits import Verdict
@@ -189,17 +188,8 @@ FIELDS = "fields.csv"  # for pieces in three dimensions, where there are any
 
 
 def refuse_folder(folder: Path) -> None:
-    """Raises InputError where the tables cannot go into `folder`: it is a file, cannot be written, or holds one of them already."""
-    there = next(each for each in (folder.absolute(), *folder.absolute().parents) if each.exists())
-    if not there.is_dir():
-        raise refuse("--csv", f'"{there}" is a file; name a folder')
-    if not os.access(there, os.W_OK | os.X_OK):
-        raise refuse("--csv", f'"{folder}" cannot be written; name another folder')
-    taken = [name for name in (*TABLES, FIELDS) if (folder / name).exists()]
-    if taken:
-        raise InputError(
-            [Problem(name, "is there already and was left as it was; name another folder") for name in taken]
-        )
+    """Raises InputError where the tables cannot go into `folder` (`files.refuse_folder`)."""
+    files.refuse_folder("--csv", folder, (*TABLES, FIELDS))
 
 
 def write_csv(outcome: Outcome, folder: Path) -> list[Path]:

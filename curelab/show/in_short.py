@@ -34,6 +34,7 @@ def in_parts(
     made: Mapping[str, Sequence[Change]] | None = None,
 ) -> tuple[list[str], list[str]]:
     """(what a cook can act on alone: checks that fail, and the answer for every piece; what else there is to know)."""
+    chances = outcome.chances if chances is None else chances  # the verdicts rest on them where there is heat
     logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
     warm = logged is not None and logged.outcome == "fail"
     warm = warm or any(each.name in (UNPROTECTED, WARM) and each.outcome == "fail" for each in outcome.verdicts)
@@ -52,7 +53,7 @@ def in_parts(
             *_forgiving(outcome),
             keep_cold(outcome.batch.units),
         ]
-        said += _close(outcome, outcome.chances if chances is None else chances)
+        said += _close(outcome, chances)
     if outcome.said and not warm:
         taken = "Your readings are taken up." if outcome.learned is not None else "Your readings are not taken up."
         said.append(f"{taken} {outcome.said[0]}")

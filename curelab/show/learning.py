@@ -40,7 +40,7 @@ def both(found: Update, *, bands: bool = True, long: bool = False) -> tuple[Spre
     nothing comes after it. With draws, the history beside them is a coarse one of the plan: pictures ask it for names, stages, and the
     sugar and temperature that a salometer floated in.
     """
-    draws = [each.followed(found.cure) if long else each for each in (found.planned, found.spread)]
+    draws = [each.followed(found.cure or 0) if long else each for each in (found.planned, found.spread)]
     own = found.batch.meat_and_fridge
     before = {row.key: row.value for row in own.known} if own is not None else {}
     now = before | {row.input.key: row.value for row in found.fit.estimates}
@@ -173,7 +173,7 @@ def meaning(found: Update, bands: bool) -> str:
         return f"{strokes} Bands are off: one line at the usual value of everything, and nothing of how sure it is."
     carried = ", usual or carried over" if found.batch.meat_and_fridge is not None else " or usual"
     return (
-        f"{strokes} A band holds 8 cases of 10, its line the middle case, of the same {found.count} draws (seed {found.spread.draws.seed}). As "
+        f"{strokes} A band holds 8 of 10 simulated batches, its line is the middle one: of the same {found.count} draws (seed {found.spread.draws.seed}). As "
         f"planned, all that is named was varied within what is published{carried}; as learned, no further than the log leaves it open. A band "
         "says nothing about what the model leaves out."
     )

@@ -93,7 +93,7 @@ def _notes(importance: Importance, bars: tuple[Bar, ...], rest: tuple[Share, ...
     if any(bar.share == 0 for bar in bars):
         marks.append("Shares under half a percent, and any that came out below zero, are shown as 0.")
     best = importance.rows[0]
-    sure = f"The draws tell the first share, {bars[0].share:.0f} %, to about {_points(best.rough)} either way, in 9 cases of 10."
+    sure = f"The draws tell the first share, {bars[0].share:.0f} %, to about {_points(best.rough)} either way, 9 times in 10."
     remedies = [f"{capital(row.label)}: {row.remedy or 'nothing in a kitchen helps'}." for row in importance.rows[:2]]
     return [" ".join(marks), sure, *remedies, capital(importance.how) + "."]
 

@@ -17,11 +17,12 @@ from ..weighing import WHY_METHODS_DIFFER
 from . import fields
 from .check_names import INFORMS
 from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
+from .own_units import own_units
 from .plate import plate_sentences
 from .to_the_plate import is_raw, to_the_table
 from .warm_lines import READ, cautions_of, warm_line
 
-UNCOOKED = "Not cooked by the printed tables: do not eat it. Cook on until a thermometer in the middle shows what your code asks for."
+UNCOOKED = "Not cooked by the printed tables: do not eat it, nor its juice. Cook on until a thermometer in the middle shows what your code asks for."
 HEAD_WIDTH = 100  # columns of the answer under the title
 
 
@@ -77,7 +78,7 @@ def _what_to_do(outcome: Outcome, long: bool) -> list[str]:
         for caution in outcome.weighed.cautions:
             out += _wrapped(f"CAUTION  {caution}")
     if outcome.vessel is not None:
-        out += ["", *_wrapped(f"THE VESSEL: {outcome.vessel.sentence}", "  ", "")]
+        out += ["", *_wrapped(f"THE VESSEL: {own_units(outcome.vessel.sentence, system)}", "  ", "")]
     return out
 
 
@@ -113,7 +114,8 @@ def _meaning_lines(outcome: Outcome) -> list[str]:
 
 
 def rests_on(outcome: Outcome, long: bool) -> tuple[str, ...]:
-    return (*outcome.history.assumptions, *(ALWAYS if long else ()))
+    said = (*outcome.history.assumptions, *(ALWAYS if long else ()))
+    return tuple(own_units(each, outcome.batch.units) for each in said)
 
 
 def _numbers_used(outcome: Outcome, long: bool) -> str:
@@ -183,7 +185,7 @@ def _stage_lines(outcome: Outcome) -> list[str]:
             out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: not needed.")
             continue
         waits = outcome.waits(index)
-        ended = f"ended {history.ending(index)}{f' ({waits})' if waits else ''}"
+        ended = f"ended {own_units(history.ending(index, system), system)}{f' ({waits})' if waits else ''}"
         out += _wrapped(f"{index + 1}. {history.stages[index].tag.capitalize()}, {days}: {ended}")
         for piece in outcome.batch.pieces:
             if told := warm_line(outcome, index, piece.name):

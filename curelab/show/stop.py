@@ -6,9 +6,10 @@ import numpy as np
 
 from .. import units
 from ..forecast.ready import Ready
+from ..limits.verdict import SOME
 from ..outcome import Outcome
 from ..recipe.piece import alike_pieces
-from .answer import SOME, in_batches, too_warm, worth_waiting
+from .answer import in_batches, too_warm, worth_waiting
 
 STOP = "Do not follow these dates"
 

@@ -8,6 +8,7 @@ from .. import units
 from ..limits import CAUTIONS
 from ..outcome import Outcome
 from ..recipe.criterion import TEMPERATURE
+from .own_units import own_units
 
 PLACES = (("the middle", "core"), ("the outside", "surface"))
 READ = tuple((place, TEMPERATURE) for _, place in PLACES)
@@ -50,10 +51,3 @@ def cautions_of(outcome: Outcome) -> tuple[str, ...]:
     """What to beware of in this batch: of cure, and of heat where there is any."""
     said = dict.fromkeys([*CAUTIONS, *(said for stage in outcome.history.stages for said in stage.cautions)])
     return tuple(own_units(each, outcome.batch.units) for each in said)
-
-
-def own_units(caution: str, system: str) -> str:
-    """A caution with temperatures in the units of `system` alone."""
-    for both, metric, us in (("4 °C (40 °F)", "4 °C", "40 °F"), ("54 and 4 °C", "54 and 4 °C", "130 and 40 °F")):
-        caution = caution.replace(both, us if system == "us" else metric)
-    return caution

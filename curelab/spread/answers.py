@@ -10,6 +10,7 @@ import numpy as np
 
 from .. import units
 from ..forecast import DAY
+from ..limits.verdict import SURE
 from ..recipe.criterion import Criterion
 from ..results import Shown
 from ..units import capital
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     import pandas
 
 LEVELS = (0.1, 0.5, 0.9)
-TRUSTED = 0.9  # of the draws: a day that is right less often is not to be trusted (judgement)
 COLUMNS = 64  # sorted at once
 INSTEAD = "Use a weaker brine for longer, a thinner piece, or an equilibrium brine; or cure and then soak."
 
@@ -88,7 +88,7 @@ class Times(Shown):
 
     @property
     def told(self) -> str:
-        """ "The core reaches 90 % of its equilibrium salt after 19 d (12 d to 34 d in 8 cases of 10)." """
+        """ "The core reaches 90 % of its equilibrium salt after 19 d (12 d to 34 d in 8 of 10 simulated batches)." """
         low, middle, high = (self.quantile(level) for level in LEVELS)
         if np.isinf(low):
             share = in_ten(1 - self.chance(self.at_most))
@@ -97,9 +97,9 @@ class Times(Shown):
         middle_said = (
             f"after {_days(middle)}"
             if np.isfinite(middle)
-            else f"in fewer than half of all cases within {_days(self.at_most)}"
+            else f"in fewer than half of the simulated batches within {_days(self.at_most)}"
         )
-        return f"{self.said} {middle_said} ({_days(low)} to {late} in 8 cases of 10)."
+        return f"{self.said} {middle_said} ({_days(low)} to {late} in 8 of 10 simulated batches)."
 
     @property
     def sentence(self) -> str:
@@ -110,7 +110,7 @@ class Times(Shown):
         return [self.told, self.rests_on]
 
     def rows(self) -> list[dict[str, Any]]:
-        """The time by which it holds in 1, 5 and 9 cases of 10."""
+        """The time by which it holds in 1, 5 and 9 of 10 draws."""
         return [{"share of the draws": level, "time_s": self.quantile(level)} for level in LEVELS]
 
     def to_frame(self) -> pandas.DataFrame:
@@ -134,7 +134,7 @@ class Windows(Shown):
         return [self.told, self.rests_on]
 
     def rows(self) -> list[dict[str, Any]]:
-        """Opening and closing in 1, 5 and 9 cases of 10, each for itself."""
+        """Opening and closing in 1, 5 and 9 of 10 draws, each for itself."""
         ends = zip(LEVELS, ordered(self.opens), ordered(self.closes), strict=True)
         return [{"share of the draws": level, "opens_s": opens, "closes_s": closes} for level, opens, closes in ends]
 
@@ -177,27 +177,29 @@ class Windows(Shown):
         opens, closes = self.span
         cured, salty = f"salty enough ({_marked(self.cured)})", f"too salty ({_marked(self.too_salty)})"
         if np.isinf(opens):
-            return f"Never {cured} in most cases within what was looked at; the window is empty {in_ten(self.empty)}. {INSTEAD}"
+            return f"Never {cured} in most simulated batches within what was looked at; the window is empty {in_ten(self.empty)}. {INSTEAD}"
         if np.isinf(closes):
             early, _, late = ordered(self.opens)
             last = _day(late) if np.isfinite(late) else "later"
             never = float(np.mean(np.isinf(self.closes)))
             return (
-                f"{capital(cured)} from {_day(opens)} on ({_day(early)} to {last} in 8 cases of 10), and {in_ten(never)} never {salty}, "
+                f"{capital(cured)} from {_day(opens)} on ({_day(early)} to {last} in 8 of 10 simulated batches), and {in_ten(never)} never {salty}, "
                 "however long it lies. It can still spoil: keep it cold, and throw it out if it is slimy, smells off or the brine turns ropy; "
                 "botulism gives no smell and no taste."
             )
         if opens < closes:
-            middle = f"In half of all cases it is {cured} by {_day(opens)} and {salty} by {_day(closes)}."
+            middle = f"In half of the simulated batches it is {cured} by {_day(opens)} and {salty} by {_day(closes)}."
         else:
-            middle = f"In half of all cases it is {salty} by {_day(closes)} and {cured} only by {_day(opens)}."
+            middle = (
+                f"In half of the simulated batches it is {salty} by {_day(closes)} and {cured} only by {_day(opens)}."
+            )
         when, share = self.best
         if share == 0:
             return f"{middle} The window between them is empty {in_ten(self.empty)}: no day is right. {INSTEAD}"
-        if share < TRUSTED:
+        if share < SURE:
             return (
                 f"{middle} The window between them is empty {in_ten(self.empty)}. There is no day to bet on: even the best, {_day(when)}, is right "
-                f"only {in_ten(share)}, and you cannot see which case you have. {INSTEAD}"
+                f"only {in_ten(share)}, and you cannot see which you have. {INSTEAD}"
             )
         return f"{middle} {capital(_day(when))} is right {in_ten(share)}."
 
@@ -229,7 +231,7 @@ class Chance:
 
     @property
     def told(self) -> str:
-        """How often it comes out as it does not always do: "met in 9 cases of 10, missed in 1 case of 10"; empty where all draws agree."""
+        """How often it comes out as it does not always do: "met in 9 of 10 simulated batches, missed in 1 of 10 simulated batches"; empty where all draws agree."""
         shares = {"met": self.passes, "missed": self.fails, "unknown": self.unknown}
         if max(shares.values()) >= 1.0:
             return ""
@@ -253,20 +255,19 @@ def quantiles(values: np.ndarray, levels: Sequence[float] = LEVELS) -> tuple[np.
 
 
 def in_ten(share: float) -> str:
-    """A share in words that a cook can bet on."""
+    """A share of the simulated batches, in words that a cook can bet on."""
     if share <= 0.02:
-        return "in hardly any case" if share > 0 else "in no case"
+        return "in hardly any simulated batch" if share > 0 else "in no simulated batch"
     if share >= 0.98:
-        return "in every case" if share == 1 else "in nearly every case"
+        return "in every simulated batch" if share == 1 else "in nearly every simulated batch"
     if abs(share - 0.5) < 0.03:
-        return "in half of all cases"
+        return "in half of the simulated batches"
     for quarter in (0.25, 0.75):
         if abs(share - quarter) < 0.02:
-            return f"in {int(4 * quarter)} of 4 cases"
+            return f"in {int(4 * quarter)} of 4 simulated batches"
     if share < 0.05:
-        return "in fewer than 1 case of 10"
-    tenths = min(max(round(10 * share), 1), 9)
-    return f"in {tenths} case{'s' if tenths > 1 else ''} of 10"
+        return "in fewer than 1 of 10 simulated batches"
+    return f"in {min(max(round(10 * share), 1), 9)} of 10 simulated batches"
 
 
 def ordered(values: np.ndarray) -> tuple[float, ...]:

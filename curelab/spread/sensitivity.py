@@ -65,7 +65,7 @@ class Share:
 
     @property
     def rough(self) -> float:
-        """Half the width of the interval that holds the first share in 9 cases of 10."""
+        """Half the width of the interval that holds the first share 9 times in 10."""
         return STUDENT_95 * self.error
 
 

@@ -27,7 +27,7 @@ from ..engine.size import bytes_of_case
 from ..forecast import DAY
 from ..forecast.answer import reaching
 from ..forecast.ready import Ready, cold_of_rest, ready_columns, ready_of, wanted_of
-from ..limits import check_all
+from ..limits import Verdicts, check_all
 from ..recipe.criterion import PLACES, Criterion, default_basis
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
@@ -42,6 +42,7 @@ from .uncertain import Uncertain, inputs_for, with_known
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
+Checks = Callable[[History], Verdicts]  # of one history
 CHUNK = 512
 PART_BYTES = 128_000_000  # of the draws that are computed together
 READ_IN_SPACE = 2.2  # of what one case takes: a piece in three dimensions is read at many places (measured: 500 draws in 270 MB, not in 400)
@@ -579,30 +580,42 @@ class Spread(Shown):
         return [values - began for values in each]
 
     def verdicts(
-        self, rules: str = "US", product: str = "cured meat", *, draws: int = 64, **more: Any
+        self,
+        rules: str = "US",
+        product: str = "cured meat",
+        *,
+        draws: int = 64,
+        checks: Checks | None = None,
+        **more: Any,
     ) -> tuple[Chance, ...]:
-        """Every check of `limits.check_all` in the first `draws` draws, with few cells: pass, fail, unknown.
+        """Every check of `limits.check_all`, or those of `checks`, in the first `draws` draws, with few cells: pass, fail, unknown.
 
         `more`: method and pick_up, as `check_all` takes them. Order: as the checks come, most often failed first.
         """
         last: tuple[Chance, ...] = ()
         with progress.counted("checking", min(draws, self.count)) as done:
-            for each in self.judged(rules, product, draws=draws, **more):
+            for each in self.judged(rules, product, draws=draws, checks=checks, **more):
                 last = each
                 done()
         return last
 
     def judged(
-        self, rules: str = "US", product: str = "cured meat", *, draws: int = 64, **more: Any
+        self,
+        rules: str = "US",
+        product: str = "cured meat",
+        *,
+        draws: int = 64,
+        checks: Checks | None = None,
+        **more: Any,
     ) -> Iterator[tuple[Chance, ...]]:
         """`verdicts`, draw by draw, for whoever wants to do something in between: nothing, but for the last, which is the answer."""
         count = min(draws, self.count)
         tally: dict[str, list[str]] = {}
+        every = checks or (lambda each: check_all(each, rules, product, numbers=each.numbers, **more))
         many = self.case.solve(self.draws.part(slice(0, count)), cells=CHECKING, few=False, segments=1)
         for number in range(count):
             yield ()
-            history = many.of(number)
-            for verdict in check_all(history, rules, product, numbers=history.numbers, **more):
+            for verdict in every(many.of(number)):
                 tally.setdefault(verdict.name, []).append(verdict.outcome)
         rows = []
         for name, outcomes in tally.items():

@@ -197,9 +197,7 @@ class Weighed:
         )
         said = [f"{name}: {on_scale(mass)}" for mass, name in things if mass > 0]
         if system == "us" and self.water:
-            said[0] = (
-                f"water: {units.show(self.water, 'water', 'us')} ({units.show(self.water, 'mass', 'us')}, {on_scale(self.water)})"
-            )
+            said[0] = f"water: {units.show(self.water, 'water', 'us')} ({units.show(self.water, 'mass', 'us')})"
         return tuple(said)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,6 +13,7 @@ from curelab.engine.simulate import simulate
 from curelab.outcome import run
 from curelab.show.report import words
 from curelab.sources import datasets_folder
+from curelab.spread import Chance
 
 COOK, CHILL, SIMMER, LAST = 2, 3, 4, 5  # stages of the demo; the second, third and last go by the thermometer
 
@@ -71,4 +74,17 @@ def test_a_cook_by_the_thermometer_is_no_cook_by_chance(outcome):
             assert chance.passes == 1.0, name
     said = " ".join(words(outcome).split())
     assert "point: the middle 88 °C, the outside" in said
-    assert "below, as long as this in every case" not in said
+    assert "below, as long as this in every simulated batch" not in said
+
+
+@pytest.mark.parametrize(
+    ("passes", "fails", "became"), [(0.95, 0.05, "pass"), (0.85, 0.1, "unknown"), (0.6, 0.3, "fail")]
+)
+def test_a_check_of_heat_is_as_sure_as_the_simulated_batches(outcome, passes, fails, became):
+    """One rule for all that is promised: `SURE` and `SOME` of `limits.verdict`, as for days."""
+    name = "cooling, food code"
+    held = replace(outcome)
+    held.__dict__["chances"] = {name: Chance(name, passes, fails, 1 - passes - fails, 64, "")}
+    before, after = ({each.name: each for each in one.verdicts}[name] for one in (outcome, held))
+    assert before.outcome == "pass" and after.outcome == became
+    assert ("of 10 simulated batches" in after.sentence) == (became != "pass")

@@ -108,8 +108,20 @@ def test_what_is_ticked_and_written_is_kept_and_comes_back_once(phone, carried, 
     assert weight.at == pytest.approx(3 * 86400 + 1.5 * 3600, rel=1e-12)
     assert {each.what for each in added} == {"note", "turned", "weight"}
     page.get_by_role("checkbox", name=re.compile(r"^5 kg")).uncheck()
-    page.get_by_role("button", name=re.compile("^Delete entry: Thu 5 Mar 10:30: weight")).click()
-    assert len(lines(page)) == 1
+    delete = page.get_by_role("button", name=re.compile("^Delete entry: Thu 5 Mar 10:30: weight"))
+    delete.click()
+    assert (
+        len(lines(page)) == 1
+        and "Taken out: Thu 5 Mar 10:30: weight, 2.31 kg" in page.locator("[data-gone]").inner_text()
+    )
+    page.get_by_role("button", name="Put it back").click()
+    assert (
+        lines(page) == [each for each in before if "weighed" not in each]
+        and page.locator("[data-gone]").inner_text() == ""
+    )
+    delete.click()
+    page.get_by_role("checkbox", name=re.compile(r"^5 kg")).check()
+    assert len(lines(page)) == 2 and page.locator("[data-gone]").inner_text() == ""
 
 
 def test_what_cannot_be_a_reading_is_told_beside_the_field(phone):

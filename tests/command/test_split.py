@@ -1,4 +1,4 @@
-"""`curelab split` as a person meets it, and what `check` says of a weight that does not fit the measures."""
+"""`curelab split`, `trim` and `fold` as a person meets it, and what `check` says of a weight that does not fit the measures."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import pytest
 
 from curelab.__main__ import main
 from curelab.batch import from_table
+from curelab.units import read
 
 BATCH = """
 schema = 1
@@ -64,6 +65,22 @@ def test_it_compares_and_writes_the_parts(file, capsys, monkeypatch):
     table = tomllib.loads(file.read_text(encoding="utf-8"))
     made = from_table(table | {"pieces": pieces})
     assert sum(piece.weight for piece in made.pieces) == pytest.approx(0.68, rel=1e-9)
+
+
+def test_a_trimmed_cap_is_compared_too(file, capsys):
+    fat = file.read_text(encoding="utf-8").replace('weight = "500 g"', 'weight = "500 g"\nfat_cap = "8 mm"')
+    file.write_text(fat, encoding="utf-8")
+    code, out, _ = said(["trim", str(file), "--to", "2 mm"], capsys)
+    assert code == 0 and "Fat trimmed off: 9" in out and "THE PIECE TRIMMED" in out and "Trimming costs" not in out
+    (trimmed,) = tomllib.loads(out[out.index("[[pieces]]") :])["pieces"]
+    assert trimmed["fat_cap"] == "2 mm" and read(trimmed["thickness"], "length") == pytest.approx(0.024, rel=1e-9)
+
+
+def test_a_fold_takes_longer_for_its_halves_take_salt_through_one_face(file, capsys):
+    code, out, _ = said(["fold", str(file), "--at", "8 cm"], capsys)
+    assert code == 0 and "Folding costs" in out
+    found = tomllib.loads(out[out.index("[[pieces]]") :])["pieces"]
+    assert [piece["faces"]["second"] for piece in found] == ["touching"] * 2
 
 
 @pytest.mark.parametrize(

@@ -6,9 +6,12 @@ import re
 
 import pytest
 
-from curelab.course import LESSONS
+from curelab.course import LESSONS, cold, lesson_called
 from curelab.course.asked import asked, number_in
+from curelab.course.kitchen import RAW_TOO_LONG, kept_in_order
 from curelab.course.words import WORDS
+from curelab.limits import check_all
+from curelab.show.check_names import INFORMS
 
 SEEDS = (1, 2, 3, 17, 9999)
 EACH = pytest.mark.parametrize("lesson", LESSONS, ids=lambda lesson: lesson.name)
@@ -90,6 +93,52 @@ def test_the_picture_follows_every_dial(lesson):
     for dial in lesson.live.dials:
         ends = {lesson.live.draw(start | {dial.key: end}).sentence for end in (dial.low, dial.high)}
         assert ends != {told}, dial.key
+
+
+# Checks of the library that meat of a lesson does not pass, and where the lesson says so.
+SAID = {
+    "US nitrite, least": "have no nitrite",
+    "nitrite in the cure": "have no nitrite|bare meat",
+    "US nitrite, least, as simulated": "may never fill a thick piece",
+    "cure at the slowest spot": "only (the )?cold protects",
+    "moist while cooking": "cannot judge a dry oven",
+    "bag, pasteurised": "cannot judge a dry oven or a bag",
+    "bag, kept in the cold": "cannot judge a dry oven or a bag",
+    "cooling": "chill it within 2 hours",
+}
+
+
+@EACH
+def test_what_a_lesson_finds_in_order_or_asks_for_passes_the_checks_or_it_says_why_not(lesson):
+    told = " ".join(texts(lesson))
+    for name, history in lesson.kept().items():
+        for verdict in check_all(history, method="meat and water"):
+            if verdict.outcome != "pass" and verdict.name not in INFORMS:
+                assert verdict.name in SAID and re.search(SAID[verdict.name], told, re.IGNORECASE), (name, verdict.name)
+
+
+@pytest.mark.parametrize(
+    "name, dials",
+    [("thick", {"thick": 10}), ("equilibrium", {"day": 30}), ("strong", {"day": 30, "thick": 8, "salt": 40}), ("nitrite", {"day": 60}),
+     ("rest_and_soak", {"thick": 8, "days": 8, "hours": 48}), ("plate", {"fridge": 4})],
+)  # fmt: skip
+def test_a_picture_of_meat_that_is_raw_too_long_says_so(name, dials):
+    live = lesson_called(name).live
+    start = {dial.key: dial.start for dial in live.dials}
+    assert RAW_TOO_LONG not in live.draw(start).sentence and live.draw(start | dials).sentence.endswith(RAW_TOO_LONG)
+
+
+def test_what_is_in_order_ends_where_no_day_is():
+    """Points on the lower line pass the checks of cold and time, points over it do not, and beyond its end none does."""
+    lesson = lesson_called("cold")
+    start = {dial.key: dial.start for dial in lesson.live.dials}
+    harm, line = lesson.live.draw(start).picture.series
+    for celsius, days in zip(line.x[::8], line.y[::8], strict=True):
+        assert kept_in_order(cold.lying(celsius, 0.99 * days)) and not kept_in_order(cold.lying(celsius, 1.02 * days))
+    assert harm.x[-1] == 12 and line.x[-1] == pytest.approx((40 - 32) / 1.8, abs=0.1)  # 40 degF, Farmers' Bulletin 2265
+    for celsius in (line.x[-1] + 0.1, 5.0, 7.0, 9.0, 12.0):
+        assert not kept_in_order(cold.lying(celsius, cold.LEAST_DAYS))
+        assert "in order. **That is in order" not in lesson.live.draw(start | {"fridge": celsius, "days": 2}).sentence
 
 
 # Number of the way that a careful cook would take (our judgement, held against what the library works out).

@@ -47,6 +47,19 @@ def test_beginning_anew_keeps_what_was_there_beside_it(here):
     assert (here / BEFORE).read_bytes() == before
 
 
+def test_a_new_beginning_is_taken_back_and_begun_again(here):
+    with pytest.raises(InputError, match="is not there"):
+        progress.take_back()
+    progress.change(begun)
+    before = progress.read()
+    assert progress.reset() == Progress() and progress.take_back() == before == progress.read()
+    assert progress.take_back() == Progress() and progress.take_back() == before
+    (here / BEFORE).write_text("seed = ")
+    with pytest.raises(InputError):
+        progress.take_back()
+    assert progress.read() == before and (here / BEFORE).read_text() == "seed = "
+
+
 @pytest.mark.parametrize(
     "broken",
     ["seed = ", "seed = 3.5", "seed = 0", "strange = 1", 'seed = "x"', "[[lessons]]\nguess = 3",

@@ -1,6 +1,7 @@
 """State and benches in this process, with exceptions in callbacks fatal: what the sliders write is what the file says and what runs."""
 
 import asyncio
+import re
 
 import numpy as np
 import pytest
@@ -50,6 +51,24 @@ def test_every_bench_speaks_and_draws(name):
     for picture in page.pictures.values():  # saved, each says of what it is, what was assumed, and by which version
         assert picture.caption.startswith(page.state.batch.name) and picture.caption.endswith("curelab 0.1.0.")
         assert "Assumed: " in picture.caption or name == "learning"
+
+
+@pytest.mark.parametrize("bench_name", ["thick point", "soak"])
+def test_the_answer_on_the_first_screen_is_two_short_sentences(bench_name):
+    """Whatever the days and the fridge are; all else that is said stands below, or is folded away."""
+    state = State(strict=True)
+    page = bench(bench_name, state)
+    lead = [page.says[key] for key in ("answer", "after") if key in page.says]
+    assert list(page.box.children[1].children[1 : 1 + len(lead)]) == lead
+    heads = set()
+    for days, celsius in ((10, 3), (3, 3), (40, 1), (10, 14)):
+        state.edit_stage(state.cure, lasts=f"{days} d", temperature=f"{celsius} degC", until=None, at_most=None)
+        said = " ".join(say.text for say in lead).replace("\n", " ")
+        flat = re.sub(r"\([^()]*\)", "", said)
+        sentences = [each for each in re.split(r"(?<=[.!?])\s+", flat) if each]
+        assert 1 <= len(sentences) <= 2 and all(len(each.split()) <= 24 for each in sentences), sentences
+        heads.add(said)
+    assert len(heads) == 4
 
 
 def test_every_slider_moves_the_batch_and_the_pictures(name):

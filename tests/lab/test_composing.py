@@ -226,7 +226,7 @@ def test_the_log_takes_the_time_of_now(folder):
         assert abs(load(WORKING_FILE).log[-1].at - at) <= 120.0
     page.controls["log at"].value = "soon"
     page.controls["log"].press()
-    assert '"soon" is no time' in page.says["trouble"].text and len(load(WORKING_FILE).log) == 3
+    assert "'soon' is not a date and time" in page.says["trouble"].text and len(load(WORKING_FILE).log) == 3
     page.controls["unlog"].press()
     assert len(state.batch.log) == 2
 

@@ -50,7 +50,13 @@ def test_a_lesson_from_the_guess_to_the_notes(name):
     again = LessonPage(name, strict=True)  # opened anew, the guess stands beside the answer
     assert again.says["guessed"].text == page.says["guessed"].text and again.guess.disabled
     assert all(reply.text == "You have answered this one." for reply in again.replies)
+    assert again.back.layout.display == "none"
     again.reset.press()
+    assert again.shown.layout.display == "none" and not progress.read().of(name).whole
+    assert progress.BEFORE in again.says["aside"].text
+    again.back.press()  # a press too many loses nothing
+    assert again.shown.layout.display == "flex" and progress.read().of(name).whole
+    again.back.press()
     assert again.shown.layout.display == "none" and not progress.read().of(name).whole
 
 
@@ -60,6 +66,10 @@ def test_a_number_of_ones_own_asks_other_questions():
     before = [say.text for say in page.asks]
     page.seed.value = "17"
     assert [say.text for say in page.asks] != before and progress.read().seed == 17
+    page.back.press()
+    assert [say.text for say in page.asks] == before and progress.read().seed == 1
+    page.back.press()
+    assert page.seed.value == "17"
     page.seed.value = "many"
     assert page.seed.problem and progress.read().seed == 17
     page.seed.value = "18"

@@ -124,7 +124,7 @@ def test_the_page_says_what_the_command_says(tmp_path, capsys, units):
 
 def test_it_says_how_often_the_plan_ends_in_time():
     quick, slow = (batch(*LOG, stages=(BRINE.but(lasts=days), STAGES[1])) for days in ("100 d", "4 d"))
-    for of, said in ((quick, "in every case"), (slow, "in no case")):
+    for of, said in ((quick, "in every simulated batch"), (slow, "in no simulated batch")):
         _, page = made(of)
         assert page.says["details"].text.startswith(
             f"By day {of.stages[0].lasts / DAY:g}, when the plan ends this cure"

@@ -191,7 +191,7 @@ MIXED = [
 @pytest.mark.repeats
 def test_recovery_in_200_batches_in_which_all_else_is_hidden_too(cure, asked):
     """Thickness, temperature, weights, films and the rest are as drawn, and the fit knows none of them: the 90 % interval of the pace still
-    covers it in 85 to 95 % of 200 batches, and the band of the days that it leads to, 8 cases of 10, is kept to (binomial: 80 +- 5.6 %, or 9).
+    covers it in 85 to 95 % of 200 batches, and the band of the days that it leads to, 8 of 10, is kept to (binomial: 80 +- 5.6 %, or 9).
     With all else taken as known the same interval covers it far less often.
     """
     cure = cure.but(lasts="30 d")

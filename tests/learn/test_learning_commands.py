@@ -81,7 +81,9 @@ def headline(*log: Reading, **more) -> str:
 def test_a_brine_that_falls():
     words = headline(*(shown(FAST, "brine strength", day) for day in (0, 2, 4)))
     pattern = r"Your brine fell from 5\.66 to 4\.3 % by day 4: this meat probably takes salt faster than typical; "
-    assert re.fullmatch(pattern + r"out on day (\d+) rather than (\d+) \((\d+) to (\d+) in 8 cases of 10\)\.", words)
+    assert re.fullmatch(
+        pattern + r"out on day (\d+) rather than (\d+) \((\d+) to (\d+) in 8 of 10 simulated batches\)\.", words
+    )
     now, before, early, late = map(int, re.findall(r"\d+", words.split(";")[1])[:4])
     assert early < now < late and now < before
 
@@ -132,11 +134,11 @@ def test_the_words_follow_the_interval():
 
 def test_every_interval_says_what_it_is():
     found = update(batch(shown(FAST, "brine strength", 4)), count=64)
-    assert "8 cases of 10, in 64 draws of" in found.sentence and "in 9 cases of 10" in found.sentence
+    assert "8 of 10 simulated batches, in 64 draws of" in found.sentence and "9 times in 10" in found.sentence
     for row in found.spread.inputs:
         assert row.label in found.sentence
     days = [(found.begin + found.after.quantile(level)) / DAY for level in (0.1, 0.9)]
-    assert f"({days[0]:.0f} to {days[1]:.0f} in 8 cases of 10)" in found.told.headline
+    assert f"({days[0]:.0f} to {days[1]:.0f} in 8 of 10 simulated batches)" in found.told.headline
 
 
 def test_a_long_log_is_told_in_short():
@@ -154,7 +156,7 @@ def test_what_takes_too_long_is_said():
         schema=1, name="t", pieces=(thick,), stages=stages, log=[Reading(at=9 * DAY, what="salometer", value="19.5")]
     )
     words = update(slow, count=64).told.headline
-    assert "in half of all cases it has not its salt within 120 days" in words
+    assert "in half of the simulated batches it has not its salt within 120 days" in words
 
 
 # ---- learn -----------------------------------------------------------------------------------------------------------

@@ -10,10 +10,12 @@ import pytest
 from curelab.batch import Reading, load
 from curelab.engine.simulate import simulate
 from curelab.fields import InputError
-from curelab.learn.probe import doubted, judged_probe, lived
+from curelab.learn.probe import doubted, judged_probe, lived, no_easier
 from curelab.learn.readings import from_log
 from curelab.learn.update import asked_for, heard, update
+from curelab.limits import Verdict
 from curelab.outcome import run
+from curelab.recipe.stages import Chill
 from curelab.sources import datasets_folder, default_numbers
 from curelab.spread import Request
 from curelab.units import HOUR
@@ -130,6 +132,42 @@ def test_a_chill_that_a_probe_saw_is_judged_by_it(batch, usual):
     assert judged_probe(batch.but(log=quick), usual) == ()  # makes no check easier
     worst = replace(run(batch, draws=16), batch=batch.but(log=log))
     assert any(each.name.endswith("by the probe") and each.outcome == "fail" for each in worst.verdicts)
+
+
+def test_meat_without_a_cure_has_a_forecast_too(batch):
+    raw = batch.but(stages=batch.stages[2:], weigh_out=None)
+    usual = simulate(raw.pieces, raw.filled(), cells=12)
+    begin, end = usual.span(2)
+    log = [
+        probed(at, usual.temperature(at, "core", "point") - 2)
+        for at in (begin + 0.5 * (end - begin), begin + 0.7 * (end - begin))
+    ]
+    said, found = heard(raw.but(log=tuple(log)), 16)
+    assert found is not None and found.cure is None and not found.told.days
+    assert any("Simmer: 88 °C in the middle after" in each and "by your probe" in each for each in said)
+    with pytest.raises(InputError, match="no cure to forecast"):
+        update(raw.but(log=(Reading(at=1.0, what="weight", value="1.8 kg", piece="point"),)))
+
+
+def test_one_reading_in_a_chill_is_no_proof_of_it(batch, usual):
+    """Nearly 5 h in a fridge where the food code has 2: one reading, colder than the plan has it, must not make that look quicker."""
+    stages = list(batch.stages)
+    stages[FLAT_CHILL] = Chill(pieces=["flat"], medium="fridge air", temperature="3 degC", lasts="24 h")
+    slow = batch.but(stages=stages)
+    at = usual.begin(FLAT_CHILL) + 2 * HOUR
+    one = slow.but(log=(probed(at, 290.0, "flat"),))
+    found = {each.name: each for each in run(one, draws=8).verdicts}
+    assert found["cooling, food code"].outcome == "fail"
+    assert "too few readings tell of the chill" in found["cooling, food code"].sentence
+    # A chill that was read from hot to cold, quicker than printed, is not held against the plan.
+    begin = usual.begin(FLAT_CHILL)
+    rows = [
+        probed(begin + h * HOUR, k, "flat")
+        for h, k in ((0.1, 345.0), (0.5, 328.0), (1.9, 294.0), (3, 285.0), (5, 277.5))
+    ]
+    quick = Verdict("cooling, food code", "unknown", None, None, "h", None, "Asked.", "", "seen")
+    held = no_easier([quick], slow.but(log=tuple(rows)), usual, lambda: simulate(slow.pieces, slow.filled(), cells=12))
+    assert held == [quick]
 
 
 def test_its_error_is_a_difference():

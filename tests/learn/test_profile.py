@@ -113,7 +113,7 @@ def test_texts_and_one_error_for_each():
 def test_how_it_is_printed():
     found = fit_profile(DEPTH, half_space() + 1e-3 * RNG.standard_normal(7), TIME, basis="relative", error=1e-3)
     said = str(found)
-    assert said.startswith("Fit of a profile: 7 values, 3 d, half-space\ndiffusivity: ") and "in 9 cases of 10" in said
+    assert said.startswith("Fit of a profile: 7 values, 3 d, half-space\ndiffusivity: ") and "9 times in 10" in said
     assert (
         "chi square" in said
         and "5 degrees of freedom" in said

@@ -32,7 +32,7 @@ def test_simmered_and_iced():
         "lethality, 6.5 log": "pass", "lethality, 7 log": "pass", "come-up": "pass", "moist while cooking": "pass",
         "cooling, food code": "pass", "cooling, federal stabilization": "unknown", "cooling, slow for cured meat": "unknown",
     }  # fmt: skip
-    assert "the middle of point" in found["lethality, 6.5 log"].sentence  # the slower of the two
+    assert "the middle of the point" in found["lethality, 6.5 log"].sentence  # the slower of the two
     # A verdict reads the history itself: cooling from 57.2 degC (135 degF) to 21.1 (70), found on the curve by bisection.
     history = simulate((FLAT, POINT), [CURE, SIMMER, ICE])
     begin, end = history.span(2)
@@ -50,7 +50,7 @@ def test_simmered_and_iced():
 def test_a_fridge_is_too_slow_for_a_thick_piece():
     found = checks(SIMMER, FRIDGE)
     assert found["cooling, food code"].outcome == found["cooling, federal stabilization"].outcome == "fail"
-    assert found["cooling, food code"].margin < 0 and "the middle of point" in found["cooling, food code"].sentence
+    assert found["cooling, food code"].margin < 0 and "the middle of the point" in found["cooling, food code"].sentence
 
 
 def test_enough_nitrite_and_salt_cools_slowly():
@@ -143,14 +143,15 @@ def test_two_pieces_cooked_in_two_ways():
     bag = BagCook(temperature="62 degC", lasts="14 h", pieces=["point"])
     found = checks(pot, bag, ICE)
     assert found["lethality, 6.5 log"].outcome == "pass"
-    assert "the middle of flat" in found["cooling, food code"].sentence  # it waited in the fridge, hot
+    assert "the middle of the flat" in found["cooling, food code"].sentence  # it waited in the fridge, hot
     assert "hot holding" not in found
     # Only the flat is cooked: nothing is said of the raw point, and its waiting is no come-up.
     alone = checks(pot, ICE.but(pieces=["flat"]))
     assert all("point" not in verdict.sentence for verdict in alone.values())
     short = checks(pot, bag.but(lasts="1 h"), ICE)
     assert (
-        short["lethality, 6.5 log"].outcome == "fail" and "the middle of point" in short["lethality, 6.5 log"].sentence
+        short["lethality, 6.5 log"].outcome == "fail"
+        and "the middle of the point" in short["lethality, 6.5 log"].sentence
     )
 
 
@@ -189,7 +190,7 @@ def test_what_is_cold_outside_is_not_held_hot_by_its_middle():
     history = simulate(POINT, [CURE, SIMMER, luke])
     assert history.temperature(history.length, "core", "point") > 273.15 + 57.2  # which used to pass
     verdict = {each.name: each for each in check_cooked(history)}["hot holding"]
-    assert verdict.outcome == "fail" and "the outside of point" in verdict.sentence
+    assert verdict.outcome == "fail" and "the outside of the point" in verdict.sentence
 
 
 def test_a_second_cold_smoke_hides_no_slow_cooling():
@@ -210,3 +211,35 @@ def test_a_piece_is_kept_since_its_own_last_cook():
     kept = Chill(medium="fridge air", temperature="2 degC", lasts="6 d", pieces=("flat",))
     point = Simmer(water="6 kg", temperature="88 degC", lasts="4 h", pieces=("point",))
     assert checks(flat, kept, point)["kept after cooking"].outcome == "unknown"
+
+
+COLD_SMOKE = Smoke(temperature="20 degC", humidity="80 %", lasts="8 h")
+COLD_ROOM = Chill(medium="fridge air", temperature="2 degC", lasts="1 d")
+
+
+def test_a_cold_smoke_counts_towards_the_come_up_of_the_cook_that_follows():
+    """FSIS Appendix A 2021, p. 23-24: 6 h at most from 50 to 130 degF, whatever lies between; 8 h in smoke of 20 degC are too long."""
+    fast = SIMMER.but(temperature="95 degC")
+    for between in ((), (COLD_ROOM,), (Rest(temperature="2 degC", lasts="1 d"),)):
+        found = checks(COLD_SMOKE, *between, fast, ICE, pieces=(FLAT,))
+        assert found["come-up"].outcome == "fail" and found["come-up"].statistic > 7, between
+        assert found["lethality, 6.5 log"].outcome == "pass" and found["moist while cooking"].outcome == "pass"
+    short = checks(COLD_SMOKE.but(lasts="2 h"), COLD_ROOM, fast, ICE, pieces=(FLAT,))
+    assert short["come-up"].outcome == "pass" and short["come-up"].statistic > 1
+    # Each piece by its own smoke.
+    both = checks(COLD_SMOKE.but(pieces=["flat"]), COLD_ROOM, fast, ICE)
+    assert both["come-up"].outcome == "fail" and "flat" in both["come-up"].sentence
+
+
+def test_meat_that_begins_warm_may_have_been_so_for_long():
+    found = checks(SIMMER.but(begins_at="20 degC"), ICE, pieces=(FLAT,))["come-up"]
+    assert found.outcome == "unknown" and "how long it was so warm is not known" in found.sentence
+
+
+def test_humid_air_that_kills_nothing_is_no_moist_cooking():
+    """APPA-03 counts moisture while it cooks: humid hours at 40 degC before a dry hour at 90 are none of it."""
+    found = checks(
+        Smoke(temperature="40 degC", humidity="95 %", lasts="3 h"), Oven(temperature="110 degC", humidity="10 %", lasts="4 h"), ICE,
+        pieces=(FLAT,),
+    )  # fmt: skip
+    assert found["moist while cooking"].outcome == "unknown"

@@ -146,8 +146,9 @@ def test_come_up():
     # Days at 50 degF or colder before that do not count; a start from 60 degF counts from the start.
     assert check_come_up(through((0, 50), (100, 50), (103, 130), (104, 140))).statistic == approx(3.0, rel=1e-4)
     assert check_come_up(through((0, 60), (3, 130), (4, 140))).statistic == approx(3.0, rel=1e-3)
-    # Warmed, cooled below 50 degF again, warmed: from the last time it was so cold.
-    assert check_come_up(through((0, 40), (5, 100), (6, 40), (8, 130), (9, 140))).statistic == approx(16 / 9, rel=1e-3)
+    # Warmed, cooled below 50 degF again, warmed: all of it counts, 25/6, 5/6 and 16/9 h.
+    twice = check_come_up(through((0, 40), (5, 100), (6, 40), (8, 130), (9, 140)))
+    assert twice.outcome == "fail" and twice.statistic == approx(5 + 16 / 9, rel=1e-3)
     never = check_come_up(through((0, 40), (3, 120)))
     assert never.outcome == "unknown" and "not cooked" in never.sentence
     assert check_come_up(through((0, 45), (7, 120))).outcome == "fail"

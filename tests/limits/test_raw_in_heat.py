@@ -5,7 +5,7 @@ import pytest
 from curelab import Bath, Brine, Piece, Rest, simulate
 from curelab.limits import UNPROTECTED, WARM, check_all
 from curelab.limits.exposure import exposures
-from curelab.recipe.stages import BagCook, Chill, Hold, Simmer
+from curelab.recipe.stages import BagCook, Chill, Hold, Simmer, Smoke
 
 FLAT = Piece(name="flat", thickness="3 cm", weight="1.2 kg")
 OTHER = Piece(name="other", thickness="3 cm", weight="1.2 kg")
@@ -33,6 +33,15 @@ def test_a_day_in_a_chill_is_a_day_in_a_fridge_as_cold():
     (chilled,) = exposures(simulate(FLAT, [CURE, Chill(medium="fridge air", temperature="4 degC", lasts="10 d")]))
     (rested,) = exposures(simulate(FLAT, [CURE, Rest(temperature="4 degC", lasts="10 d")]))
     assert chilled.cold == pytest.approx(rested.cold, rel=0.05)
+
+
+def test_a_cool_smoke_is_on_the_clock_as_a_fridge_would_be():
+    """Below 10 degC no come-up counts, so the clocks of raw meat do."""
+    smoke = Smoke(temperature="9 degC", humidity="90 %", lasts="6 d")
+    (smoked,), (rested,) = (
+        exposures(simulate(FLAT, [CURE, each, COOK])) for each in (smoke, Rest(temperature="9 degC", lasts="6 d"))
+    )
+    assert smoked.warm == pytest.approx(rested.warm, rel=0.3) and smoked.warm > 1
 
 
 def test_a_piece_that_waits_for_another_is_on_the_clock_and_a_cooked_one_is_not():

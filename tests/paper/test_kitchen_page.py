@@ -97,6 +97,7 @@ def test_all_that_the_sheet_says_stands_on_the_page(plans, pages, name):
         said += [weighing.title, *(part for each in weighing.amounts for part in (each.large, each.what, each.small))]
     for row in full.rows:
         said += [row.day, row.clock, row.title, row.detail, *(f"{turn.day} {turn.clock}" for turn in row.turns)]
+        said += [f"Read the brine {turn.day} {turn.clock}".strip() for turn in row.readings]
     assert len(said) > 40
     assert [words for words in said if every(words) not in text] == []
 
@@ -135,7 +136,10 @@ def test_everything_to_tick_can_be_ticked_once(plans, pages):
     full = sheet(plans["brisket"])
     ticks = [attributes["data-tick"] for tag, attributes in pages["brisket"].tags if "data-tick" in attributes]
     assert len(ticks) == len(set(ticks))
-    assert len(ticks) == sum(len(w.amounts) for w in full.weighings) + sum(1 + len(row.turns) for row in full.rows)
+    assert len(ticks) == sum(len(w.amounts) for w in full.weighings) + sum(
+        1 + len(row.turns) + len(row.readings) for row in full.rows
+    )
+    assert any(row.readings for row in full.rows)
     assert [each["what"] for each in pages["brisket"].data["readings"]] == list(READINGS)
 
 
@@ -194,6 +198,25 @@ def test_meat_that_was_warm_is_told_before_all_else_and_given_no_day(plans):
     assert warm and every(warm) in text
     assert text.index(every(warm)) < text.index("Next")
     assert plans["loin"].answer and not any(every(each) in text for each in plans["loin"].answer)
+
+
+@pytest.mark.parametrize("name", ["brisket", "loin"])
+def test_cautions_stand_before_what_they_belong_to(plans, pages, name):
+    """Those of nitrite before the first weight, all others right behind the answer; what is done meanwhile in the order of the days."""
+    full, text = sheet(plans[name]), pages[name].text
+    weights = [text.index(every(each)) for each in full.cautions[: full.of_weights]]
+    others = [text.index(every(each)) for each in full.cautions[full.of_weights :]]
+    first = text.index(every(full.weighings[0].amounts[0].large), text.index(every(full.weighings[0].title)))
+    assert any("itrite" in each for each in full.cautions[: full.of_weights]) and max(weights) < first
+    assert not any("cure mix" in each for each in full.cautions[full.of_weights :])
+    assert text.index(every(full.answer[-1])) < min(others) and max(others) < text.index("The meat")
+    for row in full.rows:
+        meanwhile = sorted((*row.turns, *row.readings), key=lambda turn: turn.minutes)
+        places = [
+            text.index(f"{'Read the brine' if turn.reads else 'Turn over'} {turn.day} {turn.clock}".strip())
+            for turn in meanwhile
+        ]
+        assert places == sorted(places)
 
 
 def test_ticks_of_one_plan_are_not_those_of_another(plans):

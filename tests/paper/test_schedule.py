@@ -321,7 +321,9 @@ def test_days_to_check_are_those_of_the_forecast():
     assert ready.latest == (found.start + timedelta(seconds=late)).date()
     closes = np.quantile(many.window().closes, [0.1, 0.5], method="inverted_cdf")
     assert salty.kind == "too salty" and salty.latest == (found.start + timedelta(seconds=closes[0])).date()
-    assert (found.start + timedelta(seconds=closes[1])).date() > salty.latest and "in 9 cases of 10" in salty.sentence
+    assert (
+        found.start + timedelta(seconds=closes[1])
+    ).date() > salty.latest and "in 9 of 10 simulated batches" in salty.sentence
     mild = schedule(batch(brine={"lasts": "3 d", "bath": {"water": "1 kg", "salt": "30 g"}}, plan={}))
     assert all(check.kind == "take out" for check in mild.checks)
 
@@ -330,7 +332,7 @@ def test_a_day_that_was_not_found_is_told_plainly():
     point = {"name": "point", "thickness": "7 cm", "weight": "2.1 kg"}
     for most, ending in (
         ("26 d", "half not within the time looked at."),
-        ("35 d", "9 of 10 not within the time looked at."),
+        ("35 d", "9 in 10 not within the time looked at."),
     ):
         cure = batch_stage() | {
             "bath": {"water": "5 kg", "salt": "150 g"},
@@ -338,7 +340,7 @@ def test_a_day_that_was_not_found_is_told_plainly():
             "at_most": most,
         }
         said = schedule(batch(start=None, stages=[cure], pieces=[point])).checks[0].sentence
-        assert "1 case of 10 after" in said and ending in said and "no day" not in said and "by after" not in said
+        assert "1 in 10 after" in said and ending in said and "no day" not in said and "by after" not in said
 
 
 def test_the_last_task_is_told_in_the_units_of_the_batch():

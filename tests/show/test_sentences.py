@@ -5,17 +5,22 @@ A sentence ends at a full stop, a semicolon, a line of a table or a cell. What s
 
 from __future__ import annotations
 
+import json
 import re
+from datetime import UTC, datetime
 from html.parser import HTMLParser
 
 import pytest
 
 from curelab.batch import load
 from curelab.outcome import run
+from curelab.paper.calendar_file import calendar
+from curelab.paper.kitchen_page import page_html
 from curelab.paper.pages import label_html, sheet_html
 from curelab.paper.scaling import shop_words
 from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.sheet import label, sheet
+from curelab.show.in_short import how_sure_in_full
 from curelab.show.report import words
 from curelab.sources import datasets_folder
 
@@ -63,6 +68,8 @@ def test_the_measure_itself():
 @pytest.fixture(scope="module", params=DEMOS)
 def demo(request):
     batch = load(datasets_folder() / f"demo_{request.param}.toml")
+    if request.param == "plate":  # heat, a vessel and a slab in the units of the United States
+        batch = batch.but(units="us", vessel=load(datasets_folder() / "demo_brisket.toml").vessel)
     return batch, schedule(batch, run(batch, draws=64, log=False))
 
 
@@ -77,9 +84,25 @@ def test_no_sentence_is_long(demo):
     assert not long, "\n".join(long)
 
 
-def test_a_us_batch_has_its_own_units_throughout():
-    batch = load(datasets_folder() / "demo_loin.toml")
-    found = schedule(batch, run(batch, draws=64, log=False))
-    assert batch.units == "us"
-    for text in (words(found.told), plan_words(found), *found.told.verdicts.lines()):
-        assert "°C" not in text, re.findall(r"[^.\n]*°C[^.\n]*", text)
+METRIC = re.compile(
+    r"[^.\n]*(?<![\w.])\d[\d.]*\s?(?:mm|cm|kg|L|mL|degC|°C)\b[^.\n]*|[^.\n]* g [^.\n]*per kg[^.\n]*|[^.\n]*°C[^.\n]*"
+)
+
+
+def test_a_us_batch_has_its_own_units_throughout(demo):
+    """All papers of a batch in US units. Sources, in square brackets, are quoted as they are printed; cure is weighed in grams."""
+    batch, found = demo
+    if batch.units != "us":
+        assert METRIC.search(words(found.told, long=True)) and METRIC.search(plan_words(found))
+        return
+    carried = page_html(found)
+    data = json.loads(re.search(r'id="data">(.*?)</script>', carried, re.DOTALL)[1])
+    papers = {
+        "report": words(found.told), "long": re.sub(r"\[[^\]]*\]", "", words(found.told, long=True)), "plan": plan_words(found),
+        "how sure": "\n".join(how_sure_in_full(found.told)), "shop": shop_words(batch), "calendar": calendar(found, datetime(2026, 1, 1, tzinfo=UTC)).decode(),
+        "sheet": "".join(Reader(sheet_html(sheet(found))).words), "label": "".join(Reader(label_html(label(found))).words),
+        "page": "".join(Reader(carried).words), "under its picture": data["section"]["caption"], "in it": json.dumps(data["section"]["meta"]),
+        "checks": "\n".join(each.sentence for each in found.told.verdicts),
+    }  # fmt: skip
+    metric = [f"{name}: {each}" for name, text in papers.items() for each in METRIC.findall(text)]
+    assert not metric, "\n".join(metric)

@@ -395,9 +395,9 @@ def test_times_and_chances_agree(many):
 def test_never_is_said_as_never(many):
     never = many.time_to("average salt >= 30 %", 0, at_most=20 * DAY)
     assert np.all(np.isinf(never.values)) and never.chance(20 * DAY) == 0
-    assert "not within 20 d in every case" in never.sentence
+    assert "not within 20 d in every simulated batch" in never.sentence
     window = many.window(cured="core salt >= 20 %", at_most=20 * DAY)
-    assert window.empty == 1.0 and "empty in every case" in window.sentence
+    assert window.empty == 1.0 and "empty in every simulated batch" in window.sentence
 
 
 def test_window_is_judged_draw_by_draw():

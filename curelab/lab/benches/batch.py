@@ -163,7 +163,7 @@ class BatchBench(Bench):
         try:
             work()
         except InputError as error:
-            self.says["trouble"].tell(" ".join(f"{line}." for line in error.lines()), "alert")
+            self.says["trouble"].tell(error.said(), "alert")
 
     def _build_log(self) -> None:
         names = [piece.name for piece in self.state.batch.pieces]
@@ -199,14 +199,8 @@ class BatchBench(Bench):
 
     def _hand_over(self, button, file: str, make) -> None:
         """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
-        try:
-            words = make()
-        except InputError as error:
-            self.says["trouble"].tell(" ".join(f"{problem}." for problem in error.problems), "alert")
-            return
-        button.hand_over(
-            file, words, "text/html" if file.endswith("html") else "text/plain", new_tab=file != "page.html"
-        )
+        kind = "text/html" if file.endswith("html") else "text/plain"
+        self._try(lambda: button.hand_over(file, make(), kind, new_tab=file != "page.html"))
 
     def _log(self) -> None:
         """Write a reading; an empty time is now."""
@@ -340,4 +334,4 @@ def _often(outcome: Outcome, verdict: Verdict) -> str:
     chance = outcome.chances_so_far.get(verdict.name)
     if chance is None:
         return ""
-    return f" ({chance.told or 'so in every case'}, of {chance.count} draws)"
+    return f" ({chance.told or 'so in every simulated batch'}, of {chance.count} draws)"

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import ipywidgets
 
+from ... import files
 from ...batch import Batch, load
 from ...fields import InputError, refuse
 from ...learn.compare import compare, side_by_side
@@ -60,10 +61,10 @@ class CompareBench(Bench):
     def build(self):
         state = self.state
         self._other: State | None = None
-        self._read: tuple[str, float] = ("", 0.0)  # the file that `_other` was read from, and when it was written
-        files = batch_files(Path())
-        named = state.own.other or next((each for each in files if "loin" in each), files[0])
-        other = self.controls["other"] = Pick("Compare it with", self._offered(files, named), named)
+        self._read: tuple[str, tuple | None] | None = None  # the file that `_other` was read from, and its stamp then
+        found = batch_files(Path())
+        named = state.own.other or next((each for each in found if "loin" in each), found[0])
+        other = self.controls["other"] = Pick("Compare it with", self._offered(found, named), named)
         other.observe(lambda change: state.set_own(other=other.value), "value")
         again = self.controls["again"] = Press("Read the files again")
         again.on_press(lambda button: self._again())
@@ -85,27 +86,26 @@ class CompareBench(Bench):
         for name in ("notes", "rests"):
             self.says[name] = Say("", "note")
 
-    def _offered(self, files: list[str], named: str) -> list[tuple[str, str]]:
+    def _offered(self, found: list[str], named: str) -> list[tuple[str, str]]:
         own = os.path.normpath(self.state.path) if self.state.path else ""
         return [
             (each, f"{Path(each).name}{', as it was saved' if os.path.normpath(each) == own else ''}")
-            for each in dict.fromkeys([*files, named])
+            for each in dict.fromkeys([*found, named])
         ]
 
     def _again(self) -> None:
         pick = self.controls["other"]
         pick.refit(self._offered(batch_files(Path()), pick.value), pick.value)
-        self._read = ("", 0.0)
+        self._read = None
         self.redraw()
 
     def _found(self) -> State:
         """The other batch, read anew whenever its file has changed. Raises InputError for a file that cannot be read."""
         name = self.controls["other"].value
-        try:
-            written = os.stat(name).st_mtime
-        except OSError:
+        written = files.stamp(name)
+        if written is None:
             self._other = None
-            raise refuse("file", f'"{name}" is not there any more; pick another batch') from None
+            raise refuse("file", f'"{name}" is not there any more; pick another batch')
         if self._other is None or self._read != (name, written):
             self._other = None
             self._other, self._read = State(load(name), name), (name, written)

@@ -6,9 +6,10 @@ import numpy as np
 
 from ... import units
 from ...fields import refuse
+from ...limits.verdict import SURE
 from ...outcome import CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import SURE, Planned, answer, how_forgiving, ranges, to_be_as_sure, worth_waiting
+from ...show.answer import Planned, answer, how_forgiving, ranges, to_be_as_sure, worth_waiting
 from ...show.brines import in_and_rested
 from ...show.section import section
 from ...spread import Spread

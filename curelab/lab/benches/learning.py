@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 import ipywidgets
 
 from ...batch import READINGS, Batch, Reading
-from ...fields import InputError, Problem, from_plain, refuse
+from ...fields import InputError, Problem, from_plain, refuse, sentences
 from ...learn.compare import compare, load_all, side_by_side
 from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
 from ...learn.update import Update, profile_of, update
@@ -114,7 +114,7 @@ class LearningBench(Bench):
             except InputError as error:
                 problems = error.problems
         if problems:
-            said = " ".join(f"{str(problem).rstrip('.')}." for problem in problems)
+            said = sentences(problems)
         self.says[place].tell(said, "alert" if problems else "note")
 
     @staticmethod
@@ -186,7 +186,7 @@ class LearningBench(Bench):
         """Fill the table of what another meat and fridge changes; return what it does not."""
         after = self.state.batch
         pairs, left = changed(before, after)
-        self._fill(changes=table(change_rows(pairs, after.units), "In brackets: 9 cases of 10.") if pairs else "")
+        self._fill(changes=table(change_rows(pairs, after.units), "In brackets: 9 times in 10.") if pairs else "")
         return left
 
     def _compare(self) -> str:
@@ -314,7 +314,7 @@ class LearningBench(Bench):
         beside = "Readings beside the fitted model. Off: how far a reading lies from it, counted in its usual scatter; beyond 2 look at it again."
         self._fill(
             estimates=table(
-                estimate_rows(found.fit, batch.units), "What the log says of the meat. In brackets: 9 cases of 10."
+                estimate_rows(found.fit, batch.units), "What the log says of the meat. In brackets: 9 times in 10."
             ),
             days=table(
                 days_rows(found.before, found.after, found.begin), f"When it has its salt, in {found.count} draws."

@@ -8,13 +8,16 @@ import numpy as np
 
 from ... import units
 from ...batch import Batch
+from ...compose.sound import replaced
 from ...engine.history import History
 from ...fields import InputError
 from ...forecast import lead, portion_that_cools, simmer_water_for_the_plate, soak_for_the_plate
 from ...forecast.answer import in_corners
 from ...forecast.portion import alone
+from ...limits import check_cooked
 from ...limits.checks import check_cooked_in_all
-from ...limits.verdict import SIGNS
+from ...limits.verdict import SIGNS, in_draws
+from ...outcome import CHECKED_LARGE
 from ...recipe.cook import COLD_IN, Chill, Simmer
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
@@ -36,6 +39,7 @@ from ..dials import HOURS, TARGET, THICKNESS, WATER, Scale, dial
 from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
+from ..state import QUICK
 from ..workbench import Bench, row, show_lines, show_matters, show_section
 
 HEAT = {"metric": Scale("degC", 50, 100, 1), "us": Scale("degF", 122, 212, 1)}
@@ -176,7 +180,7 @@ class PlateBench(Bench):
             found = [piece.weight for piece in batch.pieces if made.is_about(piece.name)]
             if problems := made.problems(sum(found)):
                 raise InputError(problems)
-            return batch.but(stages=(*stages[:number], made, *stages[number + 1 :]))
+            return batch.but(stages=replaced(stages, number, made))
 
         self.state.edit(change)
 
@@ -277,7 +281,11 @@ class PlateBench(Bench):
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
         # All is worked out first, so that picture and words change together.
         ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss)
-        verdicts = check_cooked_in_all(usual, (ends.of(1), ends.of(2)), system)
+        rests = many.count > QUICK  # while a slider is being moved there is no time for more than the ends
+        chances = many.verdicts(draws=CHECKED_LARGE, checks=check_cooked) if rests else ()
+        verdicts = in_draws(
+            check_cooked_in_all(usual, (ends.of(1), ends.of(2)), system), {each.name: each for each in chances}
+        )
         try:
             found = lead(batch.pieces, batch.filled(), serve=state.own.serve, many=ends)
             said, parts = begin(found), hours(found)
@@ -312,7 +320,9 @@ class PlateBench(Bench):
         name = self._piece(self.state.batch).name
         ask = at_end_of("average", "salt", len(many.usual.stages) - 1, name)
         show_matters(self.pictures["matters"], many, ask, f"the salt of the {name} on the plate")
-        self.says["rests"].text = "\n".join((ranges(many.count), many.meaning, *many.usual.assumptions))
+        self.says["rests"].text = "\n".join(
+            (ranges(many.count), many.meaning, *self.state.in_own_units(many.usual.assumptions))
+        )
 
     def layout(self):
         controls, says = self.controls, self.says

@@ -5,11 +5,11 @@ from __future__ import annotations
 from ...engine.run import FREE
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import HEAD, Planned, answer, ranges
+from ...show.answer import Planned, answer, headline, ranges
 from ...show.section import section
 from ...spread import Spread
 from ...spread.sensitivity import within
-from ...units import DAY, capital
+from ...units import DAY
 from ..bars import BarPicture
 from ..controls import Pick
 from ..depthmap import DepthMap
@@ -103,9 +103,8 @@ class ThickPoint(Bench):
             made = state.changes(many, state.cure, piece.name) if found.bare else None
             plan = Planned(now, stands)
             said = answer(found, piece, many.usual.numbers, plan, system, None, made, state.batch.weighed)
-            first.append(" ".join(said[:HEAD]))
-            if said[HEAD:]:
-                more.append(f"**{capital(piece.name)}.** {' '.join(said[HEAD:])}")
+            first.append(headline(found, piece, plan, system, made))
+            more.append(" ".join(said))
         self.says["answer"].text = "\n".join(first)
         self.says["spot"].text = "\n".join(more)
         self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
@@ -131,9 +130,12 @@ class ThickPoint(Bench):
         many, _ = self._seen()
         first = self.state.batch.pieces[0].name
         show_matters(self.pictures["matters"], many, within(CURED, first), f"the days that the {first} needs")
-        self.says["rests"].text = "\n".join((ranges(many.count), many.meaning, *many.usual.assumptions))
+        self.says["rests"].text = "\n".join(
+            (ranges(many.count), many.meaning, *self.state.in_own_units(many.usual.assumptions))
+        )
 
     def layout(self):
+        self.fold("The whole answer: rest, slowest spot, and what would help", self.says["spot"])
         profiles = [self.pictures[name] for name in ("profile 1", "profile 2") if name in self.pictures]
         self.fold(
             "Lines from face to face, nitrite, and the days until the middle is cured",
@@ -141,6 +143,4 @@ class ThickPoint(Bench):
             self.pictures["map"], draw=self._draw_lines,
         )  # fmt: skip
         self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
-        return self.page(
-            [self.says["answer"]], self.pictures["section"], list(self.controls.values()), [self.says["spot"]]
-        )
+        return self.page([self.says["answer"]], self.pictures["section"], list(self.controls.values()))

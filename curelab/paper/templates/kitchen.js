@@ -7,7 +7,8 @@ const tidy = (words, most) => String(words ?? '').replace(/[\u0000-\u001f\u007f-
 
 // -- what is kept ------------------------------------------------------------------------------------------------------
 // Every tick and note is one entry: { id, tick, at, what, value, piece, note }. `loose`: entries that the phone would not keep.
-let entries = [], own = pageKey, loose = false;
+// `gone`: what the last change took out, until the next one; it can be put back.
+let entries = [], own = pageKey, loose = false, gone = [];
 const older = new Map(), unread = new Map();
 function entriesOf(text) {
   let found;
@@ -34,7 +35,9 @@ function read() {
 // Takes up what another tab has written meanwhile, changes it, and writes it. What cannot be kept stays on the page.
 function change(edit) {
   if (!loose) read();
+  const before = entries;
   entries = edit(entries);
+  gone = before.filter(each => !entries.some(other => other.id === each.id));
   try { localStorage.setItem(own, JSON.stringify({ stored: STORED, entries })); loose = false; tell(trouble); }
   catch { loose = true; tell('This phone has no room for it, or keeps nothing. The last entry is on this page only: copy the lines before you close it.'); }
   show();
@@ -86,6 +89,16 @@ function show() {
     place.replaceChildren(link);
   }
   list();
+  const out = one('gone');
+  out.replaceChildren();
+  if (gone.length) {
+    const back = gone;
+    node('span', { textContent: `Taken out: ${back.map(sentence).join('; ')} ` }, out);
+    node('button', { type: 'button', textContent: 'Put it back' }, out).addEventListener('click', () => {
+      change(all => [...all.filter(each => !back.some(other => other.tick && other.tick === each.tick)), ...back]);
+      form.elements.what.focus();
+    });
+  }
   const every = inOrder([...[...older.values()].flat(), ...entries]);
   one('lines').value = every.length ? [...every.map(lineOf), `${data.sort} end ${every.length}`].join('\n') : '';
   one('copied').textContent = '';
