@@ -59,6 +59,7 @@ class BatchBench(Bench):
     def build(self):
         self._build_forms()
         self.composing.make()
+        self.stations = [self.composing.stations(number) for number in range(len(self.state.batch.pieces))]
         self.controls |= self.composing.controls
         self.taking.make()
         self._build_files()
@@ -84,7 +85,6 @@ class BatchBench(Bench):
             state, lambda batch: batch, lambda **changes: state.edit(lambda batch: batch.but(**changes)), ELSEWHERE
         )
         self.forms: list[tuple[str, dict]] = [("The batch", whole)]
-        self.stations: list[list[tuple[str, dict]]] = []
         for number in range(len(state.batch.pieces)):
             fields = form(
                 state,
@@ -93,11 +93,6 @@ class BatchBench(Bench):
                 unknown_to(state.batch.pieces[number].shape),
             )
             self.forms.append((piece_title(state.batch, number), fields))
-            self.stations.append(self.composing.stations(number))
-            for title, own in self.stations[-1]:
-                self.controls |= {
-                    f"{piece_title(state.batch, number)}: {title}: {name}": each for name, each in own.items()
-                }
         if state.batch.weigh_out is not None:
             self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", self._weigh_out_fields()))
         for number, stage in enumerate(state.batch.stages):
@@ -294,12 +289,8 @@ class BatchBench(Bench):
         fields = dict(self.forms)
         pieces = []
         for number in range(len(batch.pieces)):
-            stations = [
-                row(Say(f"**{title}**", "note"), *own.values(), at_least=90, gap=8)
-                for title, own in self.stations[number]
-            ]
             own = fields[piece_title(batch, number)].values()
-            pieces.append(composing.card("piece", number, *own, *stations, *composing.splitting(number)))
+            pieces.append(composing.card("piece", number, *own, *self.stations[number], *composing.splitting(number)))
         stages = [
             composing.card("stage", number, *fields[stage_title(batch, number)].values())
             for number in range(len(batch.stages))
