@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
 import pytest
 
@@ -17,6 +18,7 @@ SEEDS = (1, 2, 3, 17, 9999)
 EACH = pytest.mark.parametrize("lesson", LESSONS, ids=lambda lesson: lesson.name)
 
 
+@cache
 def texts(lesson) -> list[str]:
     """All that a person reads in a lesson, as it is with the numbers of the first seed."""
     questions = [asked(lesson, number, 1) for number in range(3)]
