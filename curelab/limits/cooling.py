@@ -232,7 +232,7 @@ def _said(curve: Curve, name: str, fit: _Fit, remark: str, kept: Sequence[str]) 
     if how != "seen":
         return undecided(
             found,
-            "Ask who inspects you whether this chill is quick enough: it is, by a guideline that was not read, only what others print of it.",
+            "Ask who inspects you: this chill is quick enough by a guideline that was not read itself.",
         )
     return found
 
