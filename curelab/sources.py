@@ -10,11 +10,12 @@ from __future__ import annotations
 import csv
 import difflib
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache
 from pathlib import Path
+from types import MappingProxyType
 
 HOW = {
     "second-hand": "read in a text that restates the source",
@@ -244,7 +245,7 @@ def datasets_folder() -> Path:
 
 
 @cache
-def _table(name: str) -> tuple[dict[str, str], ...]:
+def _table(name: str) -> tuple[Mapping[str, str], ...]:
     path = datasets_folder() / name
     if not path.is_file():
         raise FileNotFoundError(f"no dataset {name!r} in {datasets_folder()}")
@@ -253,15 +254,15 @@ def _table(name: str) -> tuple[dict[str, str], ...]:
     for line, row in enumerate(rows, start=1):
         if None in row or None in row.values():
             raise ValueError(f"{name}: data row {line} has a different number of fields than the header")
-    return tuple(rows)
+    return tuple(map(MappingProxyType, rows))
 
 
-def read_table(name: str) -> list[dict[str, str]]:
-    """All rows of one dataset file, such as "solubility.csv", as text. Raises FileNotFoundError."""
-    return [dict(row) for row in _table(name)]
+def read_table(name: str) -> list[Mapping[str, str]]:
+    """All rows of one dataset file, such as "solubility.csv", as text, which nobody can change. Raises FileNotFoundError."""
+    return list(_table(name))
 
 
-def load_numbers(rows: list[dict[str, str]]) -> Numbers:
+def load_numbers(rows: Sequence[Mapping[str, str]]) -> Numbers:
     """Build Numbers from text rows (columns as in numbers.csv), refusing anything malformed.
 
     Raises ValueError naming the key: duplicate or empty key, unknown unit or `how`, a value that is not

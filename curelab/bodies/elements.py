@@ -11,9 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy.sparse as sp
+
+if TYPE_CHECKING:
+    import scipy.sparse as sp
 
 SLOPES = np.array(
     [[-1.5, 2.0, -0.5], [-0.5, 0.0, 0.5], [0.5, -2.0, 1.5]]
@@ -72,20 +75,27 @@ class Elements:
         """(l, n) volume of each node in each tissue [m3]."""
         return np.array([np.bincount(self._numbers.ravel(), weight, self.count) for weight in self.weights])
 
+    def slopes(self, values: np.ndarray) -> np.ndarray:
+        """(a, e * q, k) along each axis at the places of the elements, of values (n, k) at the nodes."""
+        found = np.moveaxis(self._bent[1], -1, 0) @ values[self._numbers]
+        return found.reshape(len(found), -1, values.shape[1])
+
     @cached_property
-    def gradients(self) -> tuple[sp.csr_array, ...]:
+    def _gradients(self) -> tuple[sp.csr_array, ...]:
         """For each axis (e * q, n): the slopes at the places of the elements."""
+        from scipy.sparse import csr_array  # where terms are made, and nowhere else
+
         gradient = self._bent[1]
         every, places, _, axes = gradient.shape
         columns = np.repeat(self._numbers[:, None, :], places, axis=1).ravel()
         starts = np.arange(0, every * places**2 + 1, places)
         size = (every * places, self.count)
-        return tuple(sp.csr_array((gradient[..., a].ravel(), columns, starts), size) for a in range(axes))
+        return tuple(csr_array((gradient[..., a].ravel(), columns, starts), size) for a in range(axes))
 
     def stiffness(self, conductivity: np.ndarray) -> sp.csr_array:
         """(n, n) for the conductivity (l,) of each tissue."""
         led = conductivity @ self.weights
-        return sum(slope.T @ (slope.multiply(led[:, None])).tocsr() for slope in self.gradients)  # type: ignore[return-value]
+        return sum(slope.T @ (slope.multiply(led[:, None])).tocsr() for slope in self._gradients)  # type: ignore[return-value]
 
     def face(self, axis: int, end: int) -> np.ndarray:
         """(n,) area of each node [m2] on the face at the beginning, 0, or the end, -1, of an axis."""

@@ -24,6 +24,8 @@ import numpy as np
 import scipy.linalg as la
 import scipy.sparse as sp
 
+from .kept import COUNTS, FEW, Basis
+
 # Films over conductivity and thickness, of a moved bath at the faces that lie free, and of the wall at the one that lies; from a small
 # piece in slow meat to a ham in quick meat, with the published range of films (numbers.csv).
 HARD, SOFT, LYING = 3000.0, 60.0, (30.0, 300.0, 300.0)
@@ -41,8 +43,6 @@ TOO_SMALL = 1e-7  # of the largest: rounding
 STRETCHES, SNAPS = 4, 4  # of a random course, and states that are taken in each stretch
 LONGEST = 0.3  # of the clock: a stretch, or four times the lag, if that is longer
 RICH, MORE = 400, 60  # terms of the rich space, at most; and for each further way to conduct
-COUNTS = (80, 120, 150)
-FEW = (30, 40, 50, 60)
 # What is asked, of the driving strength: at the slowest spot, on average, root mean square over the body, anywhere an hour after a change.
 ASKED = (5e-4, 1e-4, 2e-3, 1e-2)
 LOOSER = 4.0  # for draws
@@ -163,21 +163,6 @@ class Small:
         if not films.any():
             return np.maximum(rates, 0.0), vectors, np.zeros(len(rates))
         return rates, vectors, vectors.T @ self.even
-
-
-@dataclass(frozen=True, eq=False)
-class Basis:
-    """values (n, r), fewer (n, m): terms for the usual way to conduct, and those that serve every way, in draws; orthonormal in the mass,
-    the constant first; sign (r,), sign_fewer (m,): what each changes to when the body is turned over, all 1 without a mirror; error (2, 4):
-    of both, as ASKED; lag (n,): how long after a bath each node follows it on average, in units of the clock.
-    """
-
-    values: np.ndarray
-    fewer: np.ndarray
-    sign: np.ndarray
-    sign_fewer: np.ndarray
-    error: np.ndarray
-    lag: np.ndarray
 
 
 def reduced(problem: Problem, step: Callable[[], object] = lambda: None) -> Basis:

@@ -1,5 +1,6 @@
 """A body in three dimensions, carried by few terms over many nodes: what a layered body is for a slab, for a block, a cut or a round with
-ends. Its terms run through all of its tissues, so that nothing jumps between them.
+ends. Its terms run through all of its tissues, so that nothing jumps between them. Longer than others because
+it is made and read in all the ways in which a layered body is.
 """
 
 from __future__ import annotations
@@ -7,16 +8,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy.linalg as la
 
 from ..progress import counted
 from . import kept
 from .body import SPOTS, shares
+from .kept import Basis
 from .outline import Grid, Outline, grid
-from .reduced import Basis, Problem, reduced
 from .spots import DEEP, Spots
+
+if TYPE_CHECKING:
+    from .reduced import Problem
 
 BARE = 1e6  # of the conductivity over the thickness: a film so thin that the face is at the level of the bath
 TINY = 1e-7  # of the thickness: on a border
@@ -50,7 +54,8 @@ class Solid:
     mean (r,): the volume integral of each term, counted by what the tissues store, and so also the terms of the state 1; ratio (l,): what
     they store over what the first one stores; faces; sign (r,); stiffness (l, r, r). depth, rows, within: a profile through the deepest
     place, from face to face, which is `across` thick. lag (n,): how long each node follows a bath; values (n, r): the terms at the nodes
-    of `grid`; error (4,): see `reduced.ASKED`; fine, few: as `solid` was asked.
+    of `grid`; error (4,): see `reduced.ASKED`; fine, few: as `solid` was asked. part (r,): the share of each term that lies in the tissues
+    it was made `apart` for, None: for none.
     """
 
     grid: Grid
@@ -66,6 +71,7 @@ class Solid:
     at_face: dict[int, int]
     fine: float = 1.0
     few: bool = False
+    part: np.ndarray | None = None
 
     @property
     def count(self) -> int:
@@ -200,6 +206,13 @@ class Solid:
         assert np.all(tissues)
         return np.ones(self.count, dtype=bool)
 
+    def weighed(self, weights: np.ndarray) -> np.ndarray:
+        """(r,) of each term, what is `weights` (l,) in each tissue: one weight in those it was made apart for, which stand first, and one in the
+        others.
+        """
+        first, last = np.asarray(weights)[[0, -1]]
+        return np.full(self.count, first) if self.part is None else first * self.part + last * (1 - self.part)
+
     def integral(self, tissue: int) -> np.ndarray:
         """(r,) row that reads the volume integral over one tissue."""
         return self.grid.elements.volumes[tissue] @ self.values
@@ -269,9 +282,11 @@ def solid(
     paces: tuple[tuple[float, ...], ...] = ((1.0,),),
     fine: float = 1.0,
     few: bool = False,
+    apart: int = 0,
 ) -> Solid:
     """The body of an outline: `ratio` (l,) of what its tissues store, over the first; paces (c, l): how they may conduct, the usual way
-    first; `fine`: times as many elements along every axis as usual; few: carried by the fewer terms that serve draws.
+    first; `fine`: times as many elements along every axis as usual; few: carried by the fewer terms that serve draws; apart: so many tissues
+    stand first in which something happens that does not in the others.
 
     Bodies are remembered by what is given, and the terms on disk (`bodies.kept`).
     """
@@ -283,10 +298,11 @@ def solid(
     values = np.c_[
         np.ones(len(mass)), values[:, 1:].astype(float)
     ]  # the state that is 1 everywhere is a term, to the last digit
-    values = la.solve_triangular(la.cholesky(values.T @ (mass[:, None] * values), lower=True), values.T, lower=True).T
+    values = np.linalg.solve(np.linalg.cholesky(values.T @ (mass[:, None] * values)), values.T).T
     mean = np.zeros(values.shape[1])
     mean[0] = np.sqrt(mass.sum())
-    slopes = [slope @ values for slope in elements.gradients]
+    part = None
+    slopes = elements.slopes(values)
     stiffness = np.array([sum(s.T @ (weight[:, None] * s) for s in slopes) for weight in elements.weights])
     stiffness[:, 0] = stiffness[:, :, 0] = 0.0
     met = {name: values.T @ (area[:, None] * values) for name, area in faces.items()}
@@ -297,11 +313,26 @@ def solid(
             name: alike * met["first"] if name == "second" else np.where((alike > 0) | (name == "first"), each, 0.0)
             for name, each in met.items()
         }
+    if 0 < apart < len(ratio):
+        part, turn = _apart(values.T @ ((np.array(ratio)[:apart] @ elements.volumes[:apart])[:, None] * values), sign)
+        values, mean, stiffness = values @ turn, mean @ turn, turn.T @ stiffness @ turn
+        met = {name: turn.T @ each @ turn for name, each in met.items()}
     films = tuple(Film(name, each, each @ mean, float(faces[name].sum())) for name, each in met.items())
     return Solid(
         made, elements.volumes.sum(axis=1), mean, np.array(ratio), stiffness, films, sign if outline.mirrored else None, values, basis.lag,
-        basis.error[int(few)], {}, fine, few,
+        basis.error[int(few)], {}, fine, few, part,
     )  # fmt: skip
+
+
+def _apart(inside: np.ndarray, sign: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(share (r,) of each new term that lies in some tissues; new terms (r, r) as sums of the old ones, of which `inside` (r, r) is the mass
+    there): what happens in those tissues alone then acts on each term by itself. Even and odd terms stay what they are.
+    """
+    share, turn = np.zeros(len(sign)), np.zeros_like(inside)
+    for side in np.unique(sign):
+        own = np.flatnonzero(sign == side)
+        share[own], turn[np.ix_(own, own)] = np.linalg.eigh(inside[np.ix_(own, own)])
+    return np.clip(share, 0.0, 1.0), turn
 
 
 @lru_cache(maxsize=REMEMBERED)
@@ -309,6 +340,8 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
     """The terms of an outline, from disk where they were made before."""
 
     def make() -> Basis:
+        from .reduced import reduced  # takes scipy, which all else does without
+
         with counted("shape") as step:
             return reduced(problem(grid(outline, fine), ratio, paces), step)
 
@@ -317,6 +350,8 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
 
 def problem(made: Grid, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...]) -> Problem:
     """What a grid poses: the nodes that store, conduct and meet a bath."""
+    from .reduced import Problem
+
     elements, faces = made.elements, made.faces
     none = np.zeros(elements.count)
     numbers = np.arange(elements.count).reshape(elements.shape)

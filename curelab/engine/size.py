@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..bodies.body import TERMS, TERMS_THIN
-from ..bodies.reduced import COUNTS, FEW
+from ..bodies.kept import COUNTS, FEW
 from ..fields import refuse
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage

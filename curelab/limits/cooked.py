@@ -6,7 +6,7 @@ The slowest spot of every piece decides. What is cooked and then neither chilled
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
@@ -249,7 +249,7 @@ def _hot_from() -> float:
     return table()[0].kelvin - SLACK
 
 
-def _printed(rule_id: str, pattern: str) -> tuple[dict[str, str], tuple[str, ...]]:
+def _printed(rule_id: str, pattern: str) -> tuple[Mapping[str, str], tuple[str, ...]]:
     """(row of trade_rules.csv, the numbers in its words)."""
     row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == rule_id)
     found = re.search(pattern, f"{row['quantity']} {row['value']}")

@@ -28,6 +28,7 @@ COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
 WARMTH = {"metric": Scale("degC", 1, 20, 1), "us": Scale("degF", 34, 68, 2)}
 
 RAW, PLATE = "of the meat, after the soak", "on the plate, once it is cooked"
+NEEDLESS = "It had no more than you want before: no soak is needed."
 TRIED = (
     "Your batch has no soak yet. This one is only tried out; it goes into the batch when you move one of its sliders."
 )
@@ -184,13 +185,15 @@ class SoakBench(Bench):
             self.pictures["section"], section(shown, system=batch.units, wanted=wanted), end / DAY, batch.units
         )
         enough = many.usual.average("salt", begin, piece) <= state.own.target
-        said = " It had no more than you want before: no soak is needed." if enough else ""
         cure = state.spread(state.cure_lasting(LOOKED))  # stays while only the soak is changed
         out = Planned(batch.stages[state.cure].longest)
         found = cure.ready(state.cure, [0], at_most=LOOKED)[0]
-        self.says["cure"].text = " ".join(answer(found, batch.pieces[0], many.usual.numbers, out, batch.units)[:2])
-        self.says["answer"].text = telling.soaked(many, number, piece, batch.units) + said
-        self.says["after"].text = telling.rested(many, piece, batch.units)
+        rested = telling.rested(many, piece, batch.units)
+        inside = [telling.soaked_inside(many, number, piece, batch.units), *([rested] if enough else [])]
+        cured = answer(found, batch.pieces[0], many.usual.numbers, out, batch.units)[:2]
+        self.says["cure"].text = " ".join((*inside, *cured))
+        self.says["answer"].text = telling.soaked(many, number, piece)
+        self.says["after"].text = NEEDLESS if enough else rested
         self.tell_again("needed", TRIED if state.soak is None else "")
         self.warn(telling.warmth(max(stage.warmest for stage in with_soak(batch).stages), batch.units))
 
