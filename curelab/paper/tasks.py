@@ -143,10 +143,20 @@ def band_of(wished: Outcome, index: int) -> str:
 
 def _end_words(batch: Batch, out: str) -> str:
     """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
+    raw = _left_raw(batch)
+    raw_too = f"; {the(raw)} {'is' if len(raw) == 1 else 'are'} still raw" if raw and _cooked(batch) else ""
     if batch.plan and batch.plan.serve:
-        return f"{out}; serve" if out else "Serve"
-    done = "serve it, or keep it cold" if _cooked(batch) else "still raw"
+        return f"{out}; serve{raw_too}" if out else f"Serve{raw_too}"
+    done = f"serve it, or keep it cold{raw_too}" if _cooked(batch) else "still raw"
     return f"{out}: {done}" if out else capital(done)
+
+
+def _left_raw(batch: Batch) -> list[str]:
+    """Pieces that no stage cooks, and no step after the stages."""
+    if batch.plan and batch.plan.after:
+        return []
+    cooks = [stage for stage in batch.stages if stage.aim == "cook"]
+    return [piece.name for piece in batch.pieces if not any(stage.is_about(piece.name) for stage in cooks)]
 
 
 def eat_within() -> str:

@@ -82,6 +82,11 @@ def test_plan_and_sheet(batch):
     assert sheet(found).weighings
 
 
+def test_a_piece_that_nothing_cooks_is_not_served_with_the_others(batch):
+    end = schedule(batch.but(stages=batch.stages[:4])).tasks[-1]
+    assert end.title == "Out of the cold with the flat: serve it, or keep it cold; the point is still raw"
+
+
 def test_a_hot_pot_in_the_log_is_no_warm_fridge(batch):
     hot = Reading(at="16 d 3 h", what="temperature", value="75 degC")
     logged = run(batch.but(log=(hot,)), draws=16)
