@@ -223,7 +223,7 @@ def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: Sta
     one = np.ones((len(start), 1))
     if never.all():
         return Track(("salt",), (first,), clock, one, (held[:, None],), dry)
-    moved = onwards(first, held, one[:, 0], clock)
+    moved = onwards(first, held[:, None], one, clock)[:, 0]
     now = np.where((dry > 0)[:, None], moved, start)
     now[:, -1] += np.where(dry > 0, (dry - given(gone)) / water, 0.0)  # what the search leaves over
     legs = (first, Leg(gone, longest, lying.modes(None)))
