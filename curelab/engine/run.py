@@ -305,25 +305,27 @@ class Run:
     @cached_property
     def left(self) -> tuple[Meat, ...]:
         """The pieces as the stretch leaves them."""
+        left = tuple(map(self.left_of, range(len(self.meats))))
+        return self.meats if all(now is before for now, before in zip(left, self.meats, strict=True)) else left
+
+    def left_of(self, piece: int) -> Meat:
+        """A piece as the stretch leaves it."""
         if self.after is not None:
-            return self.after
-        if self.swelling is None:
-            return self.meats
-        taken = [self.taken(piece, self._end)[:, 0] for piece in range(len(self.meats))]
-        if not np.any(taken):
-            return self.meats
-        return tuple(meat.swollen(each) for meat, each in zip(self.meats, taken, strict=True))
+            return self.after[piece]
+        taken = self.taken(piece, self._end)[:, 0]
+        return self.meats[piece].swollen(taken) if np.any(taken) else self.meats[piece]
 
     def handed(self, name: str) -> np.ndarray:
         """Terms of w (d, n) as the stretch ends, in the water that is there then."""
-        w = self.ended(name)
+        pieces = [self.handed_by(piece, name) for piece in range(len(self.meats))]
+        return np.concatenate([*pieces, self.ended(name)[:, -1:]], axis=1)
+
+    def handed_by(self, piece: int, name: str) -> np.ndarray:
+        """The same (d, r) of one piece."""
+        w, meat = self.ended(name)[:, self.slices[piece]], self.meats[piece]
         if not self._moves or self.home(name) is None:
             return w
-        every = [w[:, nodes] for nodes in self.slices]
-        for piece, meat in enumerate(self.meats):
-            stronger = self._stronger(name, self._end, piece)
-            every[piece] = every[piece] * np.where(meat.body.moved(self._touched(meat)), stronger, 1.0)
-        return np.concatenate([*every, w[:, -1:]], axis=1)
+        return w * np.where(meat.body.moved(self._touched(meat)), self._stronger(name, self._end, piece), 1.0)
 
     @property
     def _moves(self) -> bool:
@@ -427,7 +429,11 @@ class Run:
 
     def water_ended(self) -> tuple[np.ndarray, ...]:
         """`water_change` (d,) of every piece as the stretch ends."""
-        return tuple(self.water_change(piece, self._end)[:, 0] for piece in range(len(self.meats)))
+        return tuple(map(self.water_ended_of, range(len(self.meats))))
+
+    def water_ended_of(self, piece: int) -> np.ndarray:
+        """The same (d,) of one piece."""
+        return self.water_change(piece, self._end)[:, 0]
 
     def held_water(self, piece: int, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of water, brine side, in one piece."""
