@@ -234,9 +234,12 @@ def _figures(given) -> int:
 
 
 def _open(given) -> int:
+    from .lab.ending import ask_no_more
     from .lab.launcher import launch
 
-    return launch(folder=given.folder, browser=not given.no_browser, inside=given.inside)
+    code = launch(folder=given.folder, browser=not given.no_browser, inside=given.inside)
+    ask_no_more()
+    return code
 
 
 if __name__ == "__main__":

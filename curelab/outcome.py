@@ -342,14 +342,16 @@ class Outcome(Shown):
 
     @property
     def _hot_chances(self) -> dict[str, Chance]:
-        """`chances` of the checks of heat, worked out alone where the others are not known yet; in few draws while a slider is being moved."""
+        """`chances` of the checks of heat, worked out alone where the others are not known yet; nothing while a slider is being moved."""
         if not any(stage.heats for stage in self.history.stages):
             return {}
         if self.chances_so_far:
             names = {verdict.name for verdict in check_cooked(self.judged)}
             return {name: chance for name, chance in self.chances_so_far.items() if name in names}
-        draws = _checked(self.batch) if self.draws > CHECKED else CHECKED_LARGE
-        return {chance.name: chance for chance in self.spread.verdicts(draws=draws, checks=check_cooked)}
+        if self.draws <= CHECKED and not is_large(self.batch):
+            return {}
+        found = self.spread.verdicts(draws=_checked(self.batch), checks=check_cooked)
+        return {chance.name: chance for chance in found}
 
     def _as_planned(self) -> History:
         """The usual case as if no log had been kept."""

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import lru_cache
@@ -323,6 +324,15 @@ def _round(number: float, digits: int) -> str:
     places = max(0, digits - 1 - math.floor(math.log10(abs(number))))
     words = f"{number:.{places}f}"
     return words.rstrip("0").rstrip(".") if "." in words else words
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words in a row: "a", "a and b", "a, b and c".
+
+    >>> listed(["salt", "water", "nitrite"])
+    'salt, water and nitrite'
+    """
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def capital(words: str) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 from ..batch import Batch
 from ..fields import InputError, Problem, refuse
 from ..letters import quoted
-from ..recipe.cutting import split
+from ..recipe.cutting import split, station_at
 from ..recipe.piece import MAY, NEEDS, Piece
 from ..recipe.stages import Stage
 from ..recipe.stations import ROUNDED, Faces, Station
@@ -88,6 +88,23 @@ def change_station(batch: Batch, number: int, station: int, **changes: Any) -> B
     stations = chosen(batch.pieces, number, "pieces").stations
     made = chosen(stations, station, "stations").but(**changes)
     return change_piece(batch, number, stations=replaced(stations, station, made))
+
+
+def add_station(batch: Batch, number: int, behind: int) -> Batch:
+    """The piece with one more station, half-way between one and the next, as the cut is there: its shape stays until somebody measures."""
+    piece = chosen(batch.pieces, number, "pieces")
+    here = chosen(piece.stations, behind, "stations")
+    if behind + 1 == len(piece.stations):
+        raise refuse("stations", "nothing is known behind the last station; add one between two others, then move it")
+    made = station_at(piece, (here.at + piece.stations[behind + 1].at) / 2)
+    return change_piece(batch, number, stations=replaced(piece.stations, behind, here, made))
+
+
+def remove_station(batch: Batch, number: int, station: int) -> Batch:
+    """The piece without one of its stations. A cut keeps one at each end."""
+    stations = chosen(batch.pieces, number, "pieces").stations
+    chosen(stations, station, "stations")
+    return change_piece(batch, number, stations=replaced(stations, station))
 
 
 def shaped(batch: Batch, wanted: Mapping[str, Any]) -> Batch:

@@ -12,7 +12,6 @@ from ..compose import (
     WAYS,
     add_piece,
     add_stage,
-    change_station,
     cure_by,
     duplicate_piece,
     duplicate_stage,
@@ -25,12 +24,12 @@ from ..compose import (
     way_of,
 )
 from ..compose.stages import KINDS
-from ..show.composing import BUTTONS, OWN_GRAMS, piece_title, stage_title, station_title
+from ..show.composing import BUTTONS, OWN_GRAMS, piece_title, stage_title
 from .boxes import column, row
 from .controls import Line, Pick, Press
-from .forms import form
 from .say import Say
 from .state import State
+from .stations import station_rows
 
 EDITS: dict[str, tuple[Callable[..., Batch], ...]] = {
     "piece": (move_piece, duplicate_piece, remove_piece),
@@ -132,20 +131,13 @@ class Composing:
                 lambda: self.edit(lambda b: split_piece(b, number, along="seam"), "add piece"), f"Part along the seam: {piece.name}",
             )  # fmt: skip
 
-    def stations(self, number: int) -> list[tuple[str, dict[str, Any]]]:
-        """(title, fields) of each station of a piece."""
-        return [
-            (station_title(k), self._station(number, k)) for k in range(len(self.state.batch.pieces[number].stations))
-        ]
-
-    def _station(self, number: int, k: int) -> dict[str, Any]:
-        def put(**changes: Any) -> bool:
-            return self._put_station(number, k, changes)
-
-        return form(self.state, lambda batch: batch.pieces[number].stations[k], put, ("tissue", "below"))
-
-    def _put_station(self, number: int, k: int, changes: dict[str, Any]) -> bool:
-        return self.state.edit(lambda batch: change_station(batch, number, k, **changes))
+    def stations(self, number: int) -> list[Any]:
+        """A row for each station of a piece."""
+        controls, rows = station_rows(self.state, number, self.edit)
+        self.controls |= controls
+        if self.focus in controls:
+            controls[self.focus].focus = True
+        return rows
 
     def card(self, what: str, number: int, *inside: Any) -> Any:
         """A piece or a stage under its title and its buttons."""

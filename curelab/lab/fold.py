@@ -13,30 +13,29 @@ from .controls import Press
 
 
 class Fold(ipywidgets.VBox):
-    """A button that says what is in it, over `inside`, which shows while `opened`.
+    """A button that says what is in it, over what it `hold`s, which shows while `opened`. on_open: what to do then.
 
-    >>> fold = Fold("How sure: what was varied, and what matters most", [])
+    >>> fold = Fold("How sure: what was varied, and what matters most")
     >>> fold.press(); fold.opened
     True
     """
 
     opened = T.Bool(False)
 
-    def __init__(
-        self,
-        words: str,
-        inside: Sequence[Any],
-        draw: Callable[[], Any] | None = None,
-        on_open: Callable[[], Any] | None = None,
-        opened: bool = False,
-    ) -> None:
-        self.words, self._draw, self._on_open = words, draw, None
+    def __init__(self, words: str, on_open: Callable[[], Any] | None = None, opened: bool = False) -> None:
+        self.words, self._on_open = words, None
+        self._draw: Callable[[], Any] | None = None
         self.button = Press(words)
         self.button.on_press(lambda pressed: self.set_trait("opened", not self.opened))
-        self.inside = column(*inside)
+        self.inside = column()
         super().__init__(children=[self.button, self.inside], opened=opened)
         self._look()
         self._on_open = on_open
+
+    def hold(self, inside: Sequence[Any], draw: Callable[[], Any] | None = None) -> None:
+        """Put something in it, in the place of what was there; `draw` draws it while it is open."""
+        self.inside.children = (column(*inside),)
+        self._draw = draw
 
     def draw(self) -> None:
         """Draw what is in it, if anybody sees it."""

@@ -6,13 +6,11 @@ your own JupyterLab is neither read nor changed, and nothing is asked of the int
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import json
 import logging
 import os
 import secrets
-import signal
 import socket
 import sys
 import tempfile
@@ -23,6 +21,7 @@ from typing import Any
 from ..fields import InputError
 from ..sources import datasets_folder
 from .assets import joined
+from .ending import Ending, finish, keep_quiet, polite_end
 from .folder import fresh_folder, furnish, notebooks_folder, page_to_open, put_away
 
 START = "start.ipynb"
@@ -65,6 +64,8 @@ _LEFT_OUT = (
 _NOT_ASKED = {"buildCheck": False, "buildAvailable": False}
 # What a kernel is told: to keep its remarks on how it is connected to itself, and no record of what was run.
 _KERNEL = ("--IPKernelApp.log_level=CRITICAL", "--HistoryManager.enabled=False")
+# A kernel listens to an interrupt only while it runs a cell. One that is asked to end while it starts would tell where it was.
+_DEAF = ("/bin/sh", "-c", "trap '' INT; exec \"$@\"", "sh") if os.name == "posix" else ()
 
 
 def _say(words: str) -> None:
@@ -75,30 +76,6 @@ def _doing(words: str) -> None:
     """What the cook is waiting for, where somebody can be watching."""
     if sys.stderr.isatty():
         _say(f"{words} ...")
-
-
-@contextlib.contextmanager
-def _polite_end() -> Iterator[None]:
-    """While it starts, every signal that asks a program to end does what Ctrl-C does, so that nothing is left behind."""
-    before = {number: signal.getsignal(number) for number in _asking_to_end()}
-    try:
-        for number in before:
-            signal.signal(number, signal.default_int_handler)
-        yield
-    except KeyboardInterrupt:
-        pass
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-
-
-def _asking_to_end() -> list[signal.Signals]:
-    """Ctrl-C, a polite request, and a terminal that is closed, unless whoever started us (nohup) wants us to outlive it."""
-    asking = [signal.SIGINT, signal.SIGTERM]
-    hung_up = getattr(signal, "SIGHUP", None)
-    if hung_up is not None and signal.getsignal(hung_up) != signal.SIG_IGN:
-        asking.append(hung_up)
-    return asking
 
 
 @contextlib.contextmanager
@@ -151,7 +128,7 @@ def launch(
         raise FileNotFoundError(f"there is no notebook {start!r}; there are {', '.join(pages)}.")
     demos = [] if inside else sorted(Path(str(datasets_folder())).glob("*.toml"))
     batches = {f"batches/{path.name}": path for path in demos}
-    with _polite_end():
+    with polite_end() as ending:
         _doing("copying the pages")
         work, fresh = _working_folder(folder, {**pages, **batches}, inside)
         try:
@@ -159,7 +136,7 @@ def launch(
             for sentence in told:
                 _say(sentence)
             with _private_jupyter() as private:
-                _serve(work, start, frozenset({*pages, start}), private, port, browser)
+                _serve(work, start, frozenset({*pages, start}), private, port, browser, ending)
         finally:
             if fresh and not put_away(work):
                 _say(f"your files are in {work}; move them to where they can stay.")
@@ -201,7 +178,7 @@ def _write_settings(private: Path) -> None:
     css.write_text(joined("plain.css"), encoding="utf-8")
     kernel = private / "data" / "kernels" / "python3" / "kernel.json"
     kernel.parent.mkdir(parents=True)
-    command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", *_KERNEL]
+    command = [*_DEAF, sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", *_KERNEL]
     kernel.write_text(json.dumps({"argv": command, "display_name": "Python 3", "language": "python"}), encoding="utf-8")
 
 
@@ -213,8 +190,10 @@ def _lab_app() -> Any:
     from jupyterlab import commands
 
     commands._yarn_config = lambda logger: {"yarn config": {}, "npm config": {}}
+    from jupyter_server.serverapp import ServerApp
     from jupyterlab.labapp import LabApp
 
+    ServerApp.init_signal = lambda self: None  # type: ignore[method-assign]  # the signals are ours from first to last
     LabApp.load_other_extensions = False  # of the server: terminals, language servers, whatever else is installed
     return LabApp
 
@@ -248,13 +227,16 @@ def _arguments(work: Path, start: str, private: Path, port: int) -> list[str]:
     return arguments
 
 
-def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: int, browser: bool) -> None:
+def _serve(
+    work: Path, start: str, live: frozenset[str], private: Path, port: int, browser: bool, ending: Ending
+) -> None:
+    ending.here()
     _doing("starting JupyterLab")
     app = _lab_app()
+    ending.here()
     _write_settings(private)
     server = app.initialize_server(argv=_arguments(work, start, private, port))
     server.contents_manager.live = live
-    opening: list[asyncio.Task[None]] = []
 
     async def open_page() -> None:
         token = server.identity_provider.token
@@ -268,27 +250,27 @@ def _serve(work: Path, start: str, live: frozenset[str], private: Path, port: in
         except Exception as error:
             _say(f"{start} cannot be opened: {error}")
 
-    def begin() -> None:
-        opening.append(asyncio.ensure_future(open_page()))
-
-    def end() -> None:
+    async def end() -> None:
         logging.disable(logging.CRITICAL)  # what is still under way meets channels that are closed, and that is no news
-        for task in opening:
-            task.cancel()
-        server.contents_manager.close()
+        await server.contents_manager.close()
         server.stop()
 
-    def stopped(number: int, frame: Any) -> None:
-        signal.signal(signal.SIGINT, signal.default_int_handler)  # a second Ctrl-C does not wait for the kernels
-        if number == getattr(signal, "SIGHUP", None):  # the terminal is gone, and nothing can be said there any more
-            for stream in (1, 2):
-                os.dup2(os.open(os.devnull, os.O_WRONLY), stream)
-        server.io_loop.add_callback_from_signal(end)
+    def hurry() -> None:
+        for name in server.kernel_manager.list_kernel_ids():
+            process = getattr(server.kernel_manager.get_kernel(name).provisioner, "process", None)
+            if process is not None:
+                process.kill()
 
-    for asking in _asking_to_end():
-        signal.signal(asking, stopped)
-    server.io_loop.add_callback(begin)
+    def asked(count: int) -> None:
+        server.io_loop.add_callback_from_signal(
+            end if count == 1 else hurry
+        )  # the second does not wait for the kernels
+
+    keep_quiet(server.io_loop.asyncio_loop, ending)
+    server.io_loop.add_callback(open_page)
+    ending.serve(asked)
     try:
         server.start()
+        finish(server.io_loop.asyncio_loop)
     finally:
         logging.disable(logging.NOTSET)

@@ -167,10 +167,8 @@ class LessonPage(Page):
         self.back = Press("Take that back")
         self.back.layout.display = "none"
         self.back.on_press(self.guarded(self._back))
-        self.own = Fold(
-            "My number, and what I have done",
-            [self.says["progress"], row(self.seed, self.reset, at_least=200), self.says["aside"], self.back],
-        )
+        self.own = Fold("My number, and what I have done")
+        self.own.hold([self.says["progress"], row(self.seed, self.reset, at_least=200), self.says["aside"], self.back])
 
     # -- what it shows -------------------------------------------------------------------------------------------------
 

@@ -14,7 +14,7 @@ import asyncio
 import contextlib
 import sys
 from collections import defaultdict
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from typing import Any
 
 from jupyter_server.services.contents.largefilemanager import AsyncLargeFileManager
@@ -44,6 +44,11 @@ class LiveNotebooks(AsyncLargeFileManager):
             None  # the id of the kernel that is kept ready, for who awaits it
         )
         self._soon: asyncio.TimerHandle | None = None  # when the next one is begun
+        self._closed = False
+        self._busy: set[asyncio.Task[Any]] = set()  # what is broken off when the lab ends
+        self._starting: set[asyncio.Future[str]] = (
+            set()
+        )  # kernels on their way: they are waited for, or they outlive the lab
 
     async def get(
         self,
@@ -59,8 +64,20 @@ class LiveNotebooks(AsyncLargeFileManager):
                 for cell in model["content"]["cells"]:
                     cell["metadata"]["trusted"] = True  # else the page leaves its pictures out
             else:
-                await self._enliven(path.strip("/"), model)
+                with self._under_way():
+                    await self._enliven(path.strip("/"), model)
         return model
+
+    @contextlib.contextmanager
+    def _under_way(self) -> Iterator[None]:
+        """The task we are in is broken off when the lab ends."""
+        task = asyncio.current_task()
+        assert task is not None
+        self._busy.add(task)
+        try:
+            yield
+        finally:
+            self._busy.discard(task)
 
     async def _enliven(self, path: str, model: dict[str, Any]) -> None:
         """Put into `model` the outputs of the running session, after starting one if there is none."""
@@ -76,7 +93,7 @@ class LiveNotebooks(AsyncLargeFileManager):
                         name=path.rpartition("/")[2],
                         type="notebook",
                         kernel_name="python3",
-                        kernel_id=await self._take_ready(),
+                        kernel_id=await self._take_ready() or await self._start(),
                     )
                 )
             kernel = self.parent.kernel_manager.get_kernel(session["kernel"]["id"])
@@ -91,7 +108,8 @@ class LiveNotebooks(AsyncLargeFileManager):
                 await self._run(path, model["content"], kernel)
                 self._soon = asyncio.get_running_loop().call_later(QUIET, self._begin_ready)
             except Exception as error:  # the notebook still opens, as it stands on the disk
-                print(f"curelab: {path} could not be run: {error}", file=sys.stderr, flush=True)
+                if not self._closed:
+                    print(f"curelab: {path} could not be run: {error}", file=sys.stderr, flush=True)
                 return
             self._ran[path] = (model["last_modified"], kernel.provisioner.pid, model["content"]["cells"])
 
@@ -117,12 +135,23 @@ class LiveNotebooks(AsyncLargeFileManager):
     def _begin_ready(self) -> None:
         self._ready = self._ready or asyncio.ensure_future(self._make_ready())
 
+    async def _start(self) -> str:
+        """Start a kernel and return its id. To break this off leaves no process behind that nobody knows."""
+        if self._closed:
+            raise RuntimeError("the lab is ending")
+        manager = self.parent.kernel_manager
+        started = asyncio.ensure_future(ensure_async(manager.start_kernel(kernel_name="python3", path="")))
+        self._starting.add(started)
+        started.add_done_callback(self._starting.discard)
+        return await asyncio.shield(started)
+
     async def _make_ready(self) -> str | None:
         """Start a kernel for a page to come, and return its id; None where that did not work, and the page starts its own."""
         try:
-            name = await ensure_async(self.parent.kernel_manager.start_kernel(kernel_name="python3", path=""))
-            async with _channels(self.parent.kernel_manager.get_kernel(name)) as channels:
-                await ensure_async(channels.execute(LOADED, silent=True, reply=True, timeout=TIMEOUT))
+            with self._under_way():
+                name = await self._start()
+                async with _channels(self.parent.kernel_manager.get_kernel(name)) as channels:
+                    await ensure_async(channels.execute(LOADED, silent=True, reply=True, timeout=TIMEOUT))
             return name
         except Exception:
             return None
@@ -134,11 +163,15 @@ class LiveNotebooks(AsyncLargeFileManager):
             self._soon.cancel()
         return await ready if ready is not None else None
 
-    def close(self) -> None:
-        """Make no kernel ready any more; the lab is ending."""
-        for waiting in (self._soon, self._ready):
-            if waiting is not None:
-                waiting.cancel()
+    async def close(self) -> None:
+        """Make no kernel ready any more, and break off what is under way; the lab is ending."""
+        self._closed = True
+        if self._soon is not None:
+            self._soon.cancel()
+        busy = list(self._busy)
+        for task in busy:
+            task.cancel()
+        await asyncio.gather(*busy, *self._starting, return_exceptions=True)
 
 
 @contextlib.asynccontextmanager

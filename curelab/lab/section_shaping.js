@@ -1,13 +1,24 @@
 // A hand on the shape: stations of a cut are dragged on the drawing, and a piece is cut in two at the place that is touched.
 // Only what was wanted is sent, once the hand lets go; the library says what the piece then is, or why it cannot be.
-const STEP = 0.1, APART = 0.5, THINNEST = 0.5, GRIP = 8, THUMB = 22;   // cm, cm, cm, px, px
+const STEP = 0.1, EIGHTH = 2.54 / 8, APART = 0.5, THINNEST = 0.5, GRIP = 8, THUMB = 22;   // cm, cm (of an inch), cm, cm, px, px
+
+// A length in cm as a ruler in inches says it: "1 3/8".
+function eighths(value) {
+  let parts = Math.round(value / EIGHTH), of = 8;
+  const whole = Math.floor(parts / 8);
+  parts -= 8 * whole;
+  while (parts && parts % 2 === 0) { parts /= 2; of /= 2; }
+  return [whole || !parts ? `${whole}` : '', parts ? `${parts}/${of}` : ''].filter(Boolean).join(' ');
+}
 
 function shaping(field, part, change) {
   const layer = svg('svg', { class: 'cl-cut-grips', 'aria-hidden': 'true' }, field);
   const button = html('button', { type: 'button', class: 'cl-cut-split', hidden: '', 'data-lm-suppress-shortcuts': 'true' }, part.stage);
   let split = null;
-  const rounded = value => Math.round(value / STEP) * STEP, metres = value => Math.round(10 * value) / 1000;     // a whole number of mm
-  const said = (length, value) => `${reading(value * length.factor, 10 * length.factor)} ${length.name.split(', ').at(-1)}`;
+  // A whole number of mm, in a US batch of eighths of an inch; without what a computer adds behind them.
+  const rounded = (value, length) => { const step = length.name.endsWith('mm') ? STEP : EIGHTH; return Math.round(value / step) * step; };
+  const metres = (value, length) => Number((rounded(value, length) / 100).toFixed(7));
+  const said = (length, value) => (length.name.endsWith('mm') ? `${reading(value * length.factor, 10 * length.factor)} mm` : `${eighths(value)} in`);
 
   // Grips stand on the upper face of each station; drawn anew whenever the picture is.
   function placed(data, geometry, length) {
@@ -38,13 +49,13 @@ function shaping(field, part, change) {
       if (!from) return;
       event.stopPropagation();
       const drawn = geometry.W / layer.getBoundingClientRect().width / scale;         // cm for each pixel of the screen, also where the page is zoomed
-      now = { at: rounded(Math.max(low, Math.min(high, at + (event.clientX - from[0]) * drawn))), thick: rounded(Math.max(THINNEST, thick - (event.clientY - from[1]) * drawn)) };
+      now = { at: rounded(Math.max(low, Math.min(high, at + (event.clientX - from[0]) * drawn)), length), thick: rounded(Math.max(THINNEST, thick - (event.clientY - from[1]) * drawn), length) };
       draw();
     });
     thumb.addEventListener('pointerup', () => {
       if (!from) return;
       from = null; draw();
-      if (now.at !== at || now.thick !== thick) change({ piece: number, station: k, at: metres(now.at + piece.head), thickness: metres(now.thick) });
+      if (now.at !== at || now.thick !== thick) change({ piece: number, station: k, at: metres(now.at + piece.head, length), thickness: metres(now.thick, length) });
     });
     thumb.addEventListener('pointercancel', () => { from = null; now = { at, thick }; draw(); });
     draw();
@@ -53,9 +64,9 @@ function shaping(field, part, change) {
   // The button under the picture cuts at the place that is touched, by pointer or by keys.
   function touched(data, geometry, spot) {
     const piece = data.pieces[spot.piece], at = piece.x[spot.column], length = JSON.parse(button.dataset.unit || 'null');
-    split = piece.along && length && at > 1 && at < piece.along - 1 ? { piece: spot.piece, split: metres(at) } : null;
+    split = piece.along && length && at > 1 && at < piece.along - 1 ? { piece: spot.piece, split: metres(at, length) } : null;
     button.hidden = !split;
-    if (split) button.textContent = `Cut ${piece.name} in two here, ${said(length, rounded(at))} from the head`;
+    if (split) button.textContent = `Cut ${piece.name} in two here, ${said(length, rounded(at, length))} from the head`;
   }
   button.addEventListener('click', () => split && change(split));
   return { placed, touched };

@@ -21,16 +21,18 @@ class Taking:
 
     def __init__(self, state: KeptBatch) -> None:
         self.state = state
+        self.drop = Drop(
+            DROP, TOO_LARGE, self.take
+        )  # one for as long as the page lasts, so that no file is lost while it is made anew
         self._open: tuple[str, bytes] | None = None  # a table that left something open
         self._words = ""
 
     def make(self) -> None:
-        """All of it anew for the batch as it is; what was said stays."""
+        """What is asked and said anew for the batch as it is; what was said stays."""
         batch = self.state.batch
         cold = [
             (n, f"{n}, {stage.tag}") for n, stage in enumerate(batch.stages, 1) if not stage.heats and not stage.desalts
         ]
-        self.drop = Drop(DROP, TOO_LARGE, self.take)
         self.said = Say(self._words, "note")
         self.asked: dict[str, Any] = {
             "degrees": Pick("Degrees", [(None, "as the file says"), ("C", "°C"), ("F", "°F")]),

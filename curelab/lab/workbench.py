@@ -57,8 +57,9 @@ class Bench(ABC):
         self.nav.observe(lambda change: self._undo(), "undone")
         self.nav.observe(lambda change: self._come_back(), "seen")
         self.folds: list[Fold] = []
-        self.box = column(self.nav)
-        self._old: list[Any] = []  # what stood on the page before it was made anew, until it can be closed
+        self.content, self.folded = column(), column()
+        self.box = column(self.nav, self.content, self.folded)
+        self._old: set[Any] = set()  # what stood on the page before it was made anew, until it can be closed
         state.shape_of, state.reshaped = self.shape, self.make
         self.make()
 
@@ -67,10 +68,9 @@ class Bench(ABC):
         return None
 
     def make(self) -> None:
-        """Make all that stands on the page, for the batch as it is now; what was folded open stays open."""
-        state = self.state
-        self._was_open = {fold.words for fold in self.folds if fold.opened}
-        self._old += self.box.children[1:]
+        """Make all that stands on the page, for the batch as it is now. The folds stay, so that no press on one is lost, and what is open stays open."""
+        state, before = self.state, _parts(self.box)
+        self._known = {fold.words: fold for fold in self.folds}
         self.folds = []
         self.controls: dict[str, Any] = {}
         self.pictures: dict[str, Picture | DepthMap | BarPicture | SectionPicture] = {}
@@ -79,6 +79,9 @@ class Bench(ABC):
         self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
         self.units = units_pick(state)
         self.says["caution"] = Say(CAUTION, "caution")
+        self._answers: dict[
+            str, tuple[Any, str]
+        ] = {}  # by the name of its sentence: what was asked about, and the answer
         self.build()
         for picture in self.pictures.values():
             picture.follow(*(control for control in self.controls.values() if hasattr(control, "dragging")))
@@ -87,9 +90,10 @@ class Bench(ABC):
         # Keeps its room while it is hidden, so that the page does not jump.
         self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
         self.at_work.layout.visibility = "hidden"
-        content = self.layout()
-        content.layout.width = "100%"
-        self.box.children = (self.nav, content)
+        self.content.children = (self.layout(),)
+        if list(self.folded.children) != self.folds:
+            self.folded.children = self.folds
+        self._old |= before - _parts(self.box)
         state.observe(lambda change: self.redraw(), "revision")
         self.redraw()
 
@@ -120,12 +124,13 @@ class Bench(ABC):
         """The whole page: what it says first, the picture with its dials beside it (below it on a narrow page), and what has been `fold`ed."""
         return column(
             self.says["trouble"], *lead, row(column(picture, self.at_work), column(*dials, gap=2), share=(2.5, 1), at_least=250), *below,
-            self.says["caution"], *self.folds,
+            self.says["caution"],
         )  # fmt: skip
 
     def fold(self, words: str, *inside: Any, draw: Callable[[], Any] | None = None, opened: bool = False) -> Fold:
         """Fold something away under a line that says what is in it; `draw` draws it while it is open."""
-        made = Fold(words, inside, draw, self.redraw, opened or words in self._was_open)
+        made = self._known.get(words) or Fold(words, self.redraw, opened)
+        made.hold(inside, draw)
         self.folds.append(made)
         return made
 
@@ -157,6 +162,20 @@ class Bench(ABC):
         said = caption(self.state.batch, self.state.assumed())
         for picture in self.pictures.values():
             picture.caption = said
+
+    def about(self) -> Any:
+        """What an answer to a button is true for; anything else moved makes it an old one."""
+        return self.state.batch, self.state.own
+
+    def tell(self, name: str, sentence: str) -> None:
+        """Put the answer to a button into the sentence with this name."""
+        self._answers[name] = self.about(), sentence
+        self.says[name].text = sentence
+
+    def tell_again(self, name: str, otherwise: str = "") -> None:
+        """The answer that stands there, where it still holds: more draws behind the bands change nothing of it."""
+        about, sentence = self._answers.get(name, (None, ""))
+        self.says[name].text = sentence if about == self.about() else otherwise
 
     def by_hand(self, picture: SectionPicture) -> None:
         """Let a hand change the shape on this picture: its pieces are the first ones of the batch. What cannot be is said, and nothing changes."""
@@ -195,7 +214,7 @@ class Bench(ABC):
     async def _at_rest(self) -> None:
         await asyncio.sleep(REST)
         for old in self._old:
-            _close(old)
+            old.close()
         self._old.clear()
         self.state.keep()
         self._name_batch()
@@ -244,11 +263,9 @@ class Bench(ABC):
         return f"{type(self).__name__}({self.state.batch.name!r})"
 
 
-def _close(widget: Any) -> None:
-    """Close a widget and all that stands in it."""
-    for child in getattr(widget, "children", ()):
-        _close(child)
-    widget.close()
+def _parts(widget: Any) -> set[Any]:
+    """A widget and all that stands in it."""
+    return {widget}.union(*(_parts(child) for child in getattr(widget, "children", ())))
 
 
 def show_lines(widget: Any, picture: Lines, **more: Any) -> None:

@@ -39,12 +39,13 @@ class Update(Shown):
 
     told: the answer and its reasons, sentence by sentence; remarks: on readings that were left out or taken otherwise. begin [s]:
     when the cure begins that the times count from; ends [s]: when the plan ends it. spread, planned: the draws after the log was read
-    and before; usual: the plan as simulated; cure: number, from 0, of the stage that the times are about.
+    and before; usual: the plan as simulated; cure: number, from 0, of the stage that the times are about. Where nothing is cured, and a probe
+    tells of the cook alone: no times, and no cure.
     """
 
     fit: Fit
-    before: Times
-    after: Times
+    before: Times | None
+    after: Times | None
     remarks: tuple[str, ...]
     told: Told
     spread: Spread
@@ -54,7 +55,7 @@ class Update(Shown):
     batch: Batch
     readings: tuple[Measurement, ...]
     usual: History
-    cure: int
+    cure: int | None
 
     def lines(self) -> list[str]:
         return [self.told.headline, *self.told.details]
@@ -80,9 +81,9 @@ class Update(Shown):
 
     def _in(self, planned: Spread, many: Spread) -> Update:
         """With other draws behind the same fit."""
-        before, after = (each.time_to(self.before.criterion, self.cure) for each in (planned, many))
+        before, after = _times((planned, many), self.before.criterion if self.before is not None else "", self.cure)
         warm = tuple(forecast(self.batch, self.usual, planned, many))
-        said = told(self.batch, self.usual, self.fit, self.readings, before, after, self.begin, warm)
+        said = told(self.batch, self.usual, self.fit, self.readings, before, after, self.begin, many.rests_on, warm)
         return replace(self, planned=planned, spread=many, before=before, after=after, told=said)
 
     @property
@@ -165,7 +166,7 @@ def update(
     `parameters`: what is fitted, default the pace of salt; temperatures and pH in the log bring their own inputs along. All else that
     is uncertain varies beside it, so that a thickness that is a little off does not pass for a pace. `known`: what
     earlier batches taught, taken as the prior; default that of the batch. Raises InputError when the log holds nothing that can be
-    fitted, or there is no cure.
+    fitted, or there is neither a cure nor a probe in the meat.
     """
     readings, remarks = from_log(batch, numbers)
     if not readings:
@@ -174,7 +175,7 @@ def update(
         raise refuse("log", f"there is no reading to learn from{why}; log one like {like}")
     stages = batch.filled()
     cure = next((n for n, stage in enumerate(stages) if stage.cures), None)
-    if cure is None:
+    if cure is None and not (readings := tuple(each for each in readings if each.what == WARMTH)):
         raise refuse("stages", "there is no cure to forecast")
     base = numbers or default_numbers()
     usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
@@ -197,16 +198,21 @@ def update(
         spread(batch, inputs=inputs, learned=taught, count=count, seed=seed, numbers=base, used=usual.numbers.used)
         for taught in (None, found.learned)
     ]
-    wanted_salt = (
-        wanted_of(usual, cure, 0) if criterion is None and usual.has(cure) else Criterion.of(criterion or CURED)
-    )
-    before, after = (each.time_to(wanted_salt, cure) for each in many)
-    begin, ends = usual.span(cure) if usual.has(cure) else (0.0, 0.0)
+    begin, ends = usual.span(cure) if cure is not None and usual.has(cure) else (0.0, 0.0)
+    salt: str | Criterion = criterion or CURED
+    if criterion is None and cure is not None and usual.has(cure):
+        salt = wanted_of(usual, cure, 0)
+    before, after = _times(many, salt, cure)
     warm = tuple(forecast(batch, usual, *many))
-    said = told(batch, usual, found, readings, before, after, begin, warm)
+    said = told(batch, usual, found, readings, before, after, begin, many[1].rests_on, warm)
     return Update(
         found, before, after, remarks, said, many[1], begin, ends, many[0], batch, readings, usual, cure
     )  # fmt: skip
+
+
+def _times(many: Sequence[Spread], salt: str | Criterion, cure: int | None) -> list[Times] | tuple[None, None]:
+    """When the cure has come to this salt, in each of two spreads; nothing where nothing is cured."""
+    return (None, None) if cure is None else [each.time_to(Criterion.of(salt), cure) for each in many]
 
 
 def heard(batch: Batch, count: int, numbers: Numbers | None = None) -> tuple[list[str], Update | None]:

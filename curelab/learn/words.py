@@ -13,7 +13,7 @@ from ..limits.verdict import SIGNS
 from ..spread import Times
 from ..spread.answers import in_ten
 from ..spread.uncertain import POINT_95, Uncertain, uncertain_inputs
-from ..units import DAY, capital, day, day_number
+from ..units import DAY, capital, day, day_number, listed
 from .fit import Estimate, Fit, known_before
 from .probe import WARMTH
 from .readings import IN_THE_BATH, Measurement
@@ -49,19 +49,22 @@ def told(
     usual: History,
     found: Fit,
     readings: Sequence[Measurement],
-    before: Times,
-    after: Times,
+    before: Times | None,
+    after: Times | None,
     begin: float,
+    draws: str,
     warm_ends: Sequence[str] = (),
 ) -> Told:
-    """The words of an update; `usual`: the plan as simulated, `begin` [s]: when the cure begins from which the times count; warm_ends: when
-    what a probe is in is over, in sentences.
+    """The words of an update; `usual`: the plan as simulated, `begin` [s]: when the cure begins from which the times count, if there is one;
+    draws: what the spread rests on; warm_ends: when what a probe is in is over, in sentences.
     """
     seen = what_was_seen(readings, usual, batch.units)
     pace = found.get("obstruction.lean")
     unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
     again = "read it again" if len(readings) == 1 else "no new day is said until they do"
-    when = _ready(before, after, begin, unmoved) if found.believed else again
+    when = again
+    if found.believed and before is not None and after is not None:
+        when = _ready(before, after, begin, unmoved)
     hot_only = all(reading.what == WARMTH for reading in readings)
     if hot_only:
         doubt = ", which no meat and bath that are published would give here; check the probe, and that the bath is as planned"
@@ -83,11 +86,13 @@ def told(
             details.append(
                 f"{capital(row.input.label)} is {row.value:.2f} ({row.low:.2f} to {row.high:.2f}, {NINE_IN_TEN})."
             )
-    days = found.believed and not warm
-    ready = after.said[0].lower() + after.said[1:]
-    rests_on = f"It comes out when: {ready}. The days in brackets hold 8 of 10 simulated batches, in {after.rests_on}"
-    if not days:
-        rests_on = f"It rests on {after.rests_on}"
+    days = found.believed and not warm and after is not None
+    rests_on = f"It rests on {draws}"
+    if days and after is not None:
+        ready = after.said[0].lower() + after.said[1:]
+        rests_on = (
+            f"It comes out when: {ready}. The days in brackets hold 8 of 10 simulated batches, in {after.rests_on}"
+        )
     return Told(headline, tuple(details), found.notes, rests_on, days)
 
 
@@ -131,7 +136,7 @@ def what_was_seen(readings: Sequence[Measurement], usual: History, system: str) 
     others = sum(map(len, seen[MOST:]))
     if others:
         clauses.append(f"{others} other reading{'s' if others > 1 else ''}")
-    return " and ".join([", ".join(clauses[:-1]), clauses[-1]] if len(clauses) > 1 else clauses)
+    return listed(clauses)
 
 
 def _clause(rows: Sequence[Measurement], usual: History, system: str) -> str:

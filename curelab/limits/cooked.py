@@ -26,7 +26,6 @@ from .verdict import OUTCOMES, Verdict, Verdicts, in_degrees, judge, undecided, 
 
 READINGS = 300  # of a stretch; closer together where it begins, for there the temperature runs fastest
 COLD = 283.15  # K: meat that is colder may lie in the fridge as it is (judgement; limits on cooling end at 4 to 7 degC)
-LEFTOVERS = 4 * units.DAY  # cooked meat in a fridge (common practice, no source)
 NITRITE = 1e-6  # kg/kg: meat that took up less was not cured with nitrite (judgement)
 
 
@@ -67,11 +66,11 @@ class _Hot:
 
     def outside(self, begin: float, end: float) -> Curve:
         """Its surface from `begin` to `end` [s]."""
-        return Curve(self._times, self._read("surface"), f"the outside of {self.piece.name}").part(begin, end)
+        return Curve(self._times, self._read("surface"), f"the outside of the {self.piece.name}").part(begin, end)
 
     @cached_property
     def _whole(self) -> Curve:
-        return Curve(self._times, self._read("core"), f"the middle of {self.piece.name}")
+        return Curve(self._times, self._read("core"), f"the middle of the {self.piece.name}")
 
     @cached_property
     def _times(self) -> np.ndarray:
@@ -115,17 +114,18 @@ def check_cooked(history: History, system: str = "metric") -> Verdicts:
 
 
 def _kept_long(history: History) -> Verdict | None:
-    """Unknown for cooked meat that is kept for more than LEFTOVERS after its own last cook, whatever the stages are called."""
+    """Unknown for cooked meat that is kept for more than the printed days after its own last cook, whatever the stages are called."""
     cooks = [(ran.end, history.stages[ran.stage]) for ran in history.ran if history.stages[ran.stage].aim == "cook"]
     last = (max((end for end, stage in cooks if stage.is_about(piece.name)), default=None) for piece in history.pieces)
     kept = float(history.length) - min((end for end in last if end is not None), default=float(history.length))
-    if kept <= LEFTOVERS:
+    row, (few, most) = _printed("FSIS-CB-03", r"(\d+)-(\d+)$")
+    if kept <= float(most) * units.DAY:
         return None
     reason = (
-        f"{units.roughly(kept).capitalize()} from the cook to the end. Cooked meat is eaten within 3 to 4 days from the fridge, or frozen: beyond that "
-        f"nothing here can vouch for it. {DEFER}"
+        f"{units.roughly(kept).capitalize()} from the cook to the end. Eat cooked meat within {few} to {most} days from the fridge, or freeze it: "
+        f"beyond that nothing here can vouch for it. {DEFER}"
     )
-    return unknown("kept after cooking", reason, "common practice, no source", "memory", LEFTOVERS / units.DAY, "d")
+    return unknown("kept after cooking", reason, row["source"], row["how"], float(most), "d")
 
 
 def _badness(verdict: Verdict) -> tuple[int, float]:
@@ -157,7 +157,7 @@ def _left_hot(hot: _Hot) -> Verdict | None:
     if not after or last <= COLD:
         return None
     reason = (
-        f"The middle of {hot.piece.name} is at {units.show(last, 'temperature')} as the {hot.history.stages[after[0].stage].tag} begins, where no heat is "
+        f"The middle of the {hot.piece.name} is at {units.show(last, 'temperature')} as the {hot.history.stages[after[0].stage].tag} begins, where no heat is "
         f"computed: how it cools is not known. Put a hold or a chill in its place. {DEFER}"
     )
     return unknown("cooling", reason, rule.source, rule.how)
@@ -184,7 +184,7 @@ def _came_up(every: Sequence[_Hot]) -> Verdict:
     began = float(middle.kelvin[1])  # a border belongs to the stretch before it
     if began <= COLD:
         return found
-    reason = f"The middle of {first.piece.name} is at {units.show(began, 'temperature')} as it begins: how long it was so warm is not known."
+    reason = f"The middle of the {first.piece.name} is at {units.show(began, 'temperature')} as it begins: how long it was so warm is not known."
     return undecided(found, reason)
 
 
@@ -259,7 +259,7 @@ def check_read_cooling(history: History, piece: str, times: np.ndarray, kelvin: 
     """Cooling by readings [K] of one piece at times [s since the start], straight between them, against the printed limits; empty where it was
     never hot.
     """
-    curve = Curve(times, kelvin, f"the middle of {piece}")
+    curve = Curve(times, kelvin, f"the middle of the {piece}")
     hot = next((hot for hot in _without_a_break(history) if hot.piece.name == piece), None)
     return Verdicts() if hot is None or curve.hottest <= COLD else check_cooling(curve, _cured(hot))
 

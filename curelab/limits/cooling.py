@@ -215,7 +215,8 @@ def _said(curve: Curve, name: str, fit: _Fit, remark: str, kept: Sequence[str]) 
         return replace(found, outcome="unknown", margin=None, sentence=said)
     if how != "seen":
         return undecided(
-            found, "The chill looks quick enough. The guideline itself was not read: ask who inspects you."
+            found,
+            "Ask who inspects you whether this chill is quick enough: it is, by a guideline that was not read, only what others print of it.",
         )
     return found
 
@@ -233,8 +234,8 @@ def _too_little(spans: Sequence[Rule], cured: Cured) -> Verdict:
         f"{units.show(rule.nitrite or 0, 'fraction')} with {units.show(rule.brine or 0, 'fraction')}" for rule in spans
     )
     reason = (
-        f"Slow cooling asks for nitrite and salt in its water ({pairs}). Here there is {units.show(cured.nitrite, 'fraction')} with "
-        f"{units.show(cured.brine, 'fraction')} where it has least, so only the quick limits hold. {DEFER}"
+        f"Chill it by the quick limits: to cool slowly it would need nitrite and salt in its water ({pairs}). It has "
+        f"{units.show(cured.nitrite, 'fraction')} with {units.show(cured.brine, 'fraction')} where it has least. {DEFER}"
     )
     limit = (spans[0].seconds or 0.0) / units.HOUR
     return unknown("cooling, slow for cured meat", reason, spans[0].source, spans[0].how, limit, "h")

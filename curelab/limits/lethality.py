@@ -236,7 +236,9 @@ def check_bag(curves: Curve | Sequence[Curve]) -> Verdict:
     found = judge(
         "bag, pasteurised", 100 * share, ">=", 100.0, "%", what, slowest.source, slowest.how, remark, otherwise="fail"
     )
-    return undecided(found, "The cooking looks enough, by a table read second-hand: ask who inspects you.")
+    return undecided(
+        found, "Ask who inspects you whether the bag was cooked for long enough: it was by a table read second-hand."
+    )
 
 
 SPORES = "spores of non-proteolytic C. botulinum, 6 log"  # rows of pasteurisation.csv
@@ -268,5 +270,5 @@ def check_spores(curves: Curve | Sequence[Curve]) -> Verdict:
     else:
         keep = next(row for row in read_table("heat_rules.csv") if row["kind"] == "keeping")
         cold = units.show(units.read(f"{keep['from_F']} degF", "temperature"), "temperature")
-        said = f"The spores of the fridge live on in the bag. At {cold} eat it within {keep['hours']} h ({keep['option']})."
+        said = f"Eat it within {keep['hours']} h at {cold} ({keep['option']}): the spores of the fridge live on in the bag."
     return unknown("bag, kept in the cold", f"{said} {DEFER}", source["source"], source["how"])

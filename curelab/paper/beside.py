@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 from ..batch import Batch
@@ -13,6 +14,8 @@ from ..units import MINUTES_A_DAY
 from . import say_time
 from .kitchen_clock import KitchenClock, nearest
 from .tasks import READING_DAYS, Task
+
+DAY = (6, 22)  # hours between which a cook is awake who does not say when (judgement)
 
 
 def with_answer(
@@ -58,9 +61,19 @@ def readings_of(planned: Outcome, borders, where, clock: KitchenClock) -> dict[i
     return found
 
 
-def remarks_of(batch: Batch, clock: KitchenClock, given: str, known: Outcome | None) -> list[str]:
-    """What is to be said of the log and of the clock, `given` the one time that the plan hangs on."""
+def remarks_of(
+    batch: Batch, clock: KitchenClock, given: str, known: Outcome | None, tasks: Sequence[Task] = ()
+) -> list[str]:
+    """What is to be said of the log, of tasks in the night and of the clock, `given` the one time that the plan hangs on."""
     remarks = []
+    night = [task.at for task in tasks if task.at is not None and not DAY[0] <= task.at.hour < DAY[1]]
+    if night and clock.hours is None and batch.plan is not None and batch.plan.serve:
+        moved = f'write hours = "{DAY[0]:02}:00-{DAY[1]}:00" under [plan], and they move into the day'
+        if any(stage.heats for stage in batch.stages):
+            moved += "; or cook and chill the day before, and serve it cold or warmed up"
+        first = say_time.moment(night[0], batch.units)
+        times = "1 task falls" if len(night) == 1 else f"{len(night)} tasks fall"
+        remarks.append(f"{times} in the night, the first on {first}: {moved}.")
     if known is not None and known.learned is not None:
         remarks.append("Your readings are taken up in answer, figures and checks. The dates are as you planned them.")
     elif batch.log:

@@ -19,7 +19,7 @@ from ..spread.answers import ordered
 from ..units import MINUTES_A_DAY, capital
 from . import say_time
 from .kitchen_clock import KitchenClock
-from .tasks import in_words
+from .tasks import in_words, the
 
 SEARCHED = 60 * MINUTES_A_DAY  # minutes in which an open hour is looked for
 NEAR_ENOUGH = 5  # minutes; a plan that ends a stage so shortly before the middle case is no plan to warn of (judgement)
@@ -65,8 +65,10 @@ def checks_of(
         if stage.until is not None:
             took, missed = known.waited(index)
             spans = _spans(np.where(missed, np.inf, took))
+            several = len(history.pieces) > 1
+            of = f" of {the(stage.named)}" if stage.named and several else " of all pieces" if several else ""
             found.append(
-                tell.ready(f"stage-{index + 1}", f"the {stage.tag}, when {in_words(stage.until, system)}", spans)
+                tell.ready(f"stage-{index + 1}", f"the {stage.tag}{of}, when {in_words(stage.until, system)}", spans)
             )
         if not stage.cures:
             continue

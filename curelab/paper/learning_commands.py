@@ -51,7 +51,7 @@ def _learn(given) -> int:
     _say(told.headline, *told.details)
     _say("", "Readings beside the model, once it is fitted", *_in(residual_table(found.fit, names, batch.units)))
     _say("off: reading less prediction, in standard deviations; beyond 2 look at the reading again.")
-    if told.days:
+    if told.days and found.before is not None and found.after is not None:
         _say("", "When it has its salt", *_in(days_table(found.before, found.after, found.begin)))
         _say(by_the_plan(found.after, found.begin, found.ends))
     _say("", f"{told.rests_on} The fit lets all of these vary beside what it looks for.")

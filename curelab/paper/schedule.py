@@ -170,7 +170,7 @@ def schedule(
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
     tasks = with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)
     checks = checks_of(known or wished, begins, ends, clock if dated else None, batch.units)
-    remarks = remarks_of(batch, clock, given, known)
+    remarks = remarks_of(batch, clock, given, known, tasks)
     if now is not None and serve is not None and not batch.log and borders[0] * 60 < now.timestamp():
         remarks.append(_too_late(links, now, clock, borders[0], batch.units))
     if serve is not None and clock.open(borders[-1], borders[-1]) == []:

@@ -8,7 +8,7 @@ import dataclasses
 from dataclasses import dataclass
 
 from .. import __version__, units
-from ..limits import CAUTIONS, DISCARD, NITRITE_CAUTIONS
+from ..limits import DISCARD, NITRITE_CAUTIONS
 from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
 from ..show import cut_section, pictures
@@ -18,6 +18,7 @@ from ..show.cut_section import CutSection
 from ..show.dangers import warnings
 from ..show.own_units import own_units
 from ..show.pictures import Lines, Mark
+from ..show.warm_lines import cautions_of
 from ..units import capital
 from . import say_time
 from .schedule import Schedule
@@ -128,10 +129,8 @@ def sheet(found: Schedule) -> Sheet:
     uncertain = sum(number.how in ("memory", "judgement") for number in sources)
     weighing = planned.weighed.cautions if planned.weighed else ()
     # The first of the usual cautions says what the weigh-out says of its own nitrite already.
-    usual = CAUTIONS[1 if planned.weighed and planned.weighed.nitrite else 0 :]
+    usual = cautions_of(planned)[1 if planned.weighed and planned.weighed.nitrite else 0 :]
     of_weights = len(weighing) + sum(each in NITRITE_CAUTIONS for each in usual)
-    heat = (caution for stage in planned.history.stages for caution in stage.cautions)
-    cautions = tuple(dict.fromkeys((*weighing, *usual, *heat)))
     return Sheet(
         title=batch.name,
         batch_id=batch.known_by,
@@ -151,7 +150,7 @@ def sheet(found: Schedule) -> Sheet:
         verdicts=tuple(Judged(verdict.outcome, capital(_in_short(verdict.sentence))) for verdict in worrying),
         passed=tuple(dict.fromkeys(kitchen(verdict.name) for verdict in fine)),
         rules=batch.rules,
-        cautions=tuple(own_units(caution, batch.units) for caution in cautions),
+        cautions=tuple(dict.fromkeys((*(own_units(each, batch.units) for each in weighing), *usual))),
         of_weights=of_weights,
         rests_on=(
             *(own_units(each, batch.units) for each in planned.history.assumptions),

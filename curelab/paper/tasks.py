@@ -143,8 +143,14 @@ def _end_words(batch: Batch, out: str) -> str:
     """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
     if batch.plan and batch.plan.serve:
         return f"{out}; serve" if out else "Serve"
-    done = f"serve it, or keep it at {COLD[batch.units]}" if _cooked(batch) else "still raw"
-    return f"{out}: {done}" if out else done.capitalize()
+    done = f"serve it, or keep it at {COLD[batch.units]} and {eat_within()}" if _cooked(batch) else "still raw"
+    return f"{out}: {done}" if out else capital(done)
+
+
+def eat_within() -> str:
+    """How long cooked meat is kept cold, as printed."""
+    row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-03")
+    return f"eat it within {row['value'].partition('-')[0]} {row['unit']} (printed for {row['cut']})"
 
 
 def _cooked(batch: Batch) -> bool:
@@ -162,6 +168,7 @@ def cook_to(system: str) -> str:
     )
 
 
+MOST_TOLD = 6  # points of a program
 WARM = {"core": "the middle", "average": "the piece on average", "surface": "the outside"}
 PLACES = {"core": "in the middle", "average": "on the whole", "surface": "outside"}
 
@@ -186,7 +193,17 @@ def _out_of(planned: Outcome, where, n: int) -> str:
     if before is None or (n < len(where) and where[n] == before):
         return ""
     stage = planned.history.stages[before]
-    return f"Out of the {stage.noun}" if stage.wet or stage.cures or stage.heats else f"End of the {stage.noun}"
+    who = f" with {the(stage.named)}" if stage.named else ""
+    return f"Out of the {stage.noun}{who}" if stage.wet or stage.cures or stage.heats else f"End of the {stage.noun}"
+
+
+def the(names: Sequence[str]) -> str:
+    """Pieces by their names, so that they read as pieces.
+
+    >>> the(["point"]), the(["point", "flat"])
+    ('the point', 'the point and the flat')
+    """
+    return units.listed([f"the {name}" for name in names])
 
 
 def _stage_words(
@@ -200,10 +217,13 @@ def _stage_words(
     spent = say_time.spell(minutes)
     stretch = stage.stretches[number]
     title = f"{lead}{stage.begins[1 if number else 0]}"
-    kept = f"at {_warmth(stretch.temperature, system)}, {band or spent}"
+    warmth = _program(stretch.temperature, system) if stage.heats else _warmth(stretch.temperature, system)
+    kept = f"{warmth}, {band or spent}"
     before = DISSOLVE.format(cold=COLD[system]) if stage.cures and stage.wet else ""
-    if stage.named:
-        title = f"{lead}{', '.join(stage.named)}: {stage.begins[1 if number else 0]}"
+    goes_on = out and index and planned.history.stages[index - 1].named == stage.named  # the same pieces
+    if stage.named and not goes_on:
+        title = f"{out}; {the(stage.named)}: " if out else f"{capital(the(stage.named))}: "
+        title += stage.begins[1 if number else 0]
     if stage.heats and stretch.water is not None:
         kept = f"in {units.show(stretch.water, 'water', system)} of water {kept}"
     if stage.desalts:
@@ -213,9 +233,24 @@ def _stage_words(
 
 
 def _warmth(log: Log, system: str) -> str:
+    """How warm a fridge is."""
     kelvin = [point[1] for point in log]
     low, high = (units.show(value, "temperature", system) for value in (min(kelvin), max(kelvin)))
-    return low if low == high else f"{low} to {high}"
+    return f"at {low if low == high else f'{low} to {high}'}"
+
+
+def _program(log: Log, system: str) -> str:
+    """What a pot or an oven is set to, in its order: "from 20 °C, to 92 °C by 1 h, then so on"."""
+    shown = [units.show(kelvin, "temperature", system) for _, kelvin in log]
+    if len(set(shown)) == 1:
+        return f"at {shown[0]}"
+    told = [f"from {shown[0]}"]
+    for before, now, (time, _) in zip(shown, shown[1:], log[1:], strict=False):
+        by = say_time.spell(round(time / 60))
+        told.append(f"still {now} at {by}" if now == before else f"to {now} by {by}")
+    most = MOST_TOLD if len(told) > MOST_TOLD + 1 else len(told)
+    left = f"and {len(told) - most} more points of the program" if most < len(told) else "then so on"
+    return ", ".join([*told[:most], left])
 
 
 def _sentence(*parts: str) -> str:

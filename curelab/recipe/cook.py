@@ -114,7 +114,12 @@ class BagCook(Cooking):
 
     @property
     def hint(self) -> str:  # type: ignore[override]
-        return f"keep the bag under water; leave it closed until it is chilled, then {'keep' if self.juice == 'kept' else 'pour off'} the juice"
+        juice = (
+            "keep the juice as cold as the meat, and boil it before you use it"
+            if self.juice == "kept"
+            else "pour off the juice"
+        )
+        return f"keep the bag under water; leave it closed until it is chilled, then {juice}"
 
     @property
     def heating(self) -> Heating:

@@ -146,13 +146,13 @@ def _stations_between(piece: Piece, place: float, end: str) -> tuple[Station, ..
     if (before.tissue, before.below) != (after.tissue, after.below):
         places.append(before.at + after.at - place)
     mine = (lambda where: where <= place) if end == "head" else (lambda where: where >= place)
-    there = {each.at: each for each in piece.stations} | {where: _station(piece, where) for where in places}
+    there = {each.at: each for each in piece.stations} | {where: station_at(piece, where) for where in places}
     chosen = [there[where] for where in sorted(there) if mine(where)]
     return tuple(unchecked(each, at=each.at - chosen[0].at) for each in chosen)
 
 
-def _station(piece: Piece, place: float) -> Station:
-    """What a ruler would find at a place along a cut."""
+def station_at(piece: Piece, place: float) -> Station:
+    """What a ruler would find at a place [m] along a cut, from its head."""
     whole = piece.whole()
     assert whole is not None
     thick, wide, depths = whole.section(place)

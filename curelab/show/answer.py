@@ -5,6 +5,7 @@ Numbers in brackets hold 8 of 10 simulated batches; `RANGES` says so where the p
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -138,6 +139,29 @@ def _planned(found: Ready, plan: Planned, dated: Dated | None = None) -> str:
     if passed >= SURE:
         return f"{days} is enough."
     return f"{days} is too short." if passed < SOME else f"{days} is enough in {of_ten(passed)}."
+
+
+def headline(
+    found: Ready, piece: Piece, plan: Planned, system: str = "metric", made: Sequence[Change] | None = None
+) -> str:
+    """The answer for one piece in one sentence, for the head of a page: whether the plan will do, and the days, or why there are none."""
+    told = f"{capital(piece.name)}, {units.show(piece.thickness, 'length', system, digits=2)}:"
+    will = re.split("[.:](?: |$)", _planned(found, plan))[0]
+    pull, ready = (ordered(each)[1] for each in (found.pull, found.ready))
+    if too_warm(found):
+        return f"{told} warm for too long, and no cure helps there; keep it colder."
+    if not np.isfinite(pull):
+        return f"{told} even {LOOKED / DAY:.0f} days do not bring it its salt."
+    if not worth_waiting(found):
+        best = next((to_change([each], system=system)[0] for each in made or () if each.enough), NOT_YET)
+        best = re.split("[:;.] ", best[0].lower() + best[1:])[0]
+        return f"{told} {will}, and no day is safe to wait for; {best}."
+    days = [] if found.bag else [f"out on {day(found.pull)}"]
+    days += [f"cook on {day(found.ready)}" if np.isfinite(ready) else "no rest evens it out"]
+    spot = (
+        f"; its slowest spot is protected {in_batches(found.chance, down=True)}" if found.bare and found.nitrite else ""
+    )
+    return f"{told} {will}; {', '.join(days)}{spot}."
 
 
 def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> str:

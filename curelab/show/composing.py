@@ -5,6 +5,8 @@ from __future__ import annotations
 from ..batch import Batch
 
 BUTTONS = ("Earlier", "Later", "Double", "Remove")  # of a piece and of a stage
+STATION_BUTTONS = ("Add one behind it", "Take it out")
+STATIONS = "The shape in figures: each place where it was measured"
 OWN_GRAMS = "grams of its own"  # a batch without a weigh-out
 FOLD = "Put the batch together: pieces, way of curing, stages"
 DROP = "Drop a batch file or a thermometer's CSV anywhere on this page, or choose it:"
@@ -39,5 +41,5 @@ def begun(name: str, kept_as: str) -> str:
 
 
 __all__ = [
-    "ASKED", "BUTTONS", "DROP", "FOLD", "NEITHER", "OWN_GRAMS", "TOO_LARGE", "begun", "piece_title", "stage_title", "station_title", "taken",
+    "ASKED", "BUTTONS", "DROP", "FOLD", "NEITHER", "OWN_GRAMS", "STATIONS", "STATION_BUTTONS", "TOO_LARGE", "begun", "piece_title", "stage_title", "station_title", "taken",
 ]  # fmt: skip

@@ -40,7 +40,7 @@ def both(found: Update, *, bands: bool = True, long: bool = False) -> tuple[Spre
     nothing comes after it. With draws, the history beside them is a coarse one of the plan: pictures ask it for names, stages, and the
     sugar and temperature that a salometer floated in.
     """
-    draws = [each.followed(found.cure) if long else each for each in (found.planned, found.spread)]
+    draws = [each.followed(found.cure or 0) if long else each for each in (found.planned, found.spread)]
     own = found.batch.meat_and_fridge
     before = {row.key: row.value for row in own.known} if own is not None else {}
     now = before | {row.input.key: row.value for row in found.fit.estimates}

@@ -8,11 +8,12 @@ import numpy as np
 
 from ..engine.history import History
 from ..forecast import slice_of
+from ..limits.cooked import NITRITE
 from ..limits.verdict import in_degrees
 from ..matter.taste import RESTS_ON
 from ..matter.tenderness import tenderness
 from ..recipe.piece import Piece
-from ..units import capital
+from ..units import capital, listed
 
 TOUGH = ("brisket flat", "brisket point", "cooked brisket")  # tissues for which tenderness was published
 READINGS = 400
@@ -54,4 +55,19 @@ def plate_sentences(history: History, system: str = "metric") -> list[str]:
             times = np.linspace(begin, end, READINGS)
             told = tenderness(times, history.temperature(times, "core", piece.name))
             found.append(f"{capital(piece.name)}: {in_degrees(told.sentence, system)}")
-    return [*found, f"The word for the salt rests on {RESTS_ON}."] if found else []
+    return [*found, *juice_caution(history), f"The word for the salt rests on {RESTS_ON}."] if found else []
+
+
+def juice_caution(history: History) -> list[str]:
+    """What to mind of juice that stays in a bag, and of the broth of a pot: it was raw, and it holds what the meat held."""
+    hot = [n for n, stage in enumerate(history.stages) if stage.heats and history.has(n)]
+    kept = [f"juice of the {piece.name}" for piece in history.pieces if history.juice_kept("water", piece.name) > 0]
+    broth = ["broth"] if any(history.stages[n].wet for n in hot) else []
+    if not kept and not broth:
+        return []
+    what = capital(listed([*kept, *broth]))
+    said = f"{what}: it came out of raw meat. Boil it before you use it, and chill it and keep it as the meat."
+    nitrite = max(float(history.average("nitrite", history.begin(hot[0]), piece.name)) for piece in history.pieces)
+    if nitrite > NITRITE:
+        said += " It holds curing salt, as the meat does: use little of it, and none for a small child."
+    return [said]

@@ -22,7 +22,7 @@ from .plate import plate_sentences
 from .to_the_plate import is_raw, to_the_table
 from .warm_lines import READ, cautions_of, warm_line
 
-UNCOOKED = "Not cooked by the printed tables: do not eat it. Cook on until a thermometer in the middle shows what your code asks for."
+UNCOOKED = "Not cooked by the printed tables: do not eat it, nor its juice. Cook on until a thermometer in the middle shows what your code asks for."
 HEAD_WIDTH = 100  # columns of the answer under the title
 
 

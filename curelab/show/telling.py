@@ -31,21 +31,18 @@ def nitrite(many: Spread, time: float, piece: str) -> str:
     return f"Nitrite on {units.day(time, 2)}: {inside} mg per kg of green weight has gone into the {piece}, and {free} is still free in its middle."
 
 
-def soaked(many: Spread, soak: int, piece: str, system: str = "metric") -> str:
-    """What a soak has done: average, first bite and middle, before and after."""
+def soaked(many: Spread, soak: int, piece: str) -> str:
+    """What a soak has done on the whole."""
     begin, end = many.usual.span(soak)
+    before, after = (_percent(many, "average", when, piece) for when in (begin, end))
     spent = units.show(end - begin, "time")
-    before, after, bite, core = (
-        (f"{100 * middle[0]:.1f} %", _between(low, high, 100, 1))
-        for middle, low, high in (
-            many.at(place, "salt", [when], piece)
-            for place, when in (("average", begin), ("average", end), ("first bite", end), ("core", end))
-        )
-    )
-    return (
-        f"After {spent} of soak the {piece} has **{after[0]}**{after[1]} salt on the whole; before it had {before[0]}{before[1]}. The "
-        f"outer {_bite(system)} have {bite[0]}{bite[1]}, the middle {core[0]}{core[1]}."
-    )
+    return f"After {spent} of soak the {piece} has {after} salt on the whole; before it had {before}."
+
+
+def soaked_inside(many: Spread, soak: int, piece: str, system: str = "metric") -> str:
+    """What a soak has left outside and in the middle."""
+    bite, core = (_percent(many, place, many.usual.span(soak)[1], piece) for place in ("first bite", "core"))
+    return f"When the soak ends, the outer {_bite(system)} have {bite} salt, the middle {core}."
 
 
 def rested(many: Spread, piece: str, system: str = "metric") -> str:
@@ -61,6 +58,11 @@ def rested(many: Spread, piece: str, system: str = "metric") -> str:
 
 def _bite(system: str) -> str:
     return units.show(FIRST_BITE, "length", system, digits=1)
+
+
+def _percent(many: Spread, place: str, when: float, piece: str) -> str:
+    middle, low, high = many.at(place, "salt", [when], piece)
+    return f"**{100 * middle[0]:.1f} %**{_between(low, high, 100, 1)}"
 
 
 def _between(low, high, factor: float, digits: int = 0) -> str:

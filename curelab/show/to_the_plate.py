@@ -55,7 +55,7 @@ def to_the_table(outcome: Outcome) -> list[str]:
         return []
     probed = any(stage.until is not None and stage.until.quantity == TEMPERATURE for stage in stages)
     hot = show(rules("holding")[0].begin, "temperature", outcome.batch.units)
-    sooner = f" What is ready sooner is chilled, or held above {hot}; it does not stand about." if probed else ""
+    sooner = f" If it is done early, chill it or hold it above {hot}; do not let it stand." if probed else ""
     return [f"{begin(lead)}{sooner}"]
 
 

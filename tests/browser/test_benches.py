@@ -41,21 +41,13 @@ def visit(stage, kitchen):
         page = go.watch(width)
         page.goto(address.replace("start.ipynb", f"{name}.ipynb"))
         page.wait_for_selector("[data-revision]", timeout=120_000)
-        page.wait_for_function(
-            "() => [...document.querySelectorAll('[data-revision]')].every(e => +e.dataset.revision > 0)",
-            timeout=120_000,
-        )
+        all_drawn(page)
         folded = page.get_by_role("button", name="▸")
-        for _ in range(
-            100
-        ):  # nothing stays folded away, so that all of it is tried; a press that a redraw swallowed is made again
-            if not (left := folded.count()):
-                break
+        while left := folded.count():  # nothing stays folded away, so that all of it is tried
             folded.first.click()
-            for _ in range(40):
-                if folded.count() < left:
-                    break
-                page.wait_for_timeout(100)
+            folded.nth(left - 1).wait_for(state="detached")
+        assert folded.count() == 0
+        all_drawn(page)
         return page
 
     open_pages = []
@@ -71,6 +63,13 @@ def visit(stage, kitchen):
     yield go
     for context in open_pages:
         context.__exit__(None, None, None)
+
+
+def all_drawn(page) -> None:
+    """Wait until every picture on the page has been drawn."""
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('[data-revision]')].every(e => +e.dataset.revision > 0)", timeout=120_000
+    )
 
 
 def revisions(page) -> list[int]:

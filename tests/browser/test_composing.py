@@ -10,6 +10,7 @@ import pytest
 
 from curelab.batch import Batch, dumps, load
 from curelab.compose import add_stage, change_station, duplicate_piece, move_stage, split_piece, template
+from curelab.lab.assets import joined
 from curelab.lab.state import WORKING_FILE, starting_batch
 from curelab.paper.fridge_log import with_temperatures
 
@@ -57,14 +58,8 @@ def test_a_batch_is_put_together_dragged_cut_in_two_saved_and_opened_again(stage
         before = add_stage(duplicate_piece(starting_batch(), 1), "soak")
         assert kept(tmp_path / WORKING_FILE, before) == before
 
-        said = page.get_by_text("name: 3 is not a text")
-        for turn in range(600):  # a page that is being made anew may miss a drop; a hand would drop it again
-            if turn % 120 == 0:
-                page.evaluate(DROP, ["broken.toml", "schema = 1\nname = 3\n"])
-            if said.count() and said.first.is_visible():
-                break
-            page.wait_for_timeout(250)
-        assert said.first.is_visible()
+        page.evaluate(DROP, ["broken.toml", "schema = 1\nname = 3\n"])
+        page.get_by_text("name: 3 is not a text").wait_for(timeout=90_000)
         cut = small_cut()
         page.evaluate(DROP, ["small.toml", dumps(cut)])
         page.get_by_text("small.toml is in hand now").wait_for(timeout=90_000)
@@ -102,6 +97,44 @@ def test_a_batch_is_put_together_dragged_cut_in_two_saved_and_opened_again(stage
         page.get_by_text("Small cut, invented: saved as small.toml").wait_for(timeout=90_000)
         assert page.get_by_role("button", name="Remove: small, tail").count() == 1
         assert page.problems == [] and page.outside == []
+
+
+SHAPING = """unit => {
+  %s
+  window.wanted = [];
+  document.body.innerHTML = '<div id="field" style="position:relative;width:400px"></div><div id="stage"></div>';
+  const field = document.getElementById('field');
+  const hand = shaping(field, { stage: document.getElementById('stage') }, each => window.wanted.push(each));
+  const piece = { name: 'flat', stations: [[0, 5.08], [12.7, 5.08]], along: 12.7, head: 0, x: [6.1] };
+  hand.placed({ pieces: [piece] }, { W: 400, H: 200, scale: 20, boxes: [{ x: 20, y: 20, h: 150 }] }, unit);
+  field.firstChild.setAttribute('width', 400);
+  hand.touched({ pieces: [piece] }, null, { piece: 0, column: 0 });
+}"""
+
+
+@pytest.mark.parametrize(
+    "unit, step, thick, cut",
+    [
+        ({"factor": 1 / 2.54, "name": "depth, in"}, 0.003175, "1 5/8 in thick", "2 3/8 in from the head"),
+        ({"factor": 10, "name": "depth, mm"}, 0.001, "41 mm thick", "61 mm from the head"),
+    ],
+)
+def test_a_hand_moves_by_mm_and_in_a_us_batch_by_eighths_of_an_inch(stage, unit, step, thick, cut):
+    """The drawing alone, without a lab behind it: 1 cm is 20 px here."""
+    with stage.watched_page() as page:
+        page.evaluate(SHAPING % joined("page.js", "drawing.js", "section_shaping.js"), unit)
+        box = page.locator(".cl-cut-thumb").last.bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x, y + 20, steps=3)
+        assert thick in page.locator(".cl-cut-on").last.text_content()
+        page.mouse.up()
+        (wanted,) = page.evaluate("() => window.wanted")
+        assert wanted["thickness"] / step == pytest.approx(round(0.0408 / step), abs=1e-3)
+        assert wanted["at"] == pytest.approx(0.127)
+        assert cut in page.locator(".cl-cut-split").text_content()
+        assert page.problems == []
 
 
 def test_at_phone_width_every_button_and_field_is_large_enough_for_a_thumb(stage, tmp_path):

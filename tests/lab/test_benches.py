@@ -1,6 +1,7 @@
 """State and benches in this process, with exceptions in callbacks fatal: what the sliders write is what the file says and what runs."""
 
 import asyncio
+import re
 
 import numpy as np
 import pytest
@@ -43,6 +44,7 @@ def short(page):
     return (page.says["answer"].text + "\n" + page.says["more"].text).split("\n")
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_every_bench_speaks_and_draws(name):
     _, page = made(name)
     assert page.says["answer"].text and page.says["caution"].text
@@ -52,6 +54,25 @@ def test_every_bench_speaks_and_draws(name):
         assert "Assumed: " in picture.caption or name == "learning"
 
 
+@pytest.mark.parametrize("bench_name", ["thick point", "soak"])
+def test_the_answer_on_the_first_screen_is_two_short_sentences(bench_name):
+    """Whatever the days and the fridge are; all else that is said stands below, or is folded away."""
+    state = State(strict=True)
+    page = bench(bench_name, state)
+    lead = [page.says[key] for key in ("answer", "after") if key in page.says]
+    assert list(page.box.children[1].children[1 : 1 + len(lead)]) == lead
+    heads = set()
+    for days, celsius in ((10, 3), (3, 3), (40, 1), (10, 14)):
+        state.edit_stage(state.cure, lasts=f"{days} d", temperature=f"{celsius} degC", until=None, at_most=None)
+        said = " ".join(say.text for say in lead).replace("\n", " ")
+        flat = re.sub(r"\([^()]*\)", "", said)
+        sentences = [each for each in re.split(r"(?<=[.!?])\s+", flat) if each]
+        assert 1 <= len(sentences) <= 2 and all(len(each.split()) <= 24 for each in sentences), sentences
+        heads.add(said)
+    assert len(heads) == 4
+
+
+@pytest.mark.usefixtures("few_draws")
 def test_every_slider_moves_the_batch_and_the_pictures(name):
     state, page = made(name)
     for label, knob in page.controls.items():
@@ -63,6 +84,7 @@ def test_every_slider_moves_the_batch_and_the_pictures(name):
         assert any(page.pictures[key].revision > count for key, count in before.items()), label
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_extremes_of_every_slider_leave_a_picture_or_a_reason(name):
     for end in ("min", "max"):
         state, page = made(name)
@@ -79,6 +101,7 @@ def test_extremes_of_every_slider_leave_a_picture_or_a_reason(name):
                     assert page.says["answer"].text == "", label
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_units_switch_everywhere_at_once_and_lose_nothing(name):
     state, page = made(name)
     before = state.batch
@@ -89,6 +112,7 @@ def test_units_switch_everywhere_at_once_and_lose_nothing(name):
     assert state.batch == before
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_bands_off_takes_the_bands_away(name):
     _, page = made(name)
     drawn = [picture for picture in page.pictures.values() if "series" in picture.meta]
@@ -284,6 +308,7 @@ def test_a_field_that_does_not_read_says_why_and_changes_nothing():
     assert page.controls[key].problem == "" and state.batch.pieces[0].weight == 3.0
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_axes_hold_still_while_a_hand_moves():
     _, page = made("equilibrium or strong")
     knob, picture = page.controls["salt"], page.pictures["equilibrium salt"]
@@ -376,6 +401,7 @@ def bands_of(page):
     ]
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_the_box_hides_the_shading_and_nothing_else(name):
     """A tick must not change what is said, or how sure it is."""
     _, page = made(name)

@@ -238,14 +238,14 @@ def test_a_hand_on_the_drawing_does_what_the_knife_and_the_ruler_do():
     state = State(batch, strict=True)
     page = bench("batch", state)
     picture = page.pictures["section"]
-    assert picture.editable and "Piece 1: brisket: Station 3: thickness" in page.controls
+    assert picture.editable and "piece 1 station 3 thickness" in page.controls
 
     def by_hand(**wanted):
         page.pictures["section"]._handle_custom_msg(wanted, [])
 
     by_hand(piece=0, station=2, at=0.25, thickness=0.037)
     assert (state.batch.pieces[0].stations[2].at, state.batch.pieces[0].stations[2].thickness) == (0.25, 0.037)
-    assert page.controls["Piece 1: brisket: Station 3: thickness"].value == "37 mm"
+    assert page.controls["piece 1 station 3 thickness"].value == "37 mm"
     before = state.batch
     by_hand(piece=0, station=2, at=0.05, thickness=0.037)
     assert state.batch is before and "does not lie behind the station before it" in page.says["trouble"].text
@@ -257,3 +257,30 @@ def test_a_hand_on_the_drawing_does_what_the_knife_and_the_ruler_do():
     for _ in range(3):
         page.nav.undone += 1
     assert state.batch == batch
+
+
+@pytest.mark.parametrize("name", ["batch", "thick point"])
+def test_a_station_is_added_where_the_cut_is_as_it_was_and_taken_out_again(name):
+    batch = template("simmered and smoked")
+    batch = batch.but(stages=batch.stages[:2])
+    state = State(batch, strict=True)
+    page = bench(name, state)
+
+    def press(key):
+        (page.controls if name == "batch" else page.measures)[key].press()
+
+    press("piece 1 station 2 add")
+    _, before, made, after, *_ = state.batch.pieces[0].stations
+    assert made.at == pytest.approx((before.at + after.at) / 2)
+    assert made.thickness == pytest.approx((before.thickness + after.thickness) / 2)
+    assert state.batch.pieces[0].volume() == pytest.approx(batch.pieces[0].volume(), rel=1e-9)  # nothing was measured
+    controls = page.controls if name == "batch" else page.measures
+    assert controls["piece 1 station 3 remove"].focus  # the keyboard stays where it was at work
+    press("piece 1 station 3 remove")
+    assert state.batch.pieces[0].stations == batch.pieces[0].stations
+    page.nav.undone += 1
+    page.nav.undone += 1
+    assert state.batch == batch
+    ends = len(batch.pieces[0].stations)
+    controls = page.controls if name == "batch" else page.measures
+    assert controls[f"piece 1 station {ends} add"].disabled  # nothing is known behind the last one

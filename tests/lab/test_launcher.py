@@ -1,5 +1,6 @@
 """The working folder: what is copied, brought up to date, and left alone; and how a lab ends. (What it shows: the browser tests.)"""
 
+import asyncio
 import contextlib
 import errno
 import json
@@ -15,6 +16,7 @@ import psutil
 import pytest
 
 from curelab.__main__ import main
+from curelab.lab.ending import Ending, keep_quiet
 from curelab.lab.folder import RECORD, furnish, page_to_open, put_away
 from curelab.lab.launcher import _doing, _working_folder, launch
 
@@ -306,9 +308,44 @@ def test_a_lab_that_is_still_starting_ends_as_cleanly(tmp_path, started, number)
         if "starting JupyterLab" in line:
             break
     process.send_signal(getattr(signal, number))
-    # 0, or ended by the signal itself, as a shell expects of Ctrl-C: what counts is that nothing is left.
-    assert process.wait(30) in (0, -getattr(signal, number)) and process.stdout.read() == ""
+    assert process.wait(30) == 0 and process.stdout.read() == ""
     assert left(tmp_path) == ["home/curelab"] and "Traceback" not in rest_of(terminal)
+
+
+@posix
+def test_between_two_files_of_a_library_nothing_is_raised_and_the_start_ends_at_its_next_step():
+    """A KeyboardInterrupt through code made from text ends Python by the signal, though it is caught; so there is none."""
+    code = """
+import os, signal
+from curelab.lab.ending import polite_end
+with polite_end() as ending:
+    exec("os.kill(os.getpid(), signal.SIGINT)")
+    print("went on", flush=True)
+    ending.here()
+    print("never")
+"""
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert (ran.returncode, ran.stdout, ran.stderr) == (0, "went on\n", "")
+    impatient = code.replace("exec(", "exec('os.kill(os.getpid(), signal.SIGINT)'); exec(")
+    ran = subprocess.run([sys.executable, "-c", impatient], capture_output=True, text=True)
+    assert (ran.returncode, ran.stdout, ran.stderr) == (0, "", "")
+
+
+def test_a_message_to_a_page_that_was_closed_is_no_news_and_at_the_end_nothing_is():
+    from tornado.websocket import WebSocketClosedError
+
+    ending, told = Ending(), []
+    loop = asyncio.new_event_loop()
+    loop.default_exception_handler = told.append
+    keep_quiet(loop, ending)
+    loop.call_exception_handler({"message": "gone", "exception": WebSocketClosedError()})
+    assert told == []
+    loop.call_exception_handler({"message": "a fault", "exception": ValueError()})
+    assert len(told) == 1
+    ending.count = 1
+    loop.call_exception_handler({"message": "broken off", "exception": ValueError()})
+    assert len(told) == 1
+    loop.close()
 
 
 @posix

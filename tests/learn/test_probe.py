@@ -134,6 +134,21 @@ def test_a_chill_that_a_probe_saw_is_judged_by_it(batch, usual):
     assert any(each.name.endswith("by the probe") and each.outcome == "fail" for each in worst.verdicts)
 
 
+def test_meat_without_a_cure_has_a_forecast_too(batch):
+    raw = batch.but(stages=batch.stages[2:], weigh_out=None)
+    usual = simulate(raw.pieces, raw.filled(), cells=12)
+    begin, end = usual.span(2)
+    log = [
+        probed(at, usual.temperature(at, "core", "point") - 2)
+        for at in (begin + 0.5 * (end - begin), begin + 0.7 * (end - begin))
+    ]
+    said, found = heard(raw.but(log=tuple(log)), 16)
+    assert found is not None and found.cure is None and not found.told.days
+    assert any("Simmer: 88 °C in the middle after" in each and "by your probe" in each for each in said)
+    with pytest.raises(InputError, match="no cure to forecast"):
+        update(raw.but(log=(Reading(at=1.0, what="weight", value="1.8 kg", piece="point"),)))
+
+
 def test_one_reading_in_a_chill_is_no_proof_of_it(batch, usual):
     """Nearly 5 h in a fridge where the food code has 2: one reading, colder than the plan has it, must not make that look quicker."""
     stages = list(batch.stages)

@@ -32,7 +32,7 @@ def test_simmered_and_iced():
         "lethality, 6.5 log": "pass", "lethality, 7 log": "pass", "come-up": "pass", "moist while cooking": "pass",
         "cooling, food code": "pass", "cooling, federal stabilization": "unknown", "cooling, slow for cured meat": "unknown",
     }  # fmt: skip
-    assert "the middle of point" in found["lethality, 6.5 log"].sentence  # the slower of the two
+    assert "the middle of the point" in found["lethality, 6.5 log"].sentence  # the slower of the two
     # A verdict reads the history itself: cooling from 57.2 degC (135 degF) to 21.1 (70), found on the curve by bisection.
     history = simulate((FLAT, POINT), [CURE, SIMMER, ICE])
     begin, end = history.span(2)
@@ -50,7 +50,7 @@ def test_simmered_and_iced():
 def test_a_fridge_is_too_slow_for_a_thick_piece():
     found = checks(SIMMER, FRIDGE)
     assert found["cooling, food code"].outcome == found["cooling, federal stabilization"].outcome == "fail"
-    assert found["cooling, food code"].margin < 0 and "the middle of point" in found["cooling, food code"].sentence
+    assert found["cooling, food code"].margin < 0 and "the middle of the point" in found["cooling, food code"].sentence
 
 
 def test_enough_nitrite_and_salt_cools_slowly():
@@ -143,14 +143,15 @@ def test_two_pieces_cooked_in_two_ways():
     bag = BagCook(temperature="62 degC", lasts="14 h", pieces=["point"])
     found = checks(pot, bag, ICE)
     assert found["lethality, 6.5 log"].outcome == "pass"
-    assert "the middle of flat" in found["cooling, food code"].sentence  # it waited in the fridge, hot
+    assert "the middle of the flat" in found["cooling, food code"].sentence  # it waited in the fridge, hot
     assert "hot holding" not in found
     # Only the flat is cooked: nothing is said of the raw point, and its waiting is no come-up.
     alone = checks(pot, ICE.but(pieces=["flat"]))
     assert all("point" not in verdict.sentence for verdict in alone.values())
     short = checks(pot, bag.but(lasts="1 h"), ICE)
     assert (
-        short["lethality, 6.5 log"].outcome == "fail" and "the middle of point" in short["lethality, 6.5 log"].sentence
+        short["lethality, 6.5 log"].outcome == "fail"
+        and "the middle of the point" in short["lethality, 6.5 log"].sentence
     )
 
 
@@ -189,7 +190,7 @@ def test_what_is_cold_outside_is_not_held_hot_by_its_middle():
     history = simulate(POINT, [CURE, SIMMER, luke])
     assert history.temperature(history.length, "core", "point") > 273.15 + 57.2  # which used to pass
     verdict = {each.name: each for each in check_cooked(history)}["hot holding"]
-    assert verdict.outcome == "fail" and "the outside of point" in verdict.sentence
+    assert verdict.outcome == "fail" and "the outside of the point" in verdict.sentence
 
 
 def test_a_second_cold_smoke_hides_no_slow_cooling():

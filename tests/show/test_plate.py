@@ -6,9 +6,9 @@ from curelab import Bath, Brine, Piece, outcome, simulate
 from curelab.batch import load
 from curelab.forecast import slice_of
 from curelab.matter.tenderness import SKEWER
-from curelab.recipe.stages import BagCook, Chill
+from curelab.recipe.stages import BagCook, Chill, Simmer
 from curelab.show import data, report
-from curelab.show.plate import plate_sentences
+from curelab.show.plate import juice_caution, plate_sentences
 from curelab.sources import datasets_folder
 
 CURE = Brine(bath=Bath(water="3 kg", salt="150 g", nitrite="0.6 g"), temperature="3 degC", lasts="8 d", lying=False)
@@ -27,6 +27,17 @@ def test_only_what_was_cooked_comes_to_the_plate():
     # No published row for a loin: nothing is said of how tender it is.
     alone = plate_sentences(simulate(LOIN, [CURE, BAG.but(pieces=[]), ICE]))
     assert len(alone) == 2 and not any(SKEWER in each for each in alone)
+
+
+def test_juice_that_is_kept_was_raw_and_holds_what_the_meat_held():
+    kept = BAG.but(juice="kept")
+    pot = Simmer(water="4 kg", temperature="90 degC", lasts="3 h", pieces=["loin"])
+    (both,) = juice_caution(simulate((LOIN, FLAT), [CURE, kept, pot, ICE]))
+    assert both.startswith("Juice of the flat and broth: it came out of raw meat. Boil it") and "curing salt" in both
+    bare = CURE.but(bath=Bath(water="3 kg", salt="150 g"))
+    (plain,) = juice_caution(simulate((LOIN, FLAT), [bare, kept, ICE]))
+    assert "Juice of the flat:" in plain and "curing salt" not in plain
+    assert juice_caution(simulate((LOIN, FLAT), [CURE, BAG, ICE])) == [] and "boil it" in kept.hint
 
 
 @pytest.mark.parametrize(("name", "there"), [("demo_plate", True), ("demo_loin", False)])

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from ... import units
-from ...batch import READINGS, TASTE_WORDS, Reading
+from ...batch import READINGS, Reading
 from ...compose.pieces import unknown_to
 from ...fields import InputError, from_plain
 from ...limits import RULE_SETS, Verdict
@@ -27,6 +27,7 @@ from ..composing import Composing, shape_of
 from ..controls import Line, Pick, Press
 from ..forms import form
 from ..picture import Picture
+from ..reading_words import LIKE
 from ..say import Say
 from ..section import SectionPicture
 from ..state import WORKING_FILE
@@ -58,6 +59,7 @@ class BatchBench(Bench):
     def build(self):
         self._build_forms()
         self.composing.make()
+        self.stations = [self.composing.stations(number) for number in range(len(self.state.batch.pieces))]
         self.controls |= self.composing.controls
         self.taking.make()
         self._build_files()
@@ -83,7 +85,6 @@ class BatchBench(Bench):
             state, lambda batch: batch, lambda **changes: state.edit(lambda batch: batch.but(**changes)), ELSEWHERE
         )
         self.forms: list[tuple[str, dict]] = [("The batch", whole)]
-        self.stations: list[list[tuple[str, dict]]] = []
         for number in range(len(state.batch.pieces)):
             fields = form(
                 state,
@@ -92,11 +93,6 @@ class BatchBench(Bench):
                 unknown_to(state.batch.pieces[number].shape),
             )
             self.forms.append((piece_title(state.batch, number), fields))
-            self.stations.append(self.composing.stations(number))
-            for title, own in self.stations[-1]:
-                self.controls |= {
-                    f"{piece_title(state.batch, number)}: {title}: {name}": each for name, each in own.items()
-                }
         if state.batch.weigh_out is not None:
             self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", self._weigh_out_fields()))
         for number, stage in enumerate(state.batch.stages):
@@ -186,9 +182,8 @@ class BatchBench(Bench):
 
     def _like(self) -> None:
         """Show how a reading of this sort is written."""
-        kind = READINGS[self.reading["what"].value]
-        own = {"": "nothing to write here", "word": TASTE_WORDS[1], "plain": "38"}
-        self.reading["value"].placeholder = own[kind] if kind in own else units.KINDS[kind].example
+        what, us = self.reading["what"].value, self.state.batch.units == "us"
+        self.reading["value"].placeholder = LIKE[what][us] if what in LIKE else "nothing to write here"
 
     def _start_now(self) -> None:
         plan = self.state.batch.plan
@@ -294,12 +289,8 @@ class BatchBench(Bench):
         fields = dict(self.forms)
         pieces = []
         for number in range(len(batch.pieces)):
-            stations = [
-                row(Say(f"**{title}**", "note"), *own.values(), at_least=90, gap=8)
-                for title, own in self.stations[number]
-            ]
             own = fields[piece_title(batch, number)].values()
-            pieces.append(composing.card("piece", number, *own, *stations, *composing.splitting(number)))
+            pieces.append(composing.card("piece", number, *own, *self.stations[number], *composing.splitting(number)))
         stages = [
             composing.card("stage", number, *fields[stage_title(batch, number)].values())
             for number in range(len(batch.stages))

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
-from typing import Any
-
 import numpy as np
 
 from ... import units
@@ -18,7 +15,7 @@ from ...forecast.portion import alone
 from ...limits import check_cooked
 from ...limits.checks import check_cooked_in_all
 from ...limits.verdict import SIGNS, in_draws
-from ...outcome import CHECKED, CHECKED_LARGE
+from ...outcome import CHECKED_LARGE
 from ...recipe.cook import COLD_IN, Chill, Simmer
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
@@ -80,7 +77,6 @@ class PlateBench(Bench):
 
     def build(self):
         state = self.state
-        self._asked: dict[str, tuple[Any, str]] = {}  # what was asked, and about what
         self._build_dials()
         names = [piece.name for piece in self._cooked(state.batch)]
         if len(names) > 1:
@@ -225,10 +221,6 @@ class PlateBench(Bench):
 
     # -- questions -----------------------------------------------------------------------------------------------------------------
 
-    def _about(self) -> Any:
-        """What an answer to a button is true for; anything else moved makes it an old one."""
-        return self.state.batch, self.state.own
-
     def _ask_salt(self) -> None:
         batch = with_cook(self.state.batch)
         wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
@@ -240,7 +232,7 @@ class PlateBench(Bench):
                 )
             )
         ]
-        if any(stage.tag == Simmer.tag for stage in batch.stages):
+        if any(stage.heats and stage.wet for stage in batch.stages):
             said.append(
                 str(
                     simmer_water_for_the_plate(
@@ -248,12 +240,12 @@ class PlateBench(Bench):
                     )
                 )
             )
-        self._answer("salt", " ".join(said))
+        self.tell("salt", " ".join(said))
 
     def _ask_portion(self) -> None:
         batch = with_cook(self.state.batch)
         piece = self._piece(batch)
-        self._answer(
+        self.tell(
             "portion",
             str(
                 portion_that_cools(
@@ -261,10 +253,6 @@ class PlateBench(Bench):
                 )
             ),
         )
-
-    def _answer(self, name: str, sentence: str) -> None:
-        self._asked[name] = self._about(), sentence
-        self.says[name].text = sentence
 
     # -- what the page shows -------------------------------------------------------------------------------------------------------
 
@@ -282,8 +270,8 @@ class PlateBench(Bench):
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
         # All is worked out first, so that picture and words change together.
         ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss)
-        checked = CHECKED if many.count > QUICK else CHECKED_LARGE
-        chances = many.verdicts(draws=checked, checks=partial(check_cooked, system=system))
+        rests = many.count > QUICK  # while a slider is being moved there is no time for more than the ends
+        chances = many.verdicts(draws=CHECKED_LARGE, checks=check_cooked) if rests else ()
         verdicts = in_draws(
             check_cooked_in_all(usual, (ends.of(1), ends.of(2)), system), {each.name: each for each in chances}
         )
@@ -304,8 +292,7 @@ class PlateBench(Bench):
             f"{SIGNS[each.outcome]}: {each.sentence} [{each.source}]" for each in verdicts
         )
         for name in ("salt", "portion"):
-            about, sentence = self._asked.get(name, (None, ""))
-            self.says[name].text = sentence if about == self._about() else ""
+            self.tell_again(name)
 
     def _draw_slice(self):
         batch, many = self.state.batch, self._seen()

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
+from ...batch import Batch
 from ...engine.run import FREE
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import HEAD, Planned, answer, ranges
+from ...show.answer import Planned, answer, headline, ranges
+from ...show.composing import STATIONS
 from ...show.section import section
 from ...spread import Spread
 from ...spread.sensitivity import within
-from ...units import DAY, capital
+from ...units import DAY
 from ..bars import BarPicture
 from ..controls import Pick
 from ..depthmap import DepthMap
@@ -17,6 +22,7 @@ from ..dials import CAP, FRIDGE, THICKNESS, brine_dial, days_dial, dial
 from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
+from ..stations import station_rows
 from ..workbench import Bench, row, show_lines, show_map, show_matters, show_section
 
 HORIZON = 90 * DAY
@@ -32,6 +38,7 @@ class ThickPoint(Bench):
     """Sliders for thickness, fat, temperature, salt and days beside the section of both pieces; lines and ranks folded below."""
 
     here = "thick_point.ipynb"
+    _focus = ""  # the control that has the keyboard when the page is made anew
 
     def shape(self, batch):
         """Its dials are those of the first two pieces."""
@@ -49,6 +56,7 @@ class ThickPoint(Bench):
             state, f"Fat on one face of the {state.batch.pieces[0].name}", "length", CAP, lambda batch: batch.pieces[0].fat_cap,
             lambda words: state.edit_piece(0, fat_cap=words),
         )  # fmt: skip
+        self.measures: dict[str, Any] = {}
         self.controls["days"] = days_dial(state)
         self.controls["temperature"] = dial(
             state, "Fridge", "temperature", FRIDGE, lambda batch: batch.stages[cure].warmest,
@@ -59,6 +67,13 @@ class ThickPoint(Bench):
             turning = Pick("Turning", TURNING, self._turning())
             turning.observe(lambda change: self._turn(turning.value), "value")
             self.controls["turning"] = turning
+        self.stations: list[Any] = []
+        for number in range(len(state.batch.pieces[:2])):
+            made, rows = station_rows(state, number, self._restation)
+            self.measures |= made
+            self.stations += rows
+        if self._focus in self.measures:
+            self.measures[self._focus].focus = True
         self.pictures["section"] = SectionPicture()
         self.by_hand(self.pictures["section"])
         for name in ("profile 1", "profile 2", "nitrite", "middle"):
@@ -85,6 +100,10 @@ class ThickPoint(Bench):
         every = None if how in ("never", "rack") else how
         self.state.edit_stage(self.state.cure, lying=how != "rack", turn_every=every)
 
+    def _restation(self, change: Callable[[Batch], Batch], focus: str) -> None:
+        self._focus = focus
+        self.state.edit(change, step=True)
+
     def _seen(self) -> tuple[Spread, float]:
         """The cure, left to go on past its end, and when it was to end."""
         now = self.state.batch.stages[self.state.cure].longest
@@ -103,9 +122,8 @@ class ThickPoint(Bench):
             made = state.changes(many, state.cure, piece.name) if found.bare else None
             plan = Planned(now, stands)
             said = answer(found, piece, many.usual.numbers, plan, system, None, made, state.batch.weighed)
-            first.append(" ".join(said[:HEAD]))
-            if said[HEAD:]:
-                more.append(f"**{capital(piece.name)}.** {' '.join(said[HEAD:])}")
+            first.append(headline(found, piece, plan, system, made))
+            more.append(" ".join(said))
         self.says["answer"].text = "\n".join(first)
         self.says["spot"].text = "\n".join(more)
         self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
@@ -136,6 +154,9 @@ class ThickPoint(Bench):
         )
 
     def layout(self):
+        self.fold("The whole answer: rest, slowest spot, and what would help", self.says["spot"])
+        if self.stations:
+            self.fold(STATIONS, *self.stations)
         profiles = [self.pictures[name] for name in ("profile 1", "profile 2") if name in self.pictures]
         self.fold(
             "Lines from face to face, nitrite, and the days until the middle is cured",
@@ -143,6 +164,4 @@ class ThickPoint(Bench):
             self.pictures["map"], draw=self._draw_lines,
         )  # fmt: skip
         self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
-        return self.page(
-            [self.says["answer"]], self.pictures["section"], list(self.controls.values()), [self.says["spot"]]
-        )
+        return self.page([self.says["answer"]], self.pictures["section"], list(self.controls.values()))
