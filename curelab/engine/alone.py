@@ -63,3 +63,6 @@ class Alone:
     def handed(self, name: str) -> np.ndarray:
         """Terms of w (d, r), without a bath."""
         return self.run.handed_by(self.piece, name)
+
+    def between_ended(self) -> np.ndarray:
+        return self.run.between_ended()
