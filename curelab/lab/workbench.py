@@ -95,7 +95,9 @@ class Bench(ABC):
         # Keeps its room while it is hidden, so that the page does not jump.
         self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
         self.at_work.layout.visibility = "hidden"
-        self.content.children = (self.layout(),)
+        made = self.layout()
+        self.content.children = made.children
+        made.close()
         if list(self.folded.children) != self.folds:
             self.folded.children = self.folds
         self._old |= before - _parts(self.box)
