@@ -19,11 +19,11 @@ from .terms import terms_of
 
 POINTS = 41  # places across a slab at which a profile is read
 # Against as many terms as cells these cost, from an hour on, up to 6e-3 of the driving force (the strongest bath) where salt is just
-# arriving, 5e-4 on average, and next to nothing later; a test holds them to that.
+# arriving, 4e-4 on average, and next to nothing later; a test holds them to that.
 TERMS = 14  # across a slab; half of them are even
 TERMS_ROUND = 13  # from the middle of a cylinder or a sphere outwards
 TERMS_THIN = 6  # in a layer beside the main one
-SPOTS = 24  # places in a tissue, half as many more in one of cells, at which something that is not linear is counted
+SPOTS = 32  # places in a tissue, half as many more in one of cells, at which something that is not linear is counted
 REMEMBERED = 64  # bodies
 
 
@@ -168,6 +168,10 @@ class Body:
     def moved(self, tissues: np.ndarray) -> np.ndarray:
         """(r,) the terms that lie in these tissues (l,)."""
         return np.asarray(tissues)[self.tissue]
+
+    def weighed(self, weights: np.ndarray) -> np.ndarray:
+        """(r,) of each term, what is `weights` (l,) in each tissue."""
+        return np.asarray(weights)[self.tissue]
 
     def integral(self, tissue: int) -> np.ndarray:
         """(r,) row that reads the volume integral over one tissue."""

@@ -1,5 +1,6 @@
 """A body in three dimensions, carried by few terms over many nodes: what a layered body is for a slab, for a block, a cut or a round with
-ends. Its terms run through all of its tissues, so that nothing jumps between them.
+ends. Its terms run through all of its tissues, so that nothing jumps between them. Longer than others because
+it is made and read in all the ways in which a layered body is.
 """
 
 from __future__ import annotations
@@ -53,7 +54,8 @@ class Solid:
     mean (r,): the volume integral of each term, counted by what the tissues store, and so also the terms of the state 1; ratio (l,): what
     they store over what the first one stores; faces; sign (r,); stiffness (l, r, r). depth, rows, within: a profile through the deepest
     place, from face to face, which is `across` thick. lag (n,): how long each node follows a bath; values (n, r): the terms at the nodes
-    of `grid`; error (4,): see `reduced.ASKED`; fine, few: as `solid` was asked.
+    of `grid`; error (4,): see `reduced.ASKED`; fine, few: as `solid` was asked. part (r,): the share of each term that lies in the tissues
+    it was made `apart` for, None: for none.
     """
 
     grid: Grid
@@ -69,6 +71,7 @@ class Solid:
     at_face: dict[int, int]
     fine: float = 1.0
     few: bool = False
+    part: np.ndarray | None = None
 
     @property
     def count(self) -> int:
@@ -203,6 +206,13 @@ class Solid:
         assert np.all(tissues)
         return np.ones(self.count, dtype=bool)
 
+    def weighed(self, weights: np.ndarray) -> np.ndarray:
+        """(r,) of each term, what is `weights` (l,) in each tissue: one weight in those it was made apart for, which stand first, and one in the
+        others.
+        """
+        first, last = np.asarray(weights)[[0, -1]]
+        return np.full(self.count, first) if self.part is None else first * self.part + last * (1 - self.part)
+
     def integral(self, tissue: int) -> np.ndarray:
         """(r,) row that reads the volume integral over one tissue."""
         return self.grid.elements.volumes[tissue] @ self.values
@@ -272,9 +282,11 @@ def solid(
     paces: tuple[tuple[float, ...], ...] = ((1.0,),),
     fine: float = 1.0,
     few: bool = False,
+    apart: int = 0,
 ) -> Solid:
     """The body of an outline: `ratio` (l,) of what its tissues store, over the first; paces (c, l): how they may conduct, the usual way
-    first; `fine`: times as many elements along every axis as usual; few: carried by the fewer terms that serve draws.
+    first; `fine`: times as many elements along every axis as usual; few: carried by the fewer terms that serve draws; apart: so many tissues
+    stand first in which something happens that does not in the others.
 
     Bodies are remembered by what is given, and the terms on disk (`bodies.kept`).
     """
@@ -289,6 +301,7 @@ def solid(
     values = np.linalg.solve(np.linalg.cholesky(values.T @ (mass[:, None] * values)), values.T).T
     mean = np.zeros(values.shape[1])
     mean[0] = np.sqrt(mass.sum())
+    part = None
     slopes = elements.slopes(values)
     stiffness = np.array([sum(s.T @ (weight[:, None] * s) for s in slopes) for weight in elements.weights])
     stiffness[:, 0] = stiffness[:, :, 0] = 0.0
@@ -300,11 +313,26 @@ def solid(
             name: alike * met["first"] if name == "second" else np.where((alike > 0) | (name == "first"), each, 0.0)
             for name, each in met.items()
         }
+    if 0 < apart < len(ratio):
+        part, turn = _apart(values.T @ ((np.array(ratio)[:apart] @ elements.volumes[:apart])[:, None] * values), sign)
+        values, mean, stiffness = values @ turn, mean @ turn, turn.T @ stiffness @ turn
+        met = {name: turn.T @ each @ turn for name, each in met.items()}
     films = tuple(Film(name, each, each @ mean, float(faces[name].sum())) for name, each in met.items())
     return Solid(
         made, elements.volumes.sum(axis=1), mean, np.array(ratio), stiffness, films, sign if outline.mirrored else None, values, basis.lag,
-        basis.error[int(few)], {}, fine, few,
+        basis.error[int(few)], {}, fine, few, part,
     )  # fmt: skip
+
+
+def _apart(inside: np.ndarray, sign: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(share (r,) of each new term that lies in some tissues; new terms (r, r) as sums of the old ones, of which `inside` (r, r) is the mass
+    there): what happens in those tissues alone then acts on each term by itself. Even and odd terms stay what they are.
+    """
+    share, turn = np.zeros(len(sign)), np.zeros_like(inside)
+    for side in np.unique(sign):
+        own = np.flatnonzero(sign == side)
+        share[own], turn[np.ix_(own, own)] = np.linalg.eigh(inside[np.ix_(own, own)])
+    return np.clip(share, 0.0, 1.0), turn
 
 
 @lru_cache(maxsize=REMEMBERED)

@@ -91,8 +91,11 @@ def _draw(dials: Mapping[str, float]) -> Seen:
     )
     at = np.linspace(1.0, 12.0, 111)
     until = np.array([harm(each) for each in at])
-    fridge = at <= warmest_fridge() + 1e-9  # a warmer one is never in order
-    lines = [("poison was found", at, until), ("in order until here", at[fridge], until[fridge] * allowed() / 100)]
+    fridge = (
+        at <= warmest_fridge() + 1e-9
+    )  # in a warmer one no day is in order, so there the line falls to none and ends
+    days_of = np.append(until[fridge] * allowed() / 100, 0.0)
+    lines = [("poison was found", at, until), ("in order until here", np.append(at[fridge], warmest_fridge()), days_of)]
     return Seen(
         said,
         curves(
@@ -184,7 +187,7 @@ COLD = Lesson(
         "You guessed **{guess:.0f} days**. At 3 °C it took **{answer:.0f} days**.",
     ),
     live=Live(
-        "The upper line is when poison was found. The lower one is where you should stop. It ends where a fridge is too warm for any day. Set your fridge and your days. Then let it be warm for some hours.",
+        "The upper line is when poison was found. The lower one is where you should stop. It falls to nothing where a fridge is too warm for any day. Set your fridge and your days. Then let it be warm for some hours.",
         (
             Dial("fridge", "Fridge", "°C", 1, 12, 0.5, 4),
             Dial("days", "Days of bare meat", "days", LEAST_DAYS, 40, 1, 7),

@@ -265,7 +265,7 @@ THICK = Lesson(
             ),
             "Set both pieces in the picture and read the sentence over it.",
             "The library says {answer:.0f} parts in 100.",
-            slack=6.0,
+            slack=3.0,
         ),
     ),
     trouble=Trouble(

@@ -42,12 +42,12 @@ def assumptions(
     >>> from curelab import Brine, Bath
     >>> cure = Brine(bath=Bath(water="4 kg", salt="180 g"), temperature="3 degC", lasts="10 d")
     >>> assumptions([Piece(weight="2 kg", thickness="8 cm")], [cure], default_numbers(), "nordin", [None])[2]
-    "The meat's own salt (near 0.2 %) is not counted."
+    'Raw meat begins with salt of its own, near 0.15 % of lean, and with as much in the water of fat.'
     """
     numbers = numbers.tracked()  # looking a number up for a sentence is not resting on it
     own = all(not isinstance(piece.tissue, str) and piece.tissue.diffusivity is not None for piece in pieces)
     said = [] if own else [pace(numbers)]
-    said += [water_moved(numbers), "The meat's own salt (near 0.2 %) is not counted.", CHILLED]
+    said += [water_moved(numbers), begins_with(numbers), CHILLED]
     said += [sentence for piece in pieces if (sentence := edges(piece, numbers))]
     said += [note for piece in pieces if (note := weight_note(piece))]
     said += shapes(pieces, stages)
@@ -88,6 +88,14 @@ def water_moved(numbers: Numbers) -> str:
     return (
         "Lean takes up water in weak brine and gives it off in strong, as salt comes to each place; in a soak it keeps what it has or takes up "
         f"more. This water carries its salt. Weight may be off by {band} points of the raw weight, and finished salt with it."
+    )
+
+
+def begins_with(numbers: Numbers) -> str:
+    """How much salt raw meat has of its own."""
+    lean = tissue.own_salt(numbers) * numbers.si("tissue.lean_beef.water")
+    return (
+        f"Raw meat begins with salt of its own, near {100 * lean:.2f} % of lean, and with as much in the water of fat."
     )
 
 
@@ -175,6 +183,8 @@ def nitrite_lost(pieces: Sequence[Piece], stages: Sequence[Stage], numbers: Numb
     yield f"Free nitrite: {model.summary} ({model.source}; {model.how})."
     if loss != "none":
         yield from filter(None, (replaced(numbers[key]) for key in (*model.keys, "nitrite.loss_multiplier")))
+        if any(piece.fatty for piece in pieces):
+            yield "Nitrite is lost in the lean; what is in fat lasts (judgement)."
     for piece in pieces:
         for stage in stages:
             for kelvin in (stage.coldest, stage.warmest):

@@ -78,10 +78,7 @@ def in_broth(
     )
     every, lent = [start], np.zeros((len(ends), len(legs), len(names)))
     for number in range(1, len(legs)):
-        now = np.stack(
-            [onwards(legs[number - 1], every[-1][:, place], ratios[:, place], clock) for place in range(len(names))],
-            axis=1,
-        )
+        now = onwards(legs[number - 1], every[-1], ratios, clock)
         salt, soon = np.zeros(now.shape[:2]), np.zeros(now.shape[:2])
         for (piece, meat), nodes in zip(pieces, slices, strict=True):
             held = now[:, :, nodes] @ meat.total[:, :, None]

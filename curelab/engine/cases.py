@@ -146,29 +146,37 @@ class Cases:
         """(d,) share of the nitrite that goes in which outlasts its first day."""
         return self.full(solutes.left_at_first(model, self))  # type: ignore[arg-type]
 
+    @cached_property
+    def own_salt(self) -> np.ndarray:
+        """(d,) salt per water, brine side, of raw meat, kg/kg: what its sodium comes to."""
+        return tissue.own_salt(self.base) / self.partition
+
     def water_held(self, w: np.ndarray) -> np.ndarray:
         """(d, ...) water that lean holds beyond what it held raw, of the green weight, where there is so much salt per water, w (d, ...); less
-        than none takes away what as much would bring.
+        than in raw meat takes away what as much more would bring.
         """
+        raw, bends = self._water_bends
         strength = w / (1 + w)
+        strength -= raw
         held, part = np.zeros_like(strength), np.empty_like(strength)
-        for node, bend in self._water_bends:
+        for node, bend in bends:
             np.clip(strength, -node, node, out=part)
             part *= bend if np.ndim(bend) == 0 else bend.reshape(-1, *(1,) * (w.ndim - 1))
             held += part
         return held
 
     @cached_property
-    def _water_bends(self) -> list[tuple[float, Any]]:
-        """Where the curve of water held bends, and by how much its slope falls there, a number or (d,): level beyond the last of them, and
-        as much of the other sign below none. A sum over bends is quicker than looking up.
+    def _water_bends(self) -> tuple[float, list[tuple[float, Any]]]:
+        """The strength of raw meat; how far beyond it the curve of water held bends, and by how much its slope falls there, a number or (d,):
+        level beyond the last bend. A sum over bends is quicker than looking up.
         """
         strength, held = tissue.water_curve(self.base)
-        slopes = np.append(np.diff(held) / np.diff(strength), 0.0)
-        bends: list[tuple[float, Any]] = list(zip(strength[1:].tolist(), (-np.diff(slopes)).tolist(), strict=True))
+        beyond, slopes = strength - strength[0], np.append(np.diff(held) / np.diff(strength), 0.0)
+        bends: list[tuple[float, Any]] = list(zip(beyond[1:].tolist(), (-np.diff(slopes)).tolist(), strict=True))
         if "water uptake" in self.columns:
-            bends.append((tissue.FULL_UPTAKE, 0.01 / tissue.FULL_UPTAKE * self.condition("water uptake")))
-        return bends
+            full = tissue.FULL_UPTAKE - float(strength[0])
+            bends.append((full, 0.01 / full * self.condition("water uptake")))
+        return float(strength[0]), bends
 
     @cached_property
     def most_swollen(self) -> float:

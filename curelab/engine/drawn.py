@@ -131,7 +131,7 @@ class _Cut:
         return None if values is None else values[self.chosen]
 
     def meat(self, meat):
-        names = ("amount", "size", "weight", "partition", "storage", "conductivity", "per_tissue")
+        names = ("amount", "size", "weight", "partition", "storage", "conductivity", "per_tissue", "own_salt")
         return self._once(meat, lambda m: replace(m, **{name: self.column(getattr(m, name)) for name in names}))
 
     def clock(self, clock):
@@ -159,7 +159,8 @@ class _Cut:
             before = [each for each in runs if each.index == run.index]
             number = before.index(run)
             columns = {
-                name: self.column(getattr(run, name)) for name in ("begin", "longest", "length", "water", "found")
+                name: self.column(getattr(run, name))
+                for name in ("begin", "longest", "length", "water", "found", "between")
             }
             found.append(
                 replace(

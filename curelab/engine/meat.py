@@ -30,8 +30,8 @@ class Meat:
     body: its geometry, one unit thick; lean (l,): which tissues are lean. amount (d,): the volume of the piece over that of the body;
     size (d,): its thickness in m, the factor on every length of the body; weight (d,): green kg. storage (d, l):
     kg of water, brine side, in a cubic metre of each tissue; conductivity (d, l): storage times obstruction; per_tissue (d, l): storage
-    over density, kg per kg of green tissue; parts (l,): the tissues; shared: what is the same whatever the amount, worked out once for it
-    and for what it becomes when nothing but the amount changes.
+    over density, kg per kg of green tissue; parts (l,): the tissues; own_salt (d,): kg of salt in it while it was raw; shared: what is the
+    same whatever the amount, worked out once for it and for what it becomes when nothing but the amount changes.
     """
 
     piece: Piece
@@ -45,6 +45,7 @@ class Meat:
     conductivity: np.ndarray
     per_tissue: np.ndarray
     parts: tuple[Tissue, ...]
+    own_salt: np.ndarray
     shared: dict = field(default_factory=dict, repr=False, init=False)
 
     @cached_property
@@ -188,7 +189,14 @@ def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
     else:
         ratio = tuple(map(float, storage[0] / storage[0, 0]))
         outline = _outline(shape, parts, piece.thickness, turned=piece.shape == "cylinder")
-        body = solid(outline, ratio, _paces(parts, storage[0] / storage[0, 0], piece, cases), cells / USUAL_CELLS, few)
+        body = solid(
+            outline,
+            ratio,
+            _paces(parts, storage[0] / storage[0, 0], piece, cases),
+            cells / USUAL_CELLS,
+            few,
+            int(lean.sum()),
+        )
     heavy = cases.condition("meat weight")
     amount = heavy * (piece.water(cases.base) / float(density * water @ body.volumes))
     return Meat(
@@ -203,6 +211,7 @@ def meat_of(piece: Piece, cells: int, few: bool, cases: Cases) -> Meat:
         storage * led,
         per_tissue,
         tuple(parts),
+        cases.own_salt * amount * (storage @ body.volumes),
     )
 
 

@@ -63,7 +63,8 @@ class Run:
     """A stretch that was computed.
 
     begin, longest, length (d,) in s; water (d,) kg of the bath; lying: one for each way the pieces lie; turns [s]. found (d,): s at which
-    its criterion holds, inf: it does not; None: it has none. water_before: what the water of each piece had changed by until then, as a
+    its criterion holds, inf: it does not; None: it has none. between (d, s, 2): least and most w that a tracer can have anywhere, for
+    nothing that spreads leaves what is around it. water_before: what the water of each piece had changed by until then, as a
     fraction of the green weight; swelling: what each takes up from here on, None: nothing; heat: what cooking or cooling does in it, where
     nothing swells; lent: what the bath was lent while it takes juice; after: the pieces as heat leaves them, None where there is none.
     """
@@ -81,6 +82,7 @@ class Run:
     slices: tuple[slice, ...]
     tracks: tuple[Track, ...]
     clock: Clock
+    between: np.ndarray
     water_before: tuple[np.ndarray, ...]
     swelling: tuple[Swelling, ...] | None = None
     found: np.ndarray | None = None
@@ -148,13 +150,43 @@ class Run:
         """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
         return Rows(self.size, inner, self.slices[piece].start, bath)
 
-    def _kept(self, key: tuple, times: np.ndarray, rows: Callable[[], Rows]) -> np.ndarray:
-        """States of a quantity, key[0], summed by `rows`, no lower than 0; remembered, because most questions ask at the same times."""
+    def _kept(self, key: tuple, times: np.ndarray, rows: Callable[[], Rows], place: bool = False) -> np.ndarray:
+        """States of a quantity, key[0], summed by `rows`, no lower than 0, or, at a place, as `_cut` has it; remembered, because most
+        questions ask at the same times.
+        """
         full = (*key, times.shape, times.tobytes())
         found = self.kept.get(full)
         if found is None:
-            found = self.kept[full] = np.maximum(self.states(key[0], times, rows()), 0.0)
+            found = self.states(key[0], times, rows())
+            found = self.kept[full] = self._cut(key[0], found) if place else np.maximum(found, 0.0)
         return found
+
+    def _limits(self, name: str, axes: int) -> tuple[np.ndarray | float, np.ndarray]:
+        """Least and most w of a quantity anywhere, each (d, 1, ...) with so many axes; free nitrite may be lost."""
+        least, most = self.between[:, TRACERS.index("nitrite" if name == FREE else name)].T.reshape(
+            2, -1, *(1,) * (axes - 1)
+        )
+        return (0.0 if name == FREE else least), most
+
+    def _cut(self, name: str, w: np.ndarray) -> np.ndarray:
+        """w (d, t, ...) at places, cut in place where a ripple of the terms leaves what is possible; amounts are sums and never cut by it."""
+        return np.clip(w, *self._limits(name, w.ndim), out=w)
+
+    def _raised(
+        self, name: str, w: np.ndarray, times: np.ndarray, piece: int, touched: np.ndarray | bool
+    ) -> np.ndarray:
+        """w (d, t, k) of the network at places, in tissues that are `touched` (k,) by moving water, with what it brought."""
+        if not self._moves:
+            return w
+        w = w * np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
+        return w if self.heat is not None else np.minimum(w, self._limits(name, 3)[1], out=w)
+
+    def between_ended(self) -> np.ndarray:
+        """`between` as the stretch ends: vapour alone makes what is left stronger."""
+        if self.heat is None:
+            return self.between
+        drier = np.max([self.heat.thicker(piece, self._end)[:, 0] for piece in range(len(self.meats))], axis=0)
+        return self.between * np.stack([np.ones_like(drier), np.maximum(drier, 1.0)], axis=1)[:, None]
 
     def _networks(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece, in the water that it held as the stretch began."""
@@ -410,9 +442,9 @@ class Run:
             salt = self.equilibrium("salt", piece)[:, None, None]
             every = np.broadcast_to(salt, (len(taken), 1, len(self.swelling[piece].rows)))
             taken = self.swelling[piece].taken(every)[:, 0].sum(axis=1)
-        water = meat.weight * (1 + self.water_before[piece]) + taken / meat.partition
+        others = meat.weight * (1 + self.water_before[piece]) + taken / meat.partition - meat.own_salt
         held = {other: self.equilibrium(other, piece) * (meat.held + taken) for other in TRACERS}
-        return held["nitrite" if name == FREE else name] / (water + sum(held.values()))
+        return held["nitrite" if name == FREE else name] / (others + sum(held.values()))
 
     # -- water and weight ----------------------------------------------------------------------------------------------
 
@@ -435,9 +467,12 @@ class Run:
         return held + self.taken(piece, times) if self.heat is None else held * self._water_left(piece, times)
 
     def weight(self, piece: int, times: np.ndarray) -> np.ndarray:
-        """kg (d, t) of the piece: green weight, water change, and what was taken up."""
-        taken = sum(self.amount(name, times, piece) for name in TRACERS if name in self._tracers)
-        return self.meats[piece].weight[:, None] * (1 + self.water_change(piece, times)) + taken
+        """kg (d, t) of the piece: green weight, in which its own salt is, water change, and what was taken up."""
+        held, meat = (
+            sum(self.amount(name, times, piece) for name in TRACERS if name in self._tracers),
+            self.meats[piece],
+        )
+        return meat.weight[:, None] * (1 + self.water_change(piece, times)) + held - meat.own_salt[:, None]
 
     # -- readings at a place -------------------------------------------------------------------------------------------
 
@@ -458,9 +493,10 @@ class Run:
         if place == "average":
             return self.amount(name, times, piece) / self.held_water(piece, times)
         if place == "core":
-            return self._slowest(name, times, piece) * self._stronger(name, times, piece)
+            return self._raised(name, self._slowest(name, times, piece)[..., None], times, piece, True)[..., 0]
         rims = meat.body.rims(meat.lean)
-        inside = self._kept((name, "rims", piece), times, lambda: self._row(piece, np.array([row for _, row in rims])))
+        rows = self._row(piece, np.array([row for _, row in rims]))
+        inside = self._kept((name, "rims", piece), times, lambda: rows, place=True)
         share, bath, risen = self._share(times, piece), self._bath(name, times), self._stronger(name, times, piece)
         sides = [
             inside[..., n] * risen if face is None else _at_face(share[..., face], bath, inside[..., n], risen)
@@ -486,7 +522,7 @@ class Run:
             for begin in range(0, times.shape[1], step):
                 block = slice(begin, begin + step)
                 found[:, block] = spots.value(self.states(name, times[:, block], rows))
-            found = self.kept[key] = np.maximum(found, 0.0)
+            found = self.kept[key] = self._cut(name, found)
         return found
 
     def on_basis(self, name, w, basis, times, piece, per_tissue) -> np.ndarray:
@@ -502,6 +538,9 @@ class Run:
         if basis == "green weight":
             return green
         others = 1 + self.water_change(piece, times)
+        if name == "salt":
+            meat = self.meats[piece]
+            others = others - (meat.own_salt / meat.weight)[:, None]
         whole = others.reshape(others.shape + (1,) * (w.ndim - 2)) + green
         return np.divide(green, whole, out=whole)
 
@@ -529,7 +568,7 @@ class Run:
             return np.broadcast_to(fridge, (*times.shape, len(body.depth[places]))).copy()
         numbers = np.arange(len(body.depth))[places]
         inner = np.concatenate([body.rows[numbers], np.zeros((1, body.count))])
-        w = self.states(name, times, self._row(piece, inner, np.append(np.zeros(len(numbers)), 1.0)))
+        w = self._cut(name, self.states(name, times, self._row(piece, inner, np.append(np.zeros(len(numbers)), 1.0))))
         touched = self._touched(meat)[body.within[numbers]]
         risen = np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
         share = self._share(times, piece)
@@ -538,11 +577,9 @@ class Run:
             for point, face in body.at_face.items()
             for place in np.flatnonzero(numbers == point)
         }
-        if self._moves:
-            w[..., :-1] *= risen
+        w[..., :-1] = self._raised(name, w[..., :-1], times, piece, touched)
         for place, value in faces.items():
             w[..., place] = value
-        np.maximum(w, 0.0, out=w)
         per_tissue = self._per_tissue(piece, times, body.within[numbers])
         return self.on_basis(name, w[..., :-1], basis, times, piece, per_tissue)
 
@@ -550,10 +587,8 @@ class Run:
         self, name: str, basis: str, times: np.ndarray, piece: int, rows: np.ndarray, tissues: np.ndarray
     ) -> np.ndarray:
         """Fractions (d, t, k) read by rows (k, r) over the terms of a piece, in these tissues (k,)."""
-        w = np.maximum(self.states(name, times, self._row(piece, rows)), 0.0)
-        if self._moves:
-            touched = self._touched(self.meats[piece])[tissues]
-            w *= np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
+        w = self._cut(name, self.states(name, times, self._row(piece, rows)))
+        w = self._raised(name, w, times, piece, self._touched(self.meats[piece])[tissues])
         return self.on_basis(name, w, basis, times, piece, self._per_tissue(piece, times, tissues))
 
     def slowest_place(self, name: str, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:

@@ -48,7 +48,7 @@ def simulate(
     Parameters: `pieces` that share every bath; `stages` in order; `draws`, values (d,) of what is uncertain, in printed units, by the key of
     a published number, by a condition such as "temperature", or by a measure such as "thickness of NAME" (see `engine.cases`): None for the usual case alone;
     `loss`, a key of `curelab.matter.solutes.LOSS_MODELS`, the named choice for the loss of nitrite; `cells` from a face to the middle;
-    `few`: carry them by a dozen terms (default: where there are draws), which costs up to 5e-3 of the driving force at the core, 2e-3 on
+    `few`: carry them by a dozen terms (default: where there are draws), which costs up to 6e-3 of the driving force at the core, 4e-4 on
     average; `segments`, for a temperature that changes: at most so many mean losses of free nitrite in a stretch (None: 64, or 4 with
     draws); `numbers`, published numbers (default: as shipped); `after`: a history to go on from, whose pieces and choices are taken over
     (the others are then not used), and whose stages come before these; `checked` False: for a case that was drawn from a batch that was

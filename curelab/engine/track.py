@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -36,14 +37,17 @@ class Track:
     begun: tuple[np.ndarray, ...]
     reserve: np.ndarray | None = None
     kept: Kept = field(default_factory=Kept, repr=False)
-    _starts: dict[int, list[np.ndarray]] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def _starts(self) -> list[np.ndarray]:
+        """w (d, s, n) at the start of the legs that were reached so far: of all solutes at once, for they share their modes."""
+        return list(self.begun)
 
     def starts(self, place: int, count: int) -> list[np.ndarray]:
         """w (d, n) of one solute at the start of the first `count` legs."""
-        known = self._starts.setdefault(place, [each[:, place] for each in self.begun])
-        while len(known) < count:
-            known.append(onwards(self.legs[len(known) - 1], known[-1], self.ratios[:, place], self.clock))
-        return known[:count]
+        while len(self._starts) < count:
+            self._starts.append(onwards(self.legs[len(self._starts) - 1], self._starts[-1], self.ratios, self.clock))
+        return [each[:, place] for each in self._starts[:count]]
 
     def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs
@@ -56,7 +60,7 @@ class Track:
             return self._group([0], times, None, place, rows)
         owner = self._owners(times)
         groups: dict[int, list[int]] = {}
-        reached = max(int(owner.max(initial=0)) + 1, len(self._starts.get(place, ())))
+        reached = max(int(owner.max(initial=0)) + 1, len(self._starts))
         for number, leg in enumerate(self.legs[:reached]):
             groups.setdefault(id(leg.modes), []).append(number)
         if len(groups) == 1:
@@ -169,7 +173,7 @@ def chained(
     return Track(tuple(names), tuple(map(Leg, begins, finish, modes)), clock, ratios, (start,))
 
 
-def onwards(leg: Leg, start: np.ndarray, ratio: np.ndarray, clock: Clock) -> np.ndarray:
-    """w (d, n) of a solute with this ratio (d,) at the end of a leg that it begins as start (d, n)."""
+def onwards(leg: Leg, start: np.ndarray, ratios: np.ndarray, clock: Clock) -> np.ndarray:
+    """w (d, s, n) of solutes with these ratios (d, s) at the end of a leg that they begin as start (d, s, n)."""
     since = clock(leg.end[:, None]) - clock(leg.begin[:, None])
-    return leg.modes.at(start[:, None], ratio[:, None, None] * since[:, None, :])[:, 0, 0]
+    return leg.modes.at(start, ratios[:, :, None] * since[:, None, :])[:, :, 0]

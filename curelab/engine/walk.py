@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -65,16 +65,46 @@ class State:
             return tuple(np.zeros_like(meat.weight) for meat in self.meats)
         return self.runs[-1].water_ended()
 
-    def handed_on(self, name: str, meats: Sequence[Meat]) -> list[np.ndarray]:
-        """Terms of w (d, r) of a solute in each piece as the next stretch begins, with the water that `meats` hold then."""
+    def handed_on(self, name: str, meats: Sequence[Meat], cases: Cases) -> list[np.ndarray]:
+        """Terms of w (d, r) of a solute in each piece as the next stretch begins, with the water that `meats` hold then. Raw meat has its own
+        salt, with as much in all its water.
+        """
         last = self.runs[-1] if self.runs else None
-        if last is None or last.home(name) is None:
+        if (last is None and name != "salt") or (last is not None and last.home(name) is None):
             return [np.zeros_like(meat.capacity) for meat in meats]
-        w = last.handed(name)
+        if last is None:
+            w, before = [cases.own_salt[:, None] * meat.body.mean for meat in self.raw], self.raw
+        else:
+            handed = last.handed(name)
+            w, before = [handed[:, nodes] for nodes in last.slices], last.left
         return [
-            w[:, nodes] * (old.capacity / meat.capacity) if old is not meat else w[:, nodes]
-            for nodes, old, meat in zip(last.slices, last.left, meats, strict=True)
+            each * (old.capacity / meat.capacity) if old is not meat else each
+            for each, old, meat in zip(w, before, meats, strict=True)
         ]
+
+    def between(
+        self, meats: Sequence[Meat], cases: Cases, start: Mapping[str, np.ndarray] | None, top: np.ndarray | None
+    ) -> np.ndarray:
+        """(d, s, 2) least and most w of each tracer in all pieces as the next stretch begins, with the water that `meats` hold then, and in
+        the bath that `start` (d, n) ends with; None: sealed. top (d,): what salt cannot be stronger than, None: it all dissolves.
+        """
+        if self.runs:
+            between = self.runs[-1].between_ended()
+            for old, meat in zip(self.runs[-1].left, meats, strict=True):
+                if old is not meat:
+                    drier = old.capacity / meat.capacity
+                    ends = np.minimum(drier.min(axis=1), 1.0), np.maximum(drier.max(axis=1), 1.0)
+                    between = between * np.stack(ends, axis=1)[:, None]
+        else:
+            salt = cases.own_salt[:, None] * (np.array(TRACERS) == "salt")
+            between = np.stack([salt, salt], axis=2)
+        if start is None:
+            return between
+        bath = {name: each[:, -1] for name, each in start.items()}
+        if top is not None:
+            bath["salt"] = np.minimum(bath["salt"], top)
+        level = np.stack([bath[name] for name in TRACERS], axis=1)
+        return np.stack([np.minimum(between[..., 0], level), np.maximum(between[..., 1], level)], axis=2)
 
 
 def walk(stages: Sequence[Stage], state: State, cases: Cases, loss: str, segments: int, first: int = 0) -> None:
@@ -118,9 +148,10 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     ways = (None,) if mean else (False, True) if turns else (False,)
     lying = tuple(state.vessel.lying(state.meats, bath, stretch, cases, turned, stage.named) for turned in ways)
     start = {
-        name: np.concatenate([*state.handed_on(name, state.meats), (brings[name] / water)[:, None]], axis=1)
+        name: np.concatenate([*state.handed_on(name, state.meats, cases), (brings[name] / water)[:, None]], axis=1)
         for name in TRACERS
     }
+    between = state.between(state.meats, cases, None if stretch.sealed else start, saturation)
     tracks, lent = [], None
     names = [name for name in TRACERS if start[name].any()]
     if saturation is not None and "salt" in names and np.any(start["salt"][:, -1] > saturation):
@@ -129,8 +160,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
     if names:
         ratios = np.stack([cases.ratio(name) for name in names], axis=1)
         ends = (*turns, stretch.longest)
-        solved = [each.modes(None) for each in lying]
-        begun = np.stack([start[name] for name in names], axis=1)
+        solved, begun = [each.modes(None) for each in lying], np.stack([start[name] for name in names], axis=1)
         if heat is not None and boils:
             cuts, there = legs_of_juice(heat, stretch.longest), (heat, state.vessel.slices, water, pot)
             track, lent = in_broth(names, begun, cuts, solved * cuts.shape[1], ratios, clock, *there)
@@ -140,7 +170,7 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         tracks.append(track)
     run = Run(
         stage, stretch, index, begin, longest, longest, water, lying, np.array(turns), state.meats,
-        state.vessel.slices, tuple(tracks), clock, water_before, heat=heat, lent=lent,
+        state.vessel.slices, tuple(tracks), clock, between, water_before, heat=heat, lent=lent,
     )  # fmt: skip
     if stretch.water is not None and heat is None:
         salt = [start["salt"][:, nodes] for nodes in run.slices]
@@ -193,7 +223,7 @@ def _dissolving(start, saturation, water, lying: Lying, clock: Clock, state: Sta
     one = np.ones((len(start), 1))
     if never.all():
         return Track(("salt",), (first,), clock, one, (held[:, None],), dry)
-    moved = onwards(first, held, one[:, 0], clock)
+    moved = onwards(first, held[:, None], one, clock)[:, 0]
     now = np.where((dry > 0)[:, None], moved, start)
     now[:, -1] += np.where(dry > 0, (dry - given(gone)) / water, 0.0)  # what the search leaves over
     legs = (first, Leg(gone, longest, lying.modes(None)))
@@ -223,7 +253,7 @@ def _free(
     def make() -> Freed | None:
         for each in before.runs:  # in order, so that none of them has to ask for all that came before it
             each.home(FREE)
-        start = np.concatenate([*before.handed_on(FREE, run.meats), brought[:, None]], axis=1)
+        start = np.concatenate([*before.handed_on(FREE, run.meats, cases), brought[:, None]], axis=1)
         if not start.any():
             return None
         ends = np.array(sorted({*run.turns.tolist(), *inner.tolist(), longest}))
@@ -261,6 +291,8 @@ def _mean_loss(run: Run, begin: float, end: float, ratio: np.ndarray, cases: Cas
         if kind not in alike:
             alike[kind] = (cases.loss_rate(kelvin, meat.piece, loss) @ weights / pace)[:, None]
         found[:, nodes] = alike[kind]
+        if not meat.lean.all():
+            found[:, nodes] *= meat.body.weighed(np.where(meat.lean, 1.0, cases.si("nitrite.loss_in_fat")))
     return found
 
 

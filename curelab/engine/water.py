@@ -17,6 +17,7 @@ from ..bodies import Body, Solid
 from .cases import Cases
 from .meat import Meat
 
+ROUNDING = 1e-9
 MOST_OF_BATH = 0.5  # of a bath: no more than this is taken up, where it is small against the meat (judgement)
 
 
@@ -70,10 +71,11 @@ class Swelling:
 
     @cached_property
     def _floor(self) -> np.ndarray:
-        """(d, q) the salt below which a place that loses salt gives off no more water. Where there was none to lose, what is less than none
-        is a ripple before the front: it counts as it is, or the water it seems to bring would stay.
+        """(d, q) the salt below which a place that loses salt gives off no more water. Where the meat was raw, less is a ripple before the
+        front: it counts as it is, or the water it seems to bring would stay.
         """
-        return np.where(self.start > 0, np.minimum(self.cases.most_swollen, self.start), -np.inf)
+        salted = self.start > (1 + ROUNDING) * self.cases.own_salt[:, None]
+        return np.where(salted, np.minimum(self.cases.most_swollen, self.start), -np.inf)
 
     def of_bath(self, bath: np.ndarray) -> np.ndarray:
         """Share (d, t) of the bath in what the water carries, for the salt per water of the bath (d, t): all in a brine in which meat only

@@ -16,7 +16,6 @@ from ..engine.history import History
 from ..engine.simulate import extend, simulate
 from ..fields import refuse
 from ..matter import taste
-from ..matter.tissue import tissue
 from ..recipe.criterion import Criterion
 from ..recipe.piece import Piece
 from ..recipe.stages import Soak, Stage, Water, constant, in_order
@@ -102,12 +101,10 @@ def slice_of(history: History, piece: int | str = 0, price: float | None = None)
     profile = history.profile("salt", None, number, "meat")
     across = np.interp((np.arange(SLICES) + 0.5) / SLICES * profile.depth[-1], profile.depth, profile.values)
     salt = float(history.average("salt", None, number, "meat"))
-    raw = tissue(own.tissue, numbers).water
     juice_salt = float(history.juice_kept("salt", number))
     juice = juice_salt + float(history.juice_kept("water", number))
-    left = numbers.si("sodium.own") * max(0.0, 1.0 - lost / raw) / kept  # what was in the juice is gone with it
     return Slice(
-        own.name, salt, tuple(float(each) for each in across), kept, kept - more, kept - less, taste.sodium(salt, left, numbers),
+        own.name, salt, tuple(float(each) for each in across), kept, kept - more, kept - less, taste.sodium(salt, 0.0, numbers),
         None if price is None else taste.cost_per_kg(price, kept), taste.saltiness(min(salt, 0.3), numbers),
         (juice, juice_salt / juice if juice > 0 else 0.0),
     )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import exp, log, sqrt
 
@@ -24,7 +25,7 @@ class Held:
     that on which the middle has as much.
     """
 
-    row: dict[str, str]
+    row: Mapping[str, str]
     days: float
     pull: Answer
     core: Answer

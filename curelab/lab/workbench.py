@@ -87,6 +87,9 @@ class Bench(ABC):
         self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
         self.units = units_pick(state)
         self.says["caution"] = Say(CAUTION, "caution")
+        self._answers: dict[
+            str, tuple[Any, str]
+        ] = {}  # by the name of its sentence: what was asked about, and the answer
         self.build()
         for picture in self.pictures.values():
             picture.follow(*(control for control in self.controls.values() if hasattr(control, "dragging")))
@@ -200,6 +203,20 @@ class Bench(ABC):
         said = caption(self.state.batch, self.state.assumed())
         for picture in self.pictures.values():
             picture.caption = said
+
+    def about(self) -> Any:
+        """What an answer to a button is true for; anything else moved makes it an old one."""
+        return self.state.batch, self.state.own
+
+    def tell(self, name: str, sentence: str) -> None:
+        """Put the answer to a button into the sentence with this name."""
+        self._answers[name] = self.about(), sentence
+        self.says[name].text = sentence
+
+    def tell_again(self, name: str, otherwise: str = "") -> None:
+        """The answer that stands there, where it still holds: more draws behind the bands change nothing of it."""
+        about, sentence = self._answers.get(name, (None, ""))
+        self.says[name].text = sentence if about == self.about() else otherwise
 
     def by_hand(self, picture: SectionPicture) -> None:
         """Let a hand change the shape on this picture: its pieces are the first ones of the batch. What cannot be is said, and nothing changes."""

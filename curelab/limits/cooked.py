@@ -6,7 +6,7 @@ The slowest spot of every piece decides. What is cooked and then neither chilled
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
@@ -233,7 +233,7 @@ def _killing(ran: Ran) -> float:
     return Curve(ran.knots, ran.kelvin).above(table()[0].kelvin - SLACK) if len(ran.knots) > 1 else 0.0
 
 
-def _printed(rule_id: str, pattern: str) -> tuple[dict[str, str], tuple[str, ...]]:
+def _printed(rule_id: str, pattern: str) -> tuple[Mapping[str, str], tuple[str, ...]]:
     """(row of trade_rules.csv, the numbers in its words)."""
     row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == rule_id)
     found = re.search(pattern, f"{row['quantity']} {row['value']}")

@@ -52,15 +52,15 @@ def _word(salt: float, numbers: Numbers) -> str:
 
 
 def sodium(salt: float, own: float | None = None, numbers: Numbers | None = None) -> float:
-    """kg of sodium per kg: that of added `salt` (kg NaCl per kg), and `own`, what the meat has of itself (row `sodium.own`, if not given).
+    """kg of sodium per kg: that of `salt` (kg NaCl per kg), and `own`, what is not counted in it: of raw meat (row `meat.own_sodium`), if not given.
 
     >>> round(1e5 * sodium(0.019))  # mg in 100 g
-    812
+    807
     """
     numbers = numbers or default_numbers()
     value = float(within(salt, 0.0, 1.0, "salt", "give kg per kg"))
     share = molar_mass("Na", numbers) / molar_mass("NaCl", numbers)
-    return value * share + (numbers.si("sodium.own") if own is None else own)
+    return value * share + (numbers.si("meat.own_sodium") if own is None else own)
 
 
 def cost_per_kg(price: float, kept: float) -> float:

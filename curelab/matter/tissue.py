@@ -276,7 +276,7 @@ def water_change(brine_strength: ArrayLike, numbers: Numbers | None = None) -> f
     """Net water taken up (+) or given off (-) at equilibrium, kg per kg green weight.
 
     `brine_strength` is the mass fraction of salt in the brine at equilibrium, 0 to 0.265, scalar or array.
-    Piecewise linear through the rows `water_change.at_*`, held level above 25 %; the band is
+    Piecewise linear from none at the salt of raw meat through the rows `water_change.at_*`, held level above 25 %; the band is
     +-`water_change.band`. A piece that has gone only part of the way to salt equilibrium has gone about the
     same part of this. Raises ValueError out of range.
 
@@ -289,9 +289,24 @@ def water_change(brine_strength: ArrayLike, numbers: Numbers | None = None) -> f
     return plain(np.interp(strength, *water_curve(numbers)))
 
 
+def own_salt(numbers: Numbers | None = None) -> float:
+    """Salt per water of raw meat, kg/kg: its sodium, counted as salt; fat has as much in its water (belly: 0.87 mg of sodium per g of water,
+    lean ham 0.75).
+
+    Sources: rows `meat.own_sodium`, `tissue.lean_beef.water`, `molar.*`.
+
+    >>> round(own_salt(), 5)
+    0.00208
+    """
+    numbers = numbers or default_numbers()
+    as_salt = 1 + numbers.si("molar.Cl") / numbers.si("molar.Na")
+    return as_salt * numbers.si("meat.own_sodium") / numbers.si("tissue.lean_beef.water")
+
+
 def water_curve(numbers: Numbers) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The corners of `water_change`: strengths from 0 up, and the water change there, kg per kg green weight."""
-    nodes = [0.0] + [float(node) / 100.0 for node in CHANGE_NODES]
+    """The corners of `water_change`: strengths from that of raw meat up, and the water change there, kg per kg green weight."""
+    raw = own_salt(numbers)
+    nodes = [raw / (1 + raw)] + [float(node) / 100.0 for node in CHANGE_NODES]
     values = [0.0] + [numbers.si(f"water_change.at_{node}") for node in CHANGE_NODES]
     return np.array(nodes), np.array(values)
 

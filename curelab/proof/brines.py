@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from ..matter import brine
@@ -82,7 +84,7 @@ def fitted_density() -> Case:
     return _nodes("Density of brine at the printed nodes of the fit", rows, 3e-4)
 
 
-def _nodes(what: str, rows: list[dict[str, str]], tolerance: float) -> Case:
+def _nodes(what: str, rows: list[Mapping[str, str]], tolerance: float) -> Case:
     x = np.array([float(row["mass_percent"]) for row in rows])
     celsius = np.array([float(row["temperature_C"]) for row in rows])
     theirs = np.array([float(row["density_kg_m3"]) for row in rows])

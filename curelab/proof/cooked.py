@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -64,11 +65,11 @@ def cook_losses() -> Table:
     )  # fmt: skip
 
 
-def _percent(row: dict[str, str]) -> str:
+def _percent(row: Mapping[str, str]) -> str:
     return f"{float(row['loss_percent']):.0f}" + (f" ({row['low']} to {row['high']})" if row["low"] else "")
 
 
-def _held(row: dict[str, str]) -> float:
+def _held(row: Mapping[str, str]) -> float:
     warm, hours, water, warming = (float(row[f"assumed_{name}"]) for name in ("C", "h", "water", "warming_h"))
     times = HOUR * np.array([0.0, warming, warming + hours])
     return float(juice_lost(times, 273.15 + np.array([5.0, warm, warm]), water)[-1])
@@ -87,7 +88,7 @@ def measured_cooling() -> Table:
     )  # fmt: skip
 
 
-def _cooled(row: dict[str, str]) -> list[tuple[str, ...]]:
+def _cooled(row: Mapping[str, str]) -> list[tuple[str, ...]]:
     many = in_corners(_piece(row), _stages(row))
     end = float(np.min(many.ends(len(many.stages) - 1)))
     times = np.linspace(0.0, end, READINGS)
@@ -102,7 +103,7 @@ def _cooled(row: dict[str, str]) -> list[tuple[str, ...]]:
     return found
 
 
-def _cooked(row: dict[str, str]) -> list[tuple[str, ...]]:
+def _cooked(row: Mapping[str, str]) -> list[tuple[str, ...]]:
     """A ball of the printed weight, in water of the temperature that stands in the note."""
     if not row["start_C"]:
         what, printed = f"{row['what']}: h to {row['last_C']} degC", f"{float(row['last_hours']):g}"
@@ -121,7 +122,7 @@ def _cooked(row: dict[str, str]) -> list[tuple[str, ...]]:
     return [_beside(row, f"h to {row['last_C']} degC", float(row["last_hours"]), hours)]
 
 
-def _beside(row: dict[str, str], what: str, printed: float, model: list[float]) -> tuple[str, ...]:
+def _beside(row: Mapping[str, str], what: str, printed: float, model: list[float]) -> tuple[str, ...]:
     usual, *ends = model
     low, high = min(ends), max(ends)
     inside = low <= printed <= high
@@ -130,7 +131,7 @@ def _beside(row: dict[str, str], what: str, printed: float, model: list[float]) 
     return row["row_id"], f"{row['what']}: {what}", f"{printed:g}", told, verdict, row["note"]
 
 
-def _piece(row: dict[str, str]) -> Piece:
+def _piece(row: Mapping[str, str]) -> Piece:
     wide, weight = float(row["diameter_mm"]) / 1e3, float(row["kg"])
     if row["length_mm"]:
         long = float(row["length_mm"]) / 1e3
@@ -139,7 +140,7 @@ def _piece(row: dict[str, str]) -> Piece:
     return Piece(shape="cylinder", thickness=wide, length=long, weight=weight, tissue="lean pork")
 
 
-def _stages(row: dict[str, str]) -> list[Stage]:
+def _stages(row: Mapping[str, str]) -> list[Stage]:
     """The chills of a row: "medium from-to in hours", joined by semicolons."""
     found: list[Stage] = []
     for part in row["air"].split("; "):

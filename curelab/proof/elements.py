@@ -1,4 +1,4 @@
-"""An independent solve of one whole case by finite elements: fat on lean, two solutes, a loss, films and a finite bath.
+"""An independent solve of one whole case by finite elements: fat on lean, two solutes, a loss in the lean, films and a finite bath.
 
 scikit-fem assembles quadratic elements from densities, waters and diffusivities; scipy's Radau marches them. Nothing of the network is
 used: no cells, no conductances, no modes. Only the printed numbers of the material are shared.
@@ -51,9 +51,10 @@ def by_elements(ratio: float, loss: float, start: float) -> tuple[np.ndarray, np
     here = lambda pair, x: np.where(x < CAP, pair[0], pair[1])  # noqa: E731
     stiff = BilinearForm(lambda u, v, p: here(conduct, p.x[0]) * dot(grad(u), grad(v))).assemble(basis)
     mass = BilinearForm(lambda u, v, p: here(store, p.x[0]) * u * v).assemble(basis)
+    lean = BilinearForm(lambda u, v, p: here((0.0, store[1]), p.x[0]) * u * v).assemble(basis)
     size = basis.N
     matrix, held = np.zeros((size + 1, size + 1)), np.zeros((size + 1, size + 1))
-    matrix[:size, :size] = area * (stiff + loss * mass).toarray()
+    matrix[:size, :size] = area * (stiff + loss * lean).toarray()
     held[:size, :size] = area * mass.toarray()
     held[size, size] = WATER
     for place in (0.0, THICK):
@@ -79,7 +80,7 @@ def by_elements(ratio: float, loss: float, start: float) -> tuple[np.ndarray, np
 
 def finite_elements(cells: int = 60) -> Case | Missing:
     """Salt and free nitrite in 2 kg of brisket with a fat cap, in 1.5 kg of still brine, for 30 days."""
-    what = "Fat on lean with loss, still films and a finite bath, by finite elements"
+    what = "Fat on lean with a loss in the lean, still films and a finite bath, by finite elements"
     try:
         import skfem  # noqa: F401
     except ImportError:

@@ -20,7 +20,8 @@ SHAPES = {
 }  # name in the exact series: name of the piece
 NAMES = {"half slab": "plane sheet", "cylinder": "cylinder", "sphere": "sphere"}
 BARE = 1e3  # m/s: a film so thin that a face has the level of the bath
-STILL = {
+UNSALTED = {"meat.own_sodium": 0.0}  # exact answers begin with nothing inside
+STILL = UNSALTED | {
     key: 0.0 for key in default_numbers() if key.startswith("water_change.at_")
 }  # meat that takes up no water: exact answers know of none that moves
 
@@ -31,7 +32,7 @@ def piece(shape: str = "half slab", **changes) -> Piece:
 
 
 def with_film(coefficient: float) -> Numbers:
-    """The published numbers with another film (m/s) at every free face, and with water that stays where it is."""
+    """The published numbers with another film (m/s) at every free face, and with no salt of the meat's own, and with water that stays where it is."""
     return default_numbers().with_values({"film.still": coefficient, "film.stirred": coefficient, **STILL})
 
 

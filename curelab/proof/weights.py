@@ -12,7 +12,7 @@ import numpy as np
 
 from ..engine.simulate import simulate
 from ..matter import solutes
-from ..matter.tissue import water_change
+from ..matter.tissue import own_salt, water_change
 from ..recipe.piece import Piece
 from ..recipe.stages import Bath, Brine, Rest, SealedCure, Soak, Stage
 from ..sources import default_numbers, read_table
@@ -95,7 +95,7 @@ def moving_water() -> Case:
     """Salt and weight of a slab after a brine, a rest and two waters of a soak, weak and strong, against the nonlinear solve."""
     numbers = default_numbers().with_values({"film.stirred": 1e3})  # the solve has bare faces
     piece = Piece(thickness=2 * HALF, weight="1 kg", tissue="lean beef")
-    raw, pace = piece.water(numbers), solutes.diffusivity("salt", 276.15, "lean beef", numbers)
+    own, raw, pace = own_salt(numbers), piece.water(numbers), solutes.diffusivity("salt", 276.15, "lean beef", numbers)
 
     def held(w: np.ndarray) -> np.ndarray:
         return np.asarray(water_change(np.minimum(w / (1 + w), 0.26), numbers))
@@ -112,13 +112,13 @@ def moving_water() -> Case:
         history = simulate(
             piece, [brine, Rest(temperature=COLD, lasts="2 d"), Soak(waters=waters, stirred=True)], numbers=numbers
         )
-        slab, end = Slab.raw(), 0.0
+        slab, end = Slab.raw(own), 0.0
         baths = ((ratio, level), None, (SOAK_WATER, 0.0), (SOAK_WATER, 0.0))
         for what, bath, lasts in zip(
             ("brine", "rest", "first water", "second water"), baths, (days, 2.0, 0.25, 0.25), strict=True
         ):
             slab, end = stretch(slab, HALF, float(pace), lasts * DAY, bath, change), end + lasts * DAY
-            weight = piece.weight + raw * (slab.water.sum() - 1 + slab.salt)
+            weight = piece.weight + raw * (slab.water.sum() - 1 + slab.salt - own)
             labels += [
                 f"{100 * level:g} % of its water, {what}: salt",
                 f"{100 * level:g} % of its water, {what}: weight",

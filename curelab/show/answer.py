@@ -145,7 +145,7 @@ def headline(
     found: Ready, piece: Piece, plan: Planned, system: str = "metric", made: Sequence[Change] | None = None
 ) -> str:
     """The answer for one piece in one sentence, for the head of a page: whether the plan will do, and the days, or why there are none."""
-    told = f"**{capital(piece.name)}**, {units.show(piece.thickness, 'length', system, digits=2)}:"
+    told = f"{capital(piece.name)}, {units.show(piece.thickness, 'length', system, digits=2)}:"
     will = re.split("[.:](?: |$)", _planned(found, plan))[0]
     pull, ready = (ordered(each)[1] for each in (found.pull, found.ready))
     if too_warm(found):

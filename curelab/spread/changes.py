@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..engine.simulate import simulate
 from ..forecast.ready import ENOUGH, Ready
 from ..recipe.cutting import sliced
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
-from .draws import Draws, draw
+from .draws import Draws, draw, in_the_middle
 from .spread import LONGEST_WAIT, Spread
 
 DRAWS = 64  # behind each change, where the caller asks for no other number
@@ -113,4 +114,8 @@ def _few(many: Spread, pieces: tuple[Piece, ...], stages: tuple[Stage, ...], dra
     """Other pieces and stages in the first draws of a batch."""
     columns = draw(many.draws.inputs, draws, many.draws.seed, many.draws.learned).columns if many.banded else {}
     case = replace(many.case, pieces=pieces, stages=stages, more=(("cells", CELLS),))
-    return Spread(case, Draws(many.draws.inputs, many.draws.seed, columns, many.draws.learned), many.executor)
+    few = Spread(case, Draws(many.draws.inputs, many.draws.seed, columns, many.draws.learned), many.executor)
+    # Of the usual case only where its cure would come to rest is read, which a dozen terms tell as well as all cells.
+    numbers = in_the_middle(case.numbers, few.inputs)
+    usual = simulate(pieces, stages, loss=case.loss, numbers=numbers, cells=CELLS, few=True, segments=1, checked=False)
+    return few.beside(usual)

@@ -132,10 +132,10 @@ def usual_case(
 
 
 def in_the_middle(numbers: Numbers, inputs: Sequence[Uncertain]) -> Numbers:
-    """The numbers with every uncertain one in the middle of its distribution; one that the caller has set stays."""
+    """The numbers with every uncertain one at its usual value; one that the caller has set stays."""
     quiet = numbers.tracked()  # looking at a number here is not resting on it
     rows = [row for row in inputs if row.key in quiet and quiet[row.key].how != "given"]
-    return numbers.with_values({row.key: float(row.scored(np.zeros(()))) for row in rows}, published=True)
+    return numbers.with_values({row.key: row.usual for row in rows}, published=True)
 
 
 def _unmoved(row: Uncertain) -> float:

@@ -579,6 +579,14 @@ class Spread(Shown):
         *each, began = self.readings([*requests, begin])
         return [values - began for values in each]
 
+    def _to_check(self, count: int) -> History:
+        """So many draws, with few cells; kept, for those of the checks that are asked for alone are asked for again with all others."""
+        last = self.__dict__.get("_checked")
+        if last is None or last.count != count:
+            columns = self.draws.part(slice(0, count))
+            last = self.__dict__["_checked"] = self.case.solve(columns, cells=CHECKING, few=False, segments=1)
+        return last
+
     def verdicts(
         self,
         rules: str = "US",
@@ -612,7 +620,7 @@ class Spread(Shown):
         count = min(draws, self.count)
         tally: dict[str, list[str]] = {}
         every = checks or (lambda each: check_all(each, rules, product, numbers=each.numbers, **more))
-        many = self.case.solve(self.draws.part(slice(0, count)), cells=CHECKING, few=False, segments=1)
+        many = self._to_check(count)
         for number in range(count):
             yield ()
             for verdict in every(many.of(number)):

@@ -190,6 +190,12 @@ class Spokes:
             last = self.__dict__["_last"] = draws, made
         return last[1]
 
+    def losing(self, loss: np.ndarray) -> Spokes:
+        """With a loss (d, n) in their own modes, the bath last."""
+        made = Spokes(self.parts, None)
+        made.__dict__["own"] = tuple(part.losing(loss[:, part.nodes]) for part in self.own)
+        return made
+
     def in_bath(self, bath: np.ndarray) -> Modes | Star:
         """In a bath of capacity (d,), inf where it is held."""
         if len(self.parts) < MANY:
@@ -411,10 +417,14 @@ class Star:
         return replace(self, sign=sign[:-1] if self.sign is None else self.sign * sign[:-1])
 
     def losing(self, loss: np.ndarray) -> Star:
-        """As `Modes.losing`; raises ValueError for a loss that is not alike within each part, or in the bath."""
-        if loss[:, -1].any() or any(np.ptp(loss[:, part.nodes], axis=1).any() for part in self.spokes.own):
-            raise ValueError("a star loses alike within each part, and nothing in the bath")
-        return replace(self, loss=loss) if loss.any() else self
+        """As `Modes.losing`; raises ValueError for a loss in the bath. A part that does not lose alike everywhere is solved anew."""
+        if loss[:, -1].any():
+            raise ValueError("a star loses nothing in its bath")
+        if not loss.any():
+            return self
+        if all(np.ptp(loss[:, part.nodes], axis=1).max() == 0 for part in self.spokes.own):
+            return replace(self, loss=loss)
+        return replace(self, spokes=self.spokes.losing(loss), loss=np.zeros_like(loss))
 
     def of(self, draws: np.ndarray) -> Star:
         """As `Modes.of`."""

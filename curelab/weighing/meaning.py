@@ -11,7 +11,7 @@ from ..matter import brine, cures
 from ..matter.tissue import drawn_by, partition
 from ..recipe.piece import Piece
 from ..sources import Numbers, default_numbers
-from .methods import Ingoing, Solutes, ingoing_table, moved_water
+from .methods import Ingoing, Solutes, ingoing_table, moved_water, salt_of_raw
 
 COLD = 277.15  # K, the fridge at which a brine must stay dissolved
 
@@ -23,7 +23,8 @@ class Meaning:
 
     strength: salt of salt and water in the bath, of_water: salt per water, salometer: degrees (60 degF
     scale); None for a dry cure. salt_water_phase: salt / (salt + water) in the meat at rest; salt_green:
-    per green weight; salt_meat: of the meat as it then is. nitrite: rows of `ingoing_table`.
+    per green weight; salt_meat: of the meat as it then is; all with the meat's own salt, which is salt_own per green weight
+    while it is raw, and own_left of it at rest. nitrite: rows of `ingoing_table`.
     """
 
     strength: float | None
@@ -32,6 +33,8 @@ class Meaning:
     salt_water_phase: float
     salt_green: float
     salt_meat: float
+    salt_own: float
+    own_left: float
     nitrite: tuple[Ingoing, ...]
 
     def lines(self) -> tuple[str, ...]:
@@ -46,6 +49,10 @@ class Meaning:
             f"If you waited until nothing moves any more, the meat would hold {100 * self.salt_meat:.1f} % salt "
             f"({100 * self.salt_green:.1f} % of the green weight, {100 * self.salt_water_phase:.1f} % in its water): only the "
             "water in meat takes up salt, so this is less than the share of meat and water together."
+        )
+        said.append(
+            f"What you weigh is what is added: the meat's own salt, about {100 * self.salt_own:.2f} % of it when raw, comes on top, and finished salt "
+            "counts it."
         )
         said += [f"Nitrite put in (ingoing), counted by {row}" for row in self.nitrite]
         return tuple(said)
@@ -66,7 +73,7 @@ def explain(
     >>> from curelab import Bath
     >>> meaning = explain(Bath(water="1 kg", salt="50 g"), Piece(thickness="6 cm", weight="1 kg"))
     >>> round(meaning.strength, 4), round(meaning.of_water, 4), round(meaning.salt_green, 4)
-    (0.0476, 0.05, 0.0215)
+    (0.0476, 0.05, 0.0222)
     """
     pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
     numbers = numbers or default_numbers()
@@ -91,8 +98,9 @@ def explain(
     else:
         share = getattr(made, "purge", None)
         purge = green * share if share is not None else float(drawn_by(made.salt, green, numbers))
-    inside, held, moved, part = _at_rest(made.salt, water, purge, pieces, numbers)
-    weight = green + moved + inside * held + part * (made.sugar + made.nitrate + made.nitrite)
+    own = salt_of_raw(pieces, numbers)
+    inside, held, moved, part = _at_rest(made.salt + own, water, purge, pieces, numbers)
+    weight = green - own + moved + inside * held + part * (made.sugar + made.nitrate + made.nitrite)
     phase = inside * partition(numbers)
     return Meaning(
         strength,
@@ -101,6 +109,8 @@ def explain(
         phase / (1 + phase),
         inside * held / green,
         inside * held / weight,
+        own / green,
+        part * own / green,
         ingoing_table(made, pieces, pick_up, numbers),
     )
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from ..matter import brine
-from ..matter.tissue import partition, water_change
+from ..matter.tissue import own_salt, partition, water_change
 from ..recipe.piece import Piece
 from ..sources import Numbers, read_table
 
@@ -158,11 +158,17 @@ def moved_water(level: float, pieces: Sequence[Piece], numbers: Numbers | None =
     return sum(piece.lean_weight(numbers) for piece in pieces) * float(water_change(strength, numbers))
 
 
-def held_at_rest(salt: float, held: float, pieces: Sequence[Piece], numbers: Numbers | None) -> float:
-    """kg of water, brine side, in the meat once it holds so much salt [kg]: `held` while it is raw, and what moved since."""
-    found = held
+def salt_of_raw(pieces: Sequence[Piece], numbers: Numbers | None = None) -> float:
+    """kg of salt, its sodium counted as salt, in these pieces while they are raw."""
+    return own_salt(numbers) * sum(piece.water(numbers) for piece in pieces)
+
+
+def held_at_rest(salt: float, water: float, pieces: Sequence[Piece], numbers: Numbers | None) -> float:
+    """kg of water, brine side, in the meat once it has taken up so much salt [kg] from a bath of so much `water` [kg], beside which lies its own."""
+    found = held = partition(numbers) * sum(piece.water(numbers) for piece in pieces)
+    own = salt_of_raw(pieces, numbers) / (held + water)
     for _ in range(40):  # each step is a tenth of the one before, or less
-        found = held + partition(numbers) * moved_water(salt / found, pieces, numbers)
+        found = held + partition(numbers) * moved_water(salt / found + own, pieces, numbers)
     return found
 
 
@@ -190,12 +196,10 @@ def ingoing_table(
     if not pickle_weight(made):
         return (_row("dry", ingoing("dry", nitrite=made.nitrite, green=green)),)
     water, pickle = made.water, pickle_weight(made)  # type: ignore[attr-defined]
-    moved = (
-        moved_water(made.salt / (partition(numbers) * sum(p.water(numbers) for p in pieces) + water), pieces, numbers)
-        if made.salt
-        else 0.0
-    )  # type: ignore[attr-defined]
-    meat_water = sum(piece.water(numbers) for piece in pieces) + moved
+    raw = sum(piece.water(numbers) for piece in pieces)
+    level = ((made.salt or 0.0) + salt_of_raw(pieces, numbers)) / (partition(numbers) * raw + water)
+    moved = moved_water(level, pieces, numbers) if made.salt else 0.0
+    meat_water = raw + moved
     phase = ingoing(
         "water phase",
         nitrite=made.nitrite,

@@ -247,7 +247,7 @@ def weigh(weigh_out: AnyWeighOut, pieces: Piece | Sequence[Piece], numbers: Numb
         per = green + water
         if weigh_out.basis == "water phase":
             held = partition(numbers) * sum(piece.water(numbers) for piece in pieces)
-            per = green * (held + water) / held_at_rest(weigh_out.salt * green, held, pieces, numbers)
+            per = green * (held + water) / held_at_rest(weigh_out.salt * green, water, pieces, numbers)
         salt, sugar, nitrite = weigh_out.salt * per, weigh_out.sugar * per, ppm * per
     else:
         water = weigh_out.water

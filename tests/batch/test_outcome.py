@@ -114,9 +114,9 @@ def test_one_line_tells_the_story_of_the_draws_whatever_was_read():
 def test_readings_count_by_the_plan_where_a_stage_waits_for_a_criterion():
     """Else a late reading would fall into the rest in quick draws, and good readings would quarrel."""
     until = CURE.but(lasts=None, until=CURED, at_most="60 d")
-    days = (3, 8, 16, 19)
+    days = (3, 8, 15, 18)
     clock, waits = logged(0.5, (CURE.but(lasts="21 d"), REST), days), logged(0.5, (until, REST), days)
-    assert run(waits, log=False).history.span(0)[1] > 19 * DAY
+    assert run(waits, log=False).history.span(0)[1] > 18 * DAY
     by_clock, by_criterion = (run(each, draws=64).learned for each in (clock, waits))
     assert by_clock is not None and by_criterion is not None
     assert by_criterion.values["obstruction.lean"] == pytest.approx(by_clock.values["obstruction.lean"], rel=1e-2)
@@ -168,7 +168,7 @@ def test_a_soak_that_is_not_needed_moves_nothing_in_any_draw():
     assert "2. Soak, on day 14: not needed." in report and "0 minutes" not in report
 
 
-@pytest.mark.parametrize("value", ["12 %", "0.1 %"])
+@pytest.mark.parametrize("value", ["12 %", "0.3 %"])  # raw meat has 0.15 % of its own
 def test_one_reading_that_no_meat_would_give_is_not_taken_up(value):
     batch = logged(0.334, days=())
     far = batch.but(log=(Reading(at=8 * DAY, what="core salt", value=value, error="0.1 %", piece="point"),))
@@ -204,12 +204,17 @@ def test_what_is_drawn_is_never_stopped_by_a_guard_for_typing():
 
 
 def test_the_usual_case_is_in_the_middle_of_the_draws():
-    """Days of salt and of nitrite as added within a twentieth of the middle draw; before, core nitrite was a seventh early."""
-    outcome = run(Batch(schema=1, name="t", pieces=(POINT,), stages=(CURE,)), draws=256)
-    for wanted in ("core nitrite >= 10 ppm", "average salt >= 60 % of equilibrium", "core salt >= 60 % of equilibrium"):
+    """Days of salt and of nitrite, as added and free, within a fortieth of the middle draw; with the middle of each pace nitrite was a
+    twentieth early.
+    """
+    outcome = run(Batch(schema=1, name="t", pieces=(POINT,), stages=(CURE,)), draws=512)
+    for wanted in (
+        "core nitrite >= 10 ppm", "core nitrite >= 30 ppm", "average nitrite >= 40 ppm", "core free nitrite >= 10 ppm",
+        "average salt >= 60 % of equilibrium", "core salt >= 60 % of equilibrium",
+    ):  # fmt: skip
         usual = outcome.history.lasting(0, 110 * DAY).first_time(wanted)
         middle = outcome.spread.time_to(wanted, 0).quantile(0.5)
-        assert usual == pytest.approx(middle, rel=0.06), wanted
+        assert usual == pytest.approx(middle, rel=0.025), wanted
 
 
 def test_a_piece_that_overshoots_its_end_is_told_so():

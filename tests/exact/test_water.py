@@ -18,14 +18,21 @@ HALF, COLD = 0.03, 276.15
 NUMBERS = default_numbers().with_values({"film.stirred": 1e3})  # the solve has bare faces
 LEAN = Piece(thickness=f"{2000 * HALF} mm", weight="1 kg", tissue="lean beef")
 WATER = LEAN.water(NUMBERS)
+OWN = (
+    60e-5 * 58.443 / 22.99 / 0.7343
+)  # salt per water of raw lean: 60 mg of sodium in 100 g, 73.43 g of it water (USDA, eye of round)
 
 
 def curve(points: float):
     """What a cell takes up, of its raw water, with so many points of the green weight more in every brine."""
 
+    raw = OWN / (1 + OWN)
+
     def held(w):
         strength = np.minimum(w / (1 + w), 0.26)
-        return np.asarray(tissue.water_change(strength)) + 0.01 * points * np.minimum(strength / 0.02, 1.0)
+        return np.asarray(tissue.water_change(strength)) + 0.01 * points * np.clip(
+            (strength - raw) / (0.02 - raw), 0, 1
+        )
 
     most = 0.05 / 0.95  # most in 5 % of salt, by the rows
     return lambda w, first: (held(np.maximum(w, np.minimum(most, first))) - held(first)) / WATER
@@ -52,12 +59,12 @@ def test_finished_salt_and_weight_are_those_of_the_nonlinear_solve(strength, rat
     )  # fmt: skip
     stages = [brine, Rest(temperature="3 degC", lasts="2 d"), soak()]
     ours = simulate(LEAN, stages, numbers=NUMBERS, draws={"water uptake": np.array([points])}, few=False)
-    pace, change, slab = solutes.diffusivity("salt", COLD, "lean beef", NUMBERS), curve(points), Slab.raw()
+    pace, change, slab = solutes.diffusivity("salt", COLD, "lean beef", NUMBERS), curve(points), Slab.raw(OWN)
     baths = [(ratio, strength), None, (1.5, 0.0), (1.5, 0.0)]
     ends = np.cumsum([days, 2.0, 0.25, 0.25]) * DAY
     for bath, begin, end in zip(baths, [0.0, *ends[:-1]], ends, strict=True):
         slab = stretch(slab, HALF, pace, end - begin, bath, change)
-        weight = LEAN.weight + WATER * (slab.water.sum() - 1 + slab.salt)
+        weight = LEAN.weight + WATER * (slab.water.sum() - 1 + slab.salt - OWN)
         assert ours.weight(end)[0, 0] == pytest.approx(weight, rel=4e-3)
         assert ours.average("salt", end)[0, 0] == pytest.approx(WATER * slab.salt / weight, rel=error)
     assert abs(slab.water.sum() - 1) > 0.008  # it moved, and nothing of this is idle
@@ -90,19 +97,27 @@ def test_water_and_every_solute_are_kept(few):
         for before, after in pairwise(each):
             np.testing.assert_allclose(after["in meat before"], before["in meat"], rtol=1e-9, atol=1e-15, err_msg=name)
     assert np.ptp(rows["water"][1]["in meat"]) > 0.02
+    salt, own = rows["salt"], OWN * sum(each.water() for each in pieces)
+    assert salt[0]["in meat before"] == pytest.approx(own, rel=1e-6)
+    end = salt[-1]["in meat"] + sum(row["in bath"] for row in salt)
+    np.testing.assert_allclose(end, own + 0.01 + 0.2, rtol=1e-9)  # own salt and put in, by hand
+    np.testing.assert_allclose(end, salt[0]["in meat before"] + sum(row["added"] for row in salt), rtol=1e-9)
 
 
 def test_weight_is_dry_matter_water_and_solutes():
     """Water of the budget and solutes of the budget make the weight, counted apart from it."""
     history = simulate(LEAN, STAGES)
     inside = sum(row["in meat"] for row in history.budget[-6:] if row["quantity"] != "free nitrite")
-    assert history.weight() == pytest.approx(LEAN.weight - WATER + inside, rel=1e-9)
+    assert history.weight() == pytest.approx(LEAN.weight - (1 + OWN) * WATER + inside, rel=1e-9)
 
 
 def test_three_thirds_of_a_dry_cure_draw_no_more_than_the_whole():
     whole = simulate(LEAN, SealedCure(salt="30 g", temperature="3 degC", lasts="21 d"))
     thirds = simulate(LEAN, [SealedCure(salt="10 g", temperature="3 degC", lasts="7 d")] * 3)
-    taken = [history.weight() - LEAN.weight - history.amount("salt") for history in (whole, thirds)]
+    taken = [
+        history.weight() - LEAN.weight - history.amount("salt") + history.amount("salt", 0.0)
+        for history in (whole, thirds)
+    ]
     assert taken[0] == pytest.approx(-0.03 * default_numbers().si("purge.per_salt"), rel=1e-9)
     assert taken[1] == pytest.approx(taken[0], rel=1e-9)
 
@@ -130,7 +145,9 @@ def test_at_rest_a_block_holds_the_water_and_salt_of_the_closed_balance():
     assert moved > 0.01 * lean
     held = tissue.partition() * (BLOCK.water() + moved)
     assert history.amount("salt") == pytest.approx(level * held, rel=2e-3)
-    assert history.weight() == pytest.approx(BLOCK.weight + moved + level * held, rel=1e-4)
+    assert history.weight() == pytest.approx(
+        BLOCK.weight + moved + level * held - history.amount("salt", 0.0), rel=1e-4
+    )
 
 
 COOKED = [

@@ -35,8 +35,11 @@ def series(sides, seconds) -> float:
 
 def test_days_of_bricks_are_those_of_the_series():
     found = split_or_whole(BLOCK, ENDLESS, at="6 cm")
+    begun = (
+        60e-5 * 58.443 / 22.99 / 0.7343 / 0.025
+    )  # own sodium of the meat as salt in its water (USDA), over that of the brine
     for way, sides in ((found.whole, (0.06, 0.09, 0.12)), (found.parts, (0.06, 0.09, 0.06))):
-        exact = brentq(lambda s, sides=sides: series(sides, s) - 0.1, 3600.0, 60 * DAY)
+        exact = brentq(lambda s, sides=sides: (1 - begun) * series(sides, s) - 0.1, 3600.0, 60 * DAY)
         assert way.out == pytest.approx(exact, rel=0.015)  # the stirred film adds some 0.4 %
         usual, slow, fast = way.last("pull")
         assert fast < usual < slow and way.cooked >= way.out

@@ -44,6 +44,7 @@ def short(page):
     return (page.says["answer"].text + "\n" + page.says["more"].text).split("\n")
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_every_bench_speaks_and_draws(name):
     _, page = made(name)
     assert page.says["answer"].text and page.says["caution"].text
@@ -71,6 +72,7 @@ def test_the_answer_on_the_first_screen_is_two_short_sentences(bench_name):
     assert len(heads) == 4
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_every_slider_moves_the_batch_and_the_pictures(name):
     state, page = made(name)
     for label, knob in page.controls.items():
@@ -82,6 +84,7 @@ def test_every_slider_moves_the_batch_and_the_pictures(name):
         assert any(page.pictures[key].revision > count for key, count in before.items()), label
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_extremes_of_every_slider_leave_a_picture_or_a_reason(name):
     for end in ("min", "max"):
         state, page = made(name)
@@ -98,6 +101,7 @@ def test_extremes_of_every_slider_leave_a_picture_or_a_reason(name):
                     assert page.says["answer"].text == "", label
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_units_switch_everywhere_at_once_and_lose_nothing(name):
     state, page = made(name)
     before = state.batch
@@ -108,6 +112,7 @@ def test_units_switch_everywhere_at_once_and_lose_nothing(name):
     assert state.batch == before
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_bands_off_takes_the_bands_away(name):
     _, page = made(name)
     drawn = [picture for picture in page.pictures.values() if "series" in picture.meta]
@@ -303,6 +308,7 @@ def test_a_field_that_does_not_read_says_why_and_changes_nothing():
     assert page.controls[key].problem == "" and state.batch.pieces[0].weight == 3.0
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_axes_hold_still_while_a_hand_moves():
     _, page = made("equilibrium or strong")
     knob, picture = page.controls["salt"], page.pictures["equilibrium salt"]
@@ -395,6 +401,7 @@ def bands_of(page):
     ]
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_the_box_hides_the_shading_and_nothing_else(name):
     """A tick must not change what is said, or how sure it is."""
     _, page = made(name)

@@ -127,23 +127,28 @@ def test_integrals_losses_and_turns_are_those_of_the_whole():
     loss = np.zeros((DRAWS, star.size))
     for number, part in enumerate(star.spokes.own):
         loss[:, part.nodes] = 0.1 * (1 + number)
+    uneven = loss * (
+        np.random.default_rng(6).uniform(0, 1, loss.shape) < 0.5
+    )  # lost in some nodes only, as in lean beside fat
     sign = np.append(np.random.default_rng(5).choice([-1.0, 1.0], star.size - 1), 1.0)
     clock = np.broadcast_to(CLOCK[:-1], (DRAWS, SOLUTES, len(CLOCK) - 1))
     for one, other in (
         (star, dense),
         (star.losing(loss), dense.losing(loss)),
+        (star.losing(uneven), dense.losing(uneven)),
         (star.flipped(sign), dense.flipped(sign)),
     ):
         expected = other.integral(start, clock)
         assert one.integral(start, clock) == pytest.approx(expected, rel=1e-9, abs=1e-9 * np.abs(expected).max())
         assert one.at(start, clock) == pytest.approx(other.at(start, clock), abs=1e-8)
     some = np.array([2])
-    assert star.losing(loss).flipped(sign).of(some).at(start[some], clock[some]) == pytest.approx(
-        dense.losing(loss).flipped(sign).at(start, clock)[some], abs=1e-8
-    )
+    for each in (loss, uneven):
+        assert star.losing(each).flipped(sign).of(some).at(start[some], clock[some]) == pytest.approx(
+            dense.losing(each).flipped(sign).at(start, clock)[some], abs=1e-8
+        )
     assert star.supplied(start, clock) == pytest.approx(0.0)
-    with pytest.raises(ValueError, match="alike within each part"):
-        star.losing(np.random.default_rng(6).uniform(0, 1, loss.shape))
+    with pytest.raises(ValueError, match="nothing in its bath"):
+        star.losing(np.ones_like(loss))
 
 
 @pytest.mark.parametrize("held", (True, False))

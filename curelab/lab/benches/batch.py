@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from ... import units
-from ...batch import READINGS, TASTE_WORDS, Reading
+from ...batch import READINGS, Reading
 from ...compose.pieces import unknown_to
 from ...fields import InputError, from_plain
 from ...limits import RULE_SETS, Verdict
@@ -27,6 +27,7 @@ from ..composing import Composing, shape_of
 from ..controls import Line, Pick, Press
 from ..forms import form
 from ..picture import Picture
+from ..reading_words import LIKE
 from ..say import Say
 from ..section import SectionPicture
 from ..state import WORKING_FILE
@@ -181,9 +182,8 @@ class BatchBench(Bench):
 
     def _like(self) -> None:
         """Show how a reading of this sort is written."""
-        kind = READINGS[self.reading["what"].value]
-        own = {"": "nothing to write here", "word": TASTE_WORDS[1], "plain": "38"}
-        self.reading["value"].placeholder = own[kind] if kind in own else units.KINDS[kind].example
+        what, us = self.reading["what"].value, self.state.batch.units == "us"
+        self.reading["value"].placeholder = LIKE[what][us] if what in LIKE else "nothing to write here"
 
     def _start_now(self) -> None:
         plan = self.state.batch.plan

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from ... import units
@@ -79,7 +77,6 @@ class PlateBench(Bench):
 
     def build(self):
         state = self.state
-        self._asked: dict[str, tuple[Any, str]] = {}  # what was asked, and about what
         self._build_dials()
         names = [piece.name for piece in self._cooked(state.batch)]
         if len(names) > 1:
@@ -224,10 +221,6 @@ class PlateBench(Bench):
 
     # -- questions -----------------------------------------------------------------------------------------------------------------
 
-    def _about(self) -> Any:
-        """What an answer to a button is true for; anything else moved makes it an old one."""
-        return self.state.batch, self.state.own
-
     def _ask_salt(self) -> None:
         batch = with_cook(self.state.batch)
         wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
@@ -239,7 +232,7 @@ class PlateBench(Bench):
                 )
             )
         ]
-        if any(stage.tag == Simmer.tag for stage in batch.stages):
+        if any(stage.heats and stage.wet for stage in batch.stages):
             said.append(
                 str(
                     simmer_water_for_the_plate(
@@ -247,12 +240,12 @@ class PlateBench(Bench):
                     )
                 )
             )
-        self._answer("salt", " ".join(said))
+        self.tell("salt", " ".join(said))
 
     def _ask_portion(self) -> None:
         batch = with_cook(self.state.batch)
         piece = self._piece(batch)
-        self._answer(
+        self.tell(
             "portion",
             str(
                 portion_that_cools(
@@ -260,10 +253,6 @@ class PlateBench(Bench):
                 )
             ),
         )
-
-    def _answer(self, name: str, sentence: str) -> None:
-        self._asked[name] = self._about(), sentence
-        self.says[name].text = sentence
 
     # -- what the page shows -------------------------------------------------------------------------------------------------------
 
@@ -303,8 +292,7 @@ class PlateBench(Bench):
             f"{SIGNS[each.outcome]}: {each.sentence} [{each.source}]" for each in verdicts
         )
         for name in ("salt", "portion"):
-            about, sentence = self._asked.get(name, (None, ""))
-            self.says[name].text = sentence if about == self._about() else ""
+            self.tell_again(name)
 
     def _draw_slice(self):
         batch, many = self.state.batch, self._seen()

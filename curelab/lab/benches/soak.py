@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from ... import units
 from ...batch import Batch
 from ...compose.sound import replaced
@@ -54,7 +52,6 @@ class SoakBench(Bench):
 
     def build(self):
         state = self.state
-        self._answered: tuple[Any, str] | None = None  # what was asked about, and the sentence that answered it
         first = lambda batch: with_soak(batch).stages[self._soak(batch)].waters[0]  # noqa: E731
         self.controls["days"] = days_dial(state, "Days in the cure before")
         self.controls |= brine_dial(state)
@@ -143,8 +140,7 @@ class SoakBench(Bench):
 
         self.state.edit(change)
 
-    def _about(self) -> tuple[Batch, float, bool]:
-        """What an answer to the button is true for; anything else moved makes it an old one."""
+    def about(self) -> tuple[Batch, float, bool]:
         return self.state.batch, self.state.own.target, self._on_the_plate
 
     @property
@@ -164,17 +160,13 @@ class SoakBench(Bench):
             plate = soak_for_the_plate(
                 wanted, batch.pieces, stages, water=one.amount, temperature=one.temperature[0][1], loss=batch.loss
             )
-            self._tell(plate.sentence)
+            self.tell("needed", plate.sentence)
             return
         answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature, system=batch.units)
         least, _ = least_water(
             wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature
         )
-        self._tell(answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}")
-
-    def _tell(self, sentence: str) -> None:
-        self._answered = self._about(), sentence
-        self.says["needed"].text = sentence
+        self.tell("needed", answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}")
 
     def _seen(self) -> tuple[Spread, int]:
         """All stages, and the number of the soak."""
@@ -202,12 +194,7 @@ class SoakBench(Bench):
         self.says["cure"].text = " ".join((*inside, *cured))
         self.says["answer"].text = telling.soaked(many, number, piece)
         self.says["after"].text = NEEDLESS if enough else rested
-        if (
-            self._answered is not None and self._answered[0] == self._about()
-        ):  # more draws behind the bands, and nothing else
-            self.says["needed"].text = self._answered[1]
-        else:
-            self.says["needed"].text = TRIED if state.soak is None else ""
+        self.tell_again("needed", TRIED if state.soak is None else "")
         self.warn(telling.warmth(max(stage.warmest for stage in with_soak(batch).stages), batch.units))
 
     def _draw_lines(self):
