@@ -85,9 +85,10 @@ class Curve:
         or above `low`.
         """
         begin = self._last(high)
-        begin = float(self.times[0 if whole else int(np.argmax(self.kelvin))]) if begin is None else begin
+        if begin is None:  # of meat that lay at one temperature for hours the last moment of it
+            begin = float(self.times[0]) if whole else self._last(self.hottest - SLACK)
         end = self._last(low)
-        return Span(0.0 if end is None else max(0.0, end - begin), self.last <= low + SLACK)
+        return Span(0.0 if begin is None or end is None else max(0.0, end - begin), self.last <= low + SLACK)
 
     def rising(self, low: float, high: float) -> Span:
         """From the last moment at or below `low` [K] before `high` is first reached to that moment; from the start, if it never was so cold."""

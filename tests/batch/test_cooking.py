@@ -120,7 +120,7 @@ def test_served_on_sunday_at_one_and_every_step_before_it(batch):
     lead = outcome.lead
     assert lead.begin == at["stage-3"].replace(tzinfo=None)  # the report says the same hour as the plan
     (night,) = [each for each in found.remarks if "in the night" in each]  # the brine and the bag begin before 6:00
-    assert 'write hours = "06:00-22:00" under [plan]' in night and "cook and chill the day before" in night
+    assert 'Write hours = "06:00-22:00" under [plan]' in night and "cook and chill the day before" in night
     said = " ".join(words(outcome).split())
     assert f"Begin on Sunday 6 December at {lead.begin:%H:%M} to serve on Sunday at 13:00" in said
     assert "chill it or hold it above 57.2 °C; do not let it stand" in said
