@@ -71,7 +71,8 @@ class Outcome(Shown):
     """What came of a batch. `slow` and `fast`: the same batch in meat at the two ends of what is published, against which verdicts
     and dates are held; `numbers`: what was published, before the batch said what it knows better; `draws`: how many its bands rest on;
     `learned`: what its log taught, None for nothing; `said`: what the log says, in a few sentences; `update`: the fit behind it;
-    `judged`: the history that checks are held against, no colder than planned.
+    `judged`: the history that checks are held against, no colder than planned; `passing`: a page shows it while a slider is being moved, and checks of
+    heat are not held against draws until it is `settled`.
     """
 
     batch: Batch
@@ -85,6 +86,7 @@ class Outcome(Shown):
     learned: Learned | None = None
     said: tuple[str, ...] = ()
     update: Update | None = None
+    passing: bool = False
 
     def lines(self) -> list[str]:
         return [f"Outcome of {self.batch.name}", *self.history.lines()[1:], *self.said[:1]]
@@ -168,7 +170,7 @@ class Outcome(Shown):
 
     def settled(self, count: int, step: int) -> Iterator[Outcome]:
         """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""
-        full = replace(self, draws=count)
+        full = replace(self, draws=count, passing=False)
         if self.update is not None:
             update = self.update
             for latest in self.update.settled(count, step):
@@ -346,9 +348,9 @@ class Outcome(Shown):
         if not any(stage.heats for stage in self.history.stages):
             return {}
         if self.chances_so_far:
-            names = {verdict.name for verdict in check_cooked(self.judged)}
+            names = {verdict.name for each in (self.judged, self.slow, self.fast) for verdict in check_cooked(each)}
             return {name: chance for name, chance in self.chances_so_far.items() if name in names}
-        if self.draws <= CHECKED and not is_large(self.batch):
+        if self.passing:
             return {}
         found = self.spread.verdicts(draws=_checked(self.batch), checks=check_cooked)
         return {chance.name: chance for chance in found}
@@ -465,7 +467,7 @@ def run_for(ask: Callable[[Outcome], Any], batch: Batch, draws: int | None) -> O
     """
     if draws is None or draws <= CHUNK:
         return run(batch, draws=draws)
-    outcome = run(batch, draws=CHECKED)
+    outcome = replace(run(batch, draws=CHECKED), passing=True)
     ask(outcome)
     update = outcome.update
     asked = [outcome.spread, outcome.unread, *([update.planned, update.spread] if update is not None else [])]

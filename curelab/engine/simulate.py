@@ -151,5 +151,5 @@ def _warmed_already(stage: Stage, earlier: Sequence[Stage], names: Sequence[str]
     last = next((each for each in reversed(earlier) if each.heats and any(map(each.is_about, about))), None)
     if not says or last is None:
         return []
-    said = f"how warm the meat is then follows from the {last.tag} before; leave it out, and put what lies between in as a stage"
+    said = f"the {last.tag} before says how warm the meat is; leave this out, and write what lies between as a stage"
     return [Problem("begins_at", said)]

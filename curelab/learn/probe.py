@@ -168,15 +168,16 @@ def no_easier(
     ):
         return list(found)
     worse = {each.name: each for each in check_cooked(planned(), batch.units) if each.name.startswith("cooling")}
-    return [
-        replace(
-            worse[each.name],
-            sentence=f"By the plan, for too few readings tell of the chill: {worse[each.name].sentence}",
-        )
-        if each.name in worse and OUTCOMES.index(worse[each.name].outcome) < OUTCOMES.index(each.outcome)
-        else each
-        for each in found
+    worse = {
+        name: replace(each, sentence=f"By the plan, for too few readings tell of the chill: {each.sentence}")
+        for name, each in worse.items()
+    }
+    alone = [
+        each for name, each in worse.items() if name not in {own.name for own in found} and not each.counts_as_pass
     ]
+    return [
+        *(min(each, worse.get(each.name, each), key=lambda one: OUTCOMES.index(one.outcome)) for each in found), *alone
+    ]  # fmt: skip
 
 
 def doubted(batch: Batch, history: History) -> tuple[Verdict, ...]:

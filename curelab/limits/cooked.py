@@ -133,8 +133,8 @@ def _kept_long(history: History) -> Verdict | None:
     if kept <= float(most) * units.DAY:
         return None
     reason = (
-        f"{units.roughly(kept).capitalize()} from the cook to the end. Eat cooked meat within {few} to {most} days from the fridge, or freeze it: "
-        f"beyond that nothing here can vouch for it. {DEFER}"
+        f"{units.roughly(kept).capitalize()} from the cook to the end. Eat cooked meat within {few} to {most} days from the fridge, or freeze it. "
+        f"Beyond that nothing here can vouch for it. {DEFER}"
     )
     return unknown("kept after cooking", reason, row["source"], row["how"], float(most), "d")
 
@@ -183,13 +183,17 @@ def _cooked(hot: _Hot) -> list[Verdict]:
 
 
 def _came_up(every: Sequence[_Hot]) -> Verdict:
-    """Come-up in the middle and outside of a piece, from its first smoke or cook on, over all that lies between that and its last."""
+    """Come-up in the middle and outside of a piece, from its first smoke or cook on, over all that lies between that and its last; where that leaves
+    it raw, over what cools it too, for nothing else counts those hours.
+    """
     first, last = every[0], every[-1]
     begin, end = first.of("cook")[0].begin, last.of("cook")[-1].end
     whole = first
     if len(every) > 1:
         ran = tuple(each for each in first.history.ran if begin <= each.begin < last.ran[-1].end and each.length > 0)
         whole = _Hot(first.history, first.piece, ran, ("",) * len(ran))
+    if whole.curve(begin, end).hottest < _hot_from():
+        end = last.ran[-1].end
     middle = whole.curve(begin, end)
     found = check_come_up((middle, whole.outside(begin, end)))
     began = float(middle.kelvin[1])  # a border belongs to the stretch before it
@@ -269,7 +273,7 @@ def _chilled(hot: _Hot, before: bool) -> list[Verdict]:
         curve = hot.curve(since, hot.ran[n].end)
         if before or curve.hottest >= _hot_from() or "cook" not in hot.aims[:n]:
             found += check_cooling(curve, cured, before)
-            before = True
+            before = before or curve.hottest >= _hot_from()
         since = hot.ran[n].end
     if before and hot.aims[-1] == "cook":
         curve = hot.curve(since, hot.ran[-1].end)

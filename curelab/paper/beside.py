@@ -66,7 +66,9 @@ def remarks_of(
 ) -> list[str]:
     """What is to be said of the log, of tasks in the night and of the clock, `given` the one time that the plan hangs on."""
     remarks = []
-    night = [task.at for task in tasks if task.at is not None and not DAY[0] <= task.at.hour < DAY[1]]
+    night = [
+        task.at for task in tasks if task.at is not None and not DAY[0] <= task.at.hour + task.at.minute / 60 <= DAY[1]
+    ]
     if night and clock.hours is None and batch.plan is not None and batch.plan.serve:
         moved = f'Write hours = "{DAY[0]:02}:00-{DAY[1]}:00" under [plan], and they move into the day.'
         if any(stage.heats for stage in batch.stages):

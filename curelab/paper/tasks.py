@@ -114,7 +114,10 @@ def tasks_of(
             tasks.append(Task(key, local(time), time - zero, title, "", index, wanted=meant - zero))
     end = _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else "")
     served = bool(batch.plan and batch.plan.serve)
-    then = ("" if served else eat_within()) if _cooked(batch) else cook_to(batch.units)
+    if _left_raw(batch):
+        then = cook_to(batch.units)
+    else:
+        then = "" if served or not any(stage.aim == "cook" for stage in batch.stages) else eat_within()
     add("end", len(links), end, f"Keep it at {COLD[batch.units]}. {then}" if then else "")
     return tuple(sorted(tasks, key=lambda task: task.minutes))
 

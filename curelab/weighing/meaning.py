@@ -51,7 +51,7 @@ class Meaning:
             "water in meat takes up salt, so this is less than the share of meat and water together."
         )
         said.append(
-            f"What you weigh is what is added: the meat's own salt, about {100 * self.salt_own:.2f} % of it when raw, comes on top, and finished salt "
+            f"What you weigh is what is added. The meat's own salt, about {100 * self.salt_own:.2f} % of it when raw, comes on top, and finished salt "
             "counts it."
         )
         said += [f"Nitrite put in (ingoing), counted by {row}" for row in self.nitrite]

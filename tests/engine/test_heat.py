@@ -316,7 +316,7 @@ def test_checks_of_the_fridge_do_not_mind_the_pot():
         (lambda: Simmer(temperature=[["1 h", "80 degC"], ["0 h", "20 degC"]], water="2 kg", lasts="1 h"), "temperature: the times of a program must grow from entry to entry, and one entry is the least"),
         (lambda: simulate(FLAT, Simmer(temperature="85 degC", water="300 g", lasts="1 h")), "stages[1].water: is too little to cover the meat; take 450 g or more, or use a bag cook"),
         (lambda: simulate(FLAT, (Rest(temperature="-2 degC", lasts="2 d"), BAG)), "stages[2].begins_at: the meat is frozen at -2 °C, and thawing is not computed; thaw it through in the fridge first"),
-        (lambda: simulate(FLAT, (BAG, Chill(medium="ice water", temperature="1 degC", lasts="2 h", begins_at="4 degC"))), "stages[2].begins_at: how warm the meat is then follows from the bag cook before; leave it out, and put what lies between in as a stage"),
+        (lambda: simulate(FLAT, (BAG, Chill(medium="ice water", temperature="1 degC", lasts="2 h", begins_at="4 degC"))), "stages[2].begins_at: the bag cook before says how warm the meat is; leave this out, and write what lies between as a stage"),
         (lambda: Criterion("core", "temperature", ">=", "400 degC", "meat"), 'target: "400 degC" is a temperature outside -1 degC to 120 degC'),
     ],
 )  # fmt: skip

@@ -231,6 +231,18 @@ def test_a_cold_smoke_counts_towards_the_come_up_of_the_cook_that_follows():
     assert both["come-up"].outcome == "fail" and "flat" in both["come-up"].sentence
 
 
+def test_what_is_smoked_and_chilled_raw_has_its_warm_hours_counted_to_the_end():
+    """FSIS Appendix A 2021: 6 h at most between 50 and 130 degF. A 12 cm ham of 36 degC cools for far longer, and never was hot."""
+    ham = FLAT.but(thickness="12 cm", weight="4 kg")
+    found = checks(Smoke(temperature="60 degC", humidity="60 %", lasts="5 h"), COLD_ROOM, pieces=(ham,))
+    assert found["come-up"].outcome == "fail" and found["come-up"].statistic > 15
+
+
+def test_raw_meat_that_waits_cold_is_not_cooked_meat_that_is_warmed_again():
+    found = checks(COLD_ROOM, COLD_SMOKE.but(lasts="5 h"), pieces=(FLAT,))
+    assert not [name for name in found if name.startswith("cooling") and found[name].outcome == "fail"], found
+
+
 def test_meat_that_begins_warm_may_have_been_so_for_long():
     found = checks(SIMMER.but(begins_at="20 degC"), ICE, pieces=(FLAT,))["come-up"]
     assert found.outcome == "unknown" and "how long it was so warm is not known" in found.sentence

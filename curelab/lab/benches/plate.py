@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from typing import Any
+
 import numpy as np
 
 from ... import units
@@ -15,7 +18,7 @@ from ...forecast.portion import alone
 from ...limits import check_cooked
 from ...limits.checks import check_cooked_in_all
 from ...limits.verdict import SIGNS, in_draws
-from ...outcome import CHECKED_LARGE
+from ...outcome import CHECKED
 from ...recipe.cook import COLD_IN, Chill, Simmer
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
@@ -28,7 +31,7 @@ from ...show.plate import TOUGH, plate_sentences
 from ...show.report import UNCOOKED
 from ...show.section import section
 from ...show.to_the_plate import begin, cautions, cook_of, counted, hours, is_raw, never, on_the_plate
-from ...spread import Spread
+from ...spread import Chance, Spread
 from ...spread.sensitivity import at_end_of
 from ...units import capital
 from ..bars import BarPicture
@@ -37,7 +40,6 @@ from ..dials import HOURS, TARGET, THICKNESS, WATER, Scale, dial
 from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
-from ..state import QUICK
 from ..workbench import Bench, row, show_lines, show_matters, show_section
 
 HEAT = {"metric": Scale("degC", 50, 100, 1), "us": Scale("degF", 122, 212, 1)}
@@ -74,6 +76,7 @@ class PlateBench(Bench):
     """Sliders for the cook and the chill beside the section, coloured by temperature; folded below: the slice, its salt, the checks, the portion."""
 
     here = "plate.ipynb"
+    _held: tuple[Any, Sequence[Chance]] = (None, ())  # draws, and how often each check of heat comes out how in them
 
     def build(self):
         state = self.state
@@ -256,6 +259,16 @@ class PlateBench(Bench):
 
     # -- what the page shows -------------------------------------------------------------------------------------------------------
 
+    def settle(self) -> Iterator[None]:
+        """Hold the checks against as many draws as the report does, before all is drawn once more."""
+        if not self.state.problems:
+            yield from self.state.settled()
+            many = self._seen()
+            for chances in many.judged(draws=CHECKED, checks=check_cooked):
+                self._held = many, chances
+                yield
+            self._draw()
+
     def _seen(self) -> Spread:
         return self.state.spread(with_cook(self.state.batch).filled())
 
@@ -270,11 +283,9 @@ class PlateBench(Bench):
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
         # All is worked out first, so that picture and words change together.
         ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss)
-        rests = many.count > QUICK  # while a slider is being moved there is no time for more than the ends
-        chances = many.verdicts(draws=CHECKED_LARGE, checks=check_cooked) if rests else ()
-        verdicts = in_draws(
-            check_cooked_in_all(usual, (ends.of(1), ends.of(2)), system), {each.name: each for each in chances}
-        )
+        # While a slider is being moved there is no time for more than the ends.
+        chances = {each.name: each for each in self._held[1]} if self._held[0] is many else {}
+        verdicts = in_draws(check_cooked_in_all(usual, (ends.of(1), ends.of(2)), system), chances)
         try:
             found = lead(batch.pieces, batch.filled(), serve=state.own.serve, many=ends)
             said, parts = begin(found), hours(found)
