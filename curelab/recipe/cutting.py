@@ -47,7 +47,7 @@ def trim(piece: Piece, to: str | float = 0.0) -> Piece:
     >>> trimmed.thickness, round(fat.weight - trimmed.weight, 3)
     (0.054, 0.113)
     """
-    if not piece.fatty:
+    if not piece.has_cap:
         raise refuse("fat_cap", f"{quoted(piece.name)} has no fat cap, so there is nothing to trim")
     left, faces = _length(to, "to"), 2 if piece.capped == "both faces" else 1
     cap, whole = min(piece.fat_cap, left), piece.whole()
