@@ -146,7 +146,7 @@ def check(pieces: Sequence[Piece], stages: Sequence[Stage], loss: str, before: S
 
 def _warmed_already(stage: Stage, earlier: Sequence[Stage], names: Sequence[str]) -> list[Problem]:
     """A stage that says how warm its pieces are, though they were heated or cooled before: what lies between would be counted nowhere."""
-    says = any(each.heating is not None and each.heating.begins_at is not None for each in stage.stretches)
+    says = stage.heats and any(each.heating and each.heating.begins_at is not None for each in stage.stretches)
     about = [name for name in names if stage.is_about(name)]
     last = next((each for each in reversed(earlier) if each.heats and any(map(each.is_about, about))), None)
     if not says or last is None:
