@@ -133,7 +133,7 @@ class Bench(ABC):
     def page(self, lead: Sequence[Any], picture: Any, dials: Sequence[Any], below: Sequence[Any] = ()) -> Any:
         """The whole page: what it says first, the picture with its dials beside it (below it on a narrow page), and what has been `fold`ed."""
         return column(
-            self.says["trouble"], *lead, row(column(picture, self.at_work), column(*dials, gap=2), share=(2.5, 1), at_least=250), *below,
+            self.says["trouble"], *lead, row(column(picture, self.at_work), row(*dials, at_least=300), share=(2.5, 1), at_least=250), *below,
             self.says["caution"],
         )  # fmt: skip
 
