@@ -319,8 +319,9 @@ def _in_a_loop() -> bool:
 
 
 def _parts(widget: Any) -> set[Any]:
-    """A widget and all that stands in it."""
-    return {widget}.union(*(_parts(child) for child in getattr(widget, "children", ())))
+    """A widget and all that stands in it, or will."""
+    held = [widget.held] if isinstance(widget, Fold) else []
+    return {widget}.union(*(_parts(child) for child in (*getattr(widget, "children", ()), *held)))
 
 
 def show_lines(widget: Any, picture: Lines, **more: Any) -> None:
