@@ -1,7 +1,7 @@
 """What a stretch of heating or cooling does: temperature in each piece, juice and vapour that leave it, and how salt then moves.
 
 Salt goes on in its own network. It runs by the pace of warm water at the mean temperature of the piece, faster where lean has been hot enough to
-open; juice leaves with what is dissolved in it, vapour leaves it behind. A piece gives off juice by the first-order law of `matter.juice`, each part of it
+open; juice leaves with what is dissolved in it, vapour leaves it behind and takes the juice that wets the skin first. A piece gives off juice by the first-order law of `matter.juice`, each part of it
 by its own temperature.
 """
 
@@ -44,7 +44,7 @@ STEP = 5.0  # K of hot air between two knots of a wet skin, at most
 @dataclass(frozen=True, eq=False)
 class Through:
     """One piece through one stretch: its warmth; and at the times of the grid what it has given off in this stretch, kg per kg green weight:
-    juice (d, g), vapour (d, g), and lost (d, g, s) in each shell since it was raw; opened (d, g, s): how far the structure of each shell has opened.
+    juice (d, g) that drips off, vapour (d, g), and lost (d, g, s) in each shell since it was raw; opened (d, g, s): how far the structure of each shell has opened.
     water (d,): kg in it as the stretch begins, per kg green weight.
     """
 
@@ -244,7 +244,9 @@ def _given(warmth: Warmth, vapour, water, lost, opened, grid, cases: Cases) -> T
     shares = shells_of(warmth.meat)[1]
     left = np.minimum((gone - lost[:, None]) @ shares, MOST_DRY * water[:, None])
     wide = np.maximum(np.maximum.accumulate(juice.opened(kelvin), axis=1), opened[:, None])
-    return Through(warmth, left, np.minimum(vapour, MOST_DRY * (water[:, None] - left)), gone, wide, water)
+    # What the meat gives wets its skin: vapour takes that first, and only the rest drips off.
+    drip = np.maximum.accumulate(np.maximum(left - vapour, 0.0), axis=1)
+    return Through(warmth, drip, np.minimum(vapour, MOST_DRY * (water[:, None] - drip)), gone, wide, water)
 
 
 def _salt(stretch: Stretch, grid, through, until, state: State, cases: Cases) -> tuple[Clock, tuple[Meat, ...]]:

@@ -98,16 +98,20 @@ class History(Shown):
             last = self.__dict__["_lasting"] = (stage, seconds), self.instead(stage, (longer,))
         return last[1]
 
-    def pulled(self, stage: int, after: np.ndarray, then: Stage) -> History:
+    def pulled(self, stage: int, after: np.ndarray, then: Stage, piece: int | None = None) -> History:
         """The same up to a cure that ends after so many s (d,) in each draw, and one more stage after it. A cure of several stretches does
-        not end before its last.
+        not end before its last. piece: that one alone, to be read from then on, where nothing enters or leaves pieces any more.
         """
-        state = self.state.before(stage + 1)
+        state, pieces = self.state.before(stage + 1), self.pieces
         first = next(run for run in state.runs if run.index == stage)
-        state.runs[-1] = state.runs[-1].ending_after(np.maximum(after - (state.runs[-1].begin - first.begin), 0.0))
+        last = state.runs[-1].ending_after(np.maximum(after - (state.runs[-1].begin - first.begin), 0.0))
+        if piece is None:
+            state.runs[-1] = last
+        else:
+            state, pieces = state.alone(piece, last), pieces[piece : piece + 1]
         walk((then,), state, self.cases, self.loss, self.segments, first=stage + 1)
         stages = (*self.stages[: stage + 1], then)
-        return History(self.pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
+        return History(pieces, stages, state, self.cases, self.loss, self.cells, self.segments, drawn=self.drawn)
 
     def instead(self, stage: int, stages: Sequence[Stage]) -> History:
         """The same up to a stage, and these instead of it and all after it. What was solved serves both."""
@@ -437,7 +441,7 @@ class History(Shown):
         reaches last.
         """
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
-        lean = self.runs[0].lean_places(number)
+        lean = self.runs[-1].lean_places(number)
         lean = lean[:: max(1, len(lean) // DEPTHS)] if len(lean) > 2 * DEPTHS else lean
         found_there = self.state.meats[number].spots.deep is not None
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from hashlib import blake2b
+from typing import Any
 
 import numpy as np
 
@@ -150,16 +152,23 @@ class Run:
         """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
         return Rows(self.size, inner, self.slices[piece].start, bath)
 
-    def _kept(self, key: tuple, times: np.ndarray, rows: Callable[[], Rows], place: bool = False) -> np.ndarray:
-        """States of a quantity, key[0], summed by `rows`, no lower than 0, or, at a place, as `_cut` has it; remembered, because most
-        questions ask at the same times.
+    def _once(self, key: tuple, times: np.ndarray, make: Callable[[], Any]) -> Any:
+        """What `make` makes of these times (d, t), remembered by `key`, because most questions ask at the same times: by their digest, for the
+        times of many draws are as large as most answers.
         """
-        full = (*key, times.shape, times.tobytes())
+        last = self.__dict__.get("_asked")
+        if last is None or last[0] is not times:
+            digest = blake2b(times.tobytes(), digest_size=16).digest()
+            last = self.__dict__["_asked"] = times, (times.shape, digest)
+        full = (*key, *last[1])
         found = self.kept.get(full)
         if found is None:
-            found = self.states(key[0], times, rows())
-            found = self.kept[full] = self._cut(key[0], found) if place else np.maximum(found, 0.0)
+            found = self.kept[full] = make()
         return found
+
+    def _summed(self, key: tuple, times: np.ndarray, rows: Callable[[], Rows]) -> np.ndarray:
+        """States of a quantity, key[0], summed by `rows`, no lower than 0."""
+        return self._once(key, times, lambda: np.maximum(self.states(key[0], times, rows()), 0.0))
 
     def _limits(self, name: str, axes: int) -> tuple[np.ndarray | float, np.ndarray]:
         """Least and most w of a quantity anywhere, each (d, 1, ...) with so many axes; free nitrite may be lost."""
@@ -190,7 +199,7 @@ class Run:
 
     def _networks(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece, in the water that it held as the stretch began."""
-        return self._kept((name, "amount", piece), times, lambda: self._row(piece, self.meats[piece].total[:, None]))[
+        return self._summed((name, "amount", piece), times, lambda: self._row(piece, self.meats[piece].total[:, None]))[
             ..., 0
         ]
 
@@ -225,7 +234,7 @@ class Run:
 
     def _bath(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath in the network: what the faces meet."""
-        return self._kept((name, "bath"), times, lambda: self._row(0, self.meats[0].body.rows[:1] * 0.0, np.ones(1)))[
+        return self._summed((name, "bath"), times, lambda: self._row(0, self.meats[0].body.rows[:1] * 0.0, np.ones(1)))[
             ..., 0
         ]
 
@@ -282,49 +291,44 @@ class Run:
             w = self.ended(name)
             inside = w[:, None, self.slices[piece]] @ swelling.rows.T
             return np.concatenate([inside, w[:, None, -1:]], axis=2)
-        key = (name, "lean", piece, times.shape, times.tobytes())
-        found = self.kept.get(key)
-        if found is None:  # as it is, rounding below 0 included: it is summed to amounts
-            found = self.kept[key] = self.states(name, times, self._row(piece, *swelling.with_bath))
-        return found
+        rows = self._row(piece, *swelling.with_bath)
+        # As it is, rounding below 0 included: it is summed to amounts.
+        return self._once((name, "lean", piece), times, lambda: self.states(name, times, rows))
 
     def _water(self, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """kg of water, brine side, that each place of the lean took up since the stretch began (d, t, q), and all of them (d, t); water in
         the lean over what it held then (d, t).
         """
         assert self.swelling is not None
-        key = ("water", piece, times.shape, times.tobytes())
-        found = self.kept.get(key)
-        if found is None:
-            each = self.swelling[piece].taken(self._lean("salt", times, piece))
+        swelling = self.swelling[piece]
+
+        def make() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+            each = swelling.taken(self._lean("salt", times, piece))
             whole = each.sum(axis=2)
-            found = self.kept[key] = each, whole, 1 + whole / self.meats[piece].held_swelling[:, None]
-        return found
+            return each, whole, 1 + whole / self.meats[piece].held_swelling[:, None]
+
+        return self._once(("water", piece), times, make)
 
     def _brought(self, name: str, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """kg (d, t) of a solute that came with this water, which mixes on its way with what is there; w in the lean, with all that it holds
         and all its water, over that of the network (d, t); kg (d, t) in the piece without it.
         """
         assert self.swelling is not None
-        key = (name, "brought", piece, times.shape, times.tobytes())
-        found = self.kept.get(key)
-        if found is None:
+        swelling, meat = self.swelling[piece], self.meats[piece]
+
+        def make() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
             each, whole, swollen = self._water(piece, times)
             lean = self._lean(name, times, piece)
             salt = lean if name == "salt" else self._lean("salt", times, piece)
-            share, count = self.swelling[piece].of_bath(salt[..., -1]), each.shape[2]
+            share, count = swelling.of_bath(salt[..., -1]), each.shape[2]
             carried = (1 - share) * np.einsum("dtq,dtq->dt", each, lean[..., :count]) + share * whole * lean[..., -1]
-            every = (lean[..., :-1] @ self.swelling[piece].capacity[..., None])[..., 0]
-            meat = self.meats[piece]
-            held = (
-                every
-                if meat.swells.all()
-                else (lean[..., :count] @ self.swelling[piece].capacity[:, :count, None])[..., 0]
-            )
-            counts = held > 1e-9 * lean[..., -1] * meat.held_swelling[:, None]  # what is less is rounding
-            more = np.where(counts, carried, 0.0) / np.where(counts, held, 1.0)
-            found = self.kept[key] = carried, (1 + more) / swollen, every
-        return found
+            every = (lean[..., :-1] @ swelling.capacity[..., None])[..., 0]
+            own = every if meat.swells.all() else (lean[..., :count] @ swelling.capacity[:, :count, None])[..., 0]
+            counts = own > 1e-9 * lean[..., -1] * meat.held_swelling[:, None]  # what is less is rounding
+            more = np.where(counts, carried, 0.0) / np.where(counts, own, 1.0)
+            return carried, (1 + more) / swollen, every
+
+        return self._once((name, "brought", piece), times, make)
 
     def taken(self, piece: int, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of water, brine side, that one piece took up since the stretch began."""
@@ -337,25 +341,27 @@ class Run:
     @cached_property
     def left(self) -> tuple[Meat, ...]:
         """The pieces as the stretch leaves them."""
+        left = tuple(map(self.left_of, range(len(self.meats))))
+        return self.meats if all(now is before for now, before in zip(left, self.meats, strict=True)) else left
+
+    def left_of(self, piece: int) -> Meat:
+        """A piece as the stretch leaves it."""
         if self.after is not None:
-            return self.after
-        if self.swelling is None:
-            return self.meats
-        taken = [self.taken(piece, self._end)[:, 0] for piece in range(len(self.meats))]
-        if not np.any(taken):
-            return self.meats
-        return tuple(meat.swollen(each) for meat, each in zip(self.meats, taken, strict=True))
+            return self.after[piece]
+        taken = self.taken(piece, self._end)[:, 0]
+        return self.meats[piece].swollen(taken) if np.any(taken) else self.meats[piece]
 
     def handed(self, name: str) -> np.ndarray:
         """Terms of w (d, n) as the stretch ends, in the water that is there then."""
-        w = self.ended(name)
+        pieces = [self.handed_by(piece, name) for piece in range(len(self.meats))]
+        return np.concatenate([*pieces, self.ended(name)[:, -1:]], axis=1)
+
+    def handed_by(self, piece: int, name: str) -> np.ndarray:
+        """The same (d, r) of one piece."""
+        w, meat = self.ended(name)[:, self.slices[piece]], self.meats[piece]
         if not self._moves or self.home(name) is None:
             return w
-        every = [w[:, nodes] for nodes in self.slices]
-        for piece, meat in enumerate(self.meats):
-            stronger = self._stronger(name, self._end, piece)
-            every[piece] = every[piece] * np.where(meat.body.moved(self._touched(meat)), stronger, 1.0)
-        return np.concatenate([*every, w[:, -1:]], axis=1)
+        return w * np.where(meat.body.moved(self._touched(meat)), self._stronger(name, self._end, piece), 1.0)
 
     @property
     def _moves(self) -> bool:
@@ -459,7 +465,11 @@ class Run:
 
     def water_ended(self) -> tuple[np.ndarray, ...]:
         """`water_change` (d,) of every piece as the stretch ends."""
-        return tuple(self.water_change(piece, self._end)[:, 0] for piece in range(len(self.meats)))
+        return tuple(map(self.water_ended_of, range(len(self.meats))))
+
+    def water_ended_of(self, piece: int) -> np.ndarray:
+        """The same (d,) of one piece."""
+        return self.water_change(piece, self._end)[:, 0]
 
     def held_water(self, piece: int, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of water, brine side, in one piece."""
@@ -496,7 +506,7 @@ class Run:
             return self._raised(name, self._slowest(name, times, piece)[..., None], times, piece, True)[..., 0]
         rims = meat.body.rims(meat.lean)
         rows = self._row(piece, np.array([row for _, row in rims]))
-        inside = self._kept((name, "rims", piece), times, lambda: rows, place=True)
+        inside = self._once((name, "rims", piece), times, lambda: self._cut(name, self.states(name, times, rows)))
         share, bath, risen = self._share(times, piece), self._bath(name, times), self._stronger(name, times, piece)
         sides = [
             inside[..., n] * risen if face is None else _at_face(share[..., face], bath, inside[..., n], risen)
@@ -512,9 +522,8 @@ class Run:
 
     def _slowest(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """w (d, t) at the slowest spot, found anew at every time."""
-        key = (name, "core", piece, times.shape, times.tobytes())
-        found = self.kept.get(key)
-        if found is None:
+
+        def make() -> np.ndarray:
             spots = self.meats[piece].spots
             rows = self._row(piece, spots.rows)
             found = np.empty(times.shape)
@@ -522,8 +531,9 @@ class Run:
             for begin in range(0, times.shape[1], step):
                 block = slice(begin, begin + step)
                 found[:, block] = spots.value(self.states(name, times[:, block], rows))
-            found = self.kept[key] = self._cut(name, found)
-        return found
+            return self._cut(name, found)
+
+        return self._once((name, "core", piece), times, make)
 
     def on_basis(self, name, w, basis, times, piece, per_tissue) -> np.ndarray:
         """w (d, t, ...) as a fraction on a named basis; `per_tissue`: kg of solute per kg of green tissue for w = 1, broadcasts with w."""

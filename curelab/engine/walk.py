@@ -15,6 +15,7 @@ from ..matter.tissue import drawn_by
 from ..recipe.stages import Stage, Stretch
 from ..transport.memory import Kept
 from ..transport.star import MANY
+from .alone import Alone
 from .broth import in_broth, in_network, legs_of_juice
 from .cases import Cases
 from .clock import Clock
@@ -53,6 +54,11 @@ class State:
         """As it stood when the stage with this number began."""
         runs = [run for run in self.runs if run.index < stage]
         return replace(self, runs=runs, meats=runs[-1].left if runs else self.raw)
+
+    def alone(self, piece: int, last: Run) -> State:
+        """Where one piece stands by itself after a run that is over."""
+        only = Alone(last, piece)
+        return State(only.left, self.raw[piece : piece + 1], Vessel(only.left), [only])  # type: ignore[list-item]
 
     @property
     def time(self) -> np.ndarray | float:

@@ -35,15 +35,19 @@ class Swelling:
     @cached_property
     def rows(self) -> np.ndarray:
         """(q + l, r) rows that read the places of the lean, and the integral over each tissue that is not."""
-        body = self.meat.body
-        others = [body.integral(number) for number in np.flatnonzero(~self.meat.lean).tolist()]
-        return np.concatenate([places(self.meat)[0], *(other[None] for other in others)])
+        return self.with_bath[0][:-1]
 
     @cached_property
     def with_bath(self) -> tuple[np.ndarray, np.ndarray]:
-        """These rows and one more, for the bath, and what the bath adds to each."""
-        rows = self.rows
-        return np.concatenate([rows, np.zeros((1, rows.shape[1]))]), np.append(np.zeros(len(rows)), 1.0)
+        """These rows and one more, for the bath, and what the bath adds to each; kept with the body, for each piece swells in every bath."""
+        body, lean = self.meat.body, tuple(bool(each) for each in self.meat.lean)
+        known = body.__dict__.setdefault("_swelling", {})
+        if lean not in known:
+            others = [body.integral(number) for number in np.flatnonzero(~self.meat.lean).tolist()]
+            own = lean_places(body, lean)[0]
+            rows = np.concatenate([own, *(other[None] for other in others), np.zeros((1, own.shape[1]))])
+            known[lean] = rows, np.append(np.zeros(len(rows) - 1), 1.0)
+        return known[lean]
 
     @cached_property
     def capacity(self) -> np.ndarray:
@@ -53,23 +57,18 @@ class Swelling:
         return self.meat.amount[:, None] * np.concatenate([lean, self.meat.storage[:, ~self.meat.lean]], axis=1)
 
     @cached_property
-    def green(self) -> np.ndarray:
-        """(d, q) kg of raw lean at each place."""
+    def _scale(self) -> np.ndarray:
+        """(d, q) kg of water, brine side, for a change of 1 of the green weight, which is what a place weighs raw."""
         _, volumes, tissue = places(self.meat)
         density = self.meat.storage / self.meat.per_tissue
-        return self.meat.amount[:, None] * density[:, tissue] * volumes
-
-    @cached_property
-    def _scale(self) -> np.ndarray:
-        """(d, q) kg of water, brine side, for a change of 1 of the green weight."""
-        return self.green * (self.meat.partition * self.reach)[:, None]
+        return self.meat.amount[:, None] * density[:, tissue] * volumes * (self.meat.partition * self.reach)[:, None]
 
     @cached_property
     def _held(self) -> np.ndarray:
         """(d, q) the change that belongs to the salt at the start."""
         return self.cases.water_held(self.start)
 
-    @cached_property
+    @property
     def _floor(self) -> np.ndarray:
         """(d, q) the salt below which a place that loses salt gives off no more water. Where the meat was raw, less is a ripple before the
         front: it counts as it is, or the water it seems to bring would stay.

@@ -139,11 +139,12 @@ def _chosen(tried, needed, first, served, fixed) -> tuple[float | None, float | 
 
 def _reached(many: History, stage: int, piece: int, goal, pull: float, wait: float):
     """(salted, even) of each meat when it is cooked."""
-    rested = many.pulled(stage, np.full(many.count, pull) - many.begin(stage), rest_after(many, stage))
+    out = np.full(many.count, pull) - many.begin(stage)
+    rested = many.pulled(stage, out, rest_after(many, stage), piece)
     when = np.full((many.count, 1), pull + max(wait, 1.0))
     salted = many.at("average", "salt", np.full((many.count, 1), pull), piece, goal.basis)[:, 0]
     share = salted if goal.basis == "equilibrium" else salted / goal.target
-    even = rested.least("salt", when, piece, "equilibrium")[:, 0]
+    even = rested.least("salt", when, 0, "equilibrium")[:, 0]
     return tuple(map(float, share)), tuple(map(float, even))
 
 

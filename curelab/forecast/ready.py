@@ -20,6 +20,7 @@ from ..limits import exposure, keeping
 from ..recipe.criterion import Criterion
 from ..recipe.stages import Rest, Stage
 from ..results import Shown
+from ..sources import Numbers
 from ..units import DAY, show
 
 SHARE = 0.9  # of the end that counts as salted, and of the average that counts as even (convention; trade days come out at it)
@@ -29,6 +30,7 @@ NEAR = 60.0  # s to which the pull is found
 WAY_IN = np.linspace(0.0, 1.0, 31)[1:] ** 2  # shares of the cure at which the slowest spot is read
 WAY_ON = np.append(1.0, np.geomspace(0.02, 1.0, 34) ** 1.5 * LOOKED)  # s of rest
 IN_BAG = np.geomspace(0.01, 1.0, 88) ** 1.5
+HELD = ((FREE, "green weight"), ("salt", "water phase"))  # what the slowest spot is asked for
 COLUMNS = ("pull", "ready", "first", "last", "most", "exposed", "warmed")
 
 
@@ -171,21 +173,26 @@ def rest_after(history: History, stage: int, cold: float | None = None) -> Rest:
 
 def first_even(many: History, stage: int, piece: int, out: np.ndarray) -> np.ndarray:
     """s (d,) of rest until a piece is even that was taken out of a cure at `out` (d,) s since the start; inf: not within LOOKED."""
-    return _rested(many.pulled(stage, out - many.begin(stage), rest_after(many, stage)), out, piece)
+    return _rested(many.pulled(stage, out - many.begin(stage), rest_after(many, stage), piece), out)
 
 
-def _rested(rested: History, out: np.ndarray, piece: int) -> np.ndarray:
-    even = rested.least("salt", out[:, None] + WAY_ON, piece, "equilibrium")
+def _rested(rested: History, out: np.ndarray) -> np.ndarray:
+    even = rested.least("salt", out[:, None] + WAY_ON, 0, "equilibrium")
     return _evened(np.broadcast_to(WAY_ON, even.shape), even)
 
 
 def _in_brine(many: History, stage: int, pull: np.ndarray, piece: int, rest: Rest) -> list[np.ndarray]:
     begin, end = many.span(stage)
     out = np.minimum(pull, end)
-    rested = many.pulled(stage, out - begin, rest)
-    times = np.concatenate([begin[:, None] + (out - begin)[:, None] * WAY_IN, out[:, None] + WAY_ON], axis=1)
-    ready = np.where(np.isfinite(pull), pull + _rested(rested, out, piece), np.inf)
-    return [pull, ready, *_kept(rested, times, piece, ready)]
+    rested = many.pulled(stage, out - begin, rest, piece)
+    way_in, way_on = begin[:, None] + (out - begin)[:, None] * WAY_IN, out[:, None] + WAY_ON
+    ready = np.where(np.isfinite(pull), pull + _rested(rested, out), np.inf)
+    free, salt = (
+        np.concatenate([many.least(name, way_in, piece, basis), rested.least(name, way_on, 0, basis)], axis=1)
+        for name, basis in HELD
+    )
+    courses = [*many.courses[:-1], *rested.courses]
+    return [pull, ready, *_kept(many.numbers, courses, np.concatenate([way_in, way_on], axis=1), free, salt, ready)]
 
 
 def _in_bag(many: History, stage: int, pull: np.ndarray, piece: int) -> list[np.ndarray]:
@@ -194,7 +201,8 @@ def _in_bag(many: History, stage: int, pull: np.ndarray, piece: int) -> list[np.
     average, slowest = (read("salt", times, piece, "equilibrium") for read in (many.average, many.least))
     even = _evened(times, slowest / np.maximum(average, 1e-12))
     ready = np.maximum(pull, even)
-    return [ready, ready, *_kept(many, times, piece, ready)]
+    free, salt = (many.least(name, times, piece, basis) for name, basis in HELD)
+    return [ready, ready, *_kept(many.numbers, many.courses, times, free, salt, ready)]
 
 
 def _evened(times: np.ndarray, share: np.ndarray) -> np.ndarray:
@@ -203,45 +211,39 @@ def _evened(times: np.ndarray, share: np.ndarray) -> np.ndarray:
     return _crossing(times, np.log(1 - SHARE) - missing)
 
 
-def _kept(history: History, times: np.ndarray, piece: int, ready: np.ndarray) -> tuple[np.ndarray, ...]:
+def _kept(
+    numbers: Numbers, courses, times: np.ndarray, free: np.ndarray, salt: np.ndarray, ready: np.ndarray
+) -> tuple[np.ndarray, ...]:
     """(first, last, most, exposed, warmed): between which s (d,) the slowest spot has colour and protection, the highest free nitrite there, and what
-    it goes through until the piece is `ready` (d,).
+    it goes through until the piece is `ready` (d,); free nitrite and salt [of the water phase] there at times (d, t) and as warm as `courses`.
     """
-    numbers = history.numbers
-    free = history.least(FREE, times, piece)
-    salt = history.least("salt", times, piece, "water phase")
     margin = np.minimum(free / numbers.si("colour.nitrite_minimum"), salt / numbers.si("protection.slowest_salt")) - 1.0
     first = _crossing(times, margin)
     lost = np.where(np.isfinite(first)[:, None] & (times >= first[:, None]), -margin, -1.0)
-    used = _used(history, times, salt, free)
-    warmth = _harm(history, times, keeping.clock("warm", numbers))[0]
+    used = _used(numbers, courses, times, salt, free)
+    warmth = _harm(courses, times, keeping.clock("warm", numbers))[0]
     over = np.maximum(used, warmth) - numbers.si("protection.share")
     until = np.minimum(_crossing(times, lost - 1e-12), _crossing(times, over))
-    exposed, warmed = (_at(ready, times, each) for each in (used, warmth))
+    exposed, warmed = (exposure.between(ready[:, None], times, each)[:, 0] for each in (used, warmth))
     return first, until, free.max(axis=1), np.where(np.isfinite(ready), exposed, np.inf), warmed
 
 
-def _at(when: np.ndarray, times: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Values (d, t) at times (d, t), read at `when` (d,); beyond them as at the last."""
-    return np.array([np.interp(each, own, row) for each, own, row in zip(when, times, values, strict=True)])
-
-
-def _used(history: History, times: np.ndarray, salt: np.ndarray, free: np.ndarray) -> np.ndarray:
+def _used(numbers: Numbers, courses, times: np.ndarray, salt: np.ndarray, free: np.ndarray) -> np.ndarray:
     """Share (d, t) of the time to harm used up by `times` (d, t) where salt [of the water phase] and free nitrite are (d, t) there; straight
     between them, and nothing of either before the first.
     """
-    clock, slowed = keeping.clock("cold", history.numbers), keeping.hurdles(history.numbers)
+    clock, slowed = keeping.clock("cold", numbers), keeping.hurdles(numbers)
     border = np.concatenate([np.zeros((len(times), 1)), times], axis=1)
-    bare, hopeless = _harm(history, border, clock, slowed.hopeless)
+    bare, hopeless = _harm(courses, border, clock, slowed.hopeless)
     left = np.concatenate([np.ones((len(times), 1)), slowed.left_over(salt, free)], axis=1)
     steps = np.diff(bare) * 0.5 * (left[:, 1:] + left[:, :-1]) + np.diff(hopeless)
     return np.cumsum(steps, axis=1)
 
 
-def _harm(history: History, times: np.ndarray, clock: keeping.Clock, hopeless: float = np.inf) -> np.ndarray:
-    """(2, d, t): `exposure.harm` over all courses, to `times` (d, t) s since the start."""
+def _harm(courses, times: np.ndarray, clock: keeping.Clock, hopeless: float = np.inf) -> np.ndarray:
+    """(2, d, t): `exposure.harm` over all `courses`, as `History.courses` has them, to `times` (d, t) s since the start."""
     total = np.zeros((2, *times.shape))
-    for begin, length, knots, kelvin in history.courses:
+    for begin, length, knots, kelvin in courses:
         total += exposure.harm((length, knots, kelvin), times - begin[:, None], clock, hopeless)
     return total
 

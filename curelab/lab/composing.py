@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
@@ -82,8 +82,7 @@ class Composing:
         for number, piece in enumerate(batch.pieces):
             if piece.solid() is not None:
                 self._split(number)
-        if self.focus in self.controls:
-            self.controls[self.focus].focus = True
+        self._hand_keyboard_to(self.controls)
 
     def _cure_by(self, way: str) -> None:
         if way:
@@ -135,9 +134,13 @@ class Composing:
         """A row for each station of a piece."""
         controls, rows = station_rows(self.state, number, self.edit)
         self.controls |= controls
-        if self.focus in controls:
-            controls[self.focus].focus = True
+        self._hand_keyboard_to(controls)
         return rows
+
+    def _hand_keyboard_to(self, controls: Mapping[str, Any]) -> None:
+        """Once: a page that is made anew for another reason leaves the keyboard where it is."""
+        if self.focus in controls:
+            controls[self.focus].focus, self.focus = True, ""
 
     def card(self, what: str, number: int, *inside: Any) -> Any:
         """A piece or a stage under its title and its buttons."""

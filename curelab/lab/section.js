@@ -333,7 +333,7 @@ function sectionView(part, say = () => {}, change = null) {
     let before = performance.now();
     const go = guarded(time => {
       if (part.root.classList.contains('cl-failed')) { playing = 0; return; }
-      frame += (time - before) / 1000 * (meta.frames - 1) / 10;      // all of it in ten seconds
+      frame += Math.max(0, time - before) / 1000 * (meta.frames - 1) / 10;      // all of it in ten seconds; the first call may tell a time before the press
       before = time;
       if (frame >= meta.frames - 1) { frame = meta.frames - 1; playing = 0; } else playing = requestAnimationFrame(go);
       paint();

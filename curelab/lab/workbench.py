@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import time
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Coroutine, Iterator, Sequence
@@ -57,7 +56,6 @@ class Bench(ABC):
         self.state = state
         self._settling: asyncio.Task | None = None
         self._tried: tuple | None = None  # the shape that was made beside the page last
-        self._cannot_beside = False
         self.nav = Nav(self.here)
         self.nav.observe(lambda change: self._undo(), "undone")
         self.nav.observe(lambda change: self._come_back(), "seen")
@@ -146,8 +144,7 @@ class Bench(ABC):
             if self.state.problems:
                 self.fail(sentences(self.state.problems))
                 return
-            with self._new_shapes_beside():
-                self._draw()
+            self._draw_known()
             self._settle_when_at_rest()
         except NotKept as missing:
             self.fail(NEW_SHAPE)
@@ -159,14 +156,19 @@ class Bench(ABC):
             if self.state.strict:
                 raise
 
-    @contextlib.contextmanager
-    def _new_shapes_beside(self) -> Iterator[None]:
-        """Where a kernel is behind the page, a shape that nobody has computed yet is made beside it: raises NotKept."""
-        if self._cannot_beside or not _in_a_loop():
-            yield
-            return
-        with known_only():
-            yield
+    def _draw_known(self) -> None:
+        """Where a kernel is behind the page, a shape that nobody has computed yet is made beside it: raises NotKept. One that was made there and is
+        not kept, for the disk is full, is made here.
+        """
+        if not _in_a_loop():
+            return self._draw()
+        try:
+            with known_only():
+                self._draw()
+        except NotKept as missing:
+            if missing.key != self._tried:
+                raise
+            self._draw()
 
     async def _make_beside(self, key: tuple) -> None:
         await asyncio.sleep(REST)
@@ -174,10 +176,7 @@ class Bench(ABC):
         self.running.text = WORKING_SHAPE
         self.at_work.layout.visibility = "visible"
         await made_beside(key)
-        self._cannot_beside, self._tried = (
-            key == self._tried,
-            key,
-        )  # made and not kept: there is no room for it on the disk
+        self._tried = key
         self._settling = None
         self.at_work.layout.visibility = "hidden"
         self.redraw()

@@ -175,8 +175,13 @@ def update(
         raise refuse("log", f"there is no reading to learn from{why}; log one like {like}")
     stages = batch.filled()
     cure = next((n for n, stage in enumerate(stages) if stage.cures), None)
-    if cure is None and not (readings := tuple(each for each in readings if each.what == WARMTH)):
-        raise refuse("stages", "there is no cure to forecast")
+    if cure is None:
+        other = dict.fromkeys(each.what for each in readings if each.what != WARMTH)
+        readings = tuple(each for each in readings if each.what == WARMTH)
+        if not readings:
+            raise refuse("stages", "there is no cure to forecast")
+        if other:
+            remarks = (*remarks, f"Without a cure nothing follows from these readings: {', '.join(other)}.")
     base = numbers or default_numbers()
     usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
     inputs = priors(batch, known, base)

@@ -144,6 +144,22 @@ def _lean_depths(many: History, piece: int) -> np.ndarray:
     return many.depths(piece)[many.runs[0].lean_places(piece)]
 
 
+def between(times: np.ndarray, grid: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """(d, t) what `values` (d, n) over a grid (n,) or (d, n) that does not fall come to at times (d, t), straight between; beyond the grid as at its ends."""
+    own = np.broadcast_to(grid, values.shape)
+    times = np.clip(times, own[:, :1], own[:, -1:])
+    if grid.ndim == 1 or (grid == grid[0]).all():
+        after = np.searchsorted(own[0], times, side="right")
+    else:  # one row behind the other
+        rows = np.arange(len(own))[:, None]
+        shift = rows * (1.0 + np.ptp(own))
+        after = np.searchsorted((own + shift).ravel(), (times + shift).ravel(), side="right")
+        after = after.reshape(times.shape) - rows * own.shape[1]
+    after = np.clip(after, 1, own.shape[1] - 1)
+    begin, end, low, high = (np.take_along_axis(x, at, axis=1) for x in (own, values) for at in (after - 1, after))
+    return low + (high - low) * np.divide(times - begin, end - begin, out=np.zeros(times.shape), where=end > begin)
+
+
 def finely(length: np.ndarray, knots: np.ndarray, kelvin: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(times (d, n) in s from 0 to `length` (d,), the knots (k,) of the log and FINE even steps among them; K (d, n - 1) in the middle between
     two), of a course whose temperature is `kelvin` (d, k) at its knots.
@@ -151,8 +167,7 @@ def finely(length: np.ndarray, knots: np.ndarray, kelvin: np.ndarray) -> tuple[n
     own = np.minimum(np.broadcast_to(knots, (len(length), len(knots))), length[:, None])
     times = np.concatenate([own, length[:, None] * _EVEN], axis=1)
     times.sort(axis=1)  # what lies beyond the end of a draw is of no length
-    middle = 0.5 * (times[:, 1:] + times[:, :-1])
-    return times, np.stack([np.interp(t, knots, each) for t, each in zip(middle, kelvin, strict=True)])
+    return times, between(0.5 * (times[:, 1:] + times[:, :-1]), knots, kelvin)
 
 
 def harm(
@@ -162,13 +177,17 @@ def harm(
 
     course: (length (d,) in s, knots (k,) of its log, K (d, k) at them). What lies before it or after it adds nothing.
     """
+    length, _, kelvin = course
+    if (kelvin == kelvin[:, :1]).all():  # as warm all the time
+        warmth, grown = kelvin[:, :1], np.clip(times, 0.0, length[:, None]) * clock.pace(kelvin[:, :1])
+        return np.stack([grown * (warmth <= hopeless), grown * (warmth > hopeless)])
     grid, warmth = finely(*course)
     pace = clock.pace(warmth) * np.diff(grid, axis=1)
     total = np.zeros((2, *times.shape))
     for part, counts in enumerate((warmth <= hopeless, warmth > hopeless)):
-        grown = np.concatenate([np.zeros((len(pace), 1)), np.cumsum(pace * counts, axis=1)], axis=1)
-        for draw in range(len(times)):
-            total[part, draw] = np.interp(times[draw], grid[draw], grown[draw])
+        if counts.any():
+            grown = np.concatenate([np.zeros((len(pace), 1)), np.cumsum(pace * counts, axis=1)], axis=1)
+            total[part] = between(times, grid, grown)
     return total
 
 

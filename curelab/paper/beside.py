@@ -68,12 +68,12 @@ def remarks_of(
     remarks = []
     night = [task.at for task in tasks if task.at is not None and not DAY[0] <= task.at.hour < DAY[1]]
     if night and clock.hours is None and batch.plan is not None and batch.plan.serve:
-        moved = f'write hours = "{DAY[0]:02}:00-{DAY[1]}:00" under [plan], and they move into the day'
+        moved = f'Write hours = "{DAY[0]:02}:00-{DAY[1]}:00" under [plan], and they move into the day.'
         if any(stage.heats for stage in batch.stages):
-            moved += "; or cook and chill the day before, and serve it cold or warmed up"
+            moved += " Or cook and chill the day before, and serve it cold or warmed up."
         first = say_time.moment(night[0], batch.units)
         times = "1 task falls" if len(night) == 1 else f"{len(night)} tasks fall"
-        remarks.append(f"{times} in the night, the first on {first}: {moved}.")
+        remarks.append(f"{times} in the night, the first on {first}. {moved}")
     if known is not None and known.learned is not None:
         remarks.append("Your readings are taken up in answer, figures and checks. The dates are as you planned them.")
     elif batch.log:

@@ -41,7 +41,7 @@ def _both_ways(given: argparse.Namespace) -> int:
 
     batch = load(given.file)
     trims = given.hand == "trim"
-    known = {piece.name: piece for piece in batch.pieces if (piece.fatty if trims else piece.solid() is not None)}
+    known = {piece.name: piece for piece in batch.pieces if (piece.has_cap if trims else piece.solid() is not None)}
     has = "a fat cap" if trims else "a length"
     if given.piece is not None and given.piece not in known:
         there = ", ".join(known) or "none"

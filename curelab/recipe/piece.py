@@ -151,7 +151,12 @@ class Piece(Record):
     @property
     def fatty(self) -> bool:
         """Whether it carries fat that is told apart from the lean."""
-        return bool(self.fat_cap) or any(each.fat_cap or each.seam for each in self.stations)
+        return self.has_cap or any(each.seam for each in self.stations)
+
+    @property
+    def has_cap(self) -> bool:
+        """Whether fat covers a face of it."""
+        return bool(self.fat_cap) or any(each.fat_cap for each in self.stations)
 
     def ruler(self) -> tuple[float, float, float]:
         """What an error of a metre in its thickness, in its width, and in the place of the ruler along it would do to its size, 1/m: the

@@ -153,7 +153,7 @@ def headline(
     if not np.isfinite(pull):
         return f"{told} even {LOOKED / DAY:.0f} days do not bring it its salt."
     if not worth_waiting(found):
-        best = next((to_change([each], system=system)[0] for each in made or () if each.enough), NOT_YET)
+        best = to_change(made, system=system)[0]
         best = re.split("[:;.] ", best[0].lower() + best[1:])[0]
         return f"{told} {will}, and no day is safe to wait for; {best}."
     days = [] if found.bag else [f"out on {day(found.pull)}"]

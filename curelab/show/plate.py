@@ -59,15 +59,15 @@ def plate_sentences(history: History, system: str = "metric") -> list[str]:
 
 
 def juice_caution(history: History) -> list[str]:
-    """What to mind of juice that stays in a bag, and of the broth of a pot: it was raw, and it holds what the meat held."""
+    """What to mind of juice that stays in a bag, and of the broth of a pot: it is as cooked as the meat, and holds what the meat held."""
     hot = [n for n, stage in enumerate(history.stages) if stage.heats and history.has(n)]
     kept = [f"juice of the {piece.name}" for piece in history.pieces if history.juice_kept("water", piece.name) > 0]
     broth = ["broth"] if any(history.stages[n].wet for n in hot) else []
     if not kept and not broth:
         return []
     what = capital(listed([*kept, *broth]))
-    said = f"{what}: it came out of raw meat. Boil it before you use it, and chill it and keep it as the meat."
+    said = f"{what}: cooked as far as the meat, and no further. Chill it as fast, keep it no longer, and boil it before you use it."
     nitrite = max(float(history.average("nitrite", history.begin(hot[0]), piece.name)) for piece in history.pieces)
     if nitrite > NITRITE:
-        said += " It holds curing salt, as the meat does: use little of it, and none for a small child."
+        said += " It holds curing salt: use little of it, and none for a small child."
     return [said]

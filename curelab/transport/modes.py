@@ -65,15 +65,10 @@ class Part:
         return rates, vectors
 
     @cached_property
-    def inside(self) -> np.ndarray:
-        """(d, f, m) value of each mode at the nodes."""
-        return self.solved[1] / self.root[:, :, None]
-
-    @cached_property
     def fed(self) -> np.ndarray:
         """(d, m) what the held node at 1 feeds into each mode."""
         assert self.feed is not None  # parts have a feed wherever a node is held
-        return (self.feed[:, None, :] @ self.inside)[:, 0]
+        return self._of_rows(self.feed[:, None, :])[:, 0]
 
     def _pace(self, matrix: np.ndarray) -> np.ndarray | None:
         """(d,) pace of each network over that of the first, if pace is all that differs."""
@@ -96,8 +91,11 @@ class Part:
         if key not in self.kept:  # one quantity after the other is asked for the same sums
             if len(self.kept) >= MOST_KEPT:
                 self.kept.clear()
-            self.kept[key] = rows @ self.inside
+            self.kept[key] = self._of_rows(rows)
         return self.kept[key]
+
+    def _of_rows(self, rows: np.ndarray) -> np.ndarray:
+        return (rows / self.root[:, None, :]) @ self.solved[1]
 
     def evolved(self, amounts: np.ndarray, clock: np.ndarray, held: np.ndarray | None) -> np.ndarray:
         """Modal amounts (d, ..., m) at clock readings (d, ...), from amounts and a held value that broadcast with them."""
@@ -126,7 +124,9 @@ class Part:
 
     def summed(self, now: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
         """(d, t, k) sums over the nodes, or all nodes, of modal amounts (d, t, m)."""
-        return now @ (self.inside if rows is None else self.shapes(rows)).swapaxes(1, 2)
+        if rows is None:
+            return now @ self.solved[1].swapaxes(1, 2) / self.root[:, None, :]
+        return now @ self.shapes(rows).swapaxes(1, 2)
 
     def _source(self, held: np.ndarray) -> np.ndarray:
         """What the held node at `held` (d, ...) feeds into each mode, (d, ..., m)."""

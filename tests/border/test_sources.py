@@ -193,8 +193,11 @@ def test_datasets_inside_the_package_come_first(tmp_path: Path, monkeypatch: pyt
     assert datasets_folder() == package.resolve() / "datasets"
 
 
-def test_read_table_hands_out_copies() -> None:
-    read_table("solubility.csv")[0]["mass_percent"] = "99"
+def test_nobody_changes_a_table_for_the_next_reader() -> None:
+    with pytest.raises(TypeError):
+        read_table("solubility.csv")[0]["mass_percent"] = "99"  # type: ignore[index]
+    rows = read_table("solubility.csv")
+    rows.clear()
     assert read_table("solubility.csv")[0]["mass_percent"] != "99"
 
 

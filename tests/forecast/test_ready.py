@@ -181,3 +181,21 @@ def test_a_strong_brine_has_one_pull_and_a_rest_that_can_be_too_short():
     assert least.rest > 5 * least.pull and pull_and_rest(POINT, strong, rest="60 d").pull == least.pull
     short = pull_and_rest(POINT, strong, rest="5 d")
     assert short.pull is None and "not enough" in short.sentence
+
+
+@pytest.mark.parametrize("cap", (None, "1 cm"))
+def test_a_piece_rests_by_itself_as_it_does_beside_the_others(cap):
+    """Nothing enters or leaves pieces at rest, so what one of them does hangs on no other; its cure does."""
+    pieces = [POINT.but(name=f"piece {n}", weight=f"{n + 1} kg", **({"fat_cap": cap} if cap else {})) for n in range(5)]
+    many = spread(pieces, BRINE, count=16)._first
+    out, rest = np.linspace(2.0, 9.0, 16) * DAY, Rest(temperature="4 degC", lasts="20 d")
+    when = out[:, None] + np.array([1.0, 0.5 * DAY, 20 * DAY])
+    together = many.pulled(0, out, rest)
+    for number in (0, 4):
+        alone = many.pulled(0, out, rest, number)
+        for name in ("salt", "free nitrite"):
+            expected = together.least(name, when, number)
+            assert alone.least(name, when, 0) == pytest.approx(expected, rel=1e-6)
+            assert alone.average(name, when) == pytest.approx(together.average(name, when, number), rel=1e-6)
+        with pytest.raises(AttributeError):
+            alone.average("salt", out[:, None] - 1.0)  # it shared its cure

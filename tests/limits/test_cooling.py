@@ -130,6 +130,9 @@ def test_a_chill_that_has_not_ended():
     # Cooked gently, never as hot as the limit begins: it counts from its hottest moment.
     gentle = through((0, 40), (4, 131), (6.2, 70), (9, 41), (9.1, 40))
     assert outcomes(gentle)["food code"].outcome == "fail"
+    # Hours at one temperature are not yet cooling, though rounding makes their hottest moment an early one.
+    level = through((0, 40), (4, 131.0000001), (9, 131), (10.5, 70), (13, 41), (13.1, 40))
+    assert outcomes(level)["food code"].statistic == approx(1.5, rel=1e-3)
 
 
 def test_the_slowest_of_several_places_decides():

@@ -7,6 +7,7 @@ from scipy.integrate import quad
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate
 from curelab.limits import UNPROTECTED, WARM, check_process, exposures, keeping
+from curelab.limits.exposure import between
 from curelab.limits.protection import DISCARD
 from curelab.sources import default_numbers, read_table
 
@@ -317,3 +318,15 @@ def test_what_is_rinsed_off_was_there():
     found = exposures(simulate(POINT.but(thickness="3 cm"), stages, cells=12))[0]
     end = simulate(POINT.but(thickness="3 cm"), stages, cells=12).lean_profile("salt", None, 0, "water phase")
     assert end.min() < 0.01 < 0.02 < found.salt
+
+
+@pytest.mark.parametrize("own", (True, False))
+def test_many_rows_are_read_between_their_points_as_one_is(own):
+    """numpy.interp, row by row: one grid for all or one for each, which may stand still, and times beyond both its ends."""
+    chance = np.random.default_rng(3)
+    steps = chance.random((6, 40)) * (chance.random((6, 40)) < 0.8) * 1e5
+    values = np.cumsum(steps * chance.random((6, 40)), axis=1)
+    grid = np.cumsum(steps, axis=1) if own else np.arange(40) * 5e4
+    times = chance.uniform(-1e5, 3e6, (6, 90))
+    rows = zip(times, np.broadcast_to(grid, values.shape), values, strict=True)
+    assert between(times, grid, values) == approx(np.array([np.interp(*row) for row in rows]), rel=1e-9)

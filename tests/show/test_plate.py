@@ -29,11 +29,14 @@ def test_only_what_was_cooked_comes_to_the_plate():
     assert len(alone) == 2 and not any(SKEWER in each for each in alone)
 
 
-def test_juice_that_is_kept_was_raw_and_holds_what_the_meat_held():
+def test_juice_that_is_kept_is_as_the_meat_is():
     kept = BAG.but(juice="kept")
     pot = Simmer(water="4 kg", temperature="90 degC", lasts="3 h", pieces=["loin"])
     (both,) = juice_caution(simulate((LOIN, FLAT), [CURE, kept, pot, ICE]))
-    assert both.startswith("Juice of the flat and broth: it came out of raw meat. Boil it") and "curing salt" in both
+    assert (
+        both.startswith("Juice of the flat and broth: cooked as far as the meat, and no further.")
+        and "curing salt" in both
+    )
     bare = CURE.but(bath=Bath(water="3 kg", salt="150 g"))
     (plain,) = juice_caution(simulate((LOIN, FLAT), [bare, kept, ICE]))
     assert "Juice of the flat:" in plain and "curing salt" not in plain

@@ -59,6 +59,15 @@ def test_large_draws_are_computed_in_small_parts():
     assert made(PIECES, STAGES * 10, count=16, cells=60).part_size == large.part_size
 
 
+def test_the_draws_of_a_report_are_solved_once_where_they_fit():
+    """It asks many questions, and draws in parts are solved again for each."""
+    block = Piece(shape="block", thickness="8 cm", width="16 cm", length="25 cm", weight="3.4 kg")
+    few, many = (
+        made(block, (CURE, *STAGES[1:3], CURE), count=n, inputs=uncertain_inputs()[:2], used=()) for n in (256, 500)
+    )
+    assert few.part_size == few.count and many.part_size < few.count
+
+
 def test_what_is_prepared_goes_in_small_parts_as_well():
     few, full = made(PIECES[:2], CURE, count=16), made(PIECES[:2], CURE, count=48)
     band, full.__dict__["part_size"] = few.at_end("core", "salt", 0), 12

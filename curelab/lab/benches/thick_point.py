@@ -73,7 +73,7 @@ class ThickPoint(Bench):
             self.measures |= made
             self.stations += rows
         if self._focus in self.measures:
-            self.measures[self._focus].focus = True
+            self.measures[self._focus].focus, self._focus = True, ""
         self.pictures["section"] = SectionPicture()
         self.by_hand(self.pictures["section"])
         for name in ("profile 1", "profile 2", "nitrite", "middle"):
