@@ -28,14 +28,15 @@ class Fold(ipywidgets.VBox):
         self.button = Press(words)
         self.button.on_press(lambda pressed: self.set_trait("opened", not self.opened))
         self.inside = column()
+        self.held: Any = None
         super().__init__(children=[self.button, self.inside], opened=opened)
         self._look()
         self._on_open = on_open
 
     def hold(self, inside: Sequence[Any], draw: Callable[[], Any] | None = None) -> None:
-        """Put something in it, in the place of what was there; `draw` draws it while it is open."""
-        self.inside.children = (column(*inside),)
-        self._draw = draw
+        """Put something in it, in the place of what was there; `draw` draws it while it is open. The page makes nothing of it before."""
+        self.held, self._draw = column(*inside), draw
+        self.inside.children = (self.held,) if self.opened else ()
 
     def draw(self) -> None:
         """Draw what is in it, if anybody sees it."""
@@ -55,4 +56,6 @@ class Fold(ipywidgets.VBox):
     def _look(self) -> None:
         self.button.label = f"{'▾' if self.opened else '▸'} {self.words}"
         self.button.shows = "true" if self.opened else "false"
+        if self.opened and self.held is not None and not self.inside.children:
+            self.inside.children = (self.held,)
         self.inside.layout.display = "flex" if self.opened else "none"

@@ -14,10 +14,6 @@ from ..compose import shaped
 from ..fields import InputError, sentences
 from ..show.caption import caption
 from ..show.in_hand import in_hand
-from ..show.pictures import Lines, Map
-from ..show.ranking import what_matters
-from ..show.section import Section
-from ..spread import Spread, sensitivity
 from .bars import BarPicture
 from .boxes import column, row
 from .controls import Press, Switch
@@ -29,6 +25,7 @@ from .new_shape import made_beside
 from .picture import Picture
 from .say import Say
 from .section import SectionPicture
+from .showing import show_lines, show_map, show_matters, show_section
 from .state import QUICK, State
 
 CAUTION = (
@@ -131,7 +128,7 @@ class Bench(ABC):
     def page(self, lead: Sequence[Any], picture: Any, dials: Sequence[Any], below: Sequence[Any] = ()) -> Any:
         """The whole page: what it says first, the picture with its dials beside it (below it on a narrow page), and what has been `fold`ed."""
         return column(
-            self.says["trouble"], *lead, row(column(picture, self.at_work), column(*dials, gap=2), share=(2.5, 1), at_least=250), *below,
+            self.says["trouble"], *lead, row(column(picture, self.at_work), row(*dials, at_least=300), share=(2.5, 1), at_least=250), *below,
             self.says["caution"],
         )  # fmt: skip
 
@@ -318,48 +315,9 @@ def _in_a_loop() -> bool:
 
 
 def _parts(widget: Any) -> set[Any]:
-    """A widget and all that stands in it."""
-    return {widget}.union(*(_parts(child) for child in getattr(widget, "children", ())))
-
-
-def show_lines(widget: Any, picture: Lines, **more: Any) -> None:
-    """Draw a picture of lines."""
-    assert isinstance(widget, Picture)
-    series = [
-        {
-            "x": s.x,
-            "y": s.y,
-            "low": s.low,
-            "high": s.high,
-            "label": s.label,
-            "colour": s.colour,
-            "dash": s.dash or "solid",
-        }
-        for s in picture.series
-    ]
-    marks = [{"axis": mark.axis, "at": mark.at, "label": mark.label} for mark in picture.marks]
-    widget.show(series, picture.x_label, picture.y_label, marks=marks, summary=picture.sentence, **more)  # type: ignore[arg-type]
-
-
-def show_matters(widget: Picture | DepthMap | BarPicture, many: Spread, ask: sensitivity.Ask, answer: str) -> None:
-    """Draw what one answer hangs on, by rank regression over the draws behind the bands."""
-    assert isinstance(widget, BarPicture)
-    widget.show(what_matters(sensitivity.what_matters(many, ask, answer, method="rank")))
-
-
-def show_section(widget: Any, drawn: Section, day: float | None, system: str) -> None:
-    """Draw the section of the pieces, on a day at first."""
-    assert isinstance(widget, SectionPicture)
-    widget.show(drawn, day, system)
-
-
-def show_map(widget: Any, picture: Map) -> None:
-    """Draw a map over time and depth."""
-    assert isinstance(widget, DepthMap)
-    widget.show(
-        picture.x, picture.y, picture.z, picture.x_label, picture.y_label, picture.z_label,
-        line=picture.line, line_label=picture.line_label, summary=picture.sentence, y_down=True,
-    )  # fmt: skip
+    """A widget and all that stands in it, or will."""
+    held = [widget.held] if isinstance(widget, Fold) else []
+    return {widget}.union(*(_parts(child) for child in (*getattr(widget, "children", ()), *held)))
 
 
 __all__ = ["Bench", "column", "row", "show_lines", "show_map", "show_matters", "show_section"]

@@ -21,6 +21,9 @@ from typing import Any
 
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parent))  # for what the tests of this folder share
+from ending import end
+
 CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome") or shutil.which("chromium-browser")
 FLAGS = [
     "--disable-gpu",
@@ -155,13 +158,7 @@ def running_lab(
         yield said[-1].split("open ", 1)[1].strip(), process
     finally:
         guard.cancel()
-        if process.poll() is None:
-            process.send_signal(signal.SIGINT)
-            try:
-                process.wait(20)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
+        end(process, signal.SIGINT)
         process.stdout.close()
 
 

@@ -8,11 +8,14 @@ from __future__ import annotations
 import contextlib
 import json
 import shutil
+import signal
 import subprocess
 import tempfile
 import time
 from collections.abc import Iterator
 from typing import Any
+
+from ending import end
 
 FIREFOX = shutil.which("firefox-esr") or shutil.which("firefox")
 KEYS = {"ArrowLeft": "\ue012", "ArrowRight": "\ue014", "Tab": "\ue004", "Enter": "\ue007"}
@@ -103,10 +106,5 @@ def running_firefox() -> Iterator[Firefox]:
             with contextlib.closing(Firefox(line.rsplit(" ", 1)[1].strip())) as page:
                 yield page
         finally:
-            process.terminate()
-            try:
-                process.wait(20)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
+            end(process, signal.SIGTERM)
             process.stderr.close()

@@ -44,6 +44,13 @@ def kept(path: Path, batch: Batch) -> Batch:
     return load(path)
 
 
+def drawn(page) -> None:
+    """Wait until the picture of the shape as it is now stands on the page: a new one is worked out beside it."""
+    page.wait_for_function(
+        "() => document.querySelector('.cl-cut-grip') && !document.querySelector('.cl-failed')", timeout=90_000
+    )
+
+
 def test_a_batch_is_put_together_dragged_cut_in_two_saved_and_opened_again(stage, tmp_path):
     with stage.running_lab(None, tmp_path) as (address, _), stage.watched_page() as page:
         page.goto(address.replace("start.ipynb", "batch.ipynb"))
@@ -67,6 +74,7 @@ def test_a_batch_is_put_together_dragged_cut_in_two_saved_and_opened_again(stage
         page.evaluate(DROP, ["fridge.csv", TABLE])
         cold = with_temperatures(cut, TABLE.encode()).batch
         assert kept(tmp_path / "small.toml", cold) == cold
+        drawn(page)
 
         grip = page.locator(".cl-cut-thumb").last
         grip.scroll_into_view_if_needed()
@@ -83,7 +91,7 @@ def test_a_batch_is_put_together_dragged_cut_in_two_saved_and_opened_again(stage
         now = kept(tmp_path / "small.toml", dragged)
         assert now == dragged
 
-        page.wait_for_timeout(2000)
+        drawn(page)
         page.get_by_role("button", name="Read a place with the arrow keys").press("ArrowUp")
         cutting = page.get_by_role("button", name=re.compile("Cut small in two here"))
         where = float(re.search(r"([\d.]+) mm from", cutting.text_content())[1]) / 1000
@@ -150,7 +158,7 @@ def test_at_phone_width_every_button_and_field_is_large_enough_for_a_thumb(stage
         assert small == []
         page.get_by_label("Reading", exact=True).fill("2.1 kg")
         page.get_by_role("button", name="It starts now").click()
-        page.wait_for_timeout(1500)
+        page.get_by_text("saved as my-batch.toml").wait_for(timeout=90_000)
         page.get_by_label("Reading", exact=True).fill("2.1 kg")
         page.get_by_role("button", name="Write into the log").click()
         page.get_by_text("weight 2.1 kg").first.wait_for(timeout=90_000)

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import os
-import sys
-from pathlib import Path
 
 import pytest
+from firefox import FIREFOX, running_firefox
 
 from curelab.lab.benches.plate import PlateBench
 from curelab.lab.state import State
-
-sys.path.insert(0, str(Path(__file__).parent))
-from firefox import FIREFOX, running_firefox
 
 pytestmark = pytest.mark.browser
 DRAWN = "[...document.querySelectorAll('[data-revision]')].filter(each => each.clientWidth).every(each => +each.dataset.revision > 0) && document.querySelector('[data-revision]')"
