@@ -71,7 +71,8 @@ def _exposed(many: History, cold: list[tuple[Clock, Hurdles]], warm: Clock) -> n
     for number, (_, length, knots, kelvin) in enumerate(many.courses):
         if length.max() <= 0:
             continue
-        border, harms = length[:, None] * _GRADED, []
+        border = length[:, None] * _GRADED
+        harms: list[np.ndarray] = []
         for piece in pieces:
             raw = ~cooked[piece]
             heat, around = many.runs[number].heat, kelvin
