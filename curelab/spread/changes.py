@@ -87,11 +87,15 @@ def worked_out(
         thin = sliced(own).but(thickness=thickness, fat_cap=min(own.fat_cap, MOST_FAT * thickness))
         return asked(kind, thickness, (*pieces[:number], thin, *pieces[number + 1 :]))
 
-    if own.shape == "slab" and own.thickness / 2 >= THINNEST:
-        yield cut("split", own.thickness / 2)
     # The thickest cut, in whole STEPs, that is enough: by halving.
     steps = np.arange(np.ceil(THINNEST / STEP), np.ceil(own.thickness / STEP)) * STEP
     low, high, best = 0, len(steps), None
+    if own.shape == "slab" and own.thickness / 2 >= THINNEST:
+        half = cut("split", own.thickness / 2)
+        yield half
+        at = int(np.searchsorted(steps, half.value - 1e-9))
+        if steps[at] < half.value + 1e-9:  # a cut as thick, known already
+            low, high, best = (at + 1, high, replace(half, kind="thinner")) if half.enough else (low, at, None)
     while low < high:
         middle = (low + high) // 2
         found = cut("thinner", float(steps[middle]))
