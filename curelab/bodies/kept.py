@@ -13,7 +13,8 @@ import io
 import os
 import sys
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextvars import ContextVar
 from dataclasses import dataclass, fields, replace
 from functools import cache
 from pathlib import Path
@@ -45,12 +46,35 @@ class Basis:
     lag: np.ndarray
 
 
+class NotKept(Exception):
+    """Terms that nobody has made yet, asked for where they are not to be made. key: what `solid` makes them from."""
+
+    def __init__(self, key: tuple) -> None:
+        super().__init__("this shape has not been worked out yet")
+        self.key = key
+
+
+_known_only = ContextVar("known_only", default=False)
+
+
+@contextlib.contextmanager
+def known_only() -> Iterator[None]:
+    """Inside, terms are read from disk and none are made: raises NotKept where that would take seconds. Without a folder they are made."""
+    token = _known_only.set(True)
+    try:
+        yield
+    finally:
+        _known_only.reset(token)
+
+
 def get(key: tuple, make: Callable[[], Basis]) -> Basis:
     """The terms for a key, whose text says all that they are made from: from disk, or made and put there."""
     place = folder()
     path = None if place is None else place / f"{_digest(repr(key))}.npz"
     found = None if path is None else _read(path)
     if found is None:
+        if path is not None and _known_only.get():
+            raise NotKept(key)
         found = _single(make())
         if path is not None:
             _write(path, found)

@@ -56,6 +56,12 @@ def even_days(cm: float) -> float:
     return float(first_even(brined(cm, STRONG, days=120).as_drawn(), 0, 0, out)[0] / DAY)
 
 
+def until_even(cm: float) -> History:
+    """A piece that comes out of the strong brine when it is right on the whole, and rests until it is even."""
+    rest = Rest(temperature=f"{FRIDGE:g} degC", lasts=f"{even_days(cm):g} d")
+    return simulate(piece(cm), [brine(STRONG, day_of(right(), cm)), rest])
+
+
 def soaked(place: str, days: float, hours: float, waters: int = 1) -> float:
     """% salt at a place at the end of a soak."""
     return 100 * course(CM, days, hours, waters).at(place, "salt", days * DAY + hours * HOUR)
@@ -92,7 +98,7 @@ def _draw(dials: Mapping[str, float]) -> Seen:
 
 
 def _two_rests(random: Random) -> Values:
-    thin = random.choice((3.0, 4.0))
+    thin = random.choice((2.0, 3.0))
     return {"thin": thin, "thick": thin * random.choice((1.5, 2.0)), "days": even_days(thin)}
 
 
@@ -137,9 +143,8 @@ def _warm_soak() -> Followed:
 
 
 def _kept() -> dict[str, History]:
-    rest = Rest(temperature=f"{FRIDGE:g} degC", lasts=f"{even_days(CM):g} d")
     return {
-        "rested until it is even": simulate(piece(CM), [brine(STRONG, day_of(right())), rest]),
+        "rested until it is even": until_even(CM),
         "two weeks of rest": _only_rest(),
         "soaked cold": course(CM, LATE, 24.0, 2, rested=1.0),
         "tried with real meat": course(3.0, 1.0, 6.0, rested=3.0),

@@ -85,7 +85,7 @@ def _scaled(random: Random) -> Values:
 
 
 def _cut_down(random: Random) -> Values:
-    thick = random.choice((7.0, 8.0, 9.0, 10.0))
+    thick = random.choice((6.0, 7.0, 8.0))
     return {
         "thick": thick,
         "long": days_to_cure(thick),

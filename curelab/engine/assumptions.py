@@ -42,7 +42,7 @@ def assumptions(
     >>> from curelab import Brine, Bath
     >>> cure = Brine(bath=Bath(water="4 kg", salt="180 g"), temperature="3 degC", lasts="10 d")
     >>> assumptions([Piece(weight="2 kg", thickness="8 cm")], [cure], default_numbers(), "nordin", [None])[2]
-    'Raw meat begins with salt of its own, near 0.15 % of lean, and with as much in the water of fat.'
+    'Raw meat begins with salt of its own, near 0.15 % of lean. The water in fat has as much.'
     """
     numbers = numbers.tracked()  # looking a number up for a sentence is not resting on it
     own = all(not isinstance(piece.tissue, str) and piece.tissue.diffusivity is not None for piece in pieces)
@@ -94,9 +94,7 @@ def water_moved(numbers: Numbers) -> str:
 def begins_with(numbers: Numbers) -> str:
     """How much salt raw meat has of its own."""
     lean = tissue.own_salt(numbers) * numbers.si("tissue.lean_beef.water")
-    return (
-        f"Raw meat begins with salt of its own, near {100 * lean:.2f} % of lean, and with as much in the water of fat."
-    )
+    return f"Raw meat begins with salt of its own, near {100 * lean:.2f} % of lean. The water in fat has as much."
 
 
 def edges(piece: Piece, numbers: Numbers) -> str | None:

@@ -39,9 +39,11 @@ class Lead(Shown):
     def sentence(self) -> str:
         took = f"From the first heat to the table it takes {_spell(self.value, self.low, self.high)}."
         if self.begin is None or self.serve is None:
-            return f"{took} Begin {units.roughly(self.high)} before, and hold or rest what is ready sooner."
+            return f"{took} Begin {units.roughly(self.high)} before; if it is done early, hold it hot or chill it."
         said = f"{self.begin:%A %H:%M}"
-        return f"{took} To serve on {self.serve:%A %H:%M}, begin on {said}; what is ready sooner rests or is held hot."
+        return (
+            f"{took} To serve on {self.serve:%A %H:%M}, begin on {said}; if it is done early, hold it hot or chill it."
+        )
 
     def lines(self) -> list[str]:
         return [

@@ -32,6 +32,14 @@ def row(*widgets: Any, share: Sequence[float] | None = None, at_least: int = 260
     return ipywidgets.Box(children=widgets, layout=layout)
 
 
+def buttons(*widgets: Any, gap: int = 8) -> ipywidgets.Box:
+    """Widgets side by side, each as wide as what stands on it."""
+    made = row(*widgets, gap=gap)
+    for widget in widgets:
+        widget.layout.flex = "0 0 auto"
+    return made
+
+
 def column(*widgets: Any, gap: int = 8) -> ipywidgets.Box:
     """Widgets under each other, each as wide as the column. Sets the layout of the widgets given."""
     for widget in widgets:

@@ -25,7 +25,7 @@ from ..compose import (
 )
 from ..compose.stages import KINDS
 from ..show.composing import BUTTONS, OWN_GRAMS, piece_title, stage_title
-from .boxes import column, row
+from .boxes import buttons, column
 from .controls import Line, Pick, Press
 from .say import Say
 from .state import State
@@ -143,10 +143,7 @@ class Composing:
         """A piece or a stage under its title and its buttons."""
         batch = self.state.batch
         title = piece_title(batch, number) if what == "piece" else stage_title(batch, number)
-        buttons = [self.controls[f"{what} {number + 1} {label.split()[-1].lower()}"] for label in BUTTONS]
-        line = row(*buttons, gap=6)
-        for button in buttons:
-            button.layout.flex = "0 0 auto"
+        line = buttons(*(self.controls[f"{what} {number + 1} {label.split()[-1].lower()}"] for label in BUTTONS), gap=6)
         return column(Say(f"**{title}**", "note"), line, *inside)
 
     def splitting(self, number: int) -> list[Any]:

@@ -295,7 +295,9 @@ function sectionView(part, say = () => {}, change = null) {
     }
   }
   function chart(target, title, xs, lines, x_label, level, mark = null) {
-    const W = target.clientWidth || 300, H = 148, left = 40, right = 12, head = 20, foot = 30, w = W - left - right, h = H - head - foot, { least, most } = quantity();
+    const W = target.clientWidth || 300, H = 148, left = 40, head = 20, foot = 30;
+    // The names of the lines stand behind their ends, in room of their own, so that they cover none.
+    const font = `600 12.5px ${FONT}`, right = 12 + Math.max(0, ...lines.map(each => each.name ? width(each.name, font) + 4 : 0)), w = W - left - right, h = H - head - foot, { least, most } = quantity();
     const low = xs[0], high = Math.max(xs.at(-1), low + 1e-9);
     const X = x => left + w * (x - low) / (high - low), Y = y => head + h * (1 - (Math.max(least, Math.min(y, most)) - least) / (most - least));
     target.replaceChildren();
@@ -312,9 +314,9 @@ function sectionView(part, say = () => {}, change = null) {
     const ends = [];
     for (const each of lines) {
       svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.y[k]).toFixed(1)}`).join('L')}`, fill: 'none', stroke: colour, 'stroke-width': 2, 'stroke-dasharray': each.dash }, target);
-      if (each.name) ends.push({ want: Y(each.y.at(-1)) - 6, size: 15, name: each.name });
+      if (each.name) ends.push({ want: Y(each.y.at(-1)), size: 15, name: each.name });
     }
-    spread(ends, head, head + h).forEach((y, k) => words(ends[k].name, { x: left + w - 2, y: y + 4, 'text-anchor': 'end', class: 'cl-word cl-halo', style: `fill: ${legible(colour, ground(part.root), 4.5)}` }, target));
+    spread(ends, head, head + h).forEach((y, k) => words(ends[k].name, { x: left + w + 6, y: y + 4, class: 'cl-word cl-halo', style: `fill: ${legible(colour, ground(part.root), 4.5)}` }, target));
     return moved;
   }
 
@@ -331,7 +333,7 @@ function sectionView(part, say = () => {}, change = null) {
     let before = performance.now();
     const go = guarded(time => {
       if (part.root.classList.contains('cl-failed')) { playing = 0; return; }
-      frame += (time - before) / 1000 * (meta.frames - 1) / 10;      // all of it in ten seconds
+      frame += Math.max(0, time - before) / 1000 * (meta.frames - 1) / 10;      // all of it in ten seconds; the first call may tell a time before the press
       before = time;
       if (frame >= meta.frames - 1) { frame = meta.frames - 1; playing = 0; } else playing = requestAnimationFrame(go);
       paint();

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import time
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Coroutine, Iterator, Sequence
 from typing import Any
 
 from ..batch import Batch
+from ..bodies.kept import NotKept, known_only
 from ..compose import shaped
 from ..fields import InputError, sentences
 from ..show.caption import caption
@@ -24,6 +26,7 @@ from .depthmap import DepthMap
 from .dials import units_pick
 from .fold import Fold
 from .nav import Nav
+from .new_shape import made_beside
 from .picture import Picture
 from .say import Say
 from .section import SectionPicture
@@ -38,6 +41,9 @@ CAUTION = (
 REST = 0.35  # s without a change, after which the sliders are taken to rest
 GAP = 0.002  # s left between two steps for what the user does meanwhile
 STEP = 0.015  # s: steps that are shorter together count as one
+NEW_SHAPE = "This shape is new. The picture comes when it has been worked out."
+WORKING_SHAPE = "Working out the new shape. It takes some seconds, once."
+STOPPED_SHAPE = "Stopped before the new shape was worked out. Change something, or press Undo."
 UNSEEN = 0.5  # s of computing before the page says so
 
 
@@ -53,6 +59,8 @@ class Bench(ABC):
     def __init__(self, state: State):
         self.state = state
         self._settling: asyncio.Task | None = None
+        self._tried: tuple | None = None  # the shape that was made beside the page last
+        self._cannot_beside = False
         self.nav = Nav(self.here)
         self.nav.observe(lambda change: self._undo(), "undone")
         self.nav.observe(lambda change: self._come_back(), "seen")
@@ -86,11 +94,13 @@ class Bench(ABC):
         for picture in self.pictures.values():
             picture.follow(*(control for control in self.controls.values() if hasattr(control, "dragging")))
         self.running, self.stop = Say("", "note"), Press("Stop")
-        self.stop.on_press(lambda pressed: self.stop_settling())
+        self.stop.on_press(lambda pressed: self._stop())
         # Keeps its room while it is hidden, so that the page does not jump.
         self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
         self.at_work.layout.visibility = "hidden"
-        self.content.children = (self.layout(),)
+        made = self.layout()
+        self.content.children = made.children
+        made.close()
         if list(self.folded.children) != self.folds:
             self.folded.children = self.folds
         self._old |= before - _parts(self.box)
@@ -139,14 +149,45 @@ class Bench(ABC):
             if self.state.problems:
                 self.fail(sentences(self.state.problems))
                 return
-            self._draw()
+            with self._new_shapes_beside():
+                self._draw()
             self._settle_when_at_rest()
+        except NotKept as missing:
+            self.fail(NEW_SHAPE)
+            self._when_at_rest(self._make_beside(missing.key))
         except InputError as error:  # a combination that cannot be: its sentences say what is possible
             self.fail(error.said())
         except Exception as error:
             self.fail(f"This could not be computed: {error}")
             if self.state.strict:
                 raise
+
+    @contextlib.contextmanager
+    def _new_shapes_beside(self) -> Iterator[None]:
+        """Where a kernel is behind the page, a shape that nobody has computed yet is made beside it: raises NotKept."""
+        if self._cannot_beside or not _in_a_loop():
+            yield
+            return
+        with known_only():
+            yield
+
+    async def _make_beside(self, key: tuple) -> None:
+        await asyncio.sleep(REST)
+        self._put_by()
+        self.running.text = WORKING_SHAPE
+        self.at_work.layout.visibility = "visible"
+        await made_beside(key)
+        self._cannot_beside, self._tried = (
+            key == self._tried,
+            key,
+        )  # made and not kept: there is no room for it on the disk
+        self._settling = None
+        self.at_work.layout.visibility = "hidden"
+        self.redraw()
+
+    def _put_by(self) -> None:
+        self.state.keep()
+        self._name_batch()
 
     def _draw(self) -> None:
         self._warning = ""
@@ -204,20 +245,20 @@ class Bench(ABC):
 
     def _settle_when_at_rest(self) -> None:
         """While a slider moves there are few draws, at once; all of them follow shortly after it rests."""
+        if _in_a_loop():  # else there is no kernel behind it: a script or a test settles by itself
+            self._when_at_rest(self._at_rest())
+
+    def _when_at_rest(self, work: Coroutine[Any, Any, None]) -> None:
+        """Do something while the page is at rest, in the place of what was done before."""
         self.stop_settling()
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:  # no kernel behind it: a script or a test settles by itself
-            return
-        self._settling = loop.create_task(self._at_rest())
+        self._settling = asyncio.get_running_loop().create_task(work)
 
     async def _at_rest(self) -> None:
         await asyncio.sleep(REST)
         for old in self._old:
             old.close()
         self._old.clear()
-        self.state.keep()
-        self._name_batch()
+        self._put_by()
         begun = rested = time.monotonic()
         try:
             for _ in self.settle():
@@ -233,6 +274,12 @@ class Bench(ABC):
         finally:
             if self._settling is asyncio.current_task():
                 self.at_work.layout.visibility = "hidden"
+
+    def _stop(self) -> None:
+        """What is asked by the button."""
+        if self.running.text == WORKING_SHAPE:
+            self.fail(STOPPED_SHAPE)
+        self.stop_settling()
 
     def stop_settling(self) -> None:
         """Leave the bands as they are, with the draws that stand behind them now; the next change begins anew."""
@@ -261,6 +308,14 @@ class Bench(ABC):
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self.state.batch.name!r})"
+
+
+def _in_a_loop() -> bool:
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:
+        return False
+    return True
 
 
 def _parts(widget: Any) -> set[Any]:

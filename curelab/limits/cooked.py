@@ -46,7 +46,18 @@ class _Hot:
     def cooks(self) -> list[Ran]:
         """The stretches that cook it: those whose bath comes to where the printed table begins; where none does, all that were to cook."""
         every = self.of("cook")
-        return [ran for ran in every if ran.kelvin.max() >= table()[0].kelvin] or every
+        return [ran for ran in every if ran.kelvin.max() >= _hot_from()] or every
+
+    @property
+    def was_hot(self) -> bool:
+        """Whether its middle came to where the printed table of cooking begins."""
+        return self._whole.hottest >= _hot_from()
+
+    @property
+    def after_its_cooks(self) -> tuple[str, ...]:
+        """What is done after all that cooks it."""
+        last = max((n for n, aim in enumerate(self.aims) if aim == "cook"), default=-1)
+        return self.aims[last + 1 :]
 
     @cached_property
     def cooked(self) -> Curve:
@@ -94,10 +105,10 @@ def check_cooked(history: History, system: str = "metric") -> Verdicts:
     lost: set[str] = set()  # pieces whose heat was lost sight of
     cooks: dict[str, list[_Hot]] = {}
     for hot in _without_a_break(history):
-        for aim, check in (("chill", _chilled), ("hold", _held), ("reheat", _reheated)):
-            blind = aim == "chill" and hot.piece.name in lost and hot.aims[0] == "chill"
-            for verdict in check(hot) if hot.of(aim) and not blind else ():
-                found.setdefault(verdict.name, []).append(verdict)
+        blind = hot.piece.name in lost and hot.aims[0] == "chill"
+        cooled = () if blind else _chilled(hot, any(each.was_hot for each in cooks.get(hot.piece.name, ())))
+        for verdict in (*cooled, *_held(hot), *_reheated(hot)):
+            found.setdefault(verdict.name, []).append(verdict)
         if hot.of("cook"):
             cooks.setdefault(hot.piece.name, []).append(hot)
         if (left := _left_hot(hot)) is not None:
@@ -189,7 +200,7 @@ def _came_up(every: Sequence[_Hot]) -> Verdict:
 
 
 def _unchilled(hot: _Hot) -> list[Verdict]:
-    if hot.of("chill") or hot.ran[-1].end < hot.history.ran[-1].end:
+    if "chill" in hot.after_its_cooks or hot.ran[-1].end < hot.history.ran[-1].end:
         return []
     row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-10")
     said = f"No chill is planned: eat it hot, or chill it within {row['value']} h of cooking. {DEFER}"
@@ -230,7 +241,12 @@ def _moist(hot: _Hot, cooks: Sequence[Ran]) -> Verdict:
 
 def _killing(ran: Ran) -> float:
     """s of a stretch in which its bath is as warm as the printed table begins: humid air that is colder does not count, for nothing dies there."""
-    return Curve(ran.knots, ran.kelvin).above(table()[0].kelvin - SLACK) if len(ran.knots) > 1 else 0.0
+    return Curve(ran.knots, ran.kelvin).above(_hot_from()) if len(ran.knots) > 1 else 0.0
+
+
+def _hot_from() -> float:
+    """K at which the printed table of cooking begins: from there meat is cooking."""
+    return table()[0].kelvin - SLACK
 
 
 def _printed(rule_id: str, pattern: str) -> tuple[Mapping[str, str], tuple[str, ...]]:
@@ -241,17 +257,24 @@ def _printed(rule_id: str, pattern: str) -> tuple[Mapping[str, str], tuple[str, 
     return row, found.groups()
 
 
-def _chilled(hot: _Hot) -> list[Verdict]:
-    """Cooling in every chill, from all on that came since the chill before it: a second, colder smoke cools meat too."""
+def _chilled(hot: _Hot, before: bool) -> list[Verdict]:
+    """Cooling in every chill, from all on that came since the chill before it, and in what warms cooked meat after the last: a smoke that makes it
+    no hotter than the limits begin. `before`: whether it was hot before these stretches. Raw meat that was never hot has its come-up instead.
+    """
     found: list[Verdict] = []
     cured = _cured(hot)
-    numbers = [n for n, aim in enumerate(hot.aims) if aim == "chill"]
-    for n in numbers:
-        if n and n - 1 in numbers:
-            continue  # goes on with the one before
-        last = next((m for m in range(n, len(hot.aims)) if m + 1 not in numbers), n)
-        since = max((hot.ran[m].end for m in numbers if m < n), default=hot.ran[0].begin)
-        found += check_cooling(hot.curve(since, hot.ran[last].end), cured)
+    last = [n for n, aim in enumerate(hot.aims) if aim == "chill" and hot.aims[n + 1 : n + 2] != ("chill",)]
+    since = hot.ran[0].begin
+    for n in last:
+        curve = hot.curve(since, hot.ran[n].end)
+        if before or curve.hottest >= _hot_from() or "cook" not in hot.aims[:n]:
+            found += check_cooling(curve, cured, before)
+            before = True
+        since = hot.ran[n].end
+    if before and hot.aims[-1] == "cook":
+        curve = hot.curve(since, hot.ran[-1].end)
+        if curve.hottest < rules("cooling")[0].begin:
+            found += check_cooling(curve, cured, True)
     return found
 
 
@@ -275,6 +298,8 @@ def _cured(hot: _Hot) -> Cured | None:
 
 def _held(hot: _Hot) -> list[Verdict]:
     held, cooks = hot.of("hold"), hot.of("cook")
+    if not held:
+        return []
     cooked = (
         bool(cooks)
         and cooks[0].begin < held[-1].end
@@ -286,5 +311,7 @@ def _held(hot: _Hot) -> list[Verdict]:
 
 def _reheated(hot: _Hot) -> list[Verdict]:
     again = hot.of("reheat")
+    if not again:
+        return []
     after = [ran for ran in hot.of("hold") if ran.begin >= again[-1].end]
     return [check_reheating(hot.curve(again[0].begin, (after or again)[-1].end))]

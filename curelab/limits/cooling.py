@@ -123,12 +123,19 @@ def _longest(span: Span) -> float:
 
 @dataclass(frozen=True)
 class _Fit:
-    """How a curve does under one option: the rule that binds, its passage, and the hottest place."""
+    """How a curve does under one option: the rule that binds, its passage, whether it cooled all the time, and whether it was only warmed again."""
 
     option: str
     rule: Rule
     span: Span
     steady: bool = True
+    again: bool = False
+
+    @property
+    def what(self) -> str:
+        """What took its time."""
+        warm = f"warm again, above {units.show(self.rule.end or 0.0, 'temperature')},"
+        return warm if self.again else f"cooling from {self.rule.words}"
 
     @property
     def share(self) -> float:
@@ -142,33 +149,42 @@ class _Fit:
         return "pass" if self.span.done and self.steady else "unknown"
 
 
-def _binding(curve: Curve, option: str, spans: Sequence[Rule]) -> _Fit:
+def _binding(curve: Curve, option: str, spans: Sequence[Rule], whole: bool) -> _Fit:
     """The span of an option that a curve does worst in."""
     fits = [
-        _Fit(option, rule, curve.falling(rule.begin, rule.end or 0.0), option != SLOW or _steady(curve, rule.begin))
+        _Fit(
+            option,
+            rule,
+            curve.falling(rule.begin, rule.end or 0.0, whole),
+            option != SLOW or _steady(curve, rule.begin, whole),
+            whole and curve.hottest < rule.begin,
+        )
         for rule in spans
     ]
     return max(fits, key=lambda fit: (ORDER.index(fit.outcome), fit.share))
 
 
-def check_cooling(curves: Curve | Sequence[Curve], cured: Cured | None = None) -> Verdicts:
-    """The cooling of the slowest of `curves`, from the end of cooking to the end of the chill, against printed limits.
+def check_cooling(curves: Curve | Sequence[Curve], cured: Cured | None = None, whole: bool = False) -> Verdicts:
+    """The cooling of the slowest of `curves`, from the end of cooking to the end of the chill, against printed limits. `whole`: of cooked meat that
+    is warmed again without becoming hot, from the start of the curve.
 
     Three checks: the food code of kitchens that sell (read); the federal options (second-hand: never a pass); with `cured`, California's slow
     cooling (read) for cured meat that has the nitrite and salt it asks for. They are alternatives: too slow for one is a fail only where no other
     that was read is kept; else it is unknown. A chill that has not ended is unknown until it is too long.
     """
     begin, end = _widest()
-    curve = worst(curves, lambda each: (each.falling(begin, end).seconds, each.last))
+    curve = worst(curves, lambda each: (each.falling(begin, end, whole).seconds, each.last))
     options: dict[str, list[Rule]] = {}
     for rule in rules("cooling"):
         if rule.holds_for == "any" or cured:
             options.setdefault(rule.option, []).append(rule)
     slow, retail = options.pop(SLOW, []), options.pop(RETAIL)
-    found = [("cooling, food code", _binding(curve, RETAIL, retail), ""), _federal(curve, options, cured)]
+    found = [("cooling, food code", _binding(curve, RETAIL, retail, whole), ""), _federal(curve, options, cured, whole)]
     met = [rule for rule in slow if cured and cured.meets(rule)]
     if met:
-        found.append(("cooling, slow for cured meat", _binding(curve, SLOW, met[:1]), "It must cool all the time."))
+        found.append(
+            ("cooling, slow for cured meat", _binding(curve, SLOW, met[:1], whole), "It must cool all the time.")
+        )
     kept = [fit.option for _, fit, _ in found if fit.outcome == "pass" and fit.rule.how == "seen"]
     verdicts = [_said(curve, name, fit, remark, kept) for name, fit, remark in found]
     return Verdicts([*verdicts, *([_too_little(slow, cured)] if slow and cured and not met else [])])
@@ -179,10 +195,10 @@ def _widest() -> tuple[float, float]:
     return max(rule.begin for rule in spans), min(rule.end or 0.0 for rule in spans)
 
 
-def _federal(curve: Curve, options: dict[str, list[Rule]], cured: Cured | None) -> tuple[str, _Fit, str]:
+def _federal(curve: Curve, options: dict[str, list[Rule]], cured: Cured | None, whole: bool) -> tuple[str, _Fit, str]:
     """The federal option that a curve does best in, of those that this meat may use."""
     fits = [
-        _binding(curve, name, spans)
+        _binding(curve, name, spans, whole)
         for name, spans in options.items()
         if all(cured.meets(rule) if cured else not rule.nitrite for rule in spans)
     ]
@@ -196,7 +212,7 @@ def _federal(curve: Curve, options: dict[str, list[Rule]], cured: Cured | None) 
 def _said(curve: Curve, name: str, fit: _Fit, remark: str, kept: Sequence[str]) -> Verdict:
     """The verdict on one option. `kept`: the options that were read and are kept."""
     hours, limit = fit.span.seconds / units.HOUR, (fit.rule.seconds or 0.0) / units.HOUR
-    source, how, what = fit.rule.source, fit.rule.how, f"cooling from {fit.rule.words} at {curve.place}"
+    source, how, what = fit.rule.source, fit.rule.how, f"{fit.what} at {curve.place}"
     remark = f"{remark} {DEFER}".strip()
     if fit.outcome == "unknown" and fit.span.done:
         reason = f"It grew warmer again on the way at {curve.place}, and this limit is for meat that cools all the time. {remark}"
@@ -216,14 +232,16 @@ def _said(curve: Curve, name: str, fit: _Fit, remark: str, kept: Sequence[str]) 
     if how != "seen":
         return undecided(
             found,
-            "Ask who inspects you whether this chill is quick enough: it is, by a guideline that was not read, only what others print of it.",
+            "Ask who inspects you: this chill is quick enough by a guideline that was not read itself.",
         )
     return found
 
 
-def _steady(curve: Curve, begin: float) -> bool:
-    """Whether it only cools, once it was last at `begin` [K] or at its hottest."""
-    hot = np.flatnonzero(curve.kelvin >= min(begin, curve.hottest))
+def _steady(curve: Curve, begin: float, whole: bool) -> bool:
+    """Whether it only cools, once it was last at `begin` [K], or at its hottest; of a `whole` curve that never was so hot, from the start."""
+    hot = np.flatnonzero(curve.kelvin >= min(begin, float(curve.kelvin[0]) if whole else curve.hottest))
+    if whole and curve.hottest < begin:
+        hot = hot[:1]
     after = curve.kelvin[int(hot[-1]) :]
     return bool(np.all(after - np.minimum.accumulate(after) <= STEADY))
 

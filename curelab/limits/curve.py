@@ -80,10 +80,12 @@ class Curve:
         total = np.concatenate([[0.0], np.cumsum(lengths)])
         return float(max((total[b] - total[a] for a, b in zip(ends[::2], ends[1::2], strict=True)), default=0.0))
 
-    def falling(self, high: float, low: float) -> Span:
-        """From the last moment at or above `high` [K] (or from the hottest, where it never was) to the last at or above `low`."""
+    def falling(self, high: float, low: float, whole: bool = False) -> Span:
+        """From the last moment at or above `high` [K] (or, where it never was, from the hottest, of a `whole` curve from the start) to the last at
+        or above `low`.
+        """
         begin = self._last(high)
-        begin = float(self.times[int(np.argmax(self.kelvin))]) if begin is None else begin
+        begin = float(self.times[0 if whole else int(np.argmax(self.kelvin))]) if begin is None else begin
         end = self._last(low)
         return Span(0.0 if end is None else max(0.0, end - begin), self.last <= low + SLACK)
 

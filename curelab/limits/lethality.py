@@ -236,9 +236,7 @@ def check_bag(curves: Curve | Sequence[Curve]) -> Verdict:
     found = judge(
         "bag, pasteurised", 100 * share, ">=", 100.0, "%", what, slowest.source, slowest.how, remark, otherwise="fail"
     )
-    return undecided(
-        found, "Ask who inspects you whether the bag was cooked for long enough: it was by a table read second-hand."
-    )
+    return undecided(found, "Ask who inspects you: the bag was cooked long enough by a table read second-hand.")
 
 
 SPORES = "spores of non-proteolytic C. botulinum, 6 log"  # rows of pasteurisation.csv

@@ -40,6 +40,7 @@ def _learn(given) -> int:
     from ..learn.update import profile_of, save_profile, update
     from ..learn.warm_log import warm_log
     from ..learn.words import by_the_plan, days_table, residual_table
+    from ..show.own_units import own_units
 
     if given.name is not None and given.save is None:
         raise refuse("--name", "there is nothing to name; say with --save where to keep it")
@@ -55,7 +56,7 @@ def _learn(given) -> int:
         _say("", "When it has its salt", *_in(days_table(found.before, found.after, found.begin)))
         _say(by_the_plan(found.after, found.begin, found.ends))
     _say("", f"{told.rests_on} The fit lets all of these vary beside what it looks for.")
-    _say("", f"Caution: {CAUTION}")
+    _say("", f"Caution: {own_units(CAUTION, batch.units)}")
     if told.cannot or found.remarks:
         _say("", "What the readings cannot tell, and what was left out")
         _say(*(f"- {note}" for note in (*told.cannot, *found.remarks)))

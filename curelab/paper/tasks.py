@@ -113,7 +113,9 @@ def tasks_of(
         for key, time, title, meant in _within(index, turns.get(index, []), wanted_turns, readings):
             tasks.append(Task(key, local(time), time - zero, title, "", index, wanted=meant - zero))
     end = _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else "")
-    add("end", len(links), end, "" if _cooked(batch) else f"Keep it at {COLD[batch.units]}. {cook_to(batch.units)}")
+    served = bool(batch.plan and batch.plan.serve)
+    then = ("" if served else eat_within()) if _cooked(batch) else cook_to(batch.units)
+    add("end", len(links), end, f"Keep it at {COLD[batch.units]}. {then}" if then else "")
     return tuple(sorted(tasks, key=lambda task: task.minutes))
 
 
@@ -141,16 +143,26 @@ def band_of(wished: Outcome, index: int) -> str:
 
 def _end_words(batch: Batch, out: str) -> str:
     """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
+    raw = _left_raw(batch)
+    raw_too = f"; {the(raw)} {'is' if len(raw) == 1 else 'are'} still raw" if raw and _cooked(batch) else ""
     if batch.plan and batch.plan.serve:
-        return f"{out}; serve" if out else "Serve"
-    done = f"serve it, or keep it at {COLD[batch.units]} and {eat_within()}" if _cooked(batch) else "still raw"
+        return f"{out}; serve{raw_too}" if out else f"Serve{raw_too}"
+    done = f"serve it, or keep it cold{raw_too}" if _cooked(batch) else "still raw"
     return f"{out}: {done}" if out else capital(done)
+
+
+def _left_raw(batch: Batch) -> list[str]:
+    """Pieces that no stage cooks, and no step after the stages."""
+    if batch.plan and batch.plan.after:
+        return []
+    cooks = [stage for stage in batch.stages if stage.aim == "cook"]
+    return [piece.name for piece in batch.pieces if not any(stage.is_about(piece.name) for stage in cooks)]
 
 
 def eat_within() -> str:
     """How long cooked meat is kept cold, as printed."""
     row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-03")
-    return f"eat it within {row['value'].partition('-')[0]} {row['unit']} (printed for {row['cut']})"
+    return f"Eat it within {row['value'].partition('-')[0]} {row['unit']}, as printed for {row['cut']}."
 
 
 def _cooked(batch: Batch) -> bool:
@@ -218,7 +230,8 @@ def _stage_words(
     stretch = stage.stretches[number]
     title = f"{lead}{stage.begins[1 if number else 0]}"
     warmth = _program(stretch.temperature, system) if stage.heats else _warmth(stretch.temperature, system)
-    kept = f"{warmth}, {band or spent}"
+    takes = f"takes {band or spent}" if "," in warmth else ""  # a program is long enough by itself
+    kept = warmth if takes else f"{warmth}, {band or spent}"
     before = DISSOLVE.format(cold=COLD[system]) if stage.cures and stage.wet else ""
     goes_on = out and index and planned.history.stages[index - 1].named == stage.named  # the same pieces
     if stage.named and not goes_on:
@@ -229,7 +242,7 @@ def _stage_words(
     if stage.desalts:
         title += f", {number + 1} of {len(stage.stretches)}"
         kept = f"{units.show(stretch.water or 0.0, 'water', system)} {kept}"
-    return capital(title), _sentence(before, kept, aim, stage.hint)
+    return capital(title), _sentence(before, kept, takes, aim, stage.hint)
 
 
 def _warmth(log: Log, system: str) -> str:
@@ -240,7 +253,7 @@ def _warmth(log: Log, system: str) -> str:
 
 
 def _program(log: Log, system: str) -> str:
-    """What a pot or an oven is set to, in its order: "from 20 °C, to 92 °C by 1 h, then so on"."""
+    """What a pot or an oven is set to, in its order: "from 20 °C, to 92 °C by 1 h, then at 92 °C"."""
     shown = [units.show(kelvin, "temperature", system) for _, kelvin in log]
     if len(set(shown)) == 1:
         return f"at {shown[0]}"
@@ -249,7 +262,7 @@ def _program(log: Log, system: str) -> str:
         by = say_time.spell(round(time / 60))
         told.append(f"still {now} at {by}" if now == before else f"to {now} by {by}")
     most = MOST_TOLD if len(told) > MOST_TOLD + 1 else len(told)
-    left = f"and {len(told) - most} more points of the program" if most < len(told) else "then so on"
+    left = f"and {len(told) - most} more points of the program" if most < len(told) else f"then at {shown[-1]}"
     return ", ".join([*told[:most], left])
 
 

@@ -146,17 +146,21 @@ def _stations_between(piece: Piece, place: float, end: str) -> tuple[Station, ..
     if (before.tissue, before.below) != (after.tissue, after.below):
         places.append(before.at + after.at - place)
     mine = (lambda where: where <= place) if end == "head" else (lambda where: where >= place)
-    there = {each.at: each for each in piece.stations} | {where: station_at(piece, where) for where in places}
+    middle = 0.5 * (before.at + after.at)  # there the knife leaves each part its own tissue
+    near = lambda where: before if where < middle or (where == middle and end == "head") else after  # noqa: E731
+    there = {each.at: each for each in piece.stations} | {
+        where: station_at(piece, where, near(where)) for where in places
+    }
     chosen = [there[where] for where in sorted(there) if mine(where)]
     return tuple(unchecked(each, at=each.at - chosen[0].at) for each in chosen)
 
 
-def station_at(piece: Piece, place: float) -> Station:
-    """What a ruler would find at a place [m] along a cut, from its head."""
+def station_at(piece: Piece, place: float, near: Station | None = None) -> Station:
+    """What a ruler would find at a place [m] along a cut, from its head; `near`: the station whose tissue it has, if not that of its place."""
     whole = piece.whole()
     assert whole is not None
     thick, wide, depths = whole.section(place)
-    near = piece.stations[whole.station(place)]
+    near = near or piece.stations[whole.station(place)]
     seam = depths[3] - depths[2]
     found = unchecked(
         near, at=place, thickness=thick, width=wide, fat_cap=depths[1], seam=None, seam_thickness=None, below=None

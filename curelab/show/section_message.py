@@ -12,7 +12,7 @@ import numpy as np
 
 from .section import READ, Section
 
-DOUBT = "hatched: 8 of 10 simulated batches do not agree"
+DOUBT = "hatched: at least 1 in 10 simulated batches differ"
 
 
 def packed(arrays: Sequence[np.ndarray]) -> bytes:

@@ -5,7 +5,7 @@ Each change is computed in the same draws of the same batch, so that its number 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,7 @@ from .draws import Draws, draw, in_the_middle
 from .spread import LONGEST_WAIT, Spread
 
 DRAWS = 64  # behind each change, where the caller asks for no other number
+PART = 22  # of them are computed together, so that whoever moves a slider meanwhile is heard soon
 STEP = 0.005  # m: no finer than a cook cuts (judgement)
 THINNEST = 0.015  # m: thinner is no longer a piece to cure whole (judgement)
 COLDEST = 274.15  # K: as cold as a fridge can be kept without ice (judgement)
@@ -79,11 +80,15 @@ def worked_out(
     pieces, stages = many.case.pieces, many.case.stages[: stage + 2]
     own = pieces[number]
 
-    def asked(kind: str, value: float, meat: Sequence[Piece] = pieces, line: Sequence[Stage] = stages) -> Change:
+    def asked(
+        kind: str, value: float, meat: Sequence[Piece] = pieces, line: Sequence[Stage] = stages
+    ) -> Generator[None, None, Change]:
         few = _few(many, tuple(meat), tuple(line), draws)
+        yield
+        yield from few.readying(PART, stage, [number], salt=salt, at_most=LONGEST_WAIT)
         return Change(kind, value, few.ready(stage, [number], salt=salt, at_most=LONGEST_WAIT)[0])
 
-    def cut(kind: str, thickness: float) -> Change:
+    def cut(kind: str, thickness: float) -> Generator[None, None, Change]:
         thin = sliced(own).but(thickness=thickness, fat_cap=min(own.fat_cap, MOST_FAT * thickness))
         return asked(kind, thickness, (*pieces[:number], thin, *pieces[number + 1 :]))
 
@@ -91,15 +96,14 @@ def worked_out(
     steps = np.arange(np.ceil(THINNEST / STEP), np.ceil(own.thickness / STEP)) * STEP
     low, high, best = 0, len(steps), None
     if own.shape == "slab" and own.thickness / 2 >= THINNEST:
-        half = cut("split", own.thickness / 2)
+        half = yield from cut("split", own.thickness / 2)
         yield half
         at = int(np.searchsorted(steps, half.value - 1e-9))
         if steps[at] < half.value + 1e-9:  # a cut as thick, known already
             low, high, best = (at + 1, high, replace(half, kind="thinner")) if half.enough else (low, at, None)
     while low < high:
         middle = (low + high) // 2
-        found = cut("thinner", float(steps[middle]))
-        yield None
+        found = yield from cut("thinner", float(steps[middle]))
         if found.enough:
             best, low = found, middle + 1
         else:
@@ -108,10 +112,10 @@ def worked_out(
         yield best
     if more_nitrite > LEAST_MORE:
         factors = {"nitrite": more_nitrite}
-        yield asked("nitrite", more_nitrite, line=[each.times(factors, checked=False) for each in stages])
+        yield (yield from asked("nitrite", more_nitrite, line=[each.times(factors, checked=False) for each in stages]))
     by = COLDEST - min(each.coldest for each in stages)
     if by < -COLDER:
-        yield asked("colder", COLDEST, line=[each.warmed(by) for each in stages])
+        yield (yield from asked("colder", COLDEST, line=[each.warmed(by) for each in stages]))
 
 
 def _few(many: Spread, pieces: tuple[Piece, ...], stages: tuple[Stage, ...], draws: int) -> Spread:

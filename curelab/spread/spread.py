@@ -539,12 +539,29 @@ class Spread(Shown):
 
         `salt` is what is wanted on the whole of a brine that ends too salty; at_most: how long the cure may last. Later stages are left out.
         """
+        asked, wanted, numbers = self._ready_asked(stage, pieces, salt, at_most)
+        return ready_of(self.readings([asked])[0], self.usual, stage, wanted, numbers)
+
+    def readying(
+        self,
+        step: int,
+        stage: int = 0,
+        pieces: Sequence[int | str] | None = None,
+        *,
+        salt: float | None = None,
+        at_most: Any = LONGEST_WAIT,
+    ) -> Iterator[None]:
+        """Compute and remember what `ready` asks for, in small steps of at most `step` draws."""
+        yield from self._remembered([self._ready_asked(stage, pieces, salt, at_most)[0]], step)
+
+    def _ready_asked(
+        self, stage: int, pieces: Sequence[int | str] | None, salt: float | None, at_most: Any
+    ) -> tuple[Request, tuple[Any, ...], list[int]]:
         numbers = [self.number(piece) for piece in (range(len(self.case.pieces)) if pieces is None else pieces)]
         wanted = tuple(wanted_of(self.usual, stage, number, salt) for number in numbers)
         cold = cold_of_rest(self.case.stages, stage)
         asked = Request.of(ready_columns, stage=stage, wanted=wanted, pieces=tuple(numbers), cold=cold)
-        asked = replace(asked, lasting=(stage, units.seconds(at_most)))
-        return ready_of(self.readings([asked])[0], self.usual, stage, wanted, numbers)
+        return replace(asked, lasting=(stage, units.seconds(at_most))), wanted, numbers
 
     def window(
         self,

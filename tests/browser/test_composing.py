@@ -131,7 +131,7 @@ def test_a_hand_moves_by_mm_and_in_a_us_batch_by_eighths_of_an_inch(stage, unit,
         assert thick in page.locator(".cl-cut-on").last.text_content()
         page.mouse.up()
         (wanted,) = page.evaluate("() => window.wanted")
-        assert wanted["thickness"] / step == pytest.approx(round(0.0408 / step), abs=1e-3)
+        assert wanted["thickness"] == pytest.approx(round(0.0408 / step) * step, rel=1e-6)
         assert wanted["at"] == pytest.approx(0.127)
         assert cut in page.locator(".cl-cut-split").text_content()
         assert page.problems == []

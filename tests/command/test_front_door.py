@@ -368,5 +368,6 @@ def test_a_word_that_is_none_of_ours_is_told_with_those_that_are(capsys):
         main(["what-if"])
     assert ended.value.code == 2
     assert (
-        "no such word: what-if; the words are run, check, new, teach, figures, split, plan" in capsys.readouterr().err
+        "no such word: what-if; the words are run, check, new, teach, figures, split, trim, fold, plan"
+        in capsys.readouterr().err
     )

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
 import pytest
 
 from curelab.course import LESSONS, cold, lesson_called
 from curelab.course.asked import asked, number_in
-from curelab.course.kitchen import RAW_TOO_LONG, kept_in_order
+from curelab.course.kitchen import RAW_TOO_LONG, kept_in_order, until_cured
+from curelab.course.rest_and_soak import until_even
 from curelab.course.words import WORDS
 from curelab.limits import check_all
 from curelab.show.check_names import INFORMS
@@ -17,6 +19,7 @@ SEEDS = (1, 2, 3, 17, 9999)
 EACH = pytest.mark.parametrize("lesson", LESSONS, ids=lambda lesson: lesson.name)
 
 
+@cache
 def texts(lesson) -> list[str]:
     """All that a person reads in a lesson, as it is with the numbers of the first seed."""
     questions = [asked(lesson, number, 1) for number in range(3)]
@@ -118,6 +121,17 @@ def test_what_a_lesson_finds_in_order_or_asks_for_passes_the_checks_or_it_says_w
         for verdict in check_all(history, method="meat and water"):
             if verdict.outcome != "pass" and verdict.name not in INFORMS:
                 assert verdict.name in SAID and re.search(SAID[verdict.name], told, re.IGNORECASE), (name, verdict.name)
+
+
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_no_question_has_raw_meat_wait_too_long(seed):
+    cut, rest, uneven = (
+        asked(lesson_called("thick"), 1, seed),
+        asked(lesson_called("rest_and_soak"), 0, seed),
+        asked(lesson_called("plate"), 1, seed),
+    )
+    assert kept_in_order(until_cured(round(cut.answer, 2)))
+    assert kept_in_order(until_even(rest.values["thick"])) and kept_in_order(until_cured(uneven.values["thick"]))
 
 
 @pytest.mark.parametrize(

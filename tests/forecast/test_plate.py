@@ -151,7 +151,7 @@ def test_when_to_begin():
     )
     assert found.begin == datetime(2026, 11, 29, 13) - timedelta(seconds=found.high)
     assert "To serve on Sunday 13:00, begin on" in found.sentence
-    assert "before, and hold or rest" in lead(POINT, [CURE, SIMMER]).sentence
+    assert "before; if it is done early" in lead(POINT, [CURE, SIMMER]).sentence
 
 
 def test_a_portion_that_cools():

@@ -6,7 +6,7 @@ import shutil
 
 import pytest
 
-from curelab import Chill, Simmer
+from curelab import Chill, Piece, Simmer
 from curelab.batch import load, save
 from curelab.lab.benches import bench
 from curelab.lab.benches.compare import batch_files
@@ -83,7 +83,13 @@ def test_a_time_to_serve_is_kept_and_one_that_is_none_is_told_under_its_field():
 
 def test_a_piece_of_stations_is_not_made_thinner_here():
     """Each of its stations has a thickness of its own, and a new shape takes seconds."""
-    _, page = plate("demo_uneven.toml")
+    start = starting_batch()
+    ends = [
+        {"at": "0 cm", "thickness": "4 cm", "width": "12 cm"},
+        {"at": "20 cm", "thickness": "5 cm", "width": "12 cm"},
+    ]
+    cut = Piece(name="cut", shape="cut", stations=ends, weight="1.1 kg")  # of one tissue, whose terms come quickly
+    page = bench("to the plate", State(start.but(pieces=[cut]), strict=True))
     assert page.controls["portion"].layout.display == "none" and page.controls["ask portion"].disabled
     assert "stations" in page.controls["ask portion"].help
     assert page.pictures["section"].meta["pieces"][0]["banded"] == []

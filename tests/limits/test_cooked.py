@@ -243,3 +243,18 @@ def test_humid_air_that_kills_nothing_is_no_moist_cooking():
         pieces=(FLAT,),
     )  # fmt: skip
     assert found["moist while cooking"].outcome == "unknown"
+
+
+def test_cooked_meat_that_is_smoked_warm_after_its_chill_is_not_cold():
+    """135 to 70 degF in 2 h at most (3 CCR 910.15): 8 h in air of 35 degC are too long, whatever was chilled before or is after."""
+    warm = Smoke(temperature="35 degC", humidity="95 %", lasts="8 h")
+    for after in ((warm,), (warm, ICE), (Rest(temperature="2 degC", lasts="1 d"), warm)):
+        found = checks(SIMMER, ICE, *after, pieces=(FLAT,))
+        assert found["cooling, food code"].outcome != "pass" and found["cooling, food code"].statistic > 7, after
+        assert found["lethality, 6.5 log"].outcome == "pass"
+    assert checks(SIMMER, ICE, warm.but(lasts="30 min"), ICE, pieces=(FLAT,))["cooling, food code"].outcome == "pass"
+
+
+def test_raw_meat_that_was_smoked_cold_has_no_cooling_after_cooking():
+    found = checks(COLD_SMOKE.but(lasts="2 h"), COLD_ROOM, pieces=(FLAT,))
+    assert found["lethality, 6.5 log"].outcome == "fail" and "cooling, food code" not in found

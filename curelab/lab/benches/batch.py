@@ -23,6 +23,7 @@ from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
 from ...show.section import section
 from ..bars import BarPicture
+from ..boxes import buttons
 from ..composing import Composing, shape_of
 from ..controls import Line, Pick, Press
 from ..forms import form
@@ -275,7 +276,7 @@ class BatchBench(Bench):
         self.fold("What the rules and the checks say", row(controls["rules"], at_least=220), self.says["verdicts"])
         self.fold("Salt, nitrite and brine over the days", lines, draw=self._draw_lines)
         self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
-        dials = [self.file, row(controls["open"], controls["save"], at_least=90), self.says["file"], *papers]
+        dials = [self.file, buttons(controls["open"], controls["save"]), self.says["file"], *papers]
         return self.page(
             [self.says["answer"]],
             self.pictures["section"],

@@ -19,6 +19,7 @@ from ...recipe.meat_and_fridge import load_profile, save_profile
 from ...show import learning as pictures
 from ...spread import Spread
 from ...spread.spread import LONGEST_WAIT
+from ..boxes import buttons
 from ..controls import Line, Pick, Press
 from ..picture import Picture
 from ..reading_words import CALLED, LIKE, OF_A_PIECE
@@ -343,7 +344,7 @@ class LearningBench(Bench):
         self.fold("Compare batches", self.files, controls["compare"], tables["compared"], says["compared"], opened=True)
         self.fold("How sure: what was varied", says["rests"], row(self.units, self.bands, at_least=250))
         dials = [
-            self.file, row(controls["open"], controls["save"], at_least=90), says["file"], says["filed"], *self.reading.values(), controls["log"],
+            self.file, buttons(controls["open"], controls["save"]), says["file"], says["filed"], *self.reading.values(), controls["log"],
             controls["unlog"], says["written"], says["log"],
         ]  # fmt: skip
         return self.page([says["answer"]], column(*self.pictures.values()), dials, [says["details"]])

@@ -1,0 +1,86 @@
+"""A shape that nobody has computed yet: the page stays in use, says so, can be stopped, and shows no number that is not its own."""
+
+import asyncio
+import time
+
+import psutil
+import pytest
+
+from curelab.bodies.kept import NotKept, get, known_only
+from curelab.bodies.solid import _basis, solid
+from curelab.compose import template
+from curelab.lab.benches import bench
+from curelab.lab.state import State
+from curelab.lab.workbench import NEW_SHAPE, STOPPED_SHAPE, WORKING_SHAPE
+
+LONGEST = 120.0  # s, on a machine with much else to do
+STATIONS = [
+    {"at": "0 cm", "thickness": "2 cm", "width": "6 cm"},
+    {"at": "8 cm", "thickness": "3 cm", "width": "6 cm"},
+]
+
+
+def small_cut():
+    bag = template("sealed dry cure")
+    piece = bag.pieces[0].but(
+        name="small", shape="cut", thickness=None, stations=STATIONS, weight="125 g", tissue="lean beef"
+    )
+    return bag.but(pieces=[piece], stages=[bag.stages[0].but(lasts="3 d")])
+
+
+@pytest.fixture
+def nothing_kept(tmp_path, monkeypatch):
+    monkeypatch.setenv("CURELAB_CACHE", str(tmp_path))
+    solid.cache_clear()
+    _basis.cache_clear()
+    yield tmp_path
+    solid.cache_clear()
+    _basis.cache_clear()
+
+
+def makers():
+    return [child for child in psutil.Process().children() if "pickle.load" in " ".join(child.cmdline())]
+
+
+async def until(true, what):
+    begun = time.monotonic()
+    while not true():
+        assert time.monotonic() - begun < LONGEST, what
+        await asyncio.sleep(0.02)
+
+
+def test_a_new_shape_is_made_beside_the_page_and_the_work_can_be_stopped(nothing_kept):
+    batch = small_cut()
+
+    async def page_in_a_kernel():
+        page = bench("thick point", State(batch, strict=True))
+        assert page.says["trouble"].text == NEW_SHAPE and page.says["answer"].text == ""
+        assert page.pictures["section"].problem == NEW_SHAPE
+        await until(lambda: len(makers()) == 1, "a process makes the terms")
+        assert page.running.text == WORKING_SHAPE and page.at_work.layout.visibility == "visible"
+        page.stop.press()
+        await until(lambda: not makers(), "the process ends")
+        assert page.says["trouble"].text == STOPPED_SHAPE and page.says["answer"].text == ""
+        assert page.at_work.layout.visibility == "hidden" and not list(nothing_kept.glob("*.npz"))
+        page.redraw()
+        await until(lambda: page.says["answer"].text, "the answer")
+        assert page.says["trouble"].text == page.pictures["section"].problem == ""
+        page.stop_settling()
+        return page.says["answer"].text
+
+    answer = asyncio.run(page_in_a_kernel())
+    assert answer == bench("thick point", State(batch, strict=True)).says["answer"].text
+
+
+def test_where_nothing_can_be_kept_terms_are_made_where_they_are_asked_for(nothing_kept, monkeypatch):
+    def make():
+        raise LookupError("made")
+
+    with pytest.raises(NotKept) as missing, known_only():
+        get(("a shape",), make)
+    assert missing.value.key == ("a shape",)
+    with pytest.raises(LookupError):
+        get(("a shape",), make)
+    monkeypatch.setenv("CURELAB_CACHE", "off")
+    with pytest.raises(LookupError), known_only():
+        get(("a shape",), make)
