@@ -54,7 +54,7 @@ def changes(
     draws: int = DRAWS,
 ) -> tuple[Change, ...]:
     """What each change would give for one piece, the surest first. `more_nitrite`: times as much as is in it now that the rules allow."""
-    found = worked_out(many, stage, piece, more_nitrite=more_nitrite, salt=salt, draws=draws)
+    found = worked_out(many, stage, piece, more_nitrite=more_nitrite, salt=salt, draws=draws, step=draws)
     return in_order_of_use([each for each in found if each is not None])
 
 
@@ -74,8 +74,9 @@ def worked_out(
     more_nitrite: float = 1.0,
     salt: float | None = None,
     draws: int = DRAWS,
+    step: int = PART,
 ) -> Iterator[Change | None]:
-    """The same in short steps, for whoever wants to do something in between: each change as it is found, None after a step without one."""
+    """The same in short steps of at most `step` draws, for whoever wants to do something in between: each change as it is found, None after a step without one."""
     number = many.number(piece)
     pieces, stages = many.case.pieces, many.case.stages[: stage + 2]
     own = pieces[number]
@@ -85,7 +86,7 @@ def worked_out(
     ) -> Generator[None, None, Change]:
         few = _few(many, tuple(meat), tuple(line), draws)
         yield
-        yield from few.readying(PART, stage, [number], salt=salt, at_most=LONGEST_WAIT)
+        yield from few.readying(step, stage, [number], salt=salt, at_most=LONGEST_WAIT)
         return Change(kind, value, few.ready(stage, [number], salt=salt, at_most=LONGEST_WAIT)[0])
 
     def cut(kind: str, thickness: float) -> Generator[None, None, Change]:
