@@ -279,10 +279,16 @@ class History(Shown):
         assert result is not None
         return result
 
+    @cached_property
+    def _ends(self) -> tuple[np.ndarray, bool]:
+        """(d, r) s at which the runs but the last end, and whether they do so at the same time in all cases."""
+        ends = np.stack([run.end for run in self.runs[:-1]], axis=1)
+        return ends, bool(np.ptp(ends, axis=0).max() == 0)
+
     def _owners(self, times: np.ndarray) -> np.ndarray:
         """Number of the run that owns each time (d, t)."""
-        ends = np.stack([run.end for run in self.runs[:-1]], axis=1)
-        if np.ptp(ends, axis=0).max() == 0:
+        ends, alike = self._ends
+        if alike:
             return np.searchsorted(ends[0], times)
         return np.array([np.searchsorted(mine, asked) for mine, asked in zip(ends, times, strict=True)])
 

@@ -68,10 +68,11 @@ def _exposed(many: History, cold: list[tuple[Clock, Hurdles]], warm: Clock) -> n
     warm_used = np.zeros((many.count, len(many.pieces)))
     cooked = np.zeros((len(many.pieces), many.count), dtype=bool)
     (come_up,) = rules("come-up")
-    for number, (begin, length, knots, kelvin) in enumerate(many.courses):
+    for number, (_, length, knots, kelvin) in enumerate(many.courses):
         if length.max() <= 0:
             continue
         border = length[:, None] * _GRADED
+        harms: list[np.ndarray] = []
         for piece in pieces:
             raw = ~cooked[piece]
             heat, around = many.runs[number].heat, kelvin
@@ -82,14 +83,17 @@ def _exposed(many: History, cold: list[tuple[Clock, Hurdles]], warm: Clock) -> n
             all_of_it = raw & ~(cooked[piece] | _cooks(many, number, piece))
             if not raw.any() or (not all_of_it.any() and around.min() > come_up.begin):
                 continue
-            course = (length, knots, around)
-            heeding, heedless = harm(course, border, warm, come_up.begin)
+            if heat is not None or not harms:  # else as warm around all of them
+                course = (length, knots, around)
+                harms = [harm(course, border, warm, come_up.begin)]
+                harms += [harm(course, border, clock, slowed.hopeless) for clock, slowed in cold]
+            heeding, heedless = harms[0]
             warm_used[:, piece] += raw * heeding[:, -1] + all_of_it * heedless[:, -1]
-            when = begin[:, None] + 0.5 * (border[:, 1:] + border[:, :-1])
-            free = many.lean_profile(FREE, when, piece, "green weight")
-            salt = many.lean_profile("salt", when, piece, "water phase")
-            for reading, (clock, slowed) in enumerate(cold):
-                heeding, heedless = harm(course, border, clock, slowed.hopeless)
+            run, within = many.runs[number], 0.5 * (border[:, 1:] + border[:, :-1])
+            free = run.profile(FREE, "green weight", within, piece, run.lean_places(piece))
+            salt = run.profile("salt", "water phase", within, piece, run.lean_places(piece))
+            for reading, (_, slowed) in enumerate(cold):
+                heeding, heedless = harms[1 + reading]
                 heeding, heedless = raw[:, None] * heeding, all_of_it[:, None] * heedless
                 used[piece][reading] += np.einsum("dt,dtx->dx", np.diff(heeding), slowed.left_over(salt, free))
                 used[piece][reading] += heedless[:, -1:]

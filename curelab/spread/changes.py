@@ -54,7 +54,7 @@ def changes(
     draws: int = DRAWS,
 ) -> tuple[Change, ...]:
     """What each change would give for one piece, the surest first. `more_nitrite`: times as much as is in it now that the rules allow."""
-    found = worked_out(many, stage, piece, more_nitrite=more_nitrite, salt=salt, draws=draws)
+    found = worked_out(many, stage, piece, more_nitrite=more_nitrite, salt=salt, draws=draws, step=draws)
     return in_order_of_use([each for each in found if each is not None])
 
 
@@ -74,8 +74,9 @@ def worked_out(
     more_nitrite: float = 1.0,
     salt: float | None = None,
     draws: int = DRAWS,
+    step: int = PART,
 ) -> Iterator[Change | None]:
-    """The same in short steps, for whoever wants to do something in between: each change as it is found, None after a step without one."""
+    """The same in short steps of at most `step` draws, for whoever wants to do something in between: each change as it is found, None after a step without one."""
     number = many.number(piece)
     pieces, stages = many.case.pieces, many.case.stages[: stage + 2]
     own = pieces[number]
@@ -85,18 +86,22 @@ def worked_out(
     ) -> Generator[None, None, Change]:
         few = _few(many, tuple(meat), tuple(line), draws)
         yield
-        yield from few.readying(PART, stage, [number], salt=salt, at_most=LONGEST_WAIT)
+        yield from few.readying(step, stage, [number], salt=salt, at_most=LONGEST_WAIT)
         return Change(kind, value, few.ready(stage, [number], salt=salt, at_most=LONGEST_WAIT)[0])
 
     def cut(kind: str, thickness: float) -> Generator[None, None, Change]:
         thin = sliced(own).but(thickness=thickness, fat_cap=min(own.fat_cap, MOST_FAT * thickness))
         return asked(kind, thickness, (*pieces[:number], thin, *pieces[number + 1 :]))
 
-    if own.shape == "slab" and own.thickness / 2 >= THINNEST:
-        yield (yield from cut("split", own.thickness / 2))
     # The thickest cut, in whole STEPs, that is enough: by halving.
     steps = np.arange(np.ceil(THINNEST / STEP), np.ceil(own.thickness / STEP)) * STEP
     low, high, best = 0, len(steps), None
+    if own.shape == "slab" and own.thickness / 2 >= THINNEST:
+        half = yield from cut("split", own.thickness / 2)
+        yield half
+        at = int(np.searchsorted(steps, half.value - 1e-9))
+        if steps[at] < half.value + 1e-9:  # a cut as thick, known already
+            low, high, best = (at + 1, high, replace(half, kind="thinner")) if half.enough else (low, at, None)
     while low < high:
         middle = (low + high) // 2
         found = yield from cut("thinner", float(steps[middle]))

@@ -222,7 +222,7 @@ class Spread(Shown):
         # What is asked of one history, one after the other.
         fresh.sort(key=lambda request: request.lasting or (-1, 0.0))
         found = dict(zip(fresh, self._computed(fresh), strict=True)) if fresh else {}
-        bytes_known = sum(value.nbytes for value in self.known.values())
+        bytes_known = sum(value.nbytes for value in self.known.values()) if found else 0
         for request, value in found.items():
             bytes_known += value.nbytes
             if value.nbytes <= SMALL and bytes_known <= MOST_KNOWN:

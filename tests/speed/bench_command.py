@@ -1,6 +1,8 @@
 """What the words of the command take, over the time of importing numpy, pandas and scipy.linalg: alone, and beside a busy process.
 
-python tests/speed/bench_command.py          # the least of seven runs each; processor time, so that others on the machine count little
+python tests/speed/bench_command.py                       # of the demo brisket, the least of seven runs each, in one round after the other
+python tests/speed/bench_command.py demo_plate template_*  # of other batches in datasets/, by name or pattern
+Processor time, so that others on the machine count little; all words of a batch, and the imports, take turns, so that they count alike.
 """
 
 from __future__ import annotations
@@ -20,16 +22,13 @@ RUNS = 7
 
 
 def spent(command: tuple[str, ...], folder: str) -> float:
-    """s of the processor that a command takes, the least of RUNS. Compiled files are kept, as they are where it is installed."""
+    """s of the processor that a command takes. Compiled files are kept, as they are where it is installed, and the terms of bodies."""
     given = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
-    given["PYTHONPATH"] = str(ROOT)
-    found = []
-    for _ in range(RUNS):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        subprocess.run(command, env=given, cwd=folder, check=False, capture_output=True)
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        found.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-    return min(found)
+    given |= {"PYTHONPATH": str(ROOT), "CURELAB_CACHE": str(Path(folder) / "bodies")}
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run(command, env=given, cwd=folder, check=False, capture_output=True)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
 @contextmanager
@@ -46,17 +45,37 @@ def busy(wanted: bool):
 
 
 def main() -> None:
-    print(f"{'word':8}{'beside':>14}{'s':>8}{'times the imports':>20}{'allowed':>10}")
+    asked = sys.argv[1:] or ["demo_brisket"]
+    files = [path for name in asked for path in sorted((ROOT / "datasets").glob(f"{name.removesuffix('.toml')}.toml"))]
+    print(f"{'batch':32}{'word':8}{'beside':>14}{'s':>8}{'times the imports':>20}{'allowed':>10}")
     with tempfile.TemporaryDirectory() as folder:
-        batch = Path(folder) / "batch.toml"
-        batch.write_bytes((ROOT / "datasets" / "demo_brisket.toml").read_bytes())
-        for beside in (False, True):
-            with busy(beside):
-                unit, name = spent(IMPORTS, folder), "busy process" if beside else "nothing"
-                print(f"{'imports':8}{name:>14}{unit:8.2f}{1:20.2f}")
+        for file in files:
+            words = {
+                word: (
+                    sys.executable,
+                    "-m",
+                    "curelab",
+                    word,
+                    str(file),
+                    *(("-o", "out.html", "--replace") if word == "sheet" else ()),
+                )
+                for word in ALLOWED
+            }
+            for beside in (False, True):
+                with busy(beside):
+                    rounds = [
+                        {word: spent(each, folder) for word, each in {"": IMPORTS, **words}.items()}
+                        for _ in range(RUNS)
+                    ]
+                least = {word: min(each[word] for each in rounds) for word in rounds[0]}
+                name = "busy process" if beside else "nothing"
+                print(f"{file.stem:32}{'imports':8}{name:>14}{least['']:8.2f}{1:20.2f}")
                 for word, allowed in ALLOWED.items():
-                    took = spent((sys.executable, "-m", "curelab", word, str(batch)), folder)
-                    print(f"{word:8}{name:>14}{took:8.2f}{took / unit:20.2f}{allowed:10.1f}", flush=True)
+                    took = least[word]
+                    print(
+                        f"{file.stem:32}{word:8}{name:>14}{took:8.2f}{took / least['']:20.2f}{allowed:10.1f}",
+                        flush=True,
+                    )
 
 
 if __name__ == "__main__":
