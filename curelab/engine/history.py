@@ -258,7 +258,7 @@ class History(Shown):
         asked = np.minimum(asked, length[:, None])
         if len(self.runs) == 1:
             return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
-        owner = self._owners(asked - 1e-6)
+        owner = np.maximum(self._owners(asked - 1e-6), self._from)
         result: np.ndarray | None = None
         for number in np.flatnonzero(np.bincount(owner.ravel())):
             run, mine = self.runs[number], owner == number
@@ -284,6 +284,11 @@ class History(Shown):
         """(d, r) s at which the runs but the last end, and whether they do so at the same time in all cases."""
         ends = np.stack([run.end for run in self.runs[:-1]], axis=1)
         return ends, bool(np.ptp(ends, axis=0).max() == 0)
+
+    @cached_property
+    def _from(self) -> int:
+        """Number of the first run that can be read: a piece that goes on alone has its past behind it (`pulled`)."""
+        return sum(not isinstance(run, Run) for run in self.runs)
 
     def _owners(self, times: np.ndarray) -> np.ndarray:
         """Number of the run that owns each time (d, t)."""
