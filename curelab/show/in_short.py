@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from ..learn.warm_log import IN_THE_LOG
 from ..limits import UNPROTECTED, WARM, Verdict
 from ..limits.protection import SLOWEST
 from ..limits.verdict import SIGNS
@@ -14,6 +15,7 @@ from ..units import capital
 from .answer import HEAD, answers, how_forgiving, keep_cold, of_ten, ranges
 from .check_names import INFORMS, kitchen
 from .dangers import failing, not_vouched
+from .fate import POISON, fate, no_day
 
 SET_TO = {"metric": ("2 °C", "1 °C"), "us": ("36 °F", "34 °F")}  # what to set a fridge to, and not below
 
@@ -35,10 +37,9 @@ def in_parts(
 ) -> tuple[list[str], list[str]]:
     """(what a cook can act on alone: checks that fail, and the answer for every piece; what else there is to know)."""
     chances = outcome.chances if chances is None else chances  # the verdicts rest on them where there is heat
-    logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
-    warm = logged is not None and logged.outcome == "fail"
-    warm = warm or any(each.name in (UNPROTECTED, WARM) and each.outcome == "fail" for each in outcome.verdicts)
-    by_name = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that is to be thrown away
+    logged = next((verdict for verdict in outcome.verdicts if verdict.name == IN_THE_LOG), None)
+    lost = no_day(outcome.verdicts)
+    by_name = {} if lost else answers(outcome, made=made)
     told = list(by_name.values())
     said = []
     if logged is not None and logged.outcome != "pass":
@@ -46,6 +47,7 @@ def in_parts(
     # The answers tell of the slowest spot in words of their own.
     safety = [each for each in outcome.verdicts if each is not logged and not (told and each.name == SLOWEST)]
     said += failing(safety) + not_vouched(safety)
+    said += [POISON.sentence] if fate(outcome.verdicts) is POISON else []  # what the others come to, their checks say
     first = [*said, *(" ".join(lines[:HEAD]) for lines in told)]
     said = [" ".join((f"{capital(name)}:", *lines[HEAD:])) for name, lines in by_name.items() if lines[HEAD:]]
     if told:
@@ -54,7 +56,7 @@ def in_parts(
             keep_cold(outcome.batch.units),
         ]
         said += _close(outcome, chances)
-    if outcome.said and not warm:
+    if outcome.said and not lost:
         taken = "Your readings are taken up." if outcome.learned is not None else "Your readings are not taken up."
         said.append(f"{taken} {outcome.said[0]}")
     counts = [

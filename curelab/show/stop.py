@@ -10,15 +10,18 @@ from ..limits.verdict import SOME
 from ..outcome import Outcome
 from ..recipe.piece import alike_pieces
 from .answer import in_batches, too_warm, worth_waiting
+from .fate import fate
 
 STOP = "Do not follow these dates"
 
 
 def not_to_follow(outcome: Outcome) -> tuple[str, ...]:
-    """One sentence for each piece, or pieces that take salt alike, whose dates do not work out; and one where a check fails."""
+    """One sentence for each piece, or pieces that take salt alike, whose dates do not work out; and one where a check fails, or the meat is kept too long."""
     said = []
-    if any(verdict.outcome == "fail" for verdict in outcome.verdicts):
-        said.append(f"{STOP}: a check is not ok.")
+    becomes = fate(outcome.verdicts)
+    if becomes is not None:
+        why = becomes.why[0].lower() + becomes.why[1:] if becomes.kept else f"a check is not ok. {becomes.sentence}"
+        said.append(f"{STOP}: {why}")
     if outcome.last_cure is None:
         return tuple(said)
     out = outcome.history.ends(outcome.last_cure)

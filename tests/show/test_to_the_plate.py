@@ -13,7 +13,8 @@ from curelab.limits import check_cooked
 from curelab.limits.checks import check_cooked_in_all
 from curelab.limits.verdict import in_degrees
 from curelab.recipe.cook import BagCook, Chill, Simmer
-from curelab.show.to_the_plate import begin, cautions, counted, is_raw, never, on_the_plate, spent
+from curelab.show.fate import is_raw
+from curelab.show.to_the_plate import begin, cautions, counted, never, on_the_plate, spent
 
 LOIN = Piece(name="loin", tissue="pork loin", thickness="5 cm", weight="1 kg")
 FLAT = Piece(name="flat", tissue="brisket flat", thickness="4 cm", weight="3 kg")
