@@ -20,7 +20,7 @@ from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, wanted_of
 from .forecast.serve import Lead, moment
-from .learn.probe import doubted, judged_probe, no_easier
+from .learn.probe import doubted, in_doubt, judged_probe, no_easier
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
 from .limits import Verdicts, check_all, check_cooked, check_ingoing, counting, worst_first
@@ -340,6 +340,7 @@ class Outcome(Shown):
         probe = (*judged_probe(self.batch, self.history), *doubted(self.batch, self.judged))
         read = (*judged_log(self.batch, self.history.numbers), *probe)
         held = no_easier(found, self.batch, self.history, self._as_planned) if self.learned is not None else found
+        held = in_doubt(held, self.batch, self.judged)
         return worst_first((*read, *in_draws(held, self._hot_chances)))
 
     @property

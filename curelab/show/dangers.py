@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from ..batch import Batch
 from ..engine.simulate import simulate
+from ..learn.probe import IN_THE_MEAT
 from ..limits import DISCARD, UNPROTECTED, WARM, Verdict, check_all, counting
 from ..limits.protection import LOCAL, SLOWEST
 from ..limits.verdict import SIGNS
@@ -13,6 +14,7 @@ from ..limits.verdict import SIGNS
 MOST = 4  # failing checks that are told at once; the others stand among the checks
 MOST_OF_NITRITE = 2  # of them on too much nitrite, which say much the same
 ASKED = (
+    IN_THE_MEAT,
     UNPROTECTED,
     WARM,
     LOCAL,
