@@ -194,7 +194,7 @@ def in_doubt(found: Sequence[Verdict], batch: Batch, history: History) -> list[V
     names = {each.name for each in check_cooked(history)}
     if all(aim == "chill" for aim in doubts):
         names = {name for name in names if name.startswith("cooling")}
-    why = "The thermometer in the meat says otherwise."
+    why = "The thermometer in the meat says otherwise than this:"
     return [undecided(each, why) if each.name in names else each for each in found]
 
 

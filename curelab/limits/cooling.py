@@ -296,7 +296,7 @@ def check_reheating(curves: Curve | Sequence[Curve]) -> Verdict:
             "reheating", hottest, ">=", least, "°C", f"hottest at {curve.place}", rule.source, rule.how, remark
         )
         if found.outcome == "pass":
-            found = undecided(found, "It was there for too short a time.")
+            found = undecided(found, "There for too short a time:")
         return found
     what = f"warming from {rule.words} at {curve.place}"
     return judge(
