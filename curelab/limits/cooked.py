@@ -133,7 +133,7 @@ def _kept_long(history: History) -> Verdict | None:
     if kept <= float(most) * units.DAY:
         return None
     reason = (
-        f"{units.roughly(kept).capitalize()} from the cook to the end. Eat cooked meat within {few} to {most} days from the fridge, or freeze it. "
+        f"Cooked meat is kept for {units.roughly(kept)}: eat it within {few} to {most} days from the fridge, or freeze it. "
         f"Beyond that nothing here can vouch for it. {DEFER}"
     )
     return unknown("kept after cooking", reason, row["source"], row["how"], float(most), "d")

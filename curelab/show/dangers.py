@@ -28,6 +28,8 @@ ASKED = (
 def failing(verdicts: Iterable[Verdict], most: int = MOST) -> list[str]:
     """Sentences on the failing checks: meat to be thrown away, said once; then too much nitrite, the two that are most above; then the others."""
     failed = sorted((each for each in verdicts if each.outcome == "fail"), key=_danger)
+    raw = [each for each in failed if each.name.startswith("lethality")]
+    failed = [each for each in failed if each not in raw[1:]]  # one table says it, the next says the same
     discard = [each.sentence for each in failed if _danger(each)[0] == 0]
     much = [each.sentence for each in failed if _danger(each)[0] == 1][:MOST_OF_NITRITE]
     others = [each.sentence for each in failed if _danger(each)[0] == 2]
