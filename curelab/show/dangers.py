@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from ..batch import Batch
 from ..engine.simulate import simulate
+from ..learn.probe import IN_THE_MEAT
 from ..limits import DISCARD, UNPROTECTED, WARM, Verdict, check_all, counting
 from ..limits.cooked import KEPT
 from ..limits.protection import LOCAL, SLOWEST
@@ -18,6 +19,7 @@ _ORDERS = re.compile(r"do not eat|throw (it|the meat) away", re.IGNORECASE)
 MOST = 4  # failing checks that are told at once; the others stand among the checks
 MOST_OF_NITRITE = 2  # of them on too much nitrite, which say much the same
 ASKED = (
+    IN_THE_MEAT,
     UNPROTECTED,
     WARM,
     LOCAL,
@@ -32,6 +34,8 @@ ASKED = (
 def failing(verdicts: Iterable[Verdict], most: int = MOST) -> list[str]:
     """Sentences on the failing checks: meat to be thrown away, said once; then too much nitrite, the two that are most above; then the others."""
     failed = sorted((each for each in verdicts if each.outcome == "fail"), key=_danger)
+    raw = [each for each in failed if each.name.startswith("lethality")]
+    failed = [each for each in failed if each not in raw[1:]]  # one table says it, the next says the same
     discard = [each.sentence for each in failed if _danger(each)[0] == 0]
     much = [each.sentence for each in failed if _danger(each)[0] == 1][:MOST_OF_NITRITE]
     others = [each.sentence for each in failed if _danger(each)[0] == 2]

@@ -264,7 +264,7 @@ class PlateBench(Bench):
         if not self.state.problems:
             yield from self.state.settled()
             many = self._seen()
-            for chances in many.judged(draws=CHECKED, checks=check_cooked):
+            for chances in many.judged(draws=CHECKED, checks=lambda each: check_cooked(each, self.state.batch.units)):
                 self._held = many, chances
                 yield
             self._draw()
