@@ -246,7 +246,7 @@ class Outcome(Shown):
 
     @cached_property
     def changes(self) -> dict[str, tuple[Change, ...]]:
-        """By the name of a piece whose slowest spot stays bare in more than 1 draw of 10: what each change would give. Of pieces that take
+        """By the name of a piece with nitrite whose slowest spot stays bare in more than 1 draw of 10: what each change would give. Of pieces that take
         salt alike the first, of others the MOST_CHANGED worst.
         """
         return {name: changes(self.spread, self.last_cure or 0, name, **self._changed) for name in self._bare}
@@ -257,7 +257,7 @@ class Outcome(Shown):
 
     @property
     def _bare(self) -> list[str]:
-        bare = sorted((each for each in self.ready if each.bare), key=lambda each: each.chance)
+        bare = sorted((each for each in self.ready if each.bare and each.nitrite), key=lambda each: each.chance)
         first = {group[0] for group in alike_pieces(self.batch.pieces)}
         return [each.piece for each in bare if self.spread.number(each.piece) in first][:MOST_CHANGED]
 

@@ -11,9 +11,10 @@ from ..outcome import Outcome
 from ..spread import Chance
 from ..spread.changes import Change
 from ..units import capital
-from .answer import HEAD, answers, how_forgiving, keep_cold, of_ten, ranges
+from .answer import HEAD, answers, how_forgiving, keep_cold, ranges
 from .check_names import INFORMS, kitchen
 from .dangers import failing, not_vouched
+from .how_often import of_ten
 
 SET_TO = {"metric": ("2 °C", "1 °C"), "us": ("36 °F", "34 °F")}  # what to set a fridge to, and not below
 

@@ -9,7 +9,8 @@ from ..forecast.ready import Ready
 from ..limits.verdict import SOME
 from ..outcome import Outcome
 from ..recipe.piece import alike_pieces
-from .answer import in_batches, too_warm, worth_waiting
+from .answer import too_warm, worth_waiting
+from .how_often import in_batches
 
 STOP = "Do not follow these dates"
 

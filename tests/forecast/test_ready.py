@@ -11,7 +11,9 @@ from curelab.limits import exposures
 from curelab.proof import meat, series
 from curelab.proof.balances import evened
 from curelab.recipe.criterion import Criterion
-from curelab.show.answer import answer
+from curelab.show.answer import answer, to_change
+from curelab.show.how_often import in_batches
+from curelab.show.lacking import why_bare
 from curelab.spread import spread
 from curelab.spread.changes import changes
 from curelab.units import DAY
@@ -147,6 +149,38 @@ def test_no_day_is_promised_that_bare_meat_does_not_keep():
     assert "Out on day" in answer(quick, thin, many.usual.numbers)[0] and quick.keeps.all()
     best = changes(many, 0, 0)[0]
     assert best.kind in ("thinner", "split") and best.ready.keeps.mean() >= 0.9
+
+
+@pytest.mark.parametrize(
+    "salt, nitrite, lacks",
+    [
+        ("66 g", "4 g", "Salt in its water is at"),  # 1.1 % of meat and water: never 2 % of the water
+        ("180 g", "0.02 g", "Free nitrite there comes to"),
+    ],
+)
+def test_what_is_lacking_is_said_and_nothing_that_passes(salt, nitrite, lacks):
+    many = spread(POINT, BRINE.but(bath=Bath(water="4 kg", salt=salt, nitrite=nitrite)), count=32)
+    (found,) = many.ready()
+    told = why_bare(found, many.usual.numbers)
+    assert told.startswith(lacks) and told.count("means") == 1
+    weak = to_change(changes(many, 0, 0, draws=16), found=found, numbers=many.usual.numbers)[0]
+    assert ("Take more salt" in weak) == (lacks.startswith("Salt"))
+
+
+def test_without_nitrite_no_cut_is_advised():
+    many = spread(POINT, BRINE.but(bath=Bath(water="4 kg", salt="130 g")), count=16)
+    (found,) = many.ready()
+    said = " ".join(answer(found, POINT, many.usual.numbers, made=()))
+    assert (
+        found.bare and "Without nitrite nothing turns it pink" in said and "Cut it" not in said and "piece" not in said
+    )
+
+
+def test_how_many_batches_are_too_old_is_said_not_only_the_middle_one():
+    many = spread(POINT, BRINE, count=32)
+    (found,) = many.ready()
+    share = float(np.mean(found.exposed > found.allowed))
+    assert f"{in_batches(share).capitalize()} it is past" in answer(found, POINT, many.usual.numbers)[1]
 
 
 def rested(out, wait):
