@@ -163,10 +163,18 @@ class Outcome(Shown):
             return ""
         took, missed_it = self.waited(stage)
         early, _, late = (units.roughly(each) for each in ordered(took))
+        if missed_it.all():
+            return f"{late}, not reached in time in any simulated batch"
         never = float(np.mean(missed_it))
         missed = f", not reached in time {in_ten(never)}" if never > 0 else ""
-        own = "" if until.quantity == TEMPERATURE else "; below, as long as this in every simulated batch"
-        return f"{early} to {late} in 8 of 10 simulated batches{missed}{own}"
+        spans = early if early == late else f"{early} to {late}"
+        one = until.quantity != TEMPERATURE and early != late
+        own = (
+            f"; these figures count {units.roughly(float(np.ptp(self.history.span(stage))))} in every one"
+            if one
+            else ""
+        )
+        return f"{spans} in 8 of 10 simulated batches{missed}{own}"
 
     def settled(self, count: int, step: int) -> Iterator[Outcome]:
         """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""
