@@ -5,9 +5,10 @@ import pytest
 from curelab.batch import from_table
 from curelab.limits import DISCARD
 from curelab.outcome import run
-from curelab.show.in_short import in_short
+from curelab.show.in_short import BRINE_OR_SLICE, _to_measure, in_short
 from curelab.show.report import words
 from curelab.spread import Chance
+from curelab.spread.uncertain import uncertain_inputs
 
 TABLE = {
     "schema": 1,
@@ -50,6 +51,24 @@ def test_too_little_nitrite_has_its_own_advice(plain):
     said = watched(plain, "US nitrite, least")
     assert "weigh more cure" in said and "not above the limit" in said and "fridge" not in said
     assert "weigh less cure" in watched(plain, "US nitrite, most")
+
+
+def test_the_brine_is_not_to_be_logged_where_there_is_none_or_where_it_was():
+    bag = {**TABLE["weigh_out"], "method": "sealed dry cure"}
+    del bag["water"]
+    sealed = {**TABLE, "weigh_out": bag, "stages": [{**CURE, "do": "sealed cure"}]}
+    logged = [
+        {"at": "2 d", "what": "brine strength", "value": "3.4 %"},
+        {"at": "5 d", "what": "brine strength", "value": "5 %"},
+    ]
+    advice = "Log how the brine weakens day by day, or have a slice tested for salt before anything else."
+    brine = {**TABLE, "stages": [CURE]}
+    assert _to_measure(run(from_table(brine), draws=16), advice) == advice
+    for table in (sealed, {**brine, "log": logged}):
+        said = _to_measure(run(from_table(table), draws=16), advice)
+        assert said == "Have a slice tested for salt before anything else."
+    remedy = next(row.remedy for row in uncertain_inputs() if row.key == "obstruction.lean")
+    assert BRINE_OR_SLICE.search(remedy)
 
 
 def test_meat_that_was_warm_is_thrown_away_before_all_else():
