@@ -18,6 +18,7 @@ from .answer import HEAD, answers, how_forgiving, keep_cold, ranges
 from .check_names import INFORMS, kitchen
 from .dangers import failing, not_vouched
 from .how_often import of_ten
+from .out_of_reach import out_of_reach
 
 BRINE_OR_SLICE = re.compile(
     r"([Ll])og how the brine weakens day by day, or have"
@@ -53,6 +54,7 @@ def in_parts(
     # The answers tell of the slowest spot in words of their own.
     safety = [each for each in outcome.verdicts if each is not logged and not (told and each.name == SLOWEST)]
     said += failing(safety) + not_vouched(safety)
+    said += out_of_reach(outcome.batch.stages, outcome.batch.units)
     first = [*said, *(" ".join(lines[:HEAD]) for lines in told)]
     said = [" ".join((f"{capital(name)}:", *lines[HEAD:])) for name, lines in by_name.items() if lines[HEAD:]]
     if told:

@@ -6,6 +6,7 @@ from curelab.batch import from_table
 from curelab.limits import DISCARD
 from curelab.outcome import run
 from curelab.show.in_short import BRINE_OR_SLICE, _to_measure, in_short
+from curelab.show.out_of_reach import out_of_reach
 from curelab.show.report import words
 from curelab.spread import Chance
 from curelab.spread.uncertain import uncertain_inputs
@@ -83,3 +84,36 @@ def test_what_is_assumed_of_every_batch_stands_in_the_long_report(plain):
     for said in ("mixed and equally strong", "along and across the fibre", "Swelling does not change the thickness"):
         assert said in long and said not in short
     assert "Chill it through before it goes in." in long
+
+
+def test_what_a_stage_never_comes_to_is_said_before_it_is_waited_for():
+    """A body cools towards what is around it and never quite to it (Newton's law of cooling); raw meat has salt of its own."""
+    air = {"do": "chill", "medium": "fridge air", "temperature": "4 degC", "at_most": "24 h"}
+    water = [{"amount": "2 kg", "lasts": "6 h", "temperature": "4 degC"}]
+    hot = {"do": "oven", "temperature": "70 degC", "humidity": "50 %", "at_most": "9 h"}
+    for stage, until, word in (
+        (air, "core temperature <= 4 degC", "colder"),
+        (hot, "core temperature >= 71 degC", "hotter"),
+        ({"do": "soak", "waters": water}, "average salt <= 0.1 %", "raw meat has 0.15 % of its own"),
+    ):
+        never = from_table({**TABLE, "stages": [CURE, stage | {"until": until}]})
+        (said,) = out_of_reach(never.stages)
+        assert word in said
+    fine = (
+        (air, "core temperature <= 5 degC"),
+        (hot, "core temperature >= 65 degC"),
+        ({"do": "soak", "waters": water}, "average salt <= 1.6 %"),
+    )
+    for stage, until in fine:
+        assert not out_of_reach(from_table({**TABLE, "stages": [CURE, stage | {"until": until}]}).stages)
+    cold = from_table(
+        {
+            **TABLE,
+            "stages": [
+                CURE,
+                hot | {"until": "core temperature >= 65 degC"},
+                air | {"until": "core temperature <= 4 degC"},
+            ],
+        }
+    )
+    assert any("it never comes there" in said for said in in_short(run(cold, draws=16)))
