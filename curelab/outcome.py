@@ -321,17 +321,27 @@ class Outcome(Shown):
 
     @cached_property
     def answers(self) -> tuple[Answer | Windows, ...]:
-        """The window of a cure that ends too salty, and the soak that brings it to eating salt."""
+        """The window of a cure that ends too salty, and the soak that brings it to eating salt, or to what its own soak waits for."""
         found: list[Answer | Windows] = [*self.windows]
         numbers = self.history.numbers
-        target = numbers.si("taste.normal_high")
-        if any(self.history.average("salt", None, piece.name) > target for piece in self.batch.pieces):
-            water = 2 * sum(piece.weight for piece in self.batch.pieces)
-            soaks = [stage for stage in self.history.stages if stage.desalts]
-            if soaks:
-                water = soaks[-1].stretches[0].water or water
-            wanted = f"average salt <= {100 * target:g} %"
-            found.append(soak_needed(wanted, self.history, water=water, system=self.batch.units)[0])
+        stages, pieces = self.history.stages, self.batch.pieces
+        if any(stage.heats for stage in stages):  # what was cooked or smoked is soaked no more
+            return tuple(found)
+        soaks = [stage for stage in stages if stage.desalts]
+        until = soaks[-1].until if soaks else None
+        own = until is not None and (until.place, until.quantity, until.sign, until.basis) == (
+            "average",
+            "salt",
+            "<=",
+            "meat",
+        )
+        target = until.target if own and until is not None else numbers.si("taste.normal_high")
+        salty = [piece.name for piece in pieces if self.history.average("salt", None, piece.name) > 1.001 * target]
+        if salty:
+            water = (soaks[-1].stretches[0].water if soaks else None) or 2 * sum(piece.weight for piece in pieces)
+            only = units.listed([f"the {name}" for name in salty]) if len(pieces) > 1 else ""
+            wanted = Criterion("average", "salt", "<=", target, "meat")
+            found.append(soak_needed(wanted, self.history, water=water, system=self.batch.units, only=only)[0])
         return tuple(found)
 
     def _ends_too_salty(self, index: int) -> bool:

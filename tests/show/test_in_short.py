@@ -3,6 +3,7 @@
 import pytest
 
 from curelab.batch import from_table
+from curelab.forecast import Answer
 from curelab.limits import DISCARD
 from curelab.outcome import run
 from curelab.show.in_short import BRINE_OR_SLICE, _to_measure, in_short
@@ -117,3 +118,24 @@ def test_what_a_stage_never_comes_to_is_said_before_it_is_waited_for():
         }
     )
     assert any("it never comes there" in said for said in in_short(run(cold, draws=16)))
+
+
+def test_more_soak_is_offered_for_the_piece_that_needs_it_to_its_own_aim_and_not_once_it_was_heated():
+    water = [{"amount": "2 kg", "lasts": "1 h", "temperature": "4 degC"}]
+    pieces = [*TABLE["pieces"], {"name": "slice", "thickness": "1 cm", "weight": "0.1 kg"}]
+    strong = {
+        **TABLE,
+        "pieces": pieces,
+        "weigh_out": {**TABLE["weigh_out"], "method": "strong brine", "strength": "20 %"},
+    }
+    del strong["weigh_out"]["salt"]
+    line = [{**CURE, "lasts": "4 h"}, {"do": "soak", "waters": water, "until": "average salt <= 2.9 %"}]
+    said = [
+        answer.sentence
+        for answer in run(from_table({**strong, "stages": line}), draws=16).answers
+        if isinstance(answer, Answer)
+    ]
+    assert len(said) == 1 and said[0].startswith("Soak the slice ") and "down to 2.9 % salt" in said[0]
+    smoked = [*line, {"do": "smoke", "temperature": "25 degC", "humidity": "70 %", "lasts": "6 h"}]
+    told = run(from_table({**strong, "stages": smoked}), draws=16).answers
+    assert not any(isinstance(answer, Answer) for answer in told)
