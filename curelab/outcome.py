@@ -261,7 +261,7 @@ class Outcome(Shown):
 
     @property
     def _changed(self) -> dict[str, Any]:
-        return {"more_nitrite": self.more_nitrite, "draws": _checked(self.batch)}
+        return {"more_nitrite": self.more_nitrite, "draws": _checked(self.batch), "system": self.batch.units}
 
     @property
     def _bare(self) -> list[str]:

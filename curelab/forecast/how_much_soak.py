@@ -79,7 +79,11 @@ def soak_needed(
     low, high = ordered(chosen.lasts, fast, slow)
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
     place = {"average": "the whole piece", "surface": "the surface", "core": "the middle"}[wanted.place]
-    less = " Slow meat took less salt, so it has less to lose." if slow and fast and chosen.lasts and slow < chosen.lasts < fast else ""
+    less = (
+        " Slow meat took less salt, so it has less to lose."
+        if slow and fast and chosen.lasts and slow < chosen.lasts < fast
+        else ""
+    )
     sentence = (
         f"Soak {only or 'it'} {units.roughly(chosen.lasts or 0.0)} more, in {count} of {units.show(each, 'water', system)} at "
         f"{units.show(cold[0][1], 'temperature', system, digits=2)}. Then {place} is down to {units.show(wanted.target, 'fraction')} salt "

@@ -135,8 +135,14 @@ class _Teller:
         return self.clock.local(instant).date() if self.clock else None
 
     def dated(self, begin: float) -> Callable[[float], str]:
-        """Seconds since the start of the batch, at which this stage began after `begin` s, as a date; soon after, with its hour."""
-        return lambda seconds: self.words(self.begin + math.ceil((seconds - begin) / 60), seconds - begin < 60 * HOURLY)
+        """Seconds since the start of the batch, at which this stage began after `begin` s, as a date; soon after, with its half hour."""
+
+        def told(seconds: float) -> str:
+            after = (seconds - begin) / 60
+            soon = after < HOURLY
+            return self.words(self.begin + (30 * math.ceil(after / 30) if soon else math.ceil(after)), soon)
+
+        return told
 
     def words(self, instant: int, hourly: bool = False) -> str:
         if self.clock is None:

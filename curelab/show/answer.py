@@ -31,6 +31,7 @@ LATER = "later"  # than was looked at, if at all
 OVER = 1.05  # of where a cure ends: more is told (judgement)
 LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
+SOON = 1.5 * DAY  # s; what is sooner is told in hours (judgement)
 HEAD = 3  # sentences of an answer that stand first: (a), (b) and the best of (c)
 UNTIL_CURED = "Until the middle is cured"
 NOT_YET = "Cut it thinner; a page at rest works out how thin."
@@ -48,14 +49,21 @@ Dated = Callable[[float], str]  # seconds since the start, as a date
 
 
 def day(seconds: np.ndarray, dated: Dated | None = None) -> str:
-    """Times (d,) since the start: "day 22 (15 to 34)", or with `dated` "Tue 24 Mar (Tue 17 Mar to Sun 5 Apr)"."""
+    """Times (d,) since the start: "day 22 (15 to 34)", "hour 12 (8 to 20)", or with `dated` "Tue 24 Mar (Tue 17 Mar to Sun 5 Apr)"."""
     early, middle, late = ordered(seconds)
     if not np.isfinite(middle):
         return "no day in most batches" if np.isfinite(early) else "no day"
     if dated is None:
-        return f"day {_count(middle, DAY)}{_bracket(early, late, DAY)}"
+        size, word = (HOUR, "hour") if middle < SOON else (DAY, "day")
+        return f"{word} {_count(middle, size)}{_bracket(early, late, size)}"
     ends = [dated(each) if np.isfinite(each) else LATER for each in (early, late)]
     return dated(middle) + (f" ({' to '.join(ends)})" if ends[0] != ends[1] else "")
+
+
+def on(seconds: np.ndarray, dated: Dated | None = None) -> str:
+    """The same with its little word: "on day 22 (15 to 34)", "at hour 12 (8 to 20)"."""
+    when = day(seconds, dated)
+    return f"at {when}" if when.startswith("hour") else f"on {when}"
 
 
 def span(seconds: np.ndarray, middle: float | None = None) -> str:
@@ -64,7 +72,7 @@ def span(seconds: np.ndarray, middle: float | None = None) -> str:
     middle = own if middle is None else middle
     if not np.isfinite(middle):
         return f"more than {LOOKED / DAY:.0f} days"
-    size, word = (HOUR, "hour") if middle < 1.5 * DAY else (DAY, "day")
+    size, word = (HOUR, "hour") if middle < SOON else (DAY, "day")
     number = _count(middle, size)
     return f"{number} {word}{'' if number == '1' else 's'}{_bracket(early, late, size)}"
 
@@ -91,22 +99,22 @@ def in_and_out(
     if not np.isfinite(pull):
         return f"{told} Even {LOOKED / DAY:.0f} days do not bring it its salt."
     if not worth_waiting(found):
-        pulled = "" if found.bag else f"have its salt on {day(found.pull, dated)} and "
+        pulled = "" if found.bag else f"have its salt {on(found.pull, dated)} and "
         if not np.isfinite(ready):
             return f"{told} It would {pulled}not be even after {LOOKED / DAY:.0f} days of rest."
         if not found.bag and ready - pull < LEAST_REST:
-            return f"{told} It would have its salt on {day(found.pull, dated)}."
-        return f"{told} It would {pulled}be even on {day(found.ready, dated)}."
+            return f"{told} It would have its salt {on(found.pull, dated)}."
+        return f"{told} It would {pulled}be even {on(found.ready, dated)}."
     if found.bag:
-        return f"{told} The bag is its rest too: cook on {day(found.ready, dated)}."
+        return f"{told} The bag is its rest too: cook {on(found.ready, dated)}."
     if not np.isfinite(ready):
-        return f"{told} {best} on {day(found.pull, dated)}; {LOOKED / DAY:.0f} days of rest do not even it out."
+        return f"{told} {best} {on(found.pull, dated)}; {LOOKED / DAY:.0f} days of rest do not even it out."
     if ready - pull < LEAST_REST:
-        return f"{told} {best} on {day(found.pull, dated)}, no rest, cook it then."
+        return f"{told} {best} {on(found.pull, dated)}, no rest, cook it then."
     middle = ready - pull
-    if 1.5 * DAY <= middle < np.inf:  # the days that are shown add up
+    if SOON <= middle < np.inf:  # the days that are shown add up
         middle = (round(ready / DAY) - round(pull / DAY)) * DAY
-    return f"{told} {best} on {day(found.pull, dated)}, rest {span(found.rest, middle)}, cook on {day(found.ready, dated)}."
+    return f"{told} {best} {on(found.pull, dated)}, rest {span(found.rest, middle)}, cook {on(found.ready, dated)}."
 
 
 def _planned(found: Ready, plan: Planned, dated: Dated | None = None) -> str:
@@ -147,8 +155,8 @@ def headline(
         best = to_change(made, system=system, found=found, numbers=numbers)[0]
         best = re.split("[:;.] ", best[0].lower() + best[1:])[0]
         return f"{told} {will}, and no day is safe to wait for; {best}."
-    days = [] if found.bag else [f"out on {day(found.pull)}"]
-    days += [f"cook on {day(found.ready)}" if np.isfinite(ready) else "no rest evens it out"]
+    days = [] if found.bag else [f"out {on(found.pull)}"]
+    days += [f"cook {on(found.ready)}" if np.isfinite(ready) else "no rest evens it out"]
     spot = (
         f"; its slowest spot is protected {in_batches(found.chance, down=True)}" if found.bare and found.nitrite else ""
     )
@@ -241,7 +249,7 @@ def to_change(
         else:
             what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
         if change.enough:
-            holds = f"then {in_batches(change.ready.chance)}, ready on {day(change.ready.ready, dated)}"
+            holds = f"then {in_batches(change.ready.chance)}, ready {on(change.ready.ready, dated)}"
             said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {holds}.")
         else:
             tried.append(f"{what} ({of_ten(change.ready.chance, down=True)})")
@@ -261,11 +269,12 @@ def how_forgiving(found: Forgiving, planned: float, ready: Ready | None = None) 
     taste = f"{100 * found.low:.1f} to {100 * found.high:.1f} %"
     points = 100 * DAY * found.slope
     late = "about nothing" if points < LITTLE else f"{points:.1g} % of salt"
-    first, last = (_count(each, DAY) for each in (found.out - found.early, found.out + min(found.late, LOOKED)))
-    days = f"from day {first} on" if np.isinf(found.late) else f"between day {first} and day {last}"
+    first, last = (day(np.array([each])) for each in (found.out - found.early, found.out + min(found.late, LOOKED)))
+    days = f"from {first} on" if np.isinf(found.late) else f"between {first} and {last}"
+    surest, as_planned = (on(np.array([each])) for each in (found.out, planned))
     return (
-        f"Wanted: {taste} salt. On day {_count(found.out, DAY)}, the surest, it comes out {in_batches(found.chance)}; "
-        f"on day {_count(planned, DAY)}, as planned, {in_batches(found.lands(planned))}. A day late adds {late}. "
+        f"Wanted: {taste} salt. {capital(surest)}, the surest, it comes out {in_batches(found.chance)}; "
+        f"{as_planned}, as planned, {in_batches(found.lands(planned))}. A day late adds {late}. "
         f"Usual meat has it {days}."
     )
 

@@ -11,7 +11,7 @@ from curelab.limits import exposures
 from curelab.proof import meat, series
 from curelab.proof.balances import evened
 from curelab.recipe.criterion import Criterion
-from curelab.show.answer import answer, to_change
+from curelab.show.answer import answer, on, to_change
 from curelab.show.how_often import in_batches
 from curelab.show.lacking import why_bare
 from curelab.spread import spread
@@ -165,6 +165,15 @@ def test_what_is_lacking_is_said_and_nothing_that_passes(salt, nitrite, lacks):
     assert told.startswith(lacks) and told.count("means") == 1
     weak = to_change(changes(many, 0, 0, draws=16), found=found, numbers=many.usual.numbers)[0]
     assert ("Take more salt" in weak) == (lacks.startswith("Salt"))
+
+
+def test_a_cut_is_no_finer_than_the_rule_of_its_cook_and_hours_are_told_as_hours():
+    many = spread(POINT.but(thickness="4 in"), BRINE, count=16)
+    for system, step in (("metric", 0.005), ("us", 0.00635)):
+        cut = next(each for each in changes(many, 0, 0, draws=8, system=system) if each.kind == "thinner")
+        assert cut.value / step == pytest.approx(round(cut.value / step), abs=1e-6)
+    half, late = np.array([0.4, 0.5, 0.6]) * DAY, np.array([5.0, 6.0, 7.0]) * DAY
+    assert on(half) == "at hour 12 (10 to 14)" and on(late) == "on day 6 (5 to 7)"
 
 
 def test_without_nitrite_no_cut_is_advised():
