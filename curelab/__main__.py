@@ -188,6 +188,7 @@ def _check(given) -> int:
     from .batch import load
     from .recipe.measured import weight_note
     from .show.dangers import failing, failing_as_written
+    from .show.out_of_reach import out_of_reach
     from .units import WIDTH
 
     batch = load(given.file)
@@ -197,7 +198,7 @@ def _check(given) -> int:
         print(f'"{batch.name}" can be read: {", ".join(said[:2])}, {said[2]} in the log.')
         for note in filter(None, (weight_note(piece, batch.units) for piece in batch.pieces)):
             print(textwrap.fill(note, WIDTH))
-        for sentence in failing(failing_as_written(batch)):
+        for sentence in (*failing(failing_as_written(batch)), *out_of_reach(batch.stages, batch.units)):
             print(textwrap.fill(sentence, WIDTH, subsequent_indent="  ", break_long_words=False))
         print(f'What it comes to: curelab run "{given.file}", or in short: curelab check --deep "{given.file}"')
         return 0

@@ -164,10 +164,18 @@ class Outcome(Shown):
             return ""
         took, missed_it = self.waited(stage)
         early, _, late = (units.roughly(each) for each in ordered(took))
+        if missed_it.all():
+            return f"{late}, not reached in time in any simulated batch"
         never = float(np.mean(missed_it))
         missed = f", not reached in time {in_ten(never)}" if never > 0 else ""
-        own = "" if until.quantity == TEMPERATURE else "; below, as long as this in every simulated batch"
-        return f"{early} to {late} in 8 of 10 simulated batches{missed}{own}"
+        spans = early if early == late else f"{early} to {late}"
+        one = until.quantity != TEMPERATURE and early != late
+        own = (
+            f"; these figures count {units.roughly(float(np.ptp(self.history.span(stage))))} in every one"
+            if one
+            else ""
+        )
+        return f"{spans} in 8 of 10 simulated batches{missed}{own}"
 
     def settled(self, count: int, step: int) -> Iterator[Outcome]:
         """The same in `count` draws, with all that was asked of the draws here computed in small steps; the last one given is whole."""
@@ -247,18 +255,18 @@ class Outcome(Shown):
 
     @cached_property
     def changes(self) -> dict[str, tuple[Change, ...]]:
-        """By the name of a piece whose slowest spot stays bare in more than 1 draw of 10: what each change would give. Of pieces that take
+        """By the name of a piece with nitrite whose slowest spot stays bare in more than 1 draw of 10: what each change would give. Of pieces that take
         salt alike the first, of others the MOST_CHANGED worst.
         """
         return {name: changes(self.spread, self.last_cure or 0, name, **self._changed) for name in self._bare}
 
     @property
     def _changed(self) -> dict[str, Any]:
-        return {"more_nitrite": self.more_nitrite, "draws": _checked(self.batch)}
+        return {"more_nitrite": self.more_nitrite, "draws": _checked(self.batch), "system": self.batch.units}
 
     @property
     def _bare(self) -> list[str]:
-        bare = sorted((each for each in self.ready if each.bare), key=lambda each: each.chance)
+        bare = sorted((each for each in self.ready if each.bare and each.nitrite), key=lambda each: each.chance)
         first = {group[0] for group in alike_pieces(self.batch.pieces)}
         return [each.piece for each in bare if self.spread.number(each.piece) in first][:MOST_CHANGED]
 
@@ -314,17 +322,27 @@ class Outcome(Shown):
 
     @cached_property
     def answers(self) -> tuple[Answer | Windows, ...]:
-        """The window of a cure that ends too salty, and the soak that brings it to eating salt."""
+        """The window of a cure that ends too salty, and the soak that brings it to eating salt, or to what its own soak waits for."""
         found: list[Answer | Windows] = [*self.windows]
         numbers = self.history.numbers
-        target = numbers.si("taste.normal_high")
-        if any(self.history.average("salt", None, piece.name) > target for piece in self.batch.pieces):
-            water = 2 * sum(piece.weight for piece in self.batch.pieces)
-            soaks = [stage for stage in self.history.stages if stage.desalts]
-            if soaks:
-                water = soaks[-1].stretches[0].water or water
-            wanted = f"average salt <= {100 * target:g} %"
-            found.append(soak_needed(wanted, self.history, water=water, system=self.batch.units)[0])
+        stages, pieces = self.history.stages, self.batch.pieces
+        if any(stage.heats for stage in stages):  # what was cooked or smoked is soaked no more
+            return tuple(found)
+        soaks = [stage for stage in stages if stage.desalts]
+        until = soaks[-1].until if soaks else None
+        own = until is not None and (until.place, until.quantity, until.sign, until.basis) == (
+            "average",
+            "salt",
+            "<=",
+            "meat",
+        )
+        target = until.target if own and until is not None else numbers.si("taste.normal_high")
+        salty = [piece.name for piece in pieces if self.history.average("salt", None, piece.name) > 1.001 * target]
+        if salty:
+            water = (soaks[-1].stretches[0].water if soaks else None) or 2 * sum(piece.weight for piece in pieces)
+            only = units.listed([f"the {name}" for name in salty]) if len(pieces) > 1 else ""
+            wanted = Criterion("average", "salt", "<=", target, "meat")
+            found.append(soak_needed(wanted, self.history, water=water, system=self.batch.units, only=only)[0])
         return tuple(found)
 
     def _ends_too_salty(self, index: int) -> bool:

@@ -268,7 +268,11 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
     elif kind == "water":
         unit = ("g" if size < 1 else "kg") if system == "metric" else ("qt" if size < 3.7 else "gal")
     elif kind == "volume":
-        unit = ("mL" if size < 1e-3 else "L") if system == "metric" else ("qt" if size < 3.7e-3 else "gal")
+        unit = (
+            ("mL" if size < 1e-3 else "L")
+            if system == "metric"
+            else ("cup" if size < 2.3e-4 else "qt" if size < 3.7e-3 else "gal")
+        )
     else:
         unit = ("mm" if size < 0.01 else "cm") if system == "metric" else "inch"
     return f"{_round(convert(value, kind, unit), digits)} {'in' if unit == 'inch' else unit}"

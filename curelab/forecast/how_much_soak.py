@@ -45,10 +45,11 @@ def soak_needed(
     at_most: float | str = "48 h",
     rest: float | str = 0.0,
     system: str = "metric",
+    only: str = "",
 ) -> tuple[Answer, tuple[SoakPlan, ...]]:
     """How long to soak a cured piece, in equal waters of `water` kg each, until `target` ("average salt <= 2.2 %", "surface ...").
 
-    `rest`: sealed rest after the soak before the target is judged. Returns the answer for the fewest waters that reach it within `at_most`
+    `rest`: sealed rest after the soak before the target is judged; `only`: the pieces that need it, where not all do ("the loin"). Returns the answer for the fewest waters that reach it within `at_most`
     (with its band), and one SoakPlan for each number in `changes`.
     """
     wanted = Criterion.of(target)
@@ -78,10 +79,15 @@ def soak_needed(
     low, high = ordered(chosen.lasts, fast, slow)
     count = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
     place = {"average": "the whole piece", "surface": "the surface", "core": "the middle"}[wanted.place]
+    less = (
+        " Slow meat took less salt, so it has less to lose."
+        if slow and fast and chosen.lasts and slow < chosen.lasts < fast
+        else ""
+    )
     sentence = (
-        f"Soak it {units.roughly(chosen.lasts or 0.0)} more, in {count} of {units.show(each, 'water', system)} at "
+        f"Soak {only or 'it'} {units.roughly(chosen.lasts or 0.0)} more, in {count} of {units.show(each, 'water', system)} at "
         f"{units.show(cold[0][1], 'temperature', system, digits=2)}. Then {place} is down to {units.show(wanted.target, 'fraction')} salt "
-        f"({span_words('time', slow, fast, chosen.lasts)})."
+        f"({span_words('time', slow, fast, chosen.lasts)}).{less}"
     )
     return Answer("how much soak", chosen.lasts, low, high, "time", str(wanted), sentence), plans
 

@@ -57,14 +57,19 @@ class Slice(Shown):
 
     @cached_property
     def sentence(self) -> str:
-        least, most = min(self.across), max(self.across)
+        return self.told()
+
+    def told(self, system: str = "metric") -> str:
+        """The slice in words, in the units of `system`. Its average is that of the whole piece, rims and fat with it, which the cut need not hold."""
+        least, most = min(self.salt, *self.across), max(self.salt, *self.across)
         cost = ""
         if self.cost_span is not None:
-            low, high = self.cost_span
-            cost = f" A kilogram costs {self.cost:.2f} as it is eaten ({low:.2f} to {high:.2f}), for the meat alone."
+            of, by = ("pound", units.read("1 lb", "mass")) if system == "us" else ("kilogram", 1.0)
+            usual, low, high = (by * each for each in (self.cost or 0.0, *self.cost_span))
+            cost = f" A {of} costs {usual:.2f} as it is eaten ({low:.2f} to {high:.2f}), for the meat alone."
         if self.juice[0] > 0:
             cost += (
-                f" {units.show(self.juice[0], 'mass', digits=2)} of juice with {100 * self.juice[1]:.1f} % salt stay in the bag: "
+                f" {units.show(self.juice[0], 'mass', system, digits=2)} of juice with {100 * self.juice[1]:.1f} % salt stay in the bag: "
                 "taste a sauce of it before you salt it."
             )
         return (

@@ -31,7 +31,7 @@ WAY_IN = np.linspace(0.0, 1.0, 31)[1:] ** 2  # shares of the cure at which the s
 WAY_ON = np.append(1.0, np.geomspace(0.02, 1.0, 34) ** 1.5 * LOOKED)  # s of rest
 IN_BAG = np.geomspace(0.01, 1.0, 88) ** 1.5
 HELD = ((FREE, "green weight"), ("salt", "water phase"))  # what the slowest spot is asked for
-COLUMNS = ("pull", "ready", "first", "last", "most", "exposed", "warmed")
+COLUMNS = ("pull", "ready", "first", "last", "most", "most_salt", "then", "then_salt", "exposed", "warmed")
 
 
 @dataclass(frozen=True, repr=False)
@@ -39,7 +39,8 @@ class Ready(Shown):
     """What became of one piece in every draw, s (d,) since the start, inf for not within what was looked at.
 
     pull: the whole has its salt; ready: it is even as well. first, last: between these the slowest spot has colour and protection; last
-    is inf where that still held when the look ended. most: the highest free nitrite there (a fraction of the green weight). exposed: the
+    is inf where that still held when the look ended. most: the highest free nitrite there (a fraction of the green weight); most_salt: the most salt in its water; then,
+    then_salt: the same on the ready day. exposed: the
     share of the time to harm that is used up there by the ready day (`limits.keeping`, cold clock, read strictly; 1: harm was seen by then); warmed: the same on
     the warm clock, by the ready day or the end of what was looked at; of either `allowed` is in order. wanted: what the pull waited for; bag: whether the cure is its own rest; nitrite: whether there is any.
     """
@@ -54,6 +55,9 @@ class Ready(Shown):
     first: np.ndarray
     last: np.ndarray
     most: np.ndarray
+    most_salt: np.ndarray
+    then: np.ndarray
+    then_salt: np.ndarray
     exposed: np.ndarray
     warmed: np.ndarray
     allowed: float
@@ -94,11 +98,6 @@ class Ready(Shown):
         return np.isfinite(self.ready) & (self.first <= self.ready) & (self.ready <= self.last)
 
     @property
-    def pink(self) -> float:
-        """Share of the draws in which the slowest spot has colour and protection on the day the piece is ready."""
-        return float(np.mean(self._there))
-
-    @property
     def keeps(self) -> np.ndarray:
         """(d,) whether what the slowest spot goes through until the piece is ready is in order."""
         return (self.exposed <= self.allowed) & (self.warmed <= self.allowed)
@@ -128,7 +127,7 @@ def wanted_of(history: History, stage: int, piece: int | str, salt: float | None
 def ready_columns(
     history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int], cold: float | None = None
 ) -> np.ndarray:
-    """COLUMNS (d, p, 7) of these pieces in a history whose stage number `stage`, a cure, is its last and lasts as long as is looked at.
+    """COLUMNS (d, p, 10) of these pieces in a history whose stage number `stage`, a cure, is its last and lasts as long as is looked at.
 
     wanted: for each piece, what its pull waits for; cold: K of the rest, None: as the cure ends.
     """
@@ -147,7 +146,7 @@ def ready_columns(
 
 
 def ready_of(columns: np.ndarray, history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int]) -> tuple[Ready, ...]:  # fmt: skip
-    """`ready_columns` (d, p, 7) as records; `history`: any one of the batch."""
+    """`ready_columns` (d, p, 10) as records; `history`: any one of the batch."""
     bag = history.stages[stage].stretches[-1].purge is not None
     nitrite = any(made.nitrite for each in history.stages[: stage + 1] if (made := each.put_in) is not None)
     return tuple(
@@ -214,8 +213,8 @@ def _evened(times: np.ndarray, share: np.ndarray) -> np.ndarray:
 def _kept(
     numbers: Numbers, courses, times: np.ndarray, free: np.ndarray, salt: np.ndarray, ready: np.ndarray
 ) -> tuple[np.ndarray, ...]:
-    """(first, last, most, exposed, warmed): between which s (d,) the slowest spot has colour and protection, the highest free nitrite there, and what
-    it goes through until the piece is `ready` (d,); free nitrite and salt [of the water phase] there at times (d, t) and as warm as `courses`.
+    """(first, last, most, most_salt, then, then_salt, exposed, warmed): between which s (d,) the slowest spot has colour and protection, the highest
+    free nitrite and salt in its water there and those of the ready day, and what it goes through until the piece is `ready` (d,); free nitrite and salt [of the water phase] there at times (d, t) and as warm as `courses`.
     """
     margin = np.minimum(free / numbers.si("colour.nitrite_minimum"), salt / numbers.si("protection.slowest_salt")) - 1.0
     first = _crossing(times, margin)
@@ -224,8 +223,10 @@ def _kept(
     warmth = _harm(courses, times, keeping.clock("warm", numbers))[0]
     over = np.maximum(used, warmth) - numbers.si("protection.share")
     until = np.minimum(_crossing(times, lost - 1e-12), _crossing(times, over))
-    exposed, warmed = (exposure.between(ready[:, None], times, each)[:, 0] for each in (used, warmth))
-    return first, until, free.max(axis=1), np.where(np.isfinite(ready), exposed, np.inf), warmed
+    at_ready = [exposure.between(ready[:, None], times, each)[:, 0] for each in (free, salt, used, warmth)]
+    then, then_salt, exposed, warmed = at_ready
+    exposed = np.where(np.isfinite(ready), exposed, np.inf)
+    return first, until, free.max(axis=1), salt.max(axis=1), then, then_salt, exposed, warmed
 
 
 def _used(numbers: Numbers, courses, times: np.ndarray, salt: np.ndarray, free: np.ndarray) -> np.ndarray:

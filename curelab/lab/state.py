@@ -97,7 +97,9 @@ class State(KeptBatch):
         for key, (many, stage, piece) in list(self._asked.items()):
             if key not in self._changed:
                 found = []
-                for each in worked_out(many, stage, piece, more_nitrite=outcomes.more_nitrite(self.batch)):
+                for each in worked_out(
+                    many, stage, piece, more_nitrite=outcomes.more_nitrite(self.batch), system=self.batch.units
+                ):
                     found += [each] if each is not None else []
                     yield
                 self._changed[key] = in_order_of_use(found)

@@ -60,11 +60,11 @@ def told(
     """
     seen = what_was_seen(readings, usual, batch.units)
     pace = found.get("obstruction.lean")
-    unmoved = pace is not None and not pace.narrowed and len(found.estimates) == 1
+    paced = any(word in _verdict(found, pace) for word in ("faster", "slower"))
     again = "read it again" if len(readings) == 1 else "no new day is said until they do"
     when = again
     if found.believed and before is not None and after is not None:
-        when = _ready(before, after, begin, unmoved)
+        when = _ready(before, after, begin, paced)
     hot_only = all(reading.what == WARMTH for reading in readings)
     if hot_only:
         doubt = ", which no meat and bath that are published would give here; check the probe, and that the bath is as planned"
@@ -101,11 +101,16 @@ def typical_pace() -> float:
     return known_before(next(row for row in uncertain_inputs() if row.key == "obstruction.lean"))[1]
 
 
+def brine_tells(batch: Batch) -> bool:
+    """Whether there is a brine that weakens as its meat takes salt: so much of it, and no bag."""
+    cure = next((stage for stage in batch.filled() if stage.cures), None)
+    return cure is not None and cure.wet and not any(stretch.endless for stretch in cure.stretches)
+
+
 def what_to_measure(batch: Batch) -> str:
     """Two sentences for a cook whose log says nothing yet: what to measure, and how."""
-    cure = next((stage for stage in batch.filled() if stage.cures), None)
     slice_of = f"fry a thin slice of the {max(batch.pieces, key=lambda piece: piece.lean_thickness).name} and write down how it tastes"
-    if cure is not None and cure.wet and not any(stretch.endless for stretch in cure.stretches):
+    if brine_tells(batch):
         return (
             "Stir the brine, let a salometer float in it and write down what it shows and how cold the brine is: when the meat goes in, after "
             f"two days, and twice more before the cure ends. Without a salometer, {slice_of} when the meat is done."
@@ -192,20 +197,23 @@ def _settled(found: Fit, pace: Estimate) -> bool:
     return found.agree or (pace.told and not low <= 1 <= high)
 
 
-def _ready(before: Times, after: Times, begin: float, unmoved: bool) -> str:
+def _ready(before: Times, after: Times, begin: float, paced: bool) -> str:
+    """When it comes out; beside the day of before only where the readings say that this meat is `paced` otherwise, which is why it moves."""
     was, now = ([(begin + times.quantile(level)) / DAY for level in (0.5, 0.1, 0.9)] for times in (before, after))
     if not np.isfinite(now[0]):
         early = f" (in 1 of 10 by day {now[1]:.0f})" if np.isfinite(now[1]) else ""
         return f"in half of the simulated batches it has not its salt within {after.at_most / DAY:.0f} days{early}"
     late = f"to {now[2]:.0f}" if np.isfinite(now[2]) else f"to beyond {(begin + after.at_most) / DAY:.0f}"
-    if unmoved and np.isfinite(was[0]) and round(was[0]) == round(now[0]):
-        moved = ", much as before"
-    elif not np.isfinite(was[0]):
-        moved = f" rather than after more than {before.at_most / DAY:.0f} days"
-    elif round(was[0]) != round(now[0]):
-        moved = f" rather than {was[0]:.0f}"
-    else:
+    if np.isfinite(was[0]) and round(was[0]) == round(now[0]):
         moved = ", as before"
+    elif not paced:
+        moved = ""
+    else:
+        moved = (
+            f" rather than {was[0]:.0f}"
+            if np.isfinite(was[0])
+            else f" rather than after more than {before.at_most / DAY:.0f} days"
+        )
     return f"out on day {now[0]:.0f}{moved} ({now[1]:.0f} {late} in 8 of 10 simulated batches)"
 
 

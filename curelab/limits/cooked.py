@@ -200,7 +200,8 @@ def _came_up(every: Sequence[_Hot]) -> Verdict:
     began = float(middle.kelvin[1])  # a border belongs to the stretch before it
     if began <= COLD:
         return found
-    reason = f"The middle of the {first.piece.name} is at {units.show(began, 'temperature')} as it begins: how long it was so warm is not known."
+    near = units.show(began, "temperature", digits=2)
+    reason = f"The middle of the {first.piece.name} is computed to be near {near} as it begins: how long it was so warm is not known."
     return undecided(found, reason)
 
 

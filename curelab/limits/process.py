@@ -19,7 +19,7 @@ from ..recipe.times import COLD
 from ..sources import Numbers, default_numbers, read_table
 from .exposure import uncovered_time
 from .protection import UNPROTECTED, WARM, check_protection
-from .verdict import ROUNDING, Verdict, Verdicts, judge, undecided, unknown
+from .verdict import ROUNDING, Verdict, Verdicts, judge, short, undecided, unknown
 
 
 @dataclass(frozen=True)
@@ -253,7 +253,10 @@ def _soak_time(kept: _Kept) -> list[Verdict]:
     remark = (
         "" if minutes <= allowed else f"The rule is {per_day:g} min per day in cure: soak in the fridge, or shorter."
     )
-    return [judge("soak time", minutes, "<=", allowed, "min", what, source, how, remark, otherwise="unknown")]
+    told = lambda count: f"{short(count)} min"  # noqa: E731
+    return [
+        judge("soak time", minutes, "<=", allowed, "min", what, source, how, remark, otherwise="unknown", told=told)
+    ]
 
 
 def _soak_water(kept: _Kept) -> list[Verdict]:

@@ -13,6 +13,7 @@ from .. import units
 from ..outcome import Outcome
 from ..recipe.criterion import Criterion
 from ..recipe.piece import alike_pieces
+from ..recipe.stages import Stage
 from ..show.answer import HEAD, answers
 from ..spread import Windows
 from ..spread.answers import ordered
@@ -68,7 +69,12 @@ def checks_of(
             several = len(history.pieces) > 1
             of = f" of {the(stage.named)}" if stage.named and several else " of all pieces" if several else ""
             found.append(
-                tell.ready(f"stage-{index + 1}", f"the {stage.tag}{of}, when {in_words(stage.until, system)}", spans)
+                tell.ready(
+                    f"stage-{index + 1}",
+                    f"the {stage.tag}{of}, when {in_words(stage.until, system)}",
+                    spans,
+                    _room(stage),
+                )
             )
         if not stage.cures:
             continue
@@ -83,6 +89,11 @@ def _spans(seconds: np.ndarray) -> list[float | None]:
     """(middle, 10 % and 90 % point) of seconds (d,), None for never."""
     early, middle, late = (float(value) if np.isfinite(value) else None for value in ordered(seconds))
     return [middle, early, late]
+
+
+def _room(stage: Stage) -> str:
+    """How long a stage waits at most, and in what: another water, or more of them, may do what this does not."""
+    return f"within {units.roughly(stage.longest)}{' in this water' if stage.desalts else ''}"
 
 
 def _taken_out(known: Outcome, tell: _Teller) -> list[Check]:
@@ -124,8 +135,14 @@ class _Teller:
         return self.clock.local(instant).date() if self.clock else None
 
     def dated(self, begin: float) -> Callable[[float], str]:
-        """Seconds since the start of the batch, at which this stage began after `begin` s, as a date."""
-        return lambda seconds: self.words(self.begin + math.ceil((seconds - begin) / 60))
+        """Seconds since the start of the batch, at which this stage began after `begin` s, as a date; soon after, with its half hour."""
+
+        def told(seconds: float) -> str:
+            after = (seconds - begin) / 60
+            soon = after < HOURLY
+            return self.words(self.begin + (30 * math.ceil(after / 30) if soon else math.ceil(after)), soon)
+
+        return told
 
     def words(self, instant: int, hourly: bool = False) -> str:
         if self.clock is None:
@@ -133,12 +150,12 @@ class _Teller:
         local = self.clock.local(instant)
         return say_time.moment(local, self.system) if hourly else say_time.day(local.date(), self.system)
 
-    def ready(self, key: str, about: str, spans: Sequence[float | None]) -> Check:
-        """`spans`: s in usual meat and at the two ends of the band, None for never."""
+    def ready(self, key: str, about: str, spans: Sequence[float | None], room: str) -> Check:
+        """`spans`: s in usual meat and at the two ends of the band, None for never; `room`: within what."""
         what = capital(about).replace(", when ", " ends when ", 1)
         known = [span for span in spans if span is not None]
         if not known:
-            said = f"{what}: not in 9 of 10 simulated batches, however long this stage lasts."
+            said = f"{what}: not in 9 of 10 simulated batches {room}."
             return Check(key, self.index, "ready", about, None, None, said)
         hourly = max(known) - min(known) < 60 * HOURLY
         first = self.first_open(min(known))
@@ -158,13 +175,14 @@ class _Teller:
 
     def too_salty(self, key: str, salty: Windows) -> Check:
         early, middle, _ = ordered(salty.closes)
-        when = f"(that is when {in_words(Criterion.parse(salty.too_salty))})"
+        said = f"Too salty is when {in_words(Criterion.parse(salty.too_salty))}."
         if not np.isfinite(early):
-            said = f"Not too salty {when} on any day in 9 of 10 simulated batches."
+            said += " 9 of 10 simulated batches never are."
             return Check(key, self.index, "too salty", "too much salt", None, None, said)
-        last = self.last_open(early)
-        half = self.words(self.last_open(middle)) if np.isfinite(middle) else "any day"
-        said = f"Not yet too salty {when}: up to {self.words(last)} in 9 of 10 simulated batches. In half of them up to {half}."
+        last, hourly = self.last_open(early), early < 60 * HOURLY
+        said += f" 1 in 10 simulated batches is {self.by(last, hourly)}."
+        if np.isfinite(middle):
+            said += f" Half are {self.by(self.last_open(middle), hourly)}."
         if last < self.end:
             said += f" The plan takes it out {self.on(self.end)}, later than that: only a soak can bring it back."
         return Check(key, self.index, "too salty", "too much salt", None, self.day(last), said)

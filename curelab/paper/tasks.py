@@ -10,7 +10,7 @@ from .. import units
 from ..batch import Batch
 from ..outcome import Outcome
 from ..recipe.criterion import TEMPERATURE, Criterion
-from ..recipe.stages import Log
+from ..recipe.stages import BagCook, Log, Stage
 from ..recipe.times import COLD
 from ..show.fate import Fate
 from ..sources import read_table
@@ -25,7 +25,8 @@ READING_DAYS = (
     4,
     7,
 )  # common practice, no source: early enough to tell quick meat from slow before the day to take it out
-DISSOLVE = "first dissolve salt, cure and sugar in the water, and chill it to {cold}"  # common practice, no source
+DISSOLVE = "first dissolve {what} in the water, and chill it to {cold}"  # common practice, no source
+IN_BAG = "rest it in its closed bag"
 
 
 @dataclass(frozen=True)
@@ -246,21 +247,39 @@ def _stage_words(
     aim = f"until {in_words(until, system)}" if until else ""
     spent = say_time.spell(minutes)
     stretch = stage.stretches[number]
-    title = f"{lead}{stage.begins[1 if number else 0]}"
+    bagged = _bagged(planned, index)
+    rests = not (stage.wet or stage.cures or stage.heats)
+    begins = IN_BAG if bagged and rests else stage.begins[1 if number else 0]
+    hint = f"leave the bag closed, and {stage.hint}" if bagged and stage.aim == "chill" else stage.hint
+    title = f"{lead}{begins}"
     warmth = _program(stretch.temperature, system) if stage.heats else _warmth(stretch.temperature, system)
     takes = f"takes {band or spent}" if "," in warmth else ""  # a program is long enough by itself
     kept = warmth if takes else f"{warmth}, {band or spent}"
-    before = DISSOLVE.format(cold=COLD[system]) if stage.cures and stage.wet else ""
+    before = _dissolve(stage, system) if stage.cures and stage.wet else ""
     goes_on = out and index and planned.history.stages[index - 1].named == stage.named  # the same pieces
     if stage.named and not goes_on:
         title = f"{out}; {the(stage.named)}: " if out else f"{capital(the(stage.named))}: "
-        title += stage.begins[1 if number else 0]
+        title += begins
     if stage.heats and stretch.water is not None:
         kept = f"in {units.show(stretch.water, 'water', system)} of water {kept}"
     if stage.desalts:
         title += f", {number + 1} of {len(stage.stretches)}"
         kept = f"{units.show(stretch.water or 0.0, 'water', system)} {kept}"
-    return capital(title), _sentence(before, kept, takes, aim, stage.hint)
+    return capital(title), _sentence(before, kept, takes, aim, hint)
+
+
+def _dissolve(stage: Stage, system: str) -> str:
+    """What goes into the water of a brine before the meat does: what is in it, and no more."""
+    made = stage.put_in
+    cure = made is None or made.nitrite or made.nitrate
+    what = ["salt", *(["cure"] if cure else []), *(["sugar"] if made is not None and made.sugar else [])]
+    return DISSOLVE.format(what=units.listed(what), cold=COLD[system])
+
+
+def _bagged(planned: Outcome, index: int) -> bool:
+    """Whether the pieces come to a stage in the bag that they were cooked in."""
+    cooks = [each for each in planned.history.stages[:index] if each.aim == "cook"]
+    return bool(cooks) and isinstance(cooks[-1], BagCook)
 
 
 def _warmth(log: Log, system: str) -> str:

@@ -179,7 +179,7 @@ class Chill(Cooking):
     tag: ClassVar[str] = "chill"
     aim: ClassVar[str] = "chill"
     noun: ClassVar[str] = "cold"
-    hint: ClassVar[str] = "leave a bag closed, and keep the pieces apart, so that the cold reaches them all around"
+    hint: ClassVar[str] = "keep the pieces apart, so that the cold reaches them all around"
     cautions: ClassVar[tuple[str, ...]] = (
         "Cool cooked meat fast: germs that outlive cooking grow between 54 and 4 °C (130 and 40 °F).",
     )

@@ -14,8 +14,6 @@ import numpy as np
 from .. import units
 from ..fields import unchecked
 from ..forecast.ready import LOOKED, Ready
-from ..limits import keeping
-from ..limits.protection import THREE
 from ..limits.verdict import SOME, SURE
 from ..outcome import Outcome
 from ..recipe.piece import Piece, alike_pieces
@@ -26,15 +24,19 @@ from ..spread.changes import Change
 from ..spread.forgiving import Forgiving
 from ..units import DAY, HOUR, capital
 from ..weighing import Weighed
+from .how_often import in_batches, of_ten
+from .lacking import bare_too_long, more_salt, why_bare, why_not_wait
 
 LATER = "later"  # than was looked at, if at all
 OVER = 1.05  # of where a cure ends: more is told (judgement)
 LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
+SOON = 1.5 * DAY  # s; what is sooner is told in hours (judgement)
 HEAD = 3  # sentences of an answer that stand first: (a), (b) and the best of (c)
 UNTIL_CURED = "Until the middle is cured"
 NOT_YET = "Cut it thinner; a page at rest works out how thin."
 TOO_WARM = "Do not do this: the meat is warm for too long, and no cure helps there. Keep it colder."
+NOTHING_ELSE = "Without nitrite nothing turns it pink: weigh in cure, or cook the meat fresh."
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
 
 
@@ -43,33 +45,25 @@ def ranges(count: int) -> str:
     return f'Brackets hold 8 of 10 simulated batches, and "5 of 10" counts them ({count} simulated).'
 
 
-def of_ten(share: float, down: bool = False) -> str:
-    """A share of the simulated batches: "7 of 10", "nearly all", "none"; `down`: no more than it is."""
-    if share <= 0.02:
-        return "hardly any" if share > 0 else "none"
-    if share >= 0.98:
-        return "nearly all" if share < 1 else "all"
-    return f"{min(max(int(10 * share) if down else round(10 * share), 1), 9)} of 10"
-
-
-def in_batches(share: float, down: bool = False) -> str:
-    """A share of the simulated batches: "in 7 of 10 batches", "in no batch"; `down`: no more than it is."""
-    said = of_ten(share, down)
-    return {"none": "in no batch", "hardly any": "in hardly any batch"}.get(said, f"in {said} batches")
-
-
 Dated = Callable[[float], str]  # seconds since the start, as a date
 
 
 def day(seconds: np.ndarray, dated: Dated | None = None) -> str:
-    """Times (d,) since the start: "day 22 (15 to 34)", or with `dated` "Tue 24 Mar (Tue 17 Mar to Sun 5 Apr)"."""
+    """Times (d,) since the start: "day 22 (15 to 34)", "hour 12 (8 to 20)", or with `dated` "Tue 24 Mar (Tue 17 Mar to Sun 5 Apr)"."""
     early, middle, late = ordered(seconds)
     if not np.isfinite(middle):
         return "no day in most batches" if np.isfinite(early) else "no day"
     if dated is None:
-        return f"day {_count(middle, DAY)}{_bracket(early, late, DAY)}"
+        size, word = (HOUR, "hour") if middle < SOON else (DAY, "day")
+        return f"{word} {_count(middle, size)}{_bracket(early, late, size)}"
     ends = [dated(each) if np.isfinite(each) else LATER for each in (early, late)]
     return dated(middle) + (f" ({' to '.join(ends)})" if ends[0] != ends[1] else "")
+
+
+def on(seconds: np.ndarray, dated: Dated | None = None) -> str:
+    """The same with its little word: "on day 22 (15 to 34)", "at hour 12 (8 to 20)"."""
+    when = day(seconds, dated)
+    return f"at {when}" if when.startswith("hour") else f"on {when}"
 
 
 def span(seconds: np.ndarray, middle: float | None = None) -> str:
@@ -78,7 +72,7 @@ def span(seconds: np.ndarray, middle: float | None = None) -> str:
     middle = own if middle is None else middle
     if not np.isfinite(middle):
         return f"more than {LOOKED / DAY:.0f} days"
-    size, word = (HOUR, "hour") if middle < 1.5 * DAY else (DAY, "day")
+    size, word = (HOUR, "hour") if middle < SOON else (DAY, "day")
     number = _count(middle, size)
     return f"{number} {word}{'' if number == '1' else 's'}{_bracket(early, late, size)}"
 
@@ -105,22 +99,22 @@ def in_and_out(
     if not np.isfinite(pull):
         return f"{told} Even {LOOKED / DAY:.0f} days do not bring it its salt."
     if not worth_waiting(found):
-        pulled = "" if found.bag else f"have its salt on {day(found.pull, dated)} and "
+        pulled = "" if found.bag else f"have its salt {on(found.pull, dated)} and "
         if not np.isfinite(ready):
             return f"{told} It would {pulled}not be even after {LOOKED / DAY:.0f} days of rest."
         if not found.bag and ready - pull < LEAST_REST:
-            return f"{told} It would have its salt on {day(found.pull, dated)}."
-        return f"{told} It would {pulled}be even on {day(found.ready, dated)}."
+            return f"{told} It would have its salt {on(found.pull, dated)}."
+        return f"{told} It would {pulled}be even {on(found.ready, dated)}."
     if found.bag:
-        return f"{told} The bag is its rest too: cook on {day(found.ready, dated)}."
+        return f"{told} The bag is its rest too: cook {on(found.ready, dated)}."
     if not np.isfinite(ready):
-        return f"{told} {best} on {day(found.pull, dated)}; {LOOKED / DAY:.0f} days of rest do not even it out."
+        return f"{told} {best} {on(found.pull, dated)}; {LOOKED / DAY:.0f} days of rest do not even it out."
     if ready - pull < LEAST_REST:
-        return f"{told} {best} on {day(found.pull, dated)}, no rest, cook it then."
+        return f"{told} {best} {on(found.pull, dated)}, no rest, cook it then."
     middle = ready - pull
-    if 1.5 * DAY <= middle < np.inf:  # the days that are shown add up
+    if SOON <= middle < np.inf:  # the days that are shown add up
         middle = (round(ready / DAY) - round(pull / DAY)) * DAY
-    return f"{told} {best} on {day(found.pull, dated)}, rest {span(found.rest, middle)}, cook on {day(found.ready, dated)}."
+    return f"{told} {best} {on(found.pull, dated)}, rest {span(found.rest, middle)}, cook {on(found.ready, dated)}."
 
 
 def _planned(found: Ready, plan: Planned, dated: Dated | None = None) -> str:
@@ -142,7 +136,12 @@ def _planned(found: Ready, plan: Planned, dated: Dated | None = None) -> str:
 
 
 def headline(
-    found: Ready, piece: Piece, plan: Planned, system: str = "metric", made: Sequence[Change] | None = None
+    found: Ready,
+    piece: Piece,
+    plan: Planned,
+    system: str = "metric",
+    made: Sequence[Change] | None = None,
+    numbers: Numbers | None = None,
 ) -> str:
     """The answer for one piece in one sentence, for the head of a page: whether the plan will do, and the days, or why there are none."""
     told = f"{capital(piece.name)}, {units.show(piece.thickness, 'length', system, digits=2)}:"
@@ -153,11 +152,11 @@ def headline(
     if not np.isfinite(pull):
         return f"{told} even {LOOKED / DAY:.0f} days do not bring it its salt."
     if not worth_waiting(found):
-        best = to_change(made, system=system)[0]
+        best = to_change(made, system=system, found=found, numbers=numbers)[0]
         best = re.split("[:;.] ", best[0].lower() + best[1:])[0]
         return f"{told} {will}, and no day is safe to wait for; {best}."
-    days = [] if found.bag else [f"out on {day(found.pull)}"]
-    days += [f"cook on {day(found.ready)}" if np.isfinite(ready) else "no rest evens it out"]
+    days = [] if found.bag else [f"out {on(found.pull)}"]
+    days += [f"cook {on(found.ready)}" if np.isfinite(ready) else "no rest evens it out"]
     spot = (
         f"; its slowest spot is protected {in_batches(found.chance, down=True)}" if found.bare and found.nitrite else ""
     )
@@ -169,7 +168,7 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> 
     if too_warm(found):
         return TOO_WARM
     if _too_long(found):
-        return _bare_too_long(found, numbers)
+        return bare_too_long(found, numbers)
     if not found.nitrite:
         return NO_NITRITE
     if not found.bare:
@@ -201,36 +200,8 @@ def _too_long(found: Ready) -> bool:
     return not worth_waiting(found) and bool(np.isfinite(ordered(found.ready)[1]))
 
 
-def why_bare(found: Ready, numbers: Numbers) -> str:
-    """What a slowest spot that stays bare lacks."""
-    least = 1e6 * numbers.si("colour.nitrite_minimum")
-    low, middle, high = (1e6 * float(value) for value in np.quantile(found.most, (0.1, 0.5, 0.9)))
-    salt = 100 * numbers.si("protection.slowest_salt")
-    return (
-        f"Free nitrite there comes to {middle:.0f} mg/kg at most ({low:.0f} to {high:.0f}). Pink and protected means {least:.0f}, and {salt:g} % "
-        "salt in its water."
-    )
-
-
-def _bare_too_long(found: Ready, numbers: Numbers) -> str:
-    """What the slowest spot goes through until the ready day, told as days of bare raw meat in the fridge."""
-    harm = keeping.days_to_harm(numbers, THREE)
-    low, middle, high = (
-        harm * float(each) for each in np.quantile(found.exposed[np.isfinite(found.exposed)], (0.1, 0.5, 0.9))
-    )
-    return (
-        f"Do not wait that long: by then its slowest spot is as old as raw meat kept {middle:.0f} days ({low:.0f} to {high:.0f}). "
-        f"More than {harm * found.allowed:.0f} is too old."
-    )
-
-
 # Two more cuts take as long to compute as all else in a report, so it offers the split and its command does it.
 ALONG_THE_SEAM = "Or split it along its seam: `curelab split` with `--along seam` says what that gives."
-
-
-def why_not_wait(numbers: Numbers, system: str) -> str:
-    """What the days of bare raw meat are held against."""
-    return f"Toxin of botulism was found from {keeping.days_to_harm(numbers, THREE):.0f} days at {units.show(THREE, 'temperature', system, digits=2)} on."
 
 
 def answer(
@@ -242,18 +213,23 @@ def answer(
     """
     said = [in_and_out(found, piece, plan, system, dated), slowest_spot(found, numbers, dated)]
     if found.bare:
-        best, *others = to_change(made, weighed, system, dated)
+        best, *others = to_change(made, weighed, system, dated, found, numbers)
         why = [why_not_wait(numbers, system)] if _too_long(found) and not too_warm(found) else []
-        why += [why_bare(found, numbers)] if found.nitrite and found.pink < SURE else []
+        why += [lacks] if found.nitrite and (lacks := why_bare(found, numbers)) else []
         said += [best, *why, *others]
         said += [ALONG_THE_SEAM] if any(each.seam is not None for each in piece.stations) else []
     return said
 
 
 def to_change(
-    made: Sequence[Change] | None, weighed: Weighed | None = None, system: str = "metric", dated: Dated | None = None
-) -> list[str]:
-    """(c): what each change would give for the slowest spot: in how many batches it then holds, and the day the piece is ready."""
+    made: Sequence[Change] | None, weighed: Weighed | None = None, system: str = "metric", dated: Dated | None = None,
+    found: Ready | None = None, numbers: Numbers | None = None,
+) -> list[str]:  # fmt: skip
+    """(c): what each change would give for the slowest spot: in how many batches it then holds, and the day the piece is ready. `found`,
+    `numbers`: the piece as it is, for what no cut changes: a cure without nitrite, or with too little salt.
+    """
+    if found is not None and not found.nitrite:
+        return [NOTHING_ELSE]
     if made is None:
         return [NOT_YET]
     said: list[str] = []
@@ -273,10 +249,12 @@ def to_change(
         else:
             what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
         if change.enough:
-            holds = f"then {in_batches(change.ready.chance)}, ready on {day(change.ready.ready, dated)}"
+            holds = f"then {in_batches(change.ready.chance)}, ready {on(change.ready.ready, dated)}"
             said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {holds}.")
         else:
             tried.append(f"{what} ({of_ten(change.ready.chance, down=True)})")
+    if not said and found is not None and numbers is not None and (weak := more_salt(found, made, numbers)):
+        return [weak]
     if not said:
         said.append("No single change is enough: take a thinner piece, or another brine. Pumping is outside this tool.")
     return [*said, f"Not enough by itself: {'; '.join(tried)}."] if tried else said
@@ -291,11 +269,12 @@ def how_forgiving(found: Forgiving, planned: float, ready: Ready | None = None) 
     taste = f"{100 * found.low:.1f} to {100 * found.high:.1f} %"
     points = 100 * DAY * found.slope
     late = "about nothing" if points < LITTLE else f"{points:.1g} % of salt"
-    first, last = (_count(each, DAY) for each in (found.out - found.early, found.out + min(found.late, LOOKED)))
-    days = f"from day {first} on" if np.isinf(found.late) else f"between day {first} and day {last}"
+    first, last = (day(np.array([each])) for each in (found.out - found.early, found.out + min(found.late, LOOKED)))
+    days = f"from {first} on" if np.isinf(found.late) else f"between {first} and {last}"
+    surest, as_planned = (on(np.array([each])) for each in (found.out, planned))
     return (
-        f"Wanted: {taste} salt. On day {_count(found.out, DAY)}, the surest, it comes out {in_batches(found.chance)}; "
-        f"on day {_count(planned, DAY)}, as planned, {in_batches(found.lands(planned))}. A day late adds {late}. "
+        f"Wanted: {taste} salt. {capital(surest)}, the surest, it comes out {in_batches(found.chance)}; "
+        f"{as_planned}, as planned, {in_batches(found.lands(planned))}. A day late adds {late}. "
         f"Usual meat has it {days}."
     )
 

@@ -12,7 +12,7 @@ from ..outcome import Outcome
 from ..spread import Spread
 from ..spread.answers import ordered
 from ..units import DAY, capital
-from .answer import day, too_warm, worth_waiting
+from .answer import day, on, too_warm, worth_waiting
 from .pictures import PIECE_COLOURS, PIECE_DASHES, Lines, Series, band_note
 
 NOTICED = 0.2  # nobody notices a fifth less salt (Cubero-Castillo 2019)
@@ -66,9 +66,9 @@ def _without_a_day(one: Side, other: Side) -> str:
         elif too_warm(each.found):
             told.append(f"{each.name} is warm for too long, and no cure helps there")
         elif _has_day(each):
-            told.append(f"{each.name} is ready on {day(each.found.ready)}")
+            told.append(f"{each.name} is ready {on(each.found.ready)}")
         elif np.isfinite(ordered(each.found.pull)[1]):
-            told.append(f"{each.name} has its salt on {day(each.found.pull)}")
+            told.append(f"{each.name} has its salt {on(each.found.pull)}")
             not_kept.append(each.name)
         else:
             told.append(f"{each.name} never has its salt")

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
+from ..learn.readings import IN_THE_BATH
 from ..learn.warm_log import IN_THE_LOG
+from ..learn.words import brine_tells
 from ..limits import UNPROTECTED, WARM, Verdict
 from ..limits.protection import SLOWEST
 from ..limits.verdict import SIGNS
@@ -12,11 +15,16 @@ from ..outcome import Outcome
 from ..spread import Chance
 from ..spread.changes import Change
 from ..units import capital
-from .answer import HEAD, answers, how_forgiving, keep_cold, of_ten, ranges
+from .answer import HEAD, answers, how_forgiving, keep_cold, ranges
 from .check_names import INFORMS, kitchen
 from .dangers import failing, not_vouched
 from .fate import POISON, fate, no_day
+from .how_often import of_ten
+from .out_of_reach import out_of_reach
 
+BRINE_OR_SLICE = re.compile(
+    r"([Ll])og how the brine weakens day by day, or have"
+)  # the remedy of the row obstruction.lean
 SET_TO = {"metric": ("2 °C", "1 °C"), "us": ("36 °F", "34 °F")}  # what to set a fridge to, and not below
 
 
@@ -48,6 +56,7 @@ def in_parts(
     safety = [each for each in outcome.verdicts if each is not logged and not (told and each.name == SLOWEST)]
     said += failing(safety) + not_vouched(safety)
     said += [POISON.sentence] if fate(outcome.verdicts) is POISON else []  # what the others come to, their checks say
+    said += out_of_reach(outcome.batch.stages, outcome.batch.units)
     first = [*said, *(" ".join(lines[:HEAD]) for lines in told)]
     said = [" ".join((f"{capital(name)}:", *lines[HEAD:])) for name, lines in by_name.items() if lines[HEAD:]]
     if told:
@@ -129,9 +138,21 @@ def how_sure(outcome: Outcome) -> list[str]:
         said.append(f'Begins with what "{outcome.batch.meat_and_fridge.name}" taught, which narrows it.')
     for number, matter in enumerate(outcome.matters):
         stage = "" if len(outcome.matters) == 1 else f"Cure {number + 1}: "
-        told = matter.advice if outcome.learned is None else f"Before your readings, {matter.largest}."
+        told = (
+            _to_measure(outcome, matter.advice)
+            if outcome.learned is None
+            else f"Before your readings, {matter.largest}."
+        )
         said.append(f"{stage}{told}")
     return said
+
+
+def _to_measure(outcome: Outcome, advice: str) -> str:
+    """Advice without the brine, where there is none that weakens or it stands in the log already."""
+    logged = any(reading.what in IN_THE_BATH for reading in outcome.batch.log)
+    if logged or not brine_tells(outcome.batch):
+        return BRINE_OR_SLICE.sub(lambda found: "Have" if found[1] == "L" else "have", advice)
+    return advice
 
 
 def how_sure_in_full(outcome: Outcome) -> list[str]:

@@ -10,8 +10,8 @@ _NUMBER = r"-?\d+(?:\.\d+)?"
 _RANGE = rf"{_NUMBER}(?: (?:to|and) {_NUMBER})?"
 _BOTH = re.compile(rf"({_RANGE} °C) \(({_RANGE} °F)\)")
 _WARM = re.compile(rf"(?<![\w.])(?:({_NUMBER}) (to|and) )?({_NUMBER}) ?(?:°C|degC)\b")
-_MEASURE = re.compile(rf"(?<![\w.])(?:({_NUMBER}) (to|and) )?({_NUMBER}) (mm|cm|kg|L)\b")
-_KINDS = {"mm": "length", "cm": "length", "kg": "mass", "L": "volume"}
+_MEASURE = re.compile(rf"(?<![\w.])(?:({_NUMBER}) (to|and) )?({_NUMBER}) (mm|cm|kg|mL|L)\b")
+_KINDS = {"mm": "length", "cm": "length", "kg": "mass", "mL": "volume", "L": "volume"}
 
 
 def own_units(words: str, system: str) -> str:
@@ -22,6 +22,8 @@ def own_units(words: str, system: str) -> str:
     'Keep it below 40 °F: it stands 4 in deep.'
     >>> own_units("Germs grow between 54 and 4 °C (130 and 40 °F), 10 to 12 mm deep.", "us")
     'Germs grow between 130 and 40 °F, 0.39 in to 0.47 in deep.'
+    >>> own_units("Make 74 mL more brine.", "us")
+    'Make 0.313 cup more brine.'
     >>> own_units("Known between 0 and 20 degC. Keep it below 4 °C (40 °F).", "metric")
     'Known between 0 and 20 °C. Keep it below 4 °C.'
     """

@@ -55,7 +55,7 @@ def plate_sentences(history: History, system: str = "metric") -> list[str]:
         cooked = _cooked(history, piece)
         if not cooked:
             continue
-        found.append(slice_of(history, piece.name).sentence)
+        found.append(slice_of(history, piece.name).told(system))
         if piece.tissue in TOUGH:
             begin, end = history.begin(cooked[0]), history.ends(cooked[-1])
             times = np.linspace(begin, end, READINGS)

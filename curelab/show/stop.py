@@ -10,8 +10,9 @@ from ..learn.probe import IN_THE_MEAT
 from ..limits.verdict import SIGNS, SOME
 from ..outcome import Outcome
 from ..recipe.piece import alike_pieces
-from .answer import in_batches, too_warm, worth_waiting
+from .answer import too_warm, worth_waiting
 from .fate import fate
+from .how_often import in_batches
 
 STOP = "Do not follow these dates"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from .. import units
-from ..limits import CAUTIONS
+from ..limits import CAUTIONS, NITRITE_CAUTIONS
 from ..outcome import Outcome
 from ..recipe.criterion import TEMPERATURE
 from .own_units import own_units
@@ -49,5 +49,8 @@ def warm_row(outcome: Outcome, stage: int, piece: str) -> dict[str, Any]:
 
 def cautions_of(outcome: Outcome) -> tuple[str, ...]:
     """What to beware of in this batch: of cure, and of heat where there is any."""
-    said = dict.fromkeys([*CAUTIONS, *(said for stage in outcome.history.stages for said in stage.cautions)])
+    stages = outcome.history.stages
+    cured = any(made.nitrite or made.nitrate for stage in stages if (made := stage.put_in) is not None)
+    usual = CAUTIONS if cured else [each for each in CAUTIONS if each not in NITRITE_CAUTIONS]
+    said = dict.fromkeys([*usual, *(said for stage in stages for said in stage.cautions)])
     return tuple(own_units(each, outcome.batch.units) for each in said)

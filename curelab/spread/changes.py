@@ -20,7 +20,7 @@ from .spread import LONGEST_WAIT, Spread
 
 DRAWS = 64  # behind each change, where the caller asks for no other number
 PART = 22  # of them are computed together, so that whoever moves a slider meanwhile is heard soon
-STEP = 0.005  # m: no finer than a cook cuts (judgement)
+STEP = {"metric": 0.005, "us": 0.00635}  # m: no finer than a cook cuts, half a centimetre or a quarter inch (judgement)
 THINNEST = 0.015  # m: thinner is no longer a piece to cure whole (judgement)
 COLDEST = 274.15  # K: as cold as a fridge can be kept without ice (judgement)
 COLDER = 0.5  # K: less is no change that a fridge can hold (judgement)
@@ -52,9 +52,12 @@ def changes(
     more_nitrite: float = 1.0,
     salt: float | None = None,
     draws: int = DRAWS,
+    system: str = "metric",
 ) -> tuple[Change, ...]:
-    """What each change would give for one piece, the surest first. `more_nitrite`: times as much as is in it now that the rules allow."""
-    found = worked_out(many, stage, piece, more_nitrite=more_nitrite, salt=salt, draws=draws, step=draws)
+    """What each change would give for one piece, the surest first. `more_nitrite`: times as much as is in it now that the rules allow; `system`:
+    of the units in which it is cut.
+    """
+    found = worked_out(many, stage, piece, more_nitrite=more_nitrite, salt=salt, draws=draws, step=draws, system=system)
     return in_order_of_use([each for each in found if each is not None])
 
 
@@ -75,6 +78,7 @@ def worked_out(
     salt: float | None = None,
     draws: int = DRAWS,
     step: int = PART,
+    system: str = "metric",
 ) -> Iterator[Change | None]:
     """The same in short steps of at most `step` draws, for whoever wants to do something in between: each change as it is found, None after a step without one."""
     number = many.number(piece)
@@ -93,8 +97,9 @@ def worked_out(
         thin = sliced(own).but(thickness=thickness, fat_cap=min(own.fat_cap, MOST_FAT * thickness))
         return asked(kind, thickness, (*pieces[:number], thin, *pieces[number + 1 :]))
 
-    # The thickest cut, in whole STEPs, that is enough: by halving.
-    steps = np.arange(np.ceil(THINNEST / STEP), np.ceil(own.thickness / STEP)) * STEP
+    # The thickest cut, in whole steps of STEP, that is enough: by halving.
+    whole = STEP[system]
+    steps = np.arange(np.ceil(THINNEST / whole), np.ceil(own.thickness / whole - 1e-9)) * whole
     low, high, best = 0, len(steps), None
     if own.shape == "slab" and own.thickness / 2 >= THINNEST:
         half = yield from cut("split", own.thickness / 2)

@@ -155,7 +155,7 @@ def test_it_has_its_words_on_a_plan():
     said = [(task.title, task.detail) for task in tasks if task.title != READ]
     assert said[0] == (
         "Plunge into the strong brine",
-        "First dissolve salt, cure and sugar in the water, and chill it to 1 to 3 °C. At 3 °C, 20 h. Keep the brine moving.",
+        "First dissolve salt and cure in the water, and chill it to 1 to 3 °C. At 3 °C, 20 h. Keep the brine moving.",
     )
     assert said[1][0] == "Lift it out, wrap it and hang it up"
     assert said[2][0] == "Out of the plunge, wrap and rest"

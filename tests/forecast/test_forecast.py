@@ -126,6 +126,15 @@ def test_an_unreachable_soak_agrees_with_the_closed_mass_balance():
         )  # the weight gained in water enters the percentage
 
 
+def test_slow_meat_that_needs_less_soak_is_told_why():
+    """In a short strong brine slow meat takes less salt; in one that ends by itself it has as much, and takes longer to lose it."""
+    strong = simulate(FLAT, brine(salt="700 g", water="4 kg", lasts="1 d"))
+    sentence = soak_needed("average salt <= 2.2 %", strong, water="8 kg", at_most="60 d")[0].sentence
+    assert sentence.endswith("Slow meat took less salt, so it has less to lose.")
+    even = soak_needed("average salt <= 2 %", CURED, water="4 kg", at_most="72 h")[0].sentence
+    assert "Slow meat took less" not in even
+
+
 def test_no_soak_where_none_is_needed():
     answer, plans = soak_needed("average salt <= 20 %", CURED, water="4 kg")
     assert answer.value == 0.0 and plans == () and "No soak is needed" in answer.sentence

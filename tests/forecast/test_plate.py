@@ -1,5 +1,6 @@
 """Questions asked backwards from the plate: each answer is put back into the batch and must bring what was asked for."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -44,6 +45,12 @@ def test_a_slice_by_hand():
         assert words in cut.sentence
     assert "Ruusunen" in str(cut) and len(cut.rows()) == len(cut.across)
     assert slice_of(history).cost is None
+    # A pound is 0.45359237 kg by definition.
+    assert f"A pound costs {0.45359237 * cut.cost:.2f}" in cut.told("us") and "kilogram" not in cut.told("us")
+    capped = replace(
+        cut, salt=0.018, across=(0.019, 0.0192)
+    )  # the cap and the rims hold less than the cut in the middle
+    assert "1.8 % salt (1.8 to 1.9 across" in capped.sentence
 
 
 def test_a_slice_of_a_raw_cure_has_no_band():

@@ -11,7 +11,9 @@ from curelab.limits import exposures
 from curelab.proof import meat, series
 from curelab.proof.balances import evened
 from curelab.recipe.criterion import Criterion
-from curelab.show.answer import answer
+from curelab.show.answer import answer, on, to_change
+from curelab.show.how_often import in_batches
+from curelab.show.lacking import why_bare
 from curelab.spread import spread
 from curelab.spread.changes import changes
 from curelab.units import DAY
@@ -149,6 +151,47 @@ def test_no_day_is_promised_that_bare_meat_does_not_keep():
     assert best.kind in ("thinner", "split") and best.ready.keeps.mean() >= 0.9
 
 
+@pytest.mark.parametrize(
+    "salt, nitrite, lacks",
+    [
+        ("66 g", "4 g", "Salt in its water is at"),  # 1.1 % of meat and water: never 2 % of the water
+        ("180 g", "0.02 g", "Free nitrite there comes to"),
+    ],
+)
+def test_what_is_lacking_is_said_and_nothing_that_passes(salt, nitrite, lacks):
+    many = spread(POINT, BRINE.but(bath=Bath(water="4 kg", salt=salt, nitrite=nitrite)), count=32)
+    (found,) = many.ready()
+    told = why_bare(found, many.usual.numbers)
+    assert told.startswith(lacks) and told.count("means") == 1
+    weak = to_change(changes(many, 0, 0, draws=16), found=found, numbers=many.usual.numbers)[0]
+    assert ("Take more salt" in weak) == (lacks.startswith("Salt"))
+
+
+def test_a_cut_is_no_finer_than_the_rule_of_its_cook_and_hours_are_told_as_hours():
+    many = spread(POINT.but(thickness="4 in"), BRINE, count=16)
+    for system, step in (("metric", 0.005), ("us", 0.00635)):
+        cut = next(each for each in changes(many, 0, 0, draws=8, system=system) if each.kind == "thinner")
+        assert cut.value / step == pytest.approx(round(cut.value / step), abs=1e-6)
+    half, late = np.array([0.4, 0.5, 0.6]) * DAY, np.array([5.0, 6.0, 7.0]) * DAY
+    assert on(half) == "at hour 12 (10 to 14)" and on(late) == "on day 6 (5 to 7)"
+
+
+def test_without_nitrite_no_cut_is_advised():
+    many = spread(POINT, BRINE.but(bath=Bath(water="4 kg", salt="130 g")), count=16)
+    (found,) = many.ready()
+    said = " ".join(answer(found, POINT, many.usual.numbers, made=()))
+    assert (
+        found.bare and "Without nitrite nothing turns it pink" in said and "Cut it" not in said and "piece" not in said
+    )
+
+
+def test_how_many_batches_are_too_old_is_said_not_only_the_middle_one():
+    many = spread(POINT, BRINE, count=32)
+    (found,) = many.ready()
+    share = float(np.mean(found.exposed > found.allowed))
+    assert f"{in_batches(share).capitalize()} it is past" in answer(found, POINT, many.usual.numbers)[1]
+
+
 def rested(out, wait):
     """(salt of the whole over its end, middle over the average) when it is cooked, by the front door."""
     history = simulate(POINT, [BRINE.lasting(out), Rest(temperature="3 degC", lasts=max(wait, 60.0))])
@@ -197,7 +240,5 @@ def test_a_piece_rests_by_itself_as_it_does_beside_the_others(cap):
             expected = together.least(name, when, number)
             assert alone.least(name, when, 0) == pytest.approx(expected, rel=1e-6)
             assert alone.average(name, when) == pytest.approx(together.average(name, when, number), rel=1e-6)
-        begins = together.average(
-            "salt", out[:, None] + 1e-3, number
-        )  # its cure was shared: before that it is read as it begins
-        assert alone.average("salt", out[:, None] - DAY) == pytest.approx(begins, rel=1e-6)
+        before, begun = (alone.average("salt", out[:, None] + at) for at in (-1.0, 0.0))
+        assert before == pytest.approx(begun, rel=1e-9)  # it shared its cure: before, as it begins to go on alone

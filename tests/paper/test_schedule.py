@@ -14,12 +14,13 @@ from curelab import Piece
 from curelab.batch import Batch, dumps, from_table
 from curelab.engine.simulate import simulate
 from curelab.fields import InputError
-from curelab.outcome import REPORT_DRAWS
+from curelab.outcome import REPORT_DRAWS, run
 from curelab.paper.kitchen_clock import KitchenClock, intersect, later, merge, nearest
 from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.timeline import GIVES, Impossible, Link, lay
 from curelab.recipe.plan import Hours, Plan
 from curelab.recipe.stages import Bath, Brine
+from curelab.show.warm_lines import cautions_of
 from curelab.sources import default_numbers
 from curelab.spread import spread
 from curelab.spread.draws import in_the_middle
@@ -323,7 +324,7 @@ def test_days_to_check_are_those_of_the_forecast():
     assert salty.kind == "too salty" and salty.latest == (found.start + timedelta(seconds=closes[0])).date()
     assert (
         found.start + timedelta(seconds=closes[1])
-    ).date() > salty.latest and "in 9 of 10 simulated batches" in salty.sentence
+    ).date() > salty.latest and "1 in 10 simulated batches is by" in salty.sentence
     mild = schedule(batch(brine={"lasts": "3 d", "bath": {"water": "1 kg", "salt": "30 g"}}, plan={}))
     assert all(check.kind == "take out" for check in mild.checks)
 
@@ -341,6 +342,29 @@ def test_a_day_that_was_not_found_is_told_plainly():
         }
         said = schedule(batch(start=None, stages=[cure], pieces=[point])).checks[0].sentence
         assert "1 in 10 after" in said and ending in said and "no day" not in said and "by after" not in said
+
+
+def test_what_is_not_there_is_not_told_of():
+    """No bag, no sugar, no cure and no other water: only what this batch has."""
+    hot = {"do": "bag cook", "temperature": "70 degC", "lasts": "8 h"}
+    oven = {"do": "oven", "temperature": "110 degC", "humidity": "30 %", "lasts": "2 h"}
+    cold = {"do": "chill", "medium": "fridge air", "temperature": "2 degC", "lasts": "12 h"}
+    rest = {"do": "rest", "temperature": "3 degC", "lasts": "1 d"}
+    soak = {
+        "do": "soak",
+        "until": "average salt <= 0.2 %",
+        "waters": [{"amount": "1 kg", "lasts": "2 h", "temperature": "4 degC"}],
+    }
+    for cook, bagged in ((hot, True), (oven, False)):
+        made = batch(start=None, stages=[batch_stage() | {"lasts": "3 d"}, soak, cook, cold, rest])
+        found = schedule(made, run(made, draws=16))
+        said = plan_words(found)
+        flat = " ".join(said.split())
+        assert ("leave the bag closed" in flat.lower()) == bagged and ("rest it in its closed bag" in flat) == bagged
+        assert ("wrap and rest" in flat) != bagged and "First dissolve salt in the water" in flat
+        assert "not in 9 of 10 simulated batches within 2 hours in this water." in flat
+        assert "cure mix" not in " ".join(cautions_of(found.told))
+        assert found.wished.waits(1) == "2 hours, not reached in time in any simulated batch"
 
 
 def test_the_last_task_is_told_in_the_units_of_the_batch():

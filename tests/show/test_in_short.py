@@ -3,11 +3,14 @@
 import pytest
 
 from curelab.batch import from_table
+from curelab.forecast import Answer
 from curelab.limits import DISCARD
 from curelab.outcome import run
-from curelab.show.in_short import in_short
+from curelab.show.in_short import BRINE_OR_SLICE, _to_measure, in_short
+from curelab.show.out_of_reach import out_of_reach
 from curelab.show.report import words
 from curelab.spread import Chance
+from curelab.spread.uncertain import uncertain_inputs
 
 TABLE = {
     "schema": 1,
@@ -52,6 +55,24 @@ def test_too_little_nitrite_has_its_own_advice(plain):
     assert "weigh less cure" in watched(plain, "US nitrite, most")
 
 
+def test_the_brine_is_not_to_be_logged_where_there_is_none_or_where_it_was():
+    bag = {**TABLE["weigh_out"], "method": "sealed dry cure"}
+    del bag["water"]
+    sealed = {**TABLE, "weigh_out": bag, "stages": [{**CURE, "do": "sealed cure"}]}
+    logged = [
+        {"at": "2 d", "what": "brine strength", "value": "3.4 %"},
+        {"at": "5 d", "what": "brine strength", "value": "5 %"},
+    ]
+    advice = "Log how the brine weakens day by day, or have a slice tested for salt before anything else."
+    brine = {**TABLE, "stages": [CURE]}
+    assert _to_measure(run(from_table(brine), draws=16), advice) == advice
+    for table in (sealed, {**brine, "log": logged}):
+        said = _to_measure(run(from_table(table), draws=16), advice)
+        assert said == "Have a slice tested for salt before anything else."
+    remedy = next(row.remedy for row in uncertain_inputs() if row.key == "obstruction.lean")
+    assert BRINE_OR_SLICE.search(remedy)
+
+
 def test_meat_that_was_warm_is_thrown_away_before_all_else():
     outcome = made({"do": "rest", "temperature": "20 degC", "lasts": "3 d"})
     failed = [said for said in in_short(outcome) if said.startswith("NOT OK")]
@@ -64,3 +85,57 @@ def test_what_is_assumed_of_every_batch_stands_in_the_long_report(plain):
     for said in ("mixed and equally strong", "along and across the fibre", "Swelling does not change the thickness"):
         assert said in long and said not in short
     assert "Chill it through before it goes in." in long
+
+
+def test_what_a_stage_never_comes_to_is_said_before_it_is_waited_for():
+    """A body cools towards what is around it and never quite to it (Newton's law of cooling); raw meat has salt of its own."""
+    air = {"do": "chill", "medium": "fridge air", "temperature": "4 degC", "at_most": "24 h"}
+    water = [{"amount": "2 kg", "lasts": "6 h", "temperature": "4 degC"}]
+    hot = {"do": "oven", "temperature": "70 degC", "humidity": "50 %", "at_most": "9 h"}
+    for stage, until, word in (
+        (air, "core temperature <= 4 degC", "colder"),
+        (hot, "core temperature >= 71 degC", "hotter"),
+        ({"do": "soak", "waters": water}, "average salt <= 0.1 %", "raw meat has 0.15 % of its own"),
+    ):
+        never = from_table({**TABLE, "stages": [CURE, stage | {"until": until}]})
+        (said,) = out_of_reach(never.stages)
+        assert word in said
+    fine = (
+        (air, "core temperature <= 5 degC"),
+        (hot, "core temperature >= 65 degC"),
+        ({"do": "soak", "waters": water}, "average salt <= 1.6 %"),
+    )
+    for stage, until in fine:
+        assert not out_of_reach(from_table({**TABLE, "stages": [CURE, stage | {"until": until}]}).stages)
+    cold = from_table(
+        {
+            **TABLE,
+            "stages": [
+                CURE,
+                hot | {"until": "core temperature >= 65 degC"},
+                air | {"until": "core temperature <= 4 degC"},
+            ],
+        }
+    )
+    assert any("it never comes there" in said for said in in_short(run(cold, draws=16)))
+
+
+def test_more_soak_is_offered_for_the_piece_that_needs_it_to_its_own_aim_and_not_once_it_was_heated():
+    water = [{"amount": "2 kg", "lasts": "1 h", "temperature": "4 degC"}]
+    pieces = [*TABLE["pieces"], {"name": "slice", "thickness": "1 cm", "weight": "0.1 kg"}]
+    strong = {
+        **TABLE,
+        "pieces": pieces,
+        "weigh_out": {**TABLE["weigh_out"], "method": "strong brine", "strength": "20 %"},
+    }
+    del strong["weigh_out"]["salt"]
+    line = [{**CURE, "lasts": "4 h"}, {"do": "soak", "waters": water, "until": "average salt <= 2.9 %"}]
+    said = [
+        answer.sentence
+        for answer in run(from_table({**strong, "stages": line}), draws=16).answers
+        if isinstance(answer, Answer)
+    ]
+    assert len(said) == 1 and said[0].startswith("Soak the slice ") and "down to 2.9 % salt" in said[0]
+    smoked = [*line, {"do": "smoke", "temperature": "25 degC", "humidity": "70 %", "lasts": "6 h"}]
+    told = run(from_table({**strong, "stages": smoked}), draws=16).answers
+    assert not any(isinstance(answer, Answer) for answer in told)

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Piece
-from curelab.show.answer import TOO_WARM, how_forgiving, of_ten, slowest_spot
+from curelab.show.answer import TOO_WARM, how_forgiving, slowest_spot
+from curelab.show.how_often import of_ten
 from curelab.sources import default_numbers
 from curelab.spread import spread
 from curelab.spread.forgiving import forgiving, taste_around

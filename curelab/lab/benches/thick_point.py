@@ -119,10 +119,10 @@ class ThickPoint(Bench):
         first, more = [], []
         for found, piece in zip(ready, pieces, strict=False):
             stands = float(many.at("average", "salt", [now], piece.name, "equilibrium").middle[0])
-            made = state.changes(many, state.cure, piece.name) if found.bare else None
+            made = state.changes(many, state.cure, piece.name) if found.bare and found.nitrite else None
             plan = Planned(now, stands)
             said = answer(found, piece, many.usual.numbers, plan, system, None, made, state.batch.weighed)
-            first.append(headline(found, piece, plan, system, made))
+            first.append(headline(found, piece, plan, system, made, many.usual.numbers))
             more.append(" ".join(said))
         self.says["answer"].text = "\n".join(first)
         self.says["spot"].text = "\n".join(more)
