@@ -53,7 +53,9 @@ def fate(verdicts: Sequence[Verdict]) -> Fate | None:
         return LOST
     if any("nitrite, most" in name and "remains" not in name for name in much):
         return POISON
-    if any(name.startswith(SPOILS) for name in names):
+    if any(
+        each.name.startswith(SPOILS) and each.statistic is not None for each in failed
+    ):  # None: it never was so warm
         return SPOILT
     if is_raw(failed):
         return RAW
