@@ -20,10 +20,11 @@ from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, wanted_of
 from .forecast.serve import Lead, moment
-from .learn.probe import doubted, judged_probe, no_easier
+from .learn.probe import doubted, in_doubt, judged_probe, no_easier
 from .learn.update import CURED, Update, heard
 from .learn.warm_log import judged_log
 from .limits import Verdicts, check_all, check_cooked, check_ingoing, counting, worst_first
+from .limits.protection import check_clocks
 from .limits.verdict import in_draws
 from .recipe.criterion import TEMPERATURE, Criterion
 from .recipe.piece import Piece, alike_pieces
@@ -193,7 +194,7 @@ class Outcome(Shown):
             for _ in wide.prepared(few, step):
                 yield full
         for chances in full.spread.judged(
-            self.batch.rules, self.batch.product, draws=_checked(self.batch), **self._counted
+            self.batch.rules, self.batch.product, draws=_checked(self.batch), system=self.batch.units, **self._counted
         ):
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
@@ -358,20 +359,26 @@ class Outcome(Shown):
         probe = (*judged_probe(self.batch, self.history), *doubted(self.batch, self.judged))
         read = (*judged_log(self.batch, self.history.numbers), *probe)
         held = no_easier(found, self.batch, self.history, self._as_planned) if self.learned is not None else found
-        return worst_first((*read, *in_draws(held, self._hot_chances)))
+        held = in_doubt(held, self.batch, self.judged)
+        return worst_first((*read, *in_draws(held, self._danger_chances)))
 
     @property
-    def _hot_chances(self) -> dict[str, Chance]:
-        """`chances` of the checks of heat, worked out alone where the others are not known yet; nothing while a slider is being moved."""
-        if not any(stage.heats for stage in self.history.stages):
-            return {}
+    def _danger_chances(self) -> dict[str, Chance]:
+        """`chances` of the checks of heat and of the clocks of raw meat, worked out alone where the others are not known yet; nothing while a slider
+        is being moved.
+        """
         if self.chances_so_far:
-            names = {verdict.name for each in (self.judged, self.slow, self.fast) for verdict in check_cooked(each)}
+            names = {verdict.name for each in (self.judged, self.slow, self.fast) for verdict in self._dangers(each)}
             return {name: chance for name, chance in self.chances_so_far.items() if name in names}
         if self.passing:
             return {}
-        found = self.spread.verdicts(draws=_checked(self.batch), checks=check_cooked)
+        found = self.spread.verdicts(draws=_checked(self.batch), checks=self._dangers)
         return {chance.name: chance for chance in found}
+
+    def _dangers(self, history: History) -> Verdicts:
+        """The checks that are held against the draws."""
+        system = self.batch.units
+        return Verdicts([*check_clocks(history, history.numbers, system), *check_cooked(history, system)])
 
     def _as_planned(self) -> History:
         """The usual case as if no log had been kept."""
@@ -402,7 +409,9 @@ class Outcome(Shown):
     @cached_property
     def chances(self) -> dict[str, Chance]:
         """By the name of each verdict, in how many of the first draws it comes out how."""
-        found = self.spread.verdicts(self.batch.rules, self.batch.product, draws=_checked(self.batch), **self._counted)
+        found = self.spread.verdicts(
+            self.batch.rules, self.batch.product, draws=_checked(self.batch), system=self.batch.units, **self._counted
+        )
         return {chance.name: chance for chance in found}
 
     @property

@@ -74,6 +74,11 @@ class OneOfMany(History):
     def runs(self) -> list[Run]:
         return self.many.runs
 
+    @property
+    def count(self) -> int:
+        """Of the columns of its stretches, which are those of all draws."""
+        return self.many.count
+
     def depths(self, piece: int = 0) -> np.ndarray:
         return self.many.depths(piece)
 

@@ -14,13 +14,14 @@ from ..engine.readout import Ran
 from ..limits.cooked import check_cooked, check_read_cooling
 from ..limits.cooling import rules
 from ..limits.lethality import DEFER
-from ..limits.verdict import OUTCOMES, Verdict, Verdicts, unknown
+from ..limits.verdict import OUTCOMES, Verdict, Verdicts, undecided, unknown
 from ..recipe.criterion import TEMPERATURE
 from ..recipe.stages import Stage
 from ..spread import Request, Spread
 from ..spread.answers import ordered
 
 WARMTH = "core temperature"
+IN_THE_MEAT = "thermometer in the meat"
 TURNED = 5.0  # K back from the furthest reading: the next stage has begun (judgement)
 DOUBTED = 5.0  # K that a probe may say less than is computed, before no check of heat is vouched for (judgement)
 HOTTER = 2.0  # K that a probe may read beyond its bath, for a probe and an oven that are both a little off (judgement)
@@ -182,6 +183,23 @@ def no_easier(
 
 def doubted(batch: Batch, history: History) -> tuple[Verdict, ...]:
     """Unknown, where a reading says that meat is less cooked, or less cooled, than `history` has it: so looks a bath that failed."""
+    return tuple(verdict for _, verdict in _doubts(batch, history))[:1]
+
+
+def in_doubt(found: Sequence[Verdict], batch: Batch, history: History) -> list[Verdict]:
+    """Verdicts, none of heat a pass where a thermometer said that meat was less cooked; none of cooling where it said that it was less cooled."""
+    doubts = [aim for aim, _ in _doubts(batch, history)]
+    if not doubts:
+        return list(found)
+    names = {each.name for each in check_cooked(history)}
+    if all(aim == "chill" for aim in doubts):
+        names = {name for name in names if name.startswith("cooling")}
+    why = "The thermometer in the meat says otherwise than this:"
+    return [undecided(each, why) if each.name in names else each for each in found]
+
+
+def _doubts(batch: Batch, history: History) -> Iterator[tuple[str, Verdict]]:
+    """(aim of its stage, verdict) of every reading that is so far from what `history` has, in order of time."""
     for entry in sorted(batch.log, key=lambda each: each.at):
         if entry.what != WARMTH or entry.number is None or entry.at > float(history.length):
             continue
@@ -198,9 +216,8 @@ def doubted(batch: Batch, history: History) -> tuple[Verdict, ...]:
                 if stage.aim == "chill"
                 else "Cook on until it says enough."
             )
-            said = f"The thermometer in the {name} says {read} where {computed} were expected. Believe the thermometer, not the checks below. {remedy} {DEFER}"
-            return (unknown("thermometer in the meat", said, "a reading of this batch", "judgement"),)
-    return ()
+            said = f"Believe the thermometer in the {name}, not the checks below: it says {read} where {computed} were expected. {remedy} {DEFER}"
+            yield stage.aim, unknown(IN_THE_MEAT, said, "a reading of this batch", "judgement")
 
 
 def settings(readings: Sequence, usual: History) -> tuple[str, ...]:
@@ -209,4 +226,15 @@ def settings(readings: Sequence, usual: History) -> tuple[str, ...]:
     return tuple(dict.fromkeys(each.setting for each in heatings if each is not None))
 
 
-__all__ = ["WARMTH", "doubted", "forecast", "judged_probe", "lived", "no_easier", "placed", "settings"]
+__all__ = [
+    "IN_THE_MEAT",
+    "WARMTH",
+    "doubted",
+    "forecast",
+    "in_doubt",
+    "judged_probe",
+    "lived",
+    "no_easier",
+    "placed",
+    "settings",
+]

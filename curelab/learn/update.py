@@ -22,7 +22,7 @@ from ..spread.uncertain import Uncertain, inputs_for, with_known
 from .fit import Fit, fit
 from .probe import WARMTH, forecast, lived
 from .readings import SHARED, Measurement, from_log
-from .words import Told, told
+from .words import Told, told, what_was_seen
 
 __all__ = [
     "Known", "MeatAndFridge", "Update", "asked_for", "heard", "load_profile", "priors", "profile_of", "save_profile", "update",
@@ -30,6 +30,7 @@ __all__ = [
 
 CURED = "core salt >= 90 % of equilibrium"  # a detail; what a cook waits for is the next
 PACE = "obstruction.lean"
+SET_ASIDE = "Set aside:"  # how a remark begins on a sort of readings that was not believed
 OF_ONE_ANIMAL = ("ph.", *OF_PIECES)  # says nothing about the next one
 
 
@@ -97,7 +98,7 @@ class Update(Shown):
         return [
             self.told.headline,
             *self.told.details,
-            *(remark for remark in self.remarks if WARMTH in remark),
+            *(remark for remark in self.remarks if WARMTH in remark or remark.startswith(SET_ASIDE)),
             f"{self.told.rests_on.partition(' draws of ')[0]} draws. `curelab learn` says more.",
         ]
 
@@ -185,20 +186,11 @@ def update(
     base = numbers or default_numbers()
     usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
     inputs = priors(batch, known, base)
-    there = {row.key for row in inputs}
-    own = (key for key in asked_for(batch, readings) if key in there or not key.startswith("heat."))
-    wanted = tuple(dict.fromkeys([*(parameters or ()), *own]))
-    if parameters is not None and PACE not in parameters:
-        wanted = tuple(key for key in wanted if key != PACE)
-    if PACE in wanted and PACE not in {row.key for row in inputs}:
-        raise refuse(
-            "log",
-            "how fast this meat takes salt is given as its diffusivity, so the log cannot tell it; take that out of the tissue to learn it",
-        )
-    try:
-        found = fitted(batch, readings, wanted, inputs, usual, base)
-    except ValueError as error:
-        raise refuse("log", str(error)) from None
+    found, kept = _fit_what_agrees(batch, readings, parameters, inputs, usual, base)
+    if kept != readings:
+        aside = what_was_seen([each for each in readings if each not in kept], usual, batch.units)
+        because = f"{SET_ASIDE} {aside}, which nothing that is published would give here; measure again."
+        readings, remarks = kept, (*remarks, because)
     many = [
         spread(batch, inputs=inputs, learned=taught, count=count, seed=seed, numbers=base, used=usual.numbers.used)
         for taught in (None, found.learned)
@@ -213,6 +205,40 @@ def update(
     return Update(
         found, before, after, remarks, said, many[1], begin, ends, many[0], batch, readings, usual, cure
     )  # fmt: skip
+
+
+def _fit_what_agrees(
+    batch: Batch, readings: tuple[Measurement, ...], parameters: Sequence[str] | None, inputs: Sequence[Uncertain], usual: History, base: Numbers,
+) -> tuple[Fit, tuple[Measurement, ...]]:  # fmt: skip
+    """(the fit, the readings behind it): of all; where that is not to be believed, of those in the meat or of the others, whichever alone is: a
+    probe says nothing of salt, and salt nothing of heat. Raises InputError for a pace that the readings cannot tell, and for what `fit` refuses.
+    """
+    hot = tuple(each for each in readings if each.what == WARMTH)
+    sorts = [tuple(each for each in readings if each not in hot), hot]
+    there = {row.key for row in inputs}
+
+    def of(some: tuple[Measurement, ...]) -> Fit:
+        own = (key for key in asked_for(batch, some) if key in there or not key.startswith("heat."))
+        wanted = tuple(dict.fromkeys([*(parameters or ()), *own]))
+        if parameters is not None and PACE not in parameters:
+            wanted = tuple(key for key in wanted if key != PACE)
+        if PACE in wanted and PACE not in there:
+            raise refuse(
+                "log",
+                "how fast this meat takes salt is given as its diffusivity, so the log cannot tell it; take that out of the tissue to learn it",
+            )
+        try:
+            return fitted(batch, some, wanted, inputs, usual, base)
+        except ValueError as error:
+            raise refuse("log", str(error)) from None
+
+    whole = of(readings)
+    if not whole.believed and all(sorts):
+        for some in sorts:
+            alone = of(some)
+            if alone.believed:
+                return alone, some
+    return whole, readings
 
 
 def _times(many: Sequence[Spread], salt: str | Criterion, cure: int | None) -> list[Times] | tuple[None, None]:

@@ -4,7 +4,7 @@ practice go before it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
@@ -18,7 +18,7 @@ from ..weighing import EquilibriumBrine, StrongBrine, WeighOut
 from ..weighing.methods import Solutes, ingoing_table, pickle_weight
 from .cooked import check_cooked
 from .process import check_process
-from .protection import OF_ONE_PLACE, check_local
+from .protection import OF_ONE_PLACE, UNPROTECTED, check_local
 from .rule_sets import RULE_SETS, Limit, find, picks
 from .taken_up import check_taken_up
 from .verdict import OUTCOMES, ROUNDING, Verdict, Verdicts, judge, undecided, unknown, worst_first
@@ -219,30 +219,45 @@ def check_all(
     `corners`: the same batch in (slow, fast) meat, the ends of what is published. A pass then needs all three; a fail
     in usual meat is a fail; a pass in usual meat only is unknown, and says which meat differs.
     """
-    usual = _checked(history, rule_set, product, method, pick_up, numbers, system)
-    others = [
-        (
-            _corner_said(kind, each, history),
-            {v.name: v for v in _checked(each, rule_set, product, method, pick_up, numbers, system)},
-        )
-        for kind, each in zip(("slow", "fast"), corners, strict=False)
+    every = [
+        Verdicts(_checked(each, rule_set, product, method, pick_up, numbers, system)) for each in (history, *corners)
     ]
-    return worst_first(_in_all(verdict, others) for verdict in usual)
+    heat = {verdict.name for each in (history, *corners) for verdict in check_cooked(each)}
+    return _in_corners(every, heat, _loses_faster(corners[0], history) if corners else "")
 
 
 def check_cooked_in_all(history: History, corners: Sequence[History], system: str = "metric") -> Verdicts:
     """The checks of heat alone, worst first: a pass in usual meat is one only if it is one in (slow, fast) meat too."""
-    others = [
-        (f"{kind} meat", {v.name: v for v in check_cooked(each, system)})
-        for kind, each in zip(("slow", "fast"), corners, strict=True)
+    every = [check_cooked(each, system) for each in (history, *corners)]
+    return _in_corners(every, {verdict.name for each in every for verdict in each}, "")
+
+
+def _in_corners(every: Sequence[Verdicts], heat: Collection[str], faster: str) -> Verdicts:
+    """Verdicts of usual, slow and fast meat as one, worst first. heat: the names of the checks that hang on how fast meat heats; faster: how fast
+    slow meat loses nitrite, in words.
+    """
+    usual, *others = every
+    by_name = [
+        (kind, {each.name: each for each in found}) for kind, found in zip(("slow", "fast"), others, strict=False)
     ]
-    return worst_first(_in_all(verdict, others) for verdict in check_cooked(history, system))
+
+    def said(kind: str, name: str) -> str:
+        if name in heat:
+            return f"meat that heats and cools {'slowly' if kind == 'slow' else 'fast'}"
+        loses = kind == "slow" and ("nitrite" in name or name == UNPROTECTED)
+        return f"{kind} meat{faster if loses else ''}"
+
+    return worst_first(
+        _in_all(verdict, [(said(kind, verdict.name), found) for kind, found in by_name]) for verdict in usual
+    )
 
 
-def _corner_said(kind: str, corner: History, usual: History) -> str:
+def _loses_faster(corner: History, usual: History) -> str:
+    """ " (nitrite lost 3 times as fast)", where that is so and there is any."""
     key = "nitrite.loss_multiplier"
     times = corner.numbers.si(key) / usual.numbers.si(key)
-    return f"{kind} meat (nitrite lost {times:.2g} times as fast)" if times > 1 else f"{kind} meat"
+    cured = any(stage.put_in is not None and stage.put_in.nitrite for stage in usual.stages)
+    return f" (nitrite lost {times:.2g} times as fast)" if times > 1 and cured else ""
 
 
 def _in_all(verdict: Verdict, others: Sequence[tuple[str, dict[str, Verdict]]]) -> Verdict:

@@ -26,6 +26,7 @@ from .verdict import OUTCOMES, Verdict, Verdicts, in_degrees, judge, undecided, 
 
 READINGS = 300  # of a stretch; closer together where it begins, for there the temperature runs fastest
 COLD = 283.15  # K: meat that is colder may lie in the fridge as it is (judgement; limits on cooling end at 4 to 7 degC)
+KEPT = "kept after cooking"
 NITRITE = 1e-6  # kg/kg: meat that took up less was not cured with nitrite (judgement)
 
 
@@ -133,10 +134,10 @@ def _kept_long(history: History) -> Verdict | None:
     if kept <= float(most) * units.DAY:
         return None
     reason = (
-        f"{units.roughly(kept).capitalize()} from the cook to the end. Eat cooked meat within {few} to {most} days from the fridge, or freeze it. "
-        f"Beyond that nothing here can vouch for it. {DEFER}"
+        f"Kept {units.roughly(kept)} after cooking; the printed rule is {few} to {most} days in the fridge. Do not eat it: nothing here can vouch "
+        f"for it. Freeze what you would keep longer. {DEFER}"
     )
-    return unknown("kept after cooking", reason, row["source"], row["how"], float(most), "d")
+    return unknown(KEPT, reason, row["source"], row["how"], float(most), "d")
 
 
 def _badness(verdict: Verdict) -> tuple[int, float]:

@@ -17,7 +17,7 @@ from ..fields import InputError, Problem
 from ..sources import read_table
 from .curve import SLACK, Curve, Span, worst
 from .lethality import DEFER
-from .verdict import ROUNDING, Verdict, Verdicts, judge, undecided, unknown
+from .verdict import ROUNDING, Verdict, Verdicts, judge, led, undecided, unknown
 
 RETAIL, SLOW = "the food code", "California's slow cooling"  # options of heat_rules.csv
 ORDER = ("pass", "unknown", "fail")
@@ -96,7 +96,9 @@ def check_come_up(curves: Curve | Sequence[Curve]) -> Verdict:
         reason = (
             f"{curve.place.capitalize()} never came to {units.show(rule.end, 'temperature')}: it is not cooked. {DEFER}"
         )
-        return unknown("come-up", reason, rule.source, rule.how, rule.seconds / units.HOUR, "h")
+        return replace(
+            unknown("come-up", reason, rule.source, rule.how, rule.seconds / units.HOUR, "h"), outcome="fail"
+        )
     what = f"time from {rule.words} at {curve.place}, in all before it was hot"
     remark = "" if span.done else "It had not come there by then."
     if span.seconds > rule.seconds:
@@ -227,7 +229,7 @@ def _said(curve: Curve, name: str, fit: _Fit, remark: str, kept: Sequence[str]) 
         remark = f"If this has happened, throw it away. Next time cut smaller or chill in ice water. {remark}"
     found = judge(name, hours, "<=", limit, "h", what, source, how, remark)
     if fit.outcome == "fail" and kept:
-        said = f"Too slow for this, quick enough for {kept[0]}. {found.sentence}"
+        said = led(f"Too slow for this, quick enough for {kept[0]}:", found.sentence)
         return replace(found, outcome="unknown", margin=None, sentence=said)
     if how != "seen":
         return undecided(
@@ -296,7 +298,7 @@ def check_reheating(curves: Curve | Sequence[Curve]) -> Verdict:
             "reheating", hottest, ">=", least, "°C", f"hottest at {curve.place}", rule.source, rule.how, remark
         )
         if found.outcome == "pass":
-            found = undecided(found, "It was there for too short a time.")
+            found = undecided(found, "There for too short a time:")
         return found
     what = f"warming from {rule.words} at {curve.place}"
     return judge(

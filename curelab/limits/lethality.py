@@ -127,15 +127,21 @@ def check_lethality(curves: Curve | Sequence[Curve], logs: Sequence[float] = LOG
     """Whether the slowest of `curves` was cooked to the federal table.
 
     6.5 log is the standard for cooked beef: held by one row is a pass; enough only when rows are added up is unknown, for the table counts one
-    temperature at a time; else it is a fail. 7 log is asked for poultry, and by some codes of all meat: short of it is unknown.
+    temperature at a time; else it is a fail. 7 log is asked for poultry, and by some codes of all meat: short of it is unknown, but for what
+    fails at 6.5, which is raw by either.
     """
-    return Verdicts(_held(worst(curves, lambda each, n=number: -added_up(each, n)), number) for number in logs)
+    found: list[Verdict] = []
+    for number in logs:
+        raw = any(each.outcome == "fail" for each in found)
+        found.append(_held(worst(curves, lambda each, n=number: -added_up(each, n)), number, raw))
+    return Verdicts(found)
 
 
-def _held(curve: Curve, logs: float) -> Verdict:
+def _held(curve: Curve, logs: float, raw: bool) -> Verdict:
     name, row = f"lethality, {logs:g} log", read_table("lethality.csv")[0]
     source, how, first = row["source"], row["how"], table(logs)[0]
-    otherwise = "fail" if logs == LOGS[0] else "unknown"
+    otherwise = "fail" if logs == LOGS[0] or raw else "unknown"
+    asked_of = "" if logs == LOGS[0] else f"{logs:g} log, which some codes ask of all meat"
     best = dwell(curve, table(logs))
     if best is None:
         what = f"hottest at {curve.place}"
@@ -146,12 +152,12 @@ def _held(curve: Curve, logs: float) -> Verdict:
             f"From {safe} a moment is. {DEFER}"
         )
         hottest, least = (units.convert(each, "temperature", "degC") for each in (curve.hottest, first.kelvin))
-        return judge(name, hottest, ">=", least, "°C", what, source, how, remark, otherwise)
+        return judge(name, hottest, ">=", least, "°C", what, source, how, remark, otherwise, asked_of)
     if best.asked == 0:
         what = f"hottest at {curve.place}"
         hottest, least = (units.convert(each, "temperature", "degC") for each in (curve.hottest, best.kelvin))
         said = f"A moment is enough there. {DEFER}"
-        return judge(name, hottest, ">=", least, "°C", what, source, how, said)
+        return judge(name, hottest, ">=", least, "°C", what, source, how, said, group=asked_of)
     sum_ = added_up(curve, logs)
     added = f"{sum_:.3g} log" if sum_ <= MOST_SAID * logs else f"more than {MOST_SAID * logs:g} log"
     rests = f"Added up over the whole curve: {added} of {logs:g}."
@@ -165,7 +171,7 @@ def _held(curve: Curve, logs: float) -> Verdict:
         )
         return unknown(name, reason, source, how, best.asked / 60, "min")
     remark = f"{rests} {DEFER}" if best.share >= 1 - ROUNDING else f"{rests} Cook longer or hotter. {DEFER}"
-    return judge(name, best.held / 60, ">=", best.asked / 60, "min", what, source, how, remark, otherwise)
+    return judge(name, best.held / 60, ">=", best.asked / 60, "min", what, source, how, remark, otherwise, asked_of)
 
 
 # -- bags ------------------------------------------------------------------------------------------------------------------------------

@@ -19,12 +19,11 @@ from ..sources import Numbers
 from . import keeping
 from .exposure import Exposure, exposures
 from .rule_sets import Limit, find, picks
-from .verdict import ROUNDING, Verdict, caveat, judge, unknown
+from .verdict import DISCARD, ROUNDING, Verdict, caveat, judge, unknown
 
 UNPROTECTED, WARM = "time unprotected", "time in the warm"
 SLOWEST, LOCAL = "cure at the slowest spot", "nitrite near the surface"
 OF_ONE_PLACE = (SLOWEST, LOCAL)
-DISCARD = "Do not do this. If it has happened, throw the meat away; cooking does not make it safe."
 THREE, TEN = (
     276.15,
     283.15,
@@ -35,13 +34,14 @@ MOST_REST = 60 * units.DAY
 
 def check_protection(history: History, numbers: Numbers, system: str = "metric") -> list[Verdict]:
     """Time unprotected and time in the warm (`exposure`), the cure at the place where least of it comes, and pH."""
+    slowest = _slowest(history, exposures(history, numbers), numbers, system)
+    return [*check_clocks(history, numbers, system), slowest, *_acid(history, numbers)]
+
+
+def check_clocks(history: History, numbers: Numbers, system: str = "metric") -> list[Verdict]:
+    """The two clocks of raw meat alone."""
     each = exposures(history, numbers)
-    return [
-        _unprotected(history, each, numbers, system),
-        _warm(each, numbers, system),
-        _slowest(history, each, numbers, system),
-        *_acid(history, numbers),
-    ]
+    return [_unprotected(history, each, numbers, system), _warm(each, numbers, system)]
 
 
 def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, system: str) -> Verdict:
@@ -276,6 +276,7 @@ __all__ = [
     "SLOWEST",
     "UNPROTECTED",
     "WARM",
+    "check_clocks",
     "check_local",
     "check_protection",
     "evened",

@@ -11,6 +11,7 @@ from ..results import Shown
 
 OUTCOMES = ("fail", "unknown", "pass")
 SIGNS = {"fail": "NOT OK", "unknown": "CANNOT SAY", "pass": "ok"}  # on paper and on every page
+DISCARD = "Do not do this. If it has happened, throw the meat away; cooking does not make it safe."
 SURE = 0.9  # of the simulated batches: what holds less often is not promised (judgement)
 SOME = 0.25  # of the simulated batches in which something does, from which it is a chance and not an error (judgement)
 ROUNDING = 5e-4
@@ -129,14 +130,21 @@ def unknown(name: str, reason: str, source: str, how: str, limit: float | None =
 
 
 def undecided(verdict: Verdict, reason: str) -> Verdict:
-    """A pass turned into unknown, with the reason put first; any other verdict as it is."""
+    """A pass turned into unknown, with the reason put first, as in `led`; any other verdict as it is."""
     if verdict.outcome != "pass":
         return verdict
-    return replace(verdict, outcome="unknown", margin=None, sentence=f"{reason} {verdict.sentence}")
+    return replace(verdict, outcome="unknown", margin=None, sentence=led(reason, verdict.sentence))
+
+
+def led(lead: str, sentence: str) -> str:
+    """A sentence behind what leads to it, as one with it where that ends with a colon; that meat is to be thrown away stays first."""
+    first = f"{DISCARD} " if sentence.startswith(DISCARD) else ""
+    rest = sentence.removeprefix(first)
+    return f"{first}{lead} {rest[:1].lower() + rest[1:] if lead.endswith(':') else rest}"
 
 
 class Often(Protocol):
-    """Shares of the simulated batches in which a check passes and fails."""
+    """Shares of the simulated batches in which a check passes and fails, and its verdict in one in which it does not pass, a fail if there is one."""
 
     @property
     def passes(self) -> float: ...
@@ -144,21 +152,30 @@ class Often(Protocol):
     @property
     def fails(self) -> float: ...
 
+    @property
+    def missed(self) -> Verdict | None: ...
+
 
 def in_draws(verdicts: Iterable[Verdict], chances: Mapping[str, Often]) -> Verdicts:
     """Verdicts, worst first, held against simulated batches, `chances` by name: one that fails in more than SOME of them is a fail, a pass that is
-    one in fewer than SURE is unknown.
+    one in fewer than SURE is unknown. Both tell the figures of a batch that misses.
     """
     return worst_first(_in_draws(each, chances[each.name]) if each.name in chances else each for each in verdicts)
 
 
 def _in_draws(verdict: Verdict, chance: Often) -> Verdict:
     if verdict.outcome != "fail" and chance.fails > SOME:
-        said = f"Not ok in {10 * chance.fails:.0f} of 10 simulated batches. {verdict.sentence}"
-        return replace(verdict, outcome="fail", margin=None, sentence=said)
-    if chance.passes < SURE:
-        return undecided(verdict, f"Ok in only {int(10 * chance.passes)} of 10 simulated batches.")
-    return verdict
+        outcome, lead = "fail", f"Not ok in {10 * chance.fails:.0f} of 10 simulated batches"
+    elif verdict.outcome == "pass" and chance.passes < SURE:
+        outcome, lead = "unknown", f"Ok in only {int(10 * chance.passes)} of 10 simulated batches"
+    else:
+        return verdict
+    lead += ":" if chance.missed is None else "; in one of the others:" if outcome == "unknown" else "; in one of them:"
+    told = chance.missed or verdict
+    said = (
+        told.sentence if outcome == "fail" else told.sentence.removeprefix(f"{DISCARD} ")
+    )  # what may be so is no order
+    return replace(told, outcome=outcome, margin=None, sentence=led(lead, said))
 
 
 _DEGREES = re.compile(r"(-?\d+(?:\.\d+)?) °C(?:(, at (?:least|most) )(-?\d+(?:\.\d+)?))?(?! \(-?\d+ °F)")

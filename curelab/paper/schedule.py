@@ -23,6 +23,7 @@ from ..outcome import Outcome, run
 from ..show.answer import keep_cold
 from ..show.check_names import kitchen
 from ..show.dangers import failing
+from ..show.fate import fate, no_day
 from ..show.stop import not_to_follow
 from ..spread.answers import ordered
 from ..units import MINUTES_A_DAY
@@ -165,11 +166,12 @@ def schedule(
     local = clock.local if dated else lambda instant: None
     bands = {index: band_of(wished, index) for index in set(where) if index is not None and probed(wished, index)}
     readings = readings_of(planned, borders, where, clock)
-    tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, readings, zero, local, bands)
+    becomes, lost = fate(told.verdicts), no_day(told.verdicts)
+    tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, readings, zero, local, bands, becomes)
     begins = {index: borders[n] for n, index in reversed(list(enumerate(where))) if index is not None}
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
-    tasks = with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)
-    checks = checks_of(known or wished, begins, ends, clock if dated else None, batch.units)
+    tasks = tasks if lost else with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)
+    checks = () if lost else checks_of(known or wished, begins, ends, clock if dated else None, batch.units)
     remarks = remarks_of(batch, clock, given, known, tasks)
     if now is not None and serve is not None and not batch.log and borders[0] * 60 < now.timestamp():
         remarks.append(_too_late(links, now, clock, borders[0], batch.units))

@@ -8,14 +8,14 @@ import dataclasses
 from dataclasses import dataclass
 
 from .. import __version__, units
-from ..limits import DISCARD, NITRITE_CAUTIONS
+from ..limits import NITRITE_CAUTIONS
 from ..recipe.measured import measures, with_fat
 from ..recipe.piece import Piece
 from ..show import cut_section, pictures
 from ..show.answer import UNTIL_CURED, ranges
 from ..show.check_names import INFORMS, kitchen
 from ..show.cut_section import CutSection
-from ..show.dangers import warnings
+from ..show.dangers import briefly, warnings
 from ..show.own_units import own_units
 from ..show.pictures import Lines, Mark
 from ..show.warm_lines import cautions_of
@@ -147,7 +147,7 @@ def sheet(found: Schedule) -> Sheet:
         effects=found.effects,
         checks=found.to_check,
         pictures=drawn,
-        verdicts=tuple(Judged(verdict.outcome, capital(_in_short(verdict.sentence))) for verdict in worrying),
+        verdicts=tuple(Judged(verdict.outcome, capital(_typed(briefly(verdict.sentence)))) for verdict in worrying),
         passed=tuple(dict.fromkeys(kitchen(verdict.name) for verdict in fine)),
         rules=batch.rules,
         cautions=tuple(dict.fromkeys((*(own_units(each, batch.units) for each in weighing), *usual))),
@@ -309,18 +309,6 @@ def _pictures(found: Schedule) -> tuple[Lines | CutSection, ...]:
             dataclasses.replace(lines, sentence=lines.sentence.replace(units.hour_or_day(end), day), marks=marks)
         )
     return (*drawn, section) if section is not None else tuple(drawn)
-
-
-def _in_short(words: str) -> str:
-    """The first sentence of a verdict; before it, that the meat is to be thrown away."""
-    rest = words.removeprefix(DISCARD)
-    return f"{DISCARD} {_first(rest.lstrip())}" if rest != words else _first(words)
-
-
-def _first(words: str) -> str:
-    """The first sentence, with its full stop."""
-    head, stop, _ = words.partition(". ")
-    return _typed(head + ("." if stop else ""))
 
 
 def _typed(words: str) -> str:

@@ -12,6 +12,7 @@ from ..outcome import Outcome
 from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Log, Stage
 from ..recipe.times import COLD
+from ..show.fate import Fate
 from ..sources import read_table
 from ..spread.answers import ordered
 from ..units import capital
@@ -71,13 +72,14 @@ def tasks_of(
     zero: int,
     local: Callable[[int], datetime | None],
     bands: Mapping[int, str],
+    becomes: Fate | None = None,
 ) -> tuple[Task, ...]:
     """One task for each border and turn, in order of time.
 
     `where`: the stage of each link (None: a step); `turns`, `wanted_turns`: instants by stage, as planned and
     as asked for; `readings`: instants at which to read the brine, by stage; `zero`: the instant at which the
     first stage begins; `local`: puts an instant on the kitchen's clock; `bands`: how long a stage takes that goes
-    by the thermometer, in words.
+    by the thermometer, in words; `becomes`: what must become of the meat by its checks.
     """
     before, after = (batch.plan.before, batch.plan.after) if batch.plan else ((), ())
     steps = (*before, *after)
@@ -104,22 +106,13 @@ def tasks_of(
         title, detail = _stage_words(
             batch, planned, index, seen[index], out, borders[n + 1] - borders[n], bands.get(index, "")
         )
-        add(
-            f"stage-{index + 1}" + (f"-water-{seen[index] + 1}" if seen[index] else ""),
-            n,
-            title,
-            detail,
-            index,
-        )
+        water = f"-water-{seen[index] + 1}" if seen[index] else ""
+        add(f"stage-{index + 1}{water}", n, title, detail, index)
         for key, time, title, meant in _within(index, turns.get(index, []), wanted_turns, readings):
             tasks.append(Task(key, local(time), time - zero, title, "", index, wanted=meant - zero))
-    end = _end_words(batch, _out_of(planned, where, len(where)) if where[-1] is not None else "")
-    served = bool(batch.plan and batch.plan.serve)
-    if _left_raw(batch):
-        then = cook_to(batch.units)
-    else:
-        then = "" if served or not any(stage.aim == "cook" for stage in batch.stages) else eat_within()
-    add("end", len(links), end, f"Keep it at {COLD[batch.units]}. {then}" if then else "")
+    out = _out_of(planned, where, len(where)) if where[-1] is not None else ""
+    kept = _eat_by(_cooked_at(batch, where, borders), borders[-1], zero, local, batch.units)
+    add("end", len(links), *_end_words(batch, out, becomes, kept))
     return tuple(sorted(tasks, key=lambda task: task.minutes))
 
 
@@ -145,14 +138,23 @@ def band_of(wished: Outcome, index: int) -> str:
     return early if early == late else f"{early} to {late} in 8 of 10"
 
 
-def _end_words(batch: Batch, out: str) -> str:
-    """The title of the end of the plan; `out`: what is taken out of what, "" where a step was the last."""
+def _end_words(batch: Batch, out: str, becomes: Fate | None, kept: str) -> tuple[str, str]:
+    """The title of the end of the plan and what is said of it; `out`: what is taken out of what, "" where a step was the last; `kept`: until when to
+    eat it.
+    """
+    if becomes is not None and not becomes.serve:
+        return f"{out}: {becomes.end}" if out else capital(becomes.end), becomes.why
     raw = _left_raw(batch)
     raw_too = f"; {the(raw)} {'is' if len(raw) == 1 else 'are'} still raw" if raw and _cooked(batch) else ""
-    if batch.plan and batch.plan.serve:
-        return f"{out}; serve{raw_too}" if out else f"Serve{raw_too}"
-    done = f"serve it, or keep it cold{raw_too}" if _cooked(batch) else "still raw"
-    return f"{out}: {done}" if out else capital(done)
+    served = batch.plan is not None and batch.plan.serve is not None
+    if served:
+        title = f"{out}; serve{raw_too}" if out else f"Serve{raw_too}"
+    else:
+        done = f"serve it, or keep it cold{raw_too}" if _cooked(batch) else "still raw"
+        title = f"{out}: {done}" if out else capital(done)
+    then = [becomes.why if becomes else "", cook_to(batch.units) if raw else "" if served else kept]
+    said = " ".join(each for each in then if each)
+    return title, f"Keep it at {COLD[batch.units]}. {said}" if said else ""
 
 
 def _left_raw(batch: Batch) -> list[str]:
@@ -163,10 +165,23 @@ def _left_raw(batch: Batch) -> list[str]:
     return [piece.name for piece in batch.pieces if not any(stage.is_about(piece.name) for stage in cooks)]
 
 
-def eat_within() -> str:
-    """How long cooked meat is kept cold, as printed."""
+def _cooked_at(batch: Batch, where: Sequence[int | None], borders: Sequence[int]) -> int | None:
+    """The instant at which the last cook of a piece is over, of the piece for which that is first; None where nothing is cooked."""
+    cooks = [(borders[n + 1], batch.stages[index]) for n, index in enumerate(where) if index is not None]
+    ends = [[at for at, stage in cooks if stage.aim == "cook" and stage.is_about(piece.name)] for piece in batch.pieces]
+    return min((max(each) for each in ends if each), default=None)
+
+
+def _eat_by(cooked: int | None, end: int, zero: int, local: Callable[[int], datetime | None], system: str) -> str:
+    """Until when meat that was `cooked` at an instant may be kept cold, as printed, the fewer days; "" where none is cooked."""
+    if cooked is None:
+        return ""
     row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-03")
-    return f"Eat it within {row['value'].partition('-')[0]} {row['unit']}, as printed for {row['cut']}."
+    days = row["value"].partition("-")[0]
+    until = cooked + int(days) * units.MINUTES_A_DAY
+    at = local(until)
+    by = f"by {say_time.day(at.date(), system)}" if at else f"by day {(until - zero) // units.MINUTES_A_DAY}"
+    return f"Eat it {'at once' if until <= end else by}: cooked meat keeps {days} {row['unit']} from the cook ({row['source']})."
 
 
 def _cooked(batch: Batch) -> bool:

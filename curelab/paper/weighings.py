@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from .. import units
 from ..matter.brine import to_strength
-from ..weighing import on_scale
+from ..weighing import by_label, on_scale
 from .schedule import Schedule
 
 OUNCE = 0.028349523125  # kg
@@ -70,17 +70,19 @@ def weighings(found: Schedule) -> tuple[Weighing, ...]:
             ]
             cure = mix
         else:
-            cure = "sodium nitrite, as the share of your cure mix (never pure)"
+            cure = ""
             things = [
                 ("water", getattr(source, "water", 0.0)),
                 ("salt, that of the cure mix counted in", getattr(source, "salt", 0.0) or 0.0),
             ]
+            nitrite = getattr(source, "nitrite", 0.0)
             things += [
-                (cure, getattr(source, "nitrite", 0.0)),
                 ("sodium nitrate", getattr(source, "nitrate", 0.0)),
                 ("sugar", getattr(source, "sugar", 0.0)),
             ]
         amounts = tuple(_amount(what, mass, batch.units, what == cure) for what, mass in things if mass > 0)
+        if own and nitrite:
+            amounts += (Amount(f"{by_label(nitrite)}. Never use pure nitrite", "cure mix, by its label"),)
         title = f"Weigh out for the {stage.tag}"
         if stage.wet:
             degrees = float(to_strength(source.strength, "salometer"))

@@ -26,7 +26,7 @@ TRIED = {"adversarial": "made to get past", "sound": "sound"}
 
 @dataclass(frozen=True)
 class Tried:
-    """A batch of the table. `must`: outcome it must get, in words; `check`: the check that must give it, "" for a sound one, which no check of
+    """A batch of the table. `must`: outcome it must get, in words; `check`: the check that must give it, "" for one that no check of
     safety may fail or leave open; `before`: "right" or "wrong", as recorded; "later": it was added after.
     """
 

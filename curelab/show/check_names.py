@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from ..limits import UNPROTECTED, WARM
+from ..limits.cooked import KEPT
 from ..limits.protection import LOCAL, SLOWEST
 
 NAMES = {
@@ -19,7 +20,7 @@ NAMES = {
     "moist while cooking": "moist enough while it cooks",
     "bag, pasteurised": "bag cooked long enough",
     "bag, kept in the cold": "bag kept cold after cooking",
-    "kept after cooking": "cooked meat kept short",
+    KEPT: "cooked meat kept short",
     "hot holding": "kept hot enough",
     "cooling, food code": "cooled fast enough",
     "cooling, federal stabilization": "cooled fast enough, federal rule",

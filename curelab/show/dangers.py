@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from ..batch import Batch
 from ..engine.simulate import simulate
+from ..learn.probe import IN_THE_MEAT
 from ..limits import DISCARD, UNPROTECTED, WARM, Verdict, check_all, counting
+from ..limits.cooked import KEPT
 from ..limits.protection import LOCAL, SLOWEST
 from ..limits.verdict import SIGNS
 
+_ENDS = re.compile(r"(?<=\.) (?=[A-Z])")
+OFTEN = ("Not ok in", "Ok in only")  # how a verdict begins that counts simulated batches: what it is about comes next
+_ORDERS = re.compile(r"do not eat|throw (it|the meat) away", re.IGNORECASE)
 MOST = 4  # failing checks that are told at once; the others stand among the checks
 MOST_OF_NITRITE = 2  # of them on too much nitrite, which say much the same
 ASKED = (
+    IN_THE_MEAT,
     UNPROTECTED,
     WARM,
     LOCAL,
@@ -20,12 +27,15 @@ ASKED = (
     SLOWEST,
     "pH of the meat",
     "kept cold",
+    KEPT,
 )
 
 
 def failing(verdicts: Iterable[Verdict], most: int = MOST) -> list[str]:
     """Sentences on the failing checks: meat to be thrown away, said once; then too much nitrite, the two that are most above; then the others."""
     failed = sorted((each for each in verdicts if each.outcome == "fail"), key=_danger)
+    raw = [each for each in failed if each.name.startswith("lethality")]
+    failed = [each for each in failed if each not in raw[1:]]  # one table says it, the next says the same
     discard = [each.sentence for each in failed if _danger(each)[0] == 0]
     much = [each.sentence for each in failed if _danger(each)[0] == 1][:MOST_OF_NITRITE]
     others = [each.sentence for each in failed if _danger(each)[0] == 2]
@@ -52,26 +62,35 @@ def failing_as_written(batch: Batch) -> tuple[Verdict, ...]:
 
 
 def warnings(verdicts: Iterable[Verdict], most: int = 3) -> list[str]:
-    """`failing`, each in its first sentence, for a label or the head of a list."""
-    return [_first(each) for each in failing(verdicts, most)]
+    """`failing`, each said briefly, for a label or the head of a list."""
+    return [briefly(each) for each in failing(verdicts, most)]
 
 
 def _danger(verdict: Verdict) -> tuple[int, bool, float]:
     """Rank of a failing check; of those on too much nitrite, what goes in before what remains, and the farthest above its limit first."""
     if verdict.name in (UNPROTECTED, WARM):
         return 0, False, 0.0
-    too_much = "nitrite" in verdict.name and (", most" in verdict.name or verdict.name == LOCAL)
     return (
         (1, "remains" in verdict.name, -(verdict.statistic or 0.0) / (verdict.limit or 1.0))
-        if too_much
+        if too_much(verdict)
         else (2, False, 0.0)
     )
 
 
-def _first(sentence: str) -> str:
-    """The first sentence; behind it, where the meat is to be thrown away, the one that says why."""
-    head = f"{SIGNS['fail']}: "
-    rest = sentence.removeprefix(head)
-    before = f"{DISCARD} " if rest.startswith(DISCARD) else ""
-    first, stop, _ = rest.removeprefix(before).partition(". ")
-    return f"{head}{before}{first}{'.' if stop else ''}"
+def too_much(verdict: Verdict) -> bool:
+    """Whether a check is one on too much nitrite."""
+    return "nitrite" in verdict.name and (", most" in verdict.name or verdict.name == LOCAL)
+
+
+def briefly(sentence: str) -> str:
+    """A verdict for where there is little room: its first sentence, and those that say what must become of the meat.
+
+    >>> briefly("Taken up: 900, at most 200. Limit read second-hand. Do not eat it like this: use less.")
+    'Taken up: 900, at most 200. Do not eat it like this: use less.'
+    """
+    head = f"{SIGNS['fail']}: " if sentence.startswith(SIGNS["fail"]) else ""
+    head += f"{DISCARD} " if sentence.startswith(f"{head}{DISCARD}") else ""
+    first, *others = _ENDS.split(sentence.removeprefix(head))
+    if first.startswith(OFTEN) and others:
+        first = f"{first} {others.pop(0)}"
+    return head + " ".join([first, *(each for each in others if _ORDERS.search(each))])

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from ..learn.readings import IN_THE_BATH
+from ..learn.warm_log import IN_THE_LOG
 from ..learn.words import brine_tells
 from ..limits import UNPROTECTED, WARM, Verdict
 from ..limits.protection import SLOWEST
@@ -17,6 +18,7 @@ from ..units import capital
 from .answer import HEAD, answers, how_forgiving, keep_cold, ranges
 from .check_names import INFORMS, kitchen
 from .dangers import failing, not_vouched
+from .fate import POISON, fate, no_day
 from .how_often import of_ten
 from .out_of_reach import out_of_reach
 
@@ -43,10 +45,9 @@ def in_parts(
 ) -> tuple[list[str], list[str]]:
     """(what a cook can act on alone: checks that fail, and the answer for every piece; what else there is to know)."""
     chances = outcome.chances if chances is None else chances  # the verdicts rest on them where there is heat
-    logged = next((verdict for verdict in outcome.verdicts if verdict.name == "temperature in the log"), None)
-    warm = logged is not None and logged.outcome == "fail"
-    warm = warm or any(each.name in (UNPROTECTED, WARM) and each.outcome == "fail" for each in outcome.verdicts)
-    by_name = {} if warm else answers(outcome, made=made)  # no day is worth saying for meat that is to be thrown away
+    logged = next((verdict for verdict in outcome.verdicts if verdict.name == IN_THE_LOG), None)
+    lost = no_day(outcome.verdicts)
+    by_name = {} if lost else answers(outcome, made=made)
     told = list(by_name.values())
     said = []
     if logged is not None and logged.outcome != "pass":
@@ -55,6 +56,7 @@ def in_parts(
     safety = [each for each in outcome.verdicts if each is not logged and not (told and each.name == SLOWEST)]
     said += failing(safety) + not_vouched(safety)
     said += out_of_reach(outcome.batch.stages, outcome.batch.units)
+    said += [POISON.sentence] if fate(outcome.verdicts) is POISON else []  # what the others come to, their checks say
     first = [*said, *(" ".join(lines[:HEAD]) for lines in told)]
     said = [" ".join((f"{capital(name)}:", *lines[HEAD:])) for name, lines in by_name.items() if lines[HEAD:]]
     if told:
@@ -63,7 +65,7 @@ def in_parts(
             keep_cold(outcome.batch.units),
         ]
         said += _close(outcome, chances)
-    if outcome.said and not warm:
+    if outcome.said and not lost:
         taken = "Your readings are taken up." if outcome.learned is not None else "Your readings are not taken up."
         said.append(f"{taken} {outcome.said[0]}")
     counts = [

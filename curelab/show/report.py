@@ -13,16 +13,16 @@ from ..outcome import Outcome
 from ..recipe.measured import told, weight_note
 from ..spread import Windows
 from ..units import WIDTH
-from ..weighing import WHY_METHODS_DIFFER
+from ..weighing import OVER_MEASURED, WHY_METHODS_DIFFER, by_label
 from . import fields
 from .check_names import INFORMS
+from .fate import fate
 from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
 from .own_units import own_units
 from .plate import plate_sentences
-from .to_the_plate import is_raw, to_the_table
+from .to_the_plate import to_the_table
 from .warm_lines import READ, cautions_of, warm_line
 
-UNCOOKED = "Not cooked by the printed tables: do not eat it, nor its juice. Cook on until a thermometer in the middle shows what your code asks for."
 HEAD_WIDTH = 100  # columns of the answer under the title
 
 
@@ -42,8 +42,10 @@ def words(outcome: Outcome, long: bool = False) -> str:
     for each in outcome.answers:
         if long or not isinstance(each, Windows):
             out += _wrapped(each.told if isinstance(each, Windows) else each.sentence)
-    raw = is_raw(outcome.verdicts)
-    plate = [UNCOOKED] if raw else [*to_the_table(outcome), *plate_sentences(outcome.history, outcome.batch.units)]
+    plate = [*to_the_table(outcome), *plate_sentences(outcome.history, outcome.batch.units)]
+    becomes = fate(outcome.verdicts)
+    if plate and becomes is not None:  # a taste and an hour to serve are no words for meat that nobody may eat
+        plate = [becomes.sentence, *plate] if becomes.serve else [becomes.sentence]
     out += ["", "ON THE PLATE", *_points(plate)] if plate else []
     out += _check_lines(outcome, long)
     out += ["", "CAUTIONS", *_points(cautions_of(outcome))]
@@ -77,6 +79,11 @@ def _what_to_do(outcome: Outcome, long: bool) -> list[str]:
         out += ["", "WEIGH OUT", *(f"  {line}" for line in outcome.weighed.lines(system))]
         for caution in outcome.weighed.cautions:
             out += _wrapped(f"CAUTION  {caution}")
+    own = [(stage.tag, getattr(stage.put_in, "nitrite", 0.0)) for stage in outcome.batch.stages]
+    if any(nitrite for _, nitrite in own):
+        out += ["", "THE CURE MIX"]
+        out += [line for tag, nitrite in own if nitrite for line in _wrapped(f"{tag}: {by_label(nitrite)}.", "    ")]
+        out += _wrapped(f"CAUTION  Never use pure nitrite. {OVER_MEASURED}")
     if outcome.vessel is not None:
         out += ["", *_wrapped(f"THE VESSEL: {own_units(outcome.vessel.sentence, system)}", "  ", "")]
     return out

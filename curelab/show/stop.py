@@ -6,20 +6,26 @@ import numpy as np
 
 from .. import units
 from ..forecast.ready import Ready
-from ..limits.verdict import SOME
+from ..learn.probe import IN_THE_MEAT
+from ..limits.verdict import SIGNS, SOME
 from ..outcome import Outcome
 from ..recipe.piece import alike_pieces
 from .answer import too_warm, worth_waiting
+from .fate import fate
 from .how_often import in_batches
 
 STOP = "Do not follow these dates"
 
 
 def not_to_follow(outcome: Outcome) -> tuple[str, ...]:
-    """One sentence for each piece, or pieces that take salt alike, whose dates do not work out; and one where a check fails."""
-    said = []
-    if any(verdict.outcome == "fail" for verdict in outcome.verdicts):
-        said.append(f"{STOP}: a check is not ok.")
+    """What a thermometer in the meat says against the plan; one sentence for each piece, or pieces that take salt alike, whose dates do not
+    work out; and one where a check fails, or the meat is kept too long.
+    """
+    said = [f"{SIGNS[each.outcome]}: {each.sentence}" for each in outcome.verdicts if each.name == IN_THE_MEAT]
+    becomes = fate(outcome.verdicts)
+    if becomes is not None:
+        why = becomes.why[0].lower() + becomes.why[1:] if becomes.kept else f"a check is not ok. {becomes.sentence}"
+        said.append(f"{STOP}: {why}")
     if outcome.last_cure is None:
         return tuple(said)
     out = outcome.history.ends(outcome.last_cure)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from ..engine.history import History
 from ..forecast import slice_of
@@ -91,11 +91,6 @@ def on_the_plate(history: History) -> str:
 def cook_of(stages: Sequence[Stage], piece: Piece) -> int | None:
     """Number of the first stage that cooks a piece; None where none does."""
     return next((n for n, stage in enumerate(stages) if stage.aim == "cook" and stage.is_about(piece.name)), None)
-
-
-def is_raw(verdicts: Iterable[Verdict]) -> bool:
-    """Whether the printed tables of cooking are not met."""
-    return any(each.name.startswith("lethality") and each.outcome == "fail" for each in verdicts)
 
 
 def counted(verdicts: Sequence[Verdict]) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 
 from .. import units
 from ..forecast import DAY
-from ..limits.verdict import SURE
+from ..limits.verdict import SURE, Verdict
 from ..recipe.criterion import Criterion
 from ..results import Shown
 from ..units import capital
@@ -211,7 +211,9 @@ class Windows(Shown):
 
 @dataclass(frozen=True)
 class Chance:
-    """How often a check came out how: shares of the draws that pass, fail, or leave it unknown. Unknown is no pass."""
+    """How often a check came out how: shares of the draws that pass, fail, or leave it unknown. Unknown is no pass. missed: the verdict in
+    the first draw that fails, or where none does, in the first that leaves it unknown.
+    """
 
     name: str
     passes: float
@@ -219,6 +221,7 @@ class Chance:
     unknown: float
     count: int
     rests_on: str
+    missed: Verdict | None = None
 
     @property
     def sentence(self) -> str:

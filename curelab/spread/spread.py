@@ -27,7 +27,7 @@ from ..engine.size import bytes_of_case
 from ..forecast import DAY
 from ..forecast.answer import reaching
 from ..forecast.ready import Ready, cold_of_rest, ready_columns, ready_of, wanted_of
-from ..limits import Verdicts, check_all
+from ..limits import Verdict, Verdicts, check_all, worst_first
 from ..recipe.criterion import PLACES, Criterion, default_basis
 from ..recipe.meat_and_fridge import MeatAndFridge
 from ..recipe.piece import Piece
@@ -620,7 +620,7 @@ class Spread(Shown):
     ) -> tuple[Chance, ...]:
         """Every check of `limits.check_all`, or those of `checks`, in the first `draws` draws, with few cells: pass, fail, unknown.
 
-        `more`: method and pick_up, as `check_all` takes them. Order: as the checks come, most often failed first.
+        `more`: method, pick_up and system, as `check_all` takes them. Order: as the checks come, most often failed first.
         """
         last: tuple[Chance, ...] = ()
         with progress.counted("checking", min(draws, self.count)) as done:
@@ -640,20 +640,32 @@ class Spread(Shown):
     ) -> Iterator[tuple[Chance, ...]]:
         """`verdicts`, draw by draw, for whoever wants to do something in between: nothing, but for the last, which is the answer."""
         count = min(draws, self.count)
-        tally: dict[str, list[str]] = {}
+        tally: dict[str, list[Verdict]] = {}
         every = checks or (lambda each: check_all(each, rules, product, numbers=each.numbers, **more))
         many = self._to_check(count)
         for number in range(count):
             yield ()
             for verdict in every(many.of(number)):
-                tally.setdefault(verdict.name, []).append(verdict.outcome)
+                tally.setdefault(verdict.name, []).append(verdict)
         rows = []
-        for name, outcomes in tally.items():
+        for name, found in tally.items():
+            outcomes = [each.outcome for each in found]
+            worst = worst_first(found)[0]
             # A check that some draws do not call for, as of a soak that is over at once, is counted where it is called for.
             called = len(outcomes)
             passes, fails = outcomes.count("pass") / called, outcomes.count("fail") / called
             said = f"{called} draws of {', '.join(row.label for row in self.inputs)}."
-            rows.append(Chance(name, passes, fails, outcomes.count("unknown") / called, called, said))
+            rows.append(
+                Chance(
+                    name,
+                    passes,
+                    fails,
+                    outcomes.count("unknown") / called,
+                    called,
+                    said,
+                    None if worst.counts_as_pass else worst,
+                )
+            )
         yield tuple(sorted(rows, key=lambda row: (-row.fails, -row.unknown)))
 
 

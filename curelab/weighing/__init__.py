@@ -1,9 +1,10 @@
 """How much of everything: from targets to grams and back, nitrite by each method of counting, and whether it all fits the vessel."""
 
-from .meaning import Meaning, explain, spooned
+from .meaning import Meaning, by_label, explain, spooned
 from .methods import METHODS, WHY_METHODS_DIFFER, Ingoing, Solutes, ingoing, ingoing_table, pickle_weight
 from .vessel import Fit, Vessel, fits
 from .weigh import (
+    OVER_MEASURED,
     WEIGH_OUTS,
     AnyWeighOut,
     CureLabel,
@@ -18,7 +19,7 @@ from .weigh import (
 )
 
 __all__ = [
-    "METHODS", "WEIGH_OUTS", "WHY_METHODS_DIFFER", "AnyWeighOut", "CureLabel", "EquilibriumBrine", "Fit", "Ingoing", "Meaning",
-    "SealedDryCure", "Solutes", "StrongBrine", "Vessel", "WeighOut", "Weighed", "explain", "fits", "ingoing", "ingoing_table", "on_scale",
+    "METHODS", "OVER_MEASURED", "WEIGH_OUTS", "WHY_METHODS_DIFFER", "AnyWeighOut", "CureLabel", "EquilibriumBrine", "Fit", "Ingoing", "Meaning",
+    "SealedDryCure", "Solutes", "StrongBrine", "Vessel", "WeighOut", "Weighed", "by_label", "explain", "fits", "ingoing", "ingoing_table", "on_scale",
     "pickle_weight", "scale_step", "spooned", "weigh",
 ]  # fmt: skip

@@ -12,8 +12,10 @@ from ..matter.tissue import drawn_by, partition
 from ..recipe.piece import Piece
 from ..sources import Numbers, default_numbers
 from .methods import Ingoing, Solutes, ingoing_table, moved_water, salt_of_raw
+from .weigh import on_scale
 
 COLD = 277.15  # K, the fridge at which a brine must stay dissolved
+_USUAL_MIX = 0.0625  # of nitrite: an example beside the rule that goes by the label (judgement)
 
 
 @dataclass(frozen=True)
@@ -126,6 +128,16 @@ def _at_rest(salt: float, water: float, purge: float, pieces: Sequence[Piece], n
     moved = moved_water(inside, pieces, numbers)
     held += partition(numbers) * moved
     return inside, held, moved, held / every
+
+
+def by_label(nitrite: float) -> str:
+    """How much of a cure mix of unknown strength holds so much nitrite [kg], so that nobody weighs that mass itself.
+
+    >>> by_label(0.006)
+    '600 g divided by the % of nitrite on its label; at 6.25 % that is 96 g'
+    """
+    mix = on_scale(nitrite / _USUAL_MIX).partition(" (")[0]
+    return f"{1e5 * nitrite:.3g} g divided by the % of nitrite on its label; at {100 * _USUAL_MIX:g} % that is {mix}"
 
 
 def spooned(volume: str | float, crystal: str) -> cures.Spooned:

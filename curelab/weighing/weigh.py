@@ -212,6 +212,9 @@ def scale_step(mass: float) -> float:
     return steps[0] if steps else 1e-5
 
 
+OVER_MEASURED = "Nitrite is toxic when over-measured: weigh the cure mix, never spoon it; throw away a batch that was over-measured."
+
+
 def on_scale(mass: float) -> str:
     """A mass [kg] in words, rounded to the scale it needs, which is named when it is a fine one.
 
@@ -328,8 +331,7 @@ def _cautions(made: Weighed, pieces: tuple[Piece, ...], numbers: Numbers | None)
     if not made.nitrite:
         return ("There is no nitrite in this: salt and cold alone hold back botulism, and the meat stays grey.",)
     said = [
-        "Nitrite is toxic when over-measured: weigh the cure mix, never spoon it; throw away a batch that "
-        "was over-measured.",
+        OVER_MEASURED,
         "The grams hold for a mix with exactly the nitrite on this label; another bag can be ten times as strong.",
     ]
     if made.cure_mix < 0.5e-3:

@@ -11,6 +11,7 @@ import curelab
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate
 from curelab.engine.run import FREE, QUANTITIES, TRACERS
 from curelab.matter.tissue import TISSUES, partition
+from curelab.spread import spread
 
 DAY = 86400.0
 SHAPES = ("slab", "cylinder", "sphere")
@@ -308,3 +309,16 @@ def test_frames(history):
     np.testing.assert_allclose(part.fraction, history.profile("salt", DAY).values, rtol=1e-9, atol=1e-16)
     np.testing.assert_allclose(part.depth_m, history.profile("salt", DAY).depth, rtol=1e-12)
     assert set(part.basis) == {"meat"}
+
+
+def test_one_draw_of_a_batch_that_nothing_cures():
+    point = Piece(thickness="4 cm", weight="1 kg")
+    line = [
+        Rest(temperature="3 degC", lasts="2 d"),
+        Soak(waters=[Water(amount="3 kg", lasts="2 h", temperature="4 degC")]),
+    ]
+    draws = spread(point, line, count=8)
+    one = draws.case.solve(draws.draws.columns).of(3)
+    assert one.time_in([]) == 0.0 and one.juice_kept("salt") == 0.0
+    assert one.time_in([0, 1]) == pytest.approx(2 * 86400 + 2 * 3600)
+    assert np.isinf(one.first_time("core salt >= 1 %", 2))

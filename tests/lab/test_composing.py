@@ -259,6 +259,7 @@ def test_a_hand_on_the_drawing_does_what_the_knife_and_the_ruler_do():
     assert state.batch == batch
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("name", ["batch", "thick point"])
 def test_a_station_is_added_where_the_cut_is_as_it_was_and_taken_out_again(name):
     batch = template("simmered and smoked")

@@ -12,7 +12,7 @@ from curelab.lab.benches import bench
 from curelab.lab.benches.compare import batch_files
 from curelab.lab.benches.plate import with_cook
 from curelab.lab.state import State, starting_batch
-from curelab.show.report import UNCOOKED
+from curelab.show.fate import UNCOOKED
 from curelab.sources import datasets_folder
 
 DEMOS = datasets_folder()

@@ -7,20 +7,39 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from curelab.batch import Reading, load
+from curelab.batch import Reading, from_table, load
 from curelab.engine.simulate import simulate
 from curelab.fields import InputError
 from curelab.learn.probe import doubted, judged_probe, lived, no_easier
 from curelab.learn.readings import from_log
 from curelab.learn.update import asked_for, heard, update
 from curelab.limits import Verdict
+from curelab.limits.cooked import check_cooked
 from curelab.outcome import run
 from curelab.recipe.stages import Chill
+from curelab.show.in_short import in_parts
+from curelab.show.stop import not_to_follow
 from curelab.sources import datasets_folder, default_numbers
 from curelab.spread import Request
 from curelab.units import HOUR
 
 FLAT_CHILL, SIMMER = 3, 4
+COLD_OVEN = {
+    "schema": 1, "name": "cold oven", "invented": True,
+    "pieces": [{"name": "loin", "tissue": "pork loin", "thickness": "5 cm", "weight": "2 kg"}],
+    "weigh_out": {
+        "method": "equilibrium brine", "water": "3 kg", "salt": "2.5 %", "nitrite": "125 ppm",
+        "cure": {"name": "mix", "nitrite": "6.25 %", "nitrate": "0 %"},
+    },
+    "stages": [
+        {"do": "brine", "temperature": "3 degC", "lasts": "9 d"},
+        {"do": "oven", "temperature": "110 degC", "humidity": "20 %", "until": "core temperature >= 68 degC", "at_most": "6 h"},
+    ],
+    "log": [
+        *({"at": f"{day} d", "what": "brine strength", "value": f"{per} %", "error": "0.1 %"} for day, per in ((2, 3.5), (5, 3.2), (9, 3.0))),
+        *({"at": f"{hour} h", "what": "core temperature", "value": f"{warm} degC"} for hour, warm in ((217, 18), (218, 35))),
+    ],
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -202,3 +221,23 @@ def test_a_reading_that_no_meat_would_give_leaves_no_list_in_order(batch, usual)
     outcome = run(batch.but(log=(cold,)), draws=8)
     assert "check the probe" in outcome.said[0]  # it is not taken up, and yet it counts
     assert "thermometer in the meat" in {each.name for each in outcome.verdicts if each.outcome == "unknown"}
+    first = in_parts(outcome)[0]
+    assert any(
+        "Believe the thermometer in the point" in said and "Cook on until it says enough" in said for said in first
+    )
+    assert any(
+        "Believe the thermometer in the point" in said for said in not_to_follow(outcome)
+    )  # plan, sheet, label, page
+    heat = {each.name for each in check_cooked(outcome.judged)}
+    assert {"come-up", "lethality, 6.5 log"} <= heat
+    assert not [each for each in outcome.verdicts if each.name in heat and each.outcome == "pass"]
+
+
+def test_a_probe_that_no_bath_would_give_takes_nothing_from_good_readings_of_the_brine():
+    """A probe says nothing of salt: what the brine taught stays, and the probe is set aside aloud."""
+    batch = from_table(COLD_OVEN)
+    salt = batch.but(log=tuple(each for each in batch.log if each.what == "brine strength"))
+    alone, both = (update(each, count=16) for each in (salt, batch))
+    assert alone.fit.believed and both.fit.believed
+    assert both.fit.get("obstruction.lean").value == pytest.approx(alone.fit.get("obstruction.lean").value, rel=1e-6)
+    assert any(said.startswith("Set aside: the middle of the loin") and "35 °C" in said for said in both.in_short)

@@ -158,7 +158,9 @@ def test_own_amounts_of_a_stage_name_the_nitrite_as_such():
     })  # fmt: skip
     found = schedule(batch)
     text = Reader(sheet_html(sheet(found))).text
-    assert "25.0 g" in text and "0.15 g" in text and "never pure" in text
+    assert "25.0 g" in text and "Never use pure nitrite" in text
+    # 0.15 g of nitrite is 15 g over the per cent on the label; the mass of the nitrite itself is none to weigh.
+    assert "15 g divided by the % of nitrite on its label" in text and "0.15 g" not in text
     assert "day 9" in text and "no dates yet" in text
     tag = label(found)
     assert (

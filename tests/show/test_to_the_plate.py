@@ -1,6 +1,7 @@
 """When to begin and what comes to the plate, in two sentences; and the degrees of a US batch."""
 
 import re
+from dataclasses import replace
 from datetime import datetime
 
 import pytest
@@ -11,9 +12,12 @@ from curelab.forecast.portion import alone
 from curelab.forecast.serve import Lead
 from curelab.limits import check_cooked
 from curelab.limits.checks import check_cooked_in_all
-from curelab.limits.verdict import in_degrees
+from curelab.limits.verdict import in_degrees, in_draws
 from curelab.recipe.cook import BagCook, Chill, Simmer
-from curelab.show.to_the_plate import begin, cautions, counted, is_raw, never, on_the_plate, spent
+from curelab.show.dangers import failing
+from curelab.show.fate import is_raw
+from curelab.show.to_the_plate import begin, cautions, counted, never, on_the_plate, spent
+from curelab.spread import Chance
 
 LOIN = Piece(name="loin", tissue="pork loin", thickness="5 cm", weight="1 kg")
 FLAT = Piece(name="flat", tissue="brisket flat", thickness="4 cm", weight="3 kg")
@@ -64,6 +68,45 @@ def test_a_pass_needs_slow_meat_too():
     assert {each.name: each.outcome for each in check_cooked_in_all(usual, (usual, usual))}[
         "lethality, 7 log"
     ] == "pass"
+    slow = next(each for each in check_cooked_in_all(usual, (raw, usual)) if each.name == "lethality, 7 log")
+    assert (
+        slow.sentence.startswith("In meat that heats and cools slowly, not in usual meat: ")
+        and "nitrite" not in slow.sentence
+    )
+
+
+def test_what_one_table_calls_raw_the_other_does_not_leave_open():
+    raw = {
+        each.name: each
+        for each in check_cooked(simulate(LOIN, [CURE, POT.but(until="core temperature >= 40 degC"), ICE]))
+    }
+    one, other = (raw[f"lethality, {logs} log"] for logs in ("6.5", "7"))
+    assert one.outcome == other.outcome == raw["come-up"].outcome == "fail"
+    assert one.statistic == other.statistic and "7 log" in other.sentence and one.sentence != other.sentence
+    assert (
+        sum("Hottest at the middle" in said for said in failing(raw.values())) == 1
+    )  # said once where it is said first
+
+
+def test_no_check_that_is_left_open_begins_with_words_that_say_nothing():
+    """A list of checks tells the first sentence of what cannot be judged: it names the thing, the figure and how often."""
+    judged = check_cooked(simulate(LOIN, [CURE, POT, ICE]))
+    fine = next(each for each in judged if each.name == "lethality, 6.5 log")
+    missed = replace(
+        fine, outcome="fail", sentence="Hottest at the middle of the loin: 52.7 °C, at least 54.4. Not cooked."
+    )
+    for passes, fails, outcome, lead in (
+        (0.6, 0.2, "unknown", "Ok in only 6 of 10"),
+        (0.6, 0.4, "fail", "Not ok in 4 of 10"),
+    ):
+        (held,) = in_draws([fine], {fine.name: Chance(fine.name, passes, fails, 1 - passes - fails, 64, "", missed)})
+        first = held.sentence.partition(". ")[0]
+        assert (
+            held.outcome == outcome and first.startswith(lead) and "hottest at the middle of the loin: 52.7 °C" in first
+        )
+    old = check_cooked(simulate(LOIN, [CURE, POT, ICE.but(until=None, at_most=None, lasts="30 d")]))
+    kept = next(each.sentence for each in old if each.name == "kept after cooking").partition(". ")[0]
+    assert kept.startswith("Cooked meat is kept for 30 days") and "freeze it" in kept
 
 
 def test_what_can_hurt_is_said_for_the_stages_that_are_there():

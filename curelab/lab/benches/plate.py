@@ -27,10 +27,10 @@ from ...recipe.stages import Stage
 from ...show import pictures
 from ...show.answer import ranges
 from ...show.dangers import failing
+from ...show.fate import UNCOOKED, is_raw
 from ...show.plate import TOUGH, plate_sentences
-from ...show.report import UNCOOKED
 from ...show.section import section
-from ...show.to_the_plate import begin, cautions, cook_of, counted, hours, is_raw, never, on_the_plate
+from ...show.to_the_plate import begin, cautions, cook_of, counted, hours, never, on_the_plate
 from ...spread import Chance, Spread
 from ...spread.sensitivity import at_end_of
 from ...units import capital
@@ -264,7 +264,7 @@ class PlateBench(Bench):
         if not self.state.problems:
             yield from self.state.settled()
             many = self._seen()
-            for chances in many.judged(draws=CHECKED, checks=check_cooked):
+            for chances in many.judged(draws=CHECKED, checks=lambda each: check_cooked(each, self.state.batch.units)):
                 self._held = many, chances
                 yield
             self._draw()
