@@ -360,7 +360,7 @@ class Outcome(Shown):
         read = (*judged_log(self.batch, self.history.numbers), *probe)
         held = no_easier(found, self.batch, self.history, self._as_planned) if self.learned is not None else found
         held = in_doubt(held, self.batch, self.judged)
-        return worst_first((*read, *in_draws(held, self._danger_chances)))
+        return worst_first((*read, *in_draws(in_draws(held, self._danger_chances), self._unread_chances)))
 
     @property
     def _danger_chances(self) -> dict[str, Chance]:
@@ -375,10 +375,19 @@ class Outcome(Shown):
         found = self.spread.verdicts(draws=_checked(self.batch), checks=self._dangers)
         return {chance.name: chance for chance in found}
 
+    @property
+    def _unread_chances(self) -> dict[str, Chance]:
+        """The same of the clocks alone, as if the log had not been read, where it was: a log makes no check easier."""
+        if self.learned is None or self.passing:
+            return {}
+        return {chance.name: chance for chance in self.unread.verdicts(draws=_checked(self.batch), checks=self._clocks)}
+
     def _dangers(self, history: History) -> Verdicts:
         """The checks that are held against the draws."""
-        system = self.batch.units
-        return Verdicts([*check_clocks(history, history.numbers, system), *check_cooked(history, system)])
+        return Verdicts([*self._clocks(history), *check_cooked(history, self.batch.units)])
+
+    def _clocks(self, history: History) -> Verdicts:
+        return Verdicts(check_clocks(history, history.numbers, self.batch.units))
 
     def _as_planned(self) -> History:
         """The usual case as if no log had been kept."""

@@ -10,7 +10,7 @@ from .. import units
 from ..batch import Batch
 from ..outcome import Outcome
 from ..recipe.criterion import TEMPERATURE, Criterion
-from ..recipe.stages import BagCook, Log, Stage
+from ..recipe.stages import Log, Stage
 from ..recipe.times import COLD
 from ..show.fate import Fate
 from ..sources import read_table
@@ -279,7 +279,7 @@ def _dissolve(stage: Stage, system: str) -> str:
 def _bagged(planned: Outcome, index: int) -> bool:
     """Whether the pieces come to a stage in the bag that they were cooked in."""
     cooks = [each for each in planned.history.stages[:index] if each.aim == "cook"]
-    return bool(cooks) and isinstance(cooks[-1], BagCook)
+    return bool(cooks) and cooks[-1].bagged
 
 
 def _warmth(log: Log, system: str) -> str:

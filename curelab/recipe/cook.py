@@ -105,6 +105,7 @@ class BagCook(Cooking):
     """
 
     tag: ClassVar[str] = "bag cook"
+    bagged: ClassVar[bool] = True
     noun: ClassVar[str] = "hot bath"
     begins: ClassVar[tuple[str, str]] = ("seal in a bag, and into the hot bath", "")
     cautions: ClassVar[tuple[str, ...]] = (BURNS, BAGS)

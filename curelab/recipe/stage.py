@@ -60,6 +60,7 @@ class Stage(Record):
     noun: ClassVar[str] = ""
     begins: ClassVar[tuple[str, str]] = ("", "")
     hint: ClassVar[str] = ""
+    bagged: ClassVar[bool] = False  # whether the pieces leave it in a closed bag
 
     if TYPE_CHECKING:  # fields or properties of every kind
 

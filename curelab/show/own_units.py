@@ -23,7 +23,7 @@ def own_units(words: str, system: str) -> str:
     >>> own_units("Germs grow between 54 and 4 °C (130 and 40 °F), 10 to 12 mm deep.", "us")
     'Germs grow between 130 and 40 °F, 0.39 in to 0.47 in deep.'
     >>> own_units("Make 74 mL more brine.", "us")
-    'Make 0.313 cup more brine.'
+    'Make 0.31 cup more brine.'
     >>> own_units("Known between 0 and 20 degC. Keep it below 4 °C (40 °F).", "metric")
     'Known between 0 and 20 °C. Keep it below 4 °C.'
     """
@@ -50,4 +50,4 @@ def _measured(found: re.Match[str]) -> str:
 
 def _shown(number: str, unit: str) -> str:
     kind = _KINDS[unit]
-    return units.show(units.read(f"{number} {unit}", kind), kind, "us", digits=2 if kind == "length" else 3)
+    return units.show(units.read(f"{number} {unit}", kind), kind, "us", digits=3 if unit in ("kg", "L") else 2)

@@ -114,8 +114,8 @@ def worked_out(
             best, low = found, middle + 1
         else:
             high = middle
-    if best is not None:
-        yield best
+    if best is not None and not (own.shape == "slab" and abs(best.value - own.thickness / 2) < 1e-9):
+        yield best  # a cut as thick as half of it is the split
     if more_nitrite > LEAST_MORE:
         factors = {"nitrite": more_nitrite}
         yield (yield from asked("nitrite", more_nitrite, line=[each.times(factors, checked=False) for each in stages]))
