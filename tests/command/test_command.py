@@ -40,7 +40,7 @@ def test_run_prints_a_report_with_every_part(capsys):
         "poison",
     ):
         assert part in out
-    assert max(map(len, out.splitlines())) <= 100 and len(out.splitlines()) <= 70
+    assert max(map(len, out.splitlines())) <= 100 and len(out.splitlines()) <= 72
     first = " ".join(
         " ".join(out.splitlines()[:5]).split()
     )  # what a cook can act on alone: both pieces, their days, and what to change
