@@ -170,7 +170,7 @@ def _in_draws(verdict: Verdict, chance: Often) -> Verdict:
         outcome, lead = "unknown", f"Ok in only {int(10 * chance.passes)} of 10 simulated batches"
     else:
         return verdict
-    lead += ":" if chance.missed is None else "; in one of the others:" if outcome == "unknown" else "; in one of them:"
+    lead += ":" if chance.missed is None else "; in another:" if outcome == "unknown" else "; in one of them:"
     told = chance.missed or verdict
     said = (
         told.sentence if outcome == "fail" else told.sentence.removeprefix(f"{DISCARD} ")

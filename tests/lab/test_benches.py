@@ -2,6 +2,7 @@
 
 import asyncio
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -209,7 +210,7 @@ def test_the_batch_bench_shows_what_the_command_computes(monkeypatch):
     state, page = made("batch")
     title = next(key for key in page.controls if key.endswith(": thickness"))
     page.controls[title].value = "7 cm"
-    assert in_short(run(state.batch, draws=QUICK), chances={}, made={}) == short(page)
+    assert in_short(replace(run(state.batch, draws=QUICK), passing=True), chances={}, made={}) == short(page)
     list(page.settle())
     assert short(page) == in_short(run(state.batch))
     assert state.report() == words(run(state.batch), long=True)

@@ -72,7 +72,7 @@ def test_the_clocks_of_raw_meat_are_held_against_the_draws():
             for every in (check_process(outcome.judged), outcome.verdicts)
         )
         assert alone.outcome == usual and held.outcome == became
-        assert "of 10 simulated batches; in one of" in held.sentence
+        assert "of 10 simulated batches; in " in held.sentence
     assert {each.name: each for each in flat.verdicts}[WARM].outcome == "pass"
     assert {each.name: each for each in replace(flat, passing=True).verdicts}[
         UNPROTECTED
