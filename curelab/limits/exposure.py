@@ -47,7 +47,7 @@ def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposur
     """
     numbers = numbers or default_numbers()
     warm = keeping.clock("warm", numbers)
-    cold = [(keeping.clock("cold", numbers, lenient), keeping.hurdles(numbers, lenient)) for lenient in (False, True)]
+    cold = [(keeping.clock("cold", numbers), keeping.hurdles(numbers, lenient)) for lenient in (False, True)]
     clocks = [warm, *(clock for clock, _ in cold)]
     key = (
         "exposures",

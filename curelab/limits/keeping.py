@@ -1,9 +1,9 @@
 """How long bare raw meat keeps at a temperature by what is printed, and how far salt and nitrite at a place slow that down.
 
 Two clocks: "cold", the botulism that grows in a fridge; "warm", what grows from 6.5 degC up and heeds no cure. The cold one is read twice. What
-passes is held against the strict reading: below the coldest printed time of safety, 3 degC, meat keeps no longer than there, and nitrite leaves no
-less than `protection.share`, so that what passes has not come to harm by time, cold and salt alone. What fails is held against the lenient one: in
-a straight line on to beef that was spoiled at 0 degC, and with all that nitrite was seen to do. What lies between cannot be judged.
+passes is held against the strict reading: nitrite leaves no less than `protection.share`, so that what passes has not come to harm by time, cold and
+salt alone. What fails is held against the lenient one: with all that nitrite was seen to do. What lies between cannot be judged. By either, meat keeps
+no longer below the coldest printed time of safety, 3 degC, than there.
 """
 
 from __future__ import annotations
@@ -66,9 +66,9 @@ def hurdles(numbers: Numbers, lenient: bool = False) -> Hurdles:
     )  # fmt: skip
 
 
-def clock(name: str, numbers: Numbers, lenient: bool = False) -> Clock:
-    """The clock "cold" or "warm" of keeping.csv; a time that is printed as allowed is `protection.share` of the time to harm. `lenient`: with
-    the rows of spoilage.
+def clock(name: str, numbers: Numbers) -> Clock:
+    """The clock "cold" or "warm" of keeping.csv; a time that is printed as allowed is `protection.share` of the time to harm. Rows of
+    spoilage are no time of safety and do not count.
     """
     share = max(numbers.si("protection.share"), 1e-9)
     nodes = sorted(
@@ -77,7 +77,7 @@ def clock(name: str, numbers: Numbers, lenient: bool = False) -> Clock:
             to_si(float(row["time"]), row["unit"]) / (share if row["kind"] == "allowed" else 1.0),
         )
         for row in read_table("keeping.csv")
-        if row["clock"] == name and (lenient or row["kind"] != "spoilage")
+        if row["clock"] == name and row["kind"] != "spoilage"
     )
     kelvin, seconds = np.array(nodes).T
     cold = name == "cold"
@@ -98,5 +98,5 @@ def source(name: str, kelvin: float) -> tuple[str, str]:
 
 
 def longest() -> float:
-    """s: the longest time in the cold table, beyond which no source here reaches."""
+    """s: the longest time in the cold table, spoilage too, beyond which no source here reaches."""
     return max(to_si(float(row["time"]), row["unit"]) for row in read_table("keeping.csv") if row["clock"] == "cold")

@@ -56,16 +56,18 @@ def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, s
     number = int(np.argmax([exposure.harm if failed else exposure.cold for exposure in each]))
     worst = each[number]
     days = harm * (worst.harm if failed else worst.cold)
-    said = f"{spot(history.pieces[number], worst.place, system)}: like bare raw meat for {_count(days)} days at {at}"
+    least = (
+        "" if failed or worst.cold <= 1 else f"{_count(harm * worst.harm)} to "
+    )  # as much as nitrite helps, or as little
+    said = f"{spot(history.pieces[number], worst.place, system)}: like bare raw meat for {least}{_count(days)} days at {at}"
     colder = bool(min(float(np.min(ran.kelvin)) for ran in history.ran) < THREE - 0.05)
+    beside = f" Colder than {at} counts as {at}: nothing is printed there." if colder else ""
     if failed:
         outcome, limit = "fail", harm
-        said = f"{DISCARD} {said}. Toxin of botulism was found from {_count(harm)} days on."
-        said += f" Below {at} this is interpolated, to beef that was spoiled." if colder else ""
+        said = f"{DISCARD} {said}. Toxin of botulism was found from {_count(harm)} days on.{beside}"
     elif worst.cold > row.si * (1 + ROUNDING):
         outcome, limit, how = "unknown", most, row.how
-        said += f". Up to {most:.3g} is ok. Toxin of botulism was found from {_count(harm)} days on; between, nobody can say."
-        said += f" Colder than {at} counts as {at}: nothing is printed there." if colder else ""
+        said += f". Up to {most:.3g} is ok. Toxin of botulism was found from {_count(harm)} days on; between, nobody can say.{beside}"
     elif lasted > keeping.longest() * (1 + ROUNDING):
         outcome, limit = "unknown", most
         said = f"{units.roughly(lasted).capitalize()} in all: nothing printed reaches beyond {units.roughly(keeping.longest())}. {said}."

@@ -92,14 +92,14 @@ def keeping_times() -> Table:
     """Days of bare raw meat that are in order, and to harm, at some temperatures, beside printed storage times that did not enter them."""
     numbers = default_numbers()
     share = numbers.si("protection.share")
-    strict, lenient = (keeping.clock("cold", numbers, each) for each in (False, True))
+    clock = keeping.clock("cold", numbers)
     rows = []
     for row in read_table("keeping.csv"):
         if row["clock"] == "warm" or float(row["temperature_C"]) > 12:
             continue
         kelvin = np.array(float(row["temperature_C"]) + ZERO_CELSIUS)
-        in_order, harm = share / float(strict.pace(kelvin)) / DAY, 1 / float(lenient.pace(kelvin)) / DAY
-        use = {"harm": "in the clock", "spoilage": "for fails only"}.get(row["kind"], "beside it")
+        in_order, harm = share / float(clock.pace(kelvin)) / DAY, 1 / float(clock.pace(kelvin)) / DAY
+        use = {"harm": "in the clock", "spoilage": "for how long is printed at all"}.get(row["kind"], "beside it")
         printed = f"{float(row['time']):g}"
         rows.append(
             (

@@ -15,7 +15,7 @@ from ..limits.verdict import SIGNS
 
 _ENDS = re.compile(r"(?<=\.) (?=[A-Z])")
 OFTEN = ("Not ok in", "Ok in only")  # how a verdict begins that counts simulated batches: what it is about comes next
-_ORDERS = re.compile(r"do not eat|throw (it|the meat) away", re.IGNORECASE)
+_ORDERS = re.compile(r"do not eat|throw (it|the meat) away|no cooking destroys", re.IGNORECASE)
 MOST = 4  # failing checks that are told at once; the others stand among the checks
 MOST_OF_NITRITE = 2  # of them on too much nitrite, which say much the same
 ASKED = (

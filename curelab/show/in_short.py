@@ -55,8 +55,8 @@ def in_parts(
     # The answers tell of the slowest spot in words of their own.
     safety = [each for each in outcome.verdicts if each is not logged and not (told and each.name == SLOWEST)]
     said += failing(safety) + not_vouched(safety)
-    said += out_of_reach(outcome.batch.stages, outcome.batch.units)
     said += [POISON.sentence] if fate(outcome.verdicts) is POISON else []  # what the others come to, their checks say
+    said += out_of_reach(outcome.batch.stages, outcome.batch.units)
     first = [*said, *(" ".join(lines[:HEAD]) for lines in told)]
     said = [" ".join((f"{capital(name)}:", *lines[HEAD:])) for name, lines in by_name.items() if lines[HEAD:]]
     if told:

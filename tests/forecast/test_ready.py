@@ -242,7 +242,5 @@ def test_a_piece_rests_by_itself_as_it_does_beside_the_others(cap):
             expected = together.least(name, when, number)
             assert alone.least(name, when, 0) == pytest.approx(expected, rel=1e-6)
             assert alone.average(name, when) == pytest.approx(together.average(name, when, number), rel=1e-6)
-        begins = together.average(
-            "salt", out[:, None] + 1e-3, number
-        )  # its cure was shared: before that it is read as it begins
-        assert alone.average("salt", out[:, None] - DAY) == pytest.approx(begins, rel=1e-6)
+        before, begun = (alone.average("salt", out[:, None] + at) for at in (-1.0, 0.0))
+        assert before == pytest.approx(begun, rel=1e-9)  # it shared its cure: before, as it begins to go on alone

@@ -12,6 +12,7 @@ from curelab.paper.kitchen_page import page_html
 from curelab.paper.pages import label_html, sheet_html
 from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.sheet import label, sheet
+from curelab.show.dangers import briefly
 from curelab.show.report import words
 from curelab.show.stop import STOP
 from curelab.sources import read_table
@@ -139,3 +140,17 @@ def test_a_line_cut_short_keeps_what_to_do_with_the_meat(plans):
     (taken,) = [each.sentence for each in sheet(plans["strong"]).verdicts if each.sentence.startswith("Nitrite taken")]
     assert "Do not eat it" in taken and "Do not eat it" in flat(page_html(plans["strong"]))
     assert any("Not cooked: do not eat it" in each.sentence for each in sheet(plans["raw"]).verdicts)
+
+
+@pytest.mark.parametrize(
+    ("whole", "short"),
+    [
+        ("Time: 12 h, at most 6. It lay. Germs made a toxin that no cooking destroys: cut smaller. More.",
+         "Time: 12 h, at most 6. Germs made a toxin that no cooking destroys: cut smaller."),
+        ("Not ok in 4 of 10 simulated batches. Held: 2 h, at least 3. More.",
+         "Not ok in 4 of 10 simulated batches. Held: 2 h, at least 3."),
+        ("NOT OK: Held: 2 h, at least 3. More.", "NOT OK: Held: 2 h, at least 3."),
+    ],
+)  # fmt: skip
+def test_briefly_is_the_figure_and_what_follows_from_it(whole, short):
+    assert briefly(whole) == short

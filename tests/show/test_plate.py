@@ -8,7 +8,7 @@ from curelab.forecast import slice_of
 from curelab.matter.tenderness import SKEWER
 from curelab.recipe.stages import BagCook, Chill, Simmer
 from curelab.show import data, report
-from curelab.show.plate import juice_caution, plate_sentences
+from curelab.show.plate import JUICE_OF_PORK, juice_caution, plate_sentences
 from curelab.sources import datasets_folder
 
 CURE = Brine(bath=Bath(water="3 kg", salt="150 g", nitrite="0.6 g"), temperature="3 degC", lasts="8 d", lying=False)
@@ -26,7 +26,8 @@ def test_only_what_was_cooked_comes_to_the_plate():
     assert SKEWER in said[1] and "comes to 70 °C" in said[1] and "Ruusunen" in said[-1] and len(said) == 3
     # No published row for a loin: nothing is said of how tender it is.
     alone = plate_sentences(simulate(LOIN, [CURE, BAG.but(pieces=[]), ICE]))
-    assert len(alone) == 2 and not any(SKEWER in each for each in alone)
+    assert len(alone) == 3 and not any(SKEWER in each for each in alone)
+    assert alone[1] == JUICE_OF_PORK and JUICE_OF_PORK not in said
 
 
 def test_juice_that_is_kept_is_as_the_meat_is():

@@ -106,7 +106,7 @@ def test_no_check_that_is_left_open_begins_with_words_that_say_nothing():
         )
     old = check_cooked(simulate(LOIN, [CURE, POT, ICE.but(until=None, at_most=None, lasts="30 d")]))
     kept = next(each.sentence for each in old if each.name == "kept after cooking").partition(". ")[0]
-    assert kept.startswith("Cooked meat is kept for 30 days") and "freeze it" in kept
+    assert kept.startswith("Kept 30 days after cooking") and "freeze it" in kept
 
 
 def test_what_can_hurt_is_said_for_the_stages_that_are_there():
