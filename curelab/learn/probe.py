@@ -19,9 +19,9 @@ from ..recipe.criterion import TEMPERATURE
 from ..recipe.stages import Stage
 from ..spread import Request, Spread
 from ..spread.answers import ordered
+from .warm_log import IN_THE_MEAT
 
 WARMTH = "core temperature"
-IN_THE_MEAT = "thermometer in the meat"
 TURNED = 5.0  # K back from the furthest reading: the next stage has begun (judgement)
 DOUBTED = 5.0  # K that a probe may say less than is computed, before no check of heat is vouched for (judgement)
 HOTTER = 2.0  # K that a probe may read beyond its bath, for a probe and an oven that are both a little off (judgement)
@@ -227,7 +227,6 @@ def settings(readings: Sequence, usual: History) -> tuple[str, ...]:
 
 
 __all__ = [
-    "IN_THE_MEAT",
     "WARMTH",
     "doubted",
     "forecast",

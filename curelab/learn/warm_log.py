@@ -9,6 +9,7 @@ from ..sources import Numbers, default_numbers
 
 SET = {"metric": "2 °C", "us": "36 °F"}  # where a fridge is to be set (judgement: the middle of recipe.times.COLD)
 IN_THE_LOG = "temperature in the log"
+IN_THE_MEAT = "thermometer in the meat"  # the name of a check of `probe`; here, where nothing heavy comes with it
 THERMOMETER = 0.5  # K that a thermometer in the log may be off where the cook does not say (judgement)
 
 

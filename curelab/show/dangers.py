@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from ..batch import Batch
 from ..engine.simulate import simulate
-from ..learn.probe import IN_THE_MEAT
+from ..learn.warm_log import IN_THE_MEAT
 from ..limits import DISCARD, UNPROTECTED, WARM, Verdict, check_all, counting
 from ..limits.cooked import KEPT
 from ..limits.protection import LOCAL, SLOWEST

@@ -6,7 +6,7 @@ import numpy as np
 
 from .. import units
 from ..forecast.ready import Ready
-from ..learn.probe import IN_THE_MEAT
+from ..learn.warm_log import IN_THE_MEAT
 from ..limits.verdict import SIGNS, SOME
 from ..outcome import Outcome
 from ..recipe.piece import alike_pieces
