@@ -29,7 +29,7 @@ WATCH = """event => {
     channel.port2.postMessage(0);
   }));
   const what = { attributes: true, attributeFilter: ['data-revision'] };
-  for (const drawing of document.querySelectorAll('.cl-drawing')) seen.observe(drawing, what);
+  for (const drawing of document.querySelectorAll('[data-revision]')) seen.observe(drawing, what);
 }"""
 ANSWERED = """() => {
   const log = window.curelabLog, begun = log.begun[0], shown = log.shown.find(when => when > begun);
@@ -136,7 +136,7 @@ def main() -> int:
             with HELP["running_browser"]() as browser, HELP["watched_page"](browser) as page:
                 opened = time.perf_counter()
                 page.goto(address)
-                page.locator(".cl-drawing[data-revision] .cl-line").first.wait_for(state="attached", timeout=60_000)
+                page.locator("[data-revision]").first.wait_for(state="attached", timeout=60_000)
                 slider = page.get_by_role("slider", name=given.slider, exact=True)
                 slider.wait_for()
                 drawn = time.perf_counter()
