@@ -24,6 +24,8 @@ def main() -> None:
         page = browser.new_page(viewport={"width": 1280, "height": 800}, device_scale_factor=0.75)
         page.goto(address.replace("start.ipynb", "thick_point.ipynb"))
         page.wait_for_selector("[data-revision]", timeout=180_000)
+        page.wait_for_timeout(3000)
+        page.get_by_text("This shape is new").first.wait_for(state="hidden", timeout=120_000)
         page.wait_for_timeout(9000)  # until all draws stand behind the bands
         page.screenshot(path=ROOT / "notebooks" / "lab.png")
 
