@@ -262,6 +262,11 @@ def read_table(name: str) -> list[Mapping[str, str]]:
     return list(_table(name))
 
 
+def printed_rule(table: str, rule_id: str) -> Mapping[str, str]:
+    """The row of a table of printed rules that has this id. Raises StopIteration for one that is not there."""
+    return next(row for row in read_table(table) if row["rule_id"] == rule_id)
+
+
 def load_numbers(rows: Sequence[Mapping[str, str]]) -> Numbers:
     """Build Numbers from text rows (columns as in numbers.csv), refusing anything malformed.
 

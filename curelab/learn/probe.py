@@ -168,10 +168,10 @@ def no_easier(
         hottest >= begins and any(each.counts_as_pass for each in verdicts) for hottest, verdicts in read
     ):
         return list(found)
-    worse = {each.name: each for each in check_cooked(planned(), batch.units) if each.name.startswith("cooling")}
     worse = {
-        name: replace(each, sentence=f"By the plan, for too few readings tell of the chill: {each.sentence}")
-        for name, each in worse.items()
+        each.name: replace(each, sentence=f"By the plan, for too few readings tell of the chill: {each.sentence}")
+        for each in check_cooked(planned(), batch.units)
+        if each.name.startswith("cooling")
     }
     alone = [
         each for name, each in worse.items() if name not in {own.name for own in found} and not each.counts_as_pass

@@ -18,7 +18,7 @@ from ..engine.history import History
 from ..engine.readout import Ran
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
-from ..sources import read_table
+from ..sources import printed_rule
 from .cooling import Cured, check_come_up, check_cooling, check_holding, check_reheating, rules
 from .curve import SLACK, Curve
 from .lethality import DEFER, added_up, check_bag, check_lethality, check_spores, table
@@ -208,7 +208,7 @@ def _came_up(every: Sequence[_Hot]) -> Verdict:
 def _unchilled(hot: _Hot) -> list[Verdict]:
     if "chill" in hot.after_its_cooks or hot.ran[-1].end < hot.history.ran[-1].end:
         return []
-    row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-10")
+    row = printed_rule("trade_rules.csv", "FSIS-CB-10")
     said = f"No chill is planned: eat it hot, or chill it within {row['value']} h of cooking. {DEFER}"
     return [unknown("cooling", said, row["source"], row["how"])]
 
@@ -257,7 +257,7 @@ def _hot_from() -> float:
 
 def _printed(rule_id: str, pattern: str) -> tuple[Mapping[str, str], tuple[str, ...]]:
     """(row of trade_rules.csv, the numbers in its words)."""
-    row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == rule_id)
+    row = printed_rule("trade_rules.csv", rule_id)
     found = re.search(pattern, f"{row['quantity']} {row['value']}")
     assert found is not None, f"{rule_id} has no numbers like {pattern}"
     return row, found.groups()

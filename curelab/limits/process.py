@@ -16,7 +16,7 @@ from ..engine.history import History
 from ..matter import brine
 from ..recipe.stages import Stage
 from ..recipe.times import COLD
-from ..sources import Numbers, default_numbers, read_table
+from ..sources import Numbers, default_numbers, printed_rule
 from .exposure import uncovered_time
 from .protection import UNPROTECTED, WARM, check_protection
 from .verdict import ROUNDING, Verdict, Verdicts, judge, short, undecided, unknown
@@ -81,7 +81,7 @@ def check_process(history: History, numbers: Numbers | None = None, system: str 
 
 def _rule(rule_id: str, which: int = -1) -> tuple[float, str, str]:
     """(number, source, how) of a trade rule; `which` of the numbers in a range such as "36-40"."""
-    row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == rule_id)
+    row = printed_rule("trade_rules.csv", rule_id)
     found = re.findall(r"\d+(?:\.\d+)?", row["value"])
     return float(found[which]), f"{row['source']}; {rule_id}", row["how"]
 

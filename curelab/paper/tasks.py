@@ -13,7 +13,7 @@ from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Log, Stage
 from ..recipe.times import COLD
 from ..show.fate import Fate
-from ..sources import read_table
+from ..sources import printed_rule
 from ..spread.answers import ordered
 from ..units import capital
 from . import say_time
@@ -176,7 +176,7 @@ def _eat_by(cooked: int | None, end: int, zero: int, local: Callable[[int], date
     """Until when meat that was `cooked` at an instant may be kept cold, as printed, the fewer days; "" where none is cooked."""
     if cooked is None:
         return ""
-    row = next(row for row in read_table("trade_rules.csv") if row["rule_id"] == "FSIS-CB-03")
+    row = printed_rule("trade_rules.csv", "FSIS-CB-03")
     days = row["value"].partition("-")[0]
     until = cooked + int(days) * units.MINUTES_A_DAY
     at = local(until)
@@ -191,7 +191,7 @@ def _cooked(batch: Batch) -> bool:
 
 def cook_to(system: str) -> str:
     """How far to cook whole meat, as printed."""
-    row = next(row for row in read_table("heat_rules.csv") if row["rule_id"] == "COOK")
+    row = printed_rule("heat_rules.csv", "COOK")
     warm = units.show(units.read(f"{row['from_F']} degF", "temperature"), "temperature", system, digits=2)
     return (
         f"Cook it to at least {warm} in the middle, then rest it {60 * float(row['hours']):.0f} minutes. "

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate
+from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate, sources
 from curelab.batch import Batch
 from curelab.forecast import corners
 from curelab.limits import (
@@ -23,7 +23,6 @@ from curelab.limits import (
     check_taken_up,
     find,
     picks,
-    process,
     rule_sets,
     uncovered_time,
 )
@@ -430,7 +429,7 @@ def test_every_trade_rule_in_use_decides(rule_id, column, text, name, outcome, m
         kept_cold = simulate(POINT, dry(150))
     assert by_name(check_process(kept_cold))[name].outcome == "pass"
     rows = [row | {column: text} if row["rule_id"] == rule_id else row for row in read_table("trade_rules.csv")]
-    monkeypatch.setattr(process, "read_table", lambda table: rows)
+    monkeypatch.setattr(sources, "read_table", lambda table: rows)
     assert by_name(check_process(kept_cold))[name].outcome == outcome
 
 
