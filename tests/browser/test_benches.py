@@ -56,12 +56,13 @@ def visit(stage, kitchen):
         context = stage.watched_page(width=width)
         page = context.__enter__()
         page.faults = lambda: stage.faults(page)
-        open_pages.append(context)
+        open_pages.append((page, context))
         return page
 
     go.watch, go.process = watch, process
     yield go
-    for context in open_pages:
+    for page, context in open_pages:
+        print(said(page)[:4000])  # seen only where a test has failed
         context.__exit__(None, None, None)
 
 
@@ -89,16 +90,22 @@ def step(page, label: str, key: str = "ArrowRight") -> None:
 
 
 def drag(page, label: str, share: float) -> None:
-    """Take the handle of a slider by mouse and let it go at a share of its width."""
+    """Take the handle of a slider by mouse and let it go at a share of its width. A page that moves under the mouse meanwhile is tried again."""
     slider = page.get_by_role("slider", name=label, exact=True)
-    slider.scroll_into_view_if_needed()
-    box = slider.bounding_box()
     before = sum(revisions(page))
-    page.mouse.move(box["x"] + box["width"] * 0.3, box["y"] + box["height"] / 2)
-    page.mouse.down()
-    for k in range(11):
-        page.mouse.move(box["x"] + box["width"] * (0.3 + (share - 0.3) * k / 10), box["y"] + box["height"] / 2)
-    page.mouse.up()
+    for _ in range(5):
+        slider.scroll_into_view_if_needed()
+        box = slider.bounding_box()
+        page.mouse.move(box["x"] + box["width"] * 0.3, box["y"] + box["height"] / 2)
+        page.mouse.down()
+        for k in range(11):
+            page.mouse.move(box["x"] + box["width"] * (0.3 + (share - 0.3) * k / 10), box["y"] + box["height"] / 2)
+        page.mouse.up()
+        reached = slider.evaluate("each => (each.value - each.min) / (each.max - each.min)")
+        if abs(reached - share) < 0.1:
+            break
+        settled(page)
+    assert abs(reached - share) < 0.1, f"{label} stands at {reached:.2f} of its width, not at {share:.2f}"
     page.wait_for_function(
         "old => [...document.querySelectorAll('[data-revision]')].reduce((s, e) => s + +e.dataset.revision, 0) > old",
         arg=before,
@@ -106,15 +113,21 @@ def drag(page, label: str, share: float) -> None:
     )
 
 
+# JupyterLab's own sign that the kernel answers nothing at the moment.
+IDLE = "() => document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'"
+
+
 def settled(page) -> None:
-    """Wait until nothing has been drawn for a moment."""
-    last = revisions(page)
-    for _ in range(50):
-        page.wait_for_timeout(250)
+    """Wait until the kernel has been idle and nothing has been drawn for three looks."""
+    last, quiet = revisions(page), 0
+    for _ in range(400):
+        page.wait_for_timeout(150)
         now = revisions(page)
-        if now == last:
+        quiet = quiet + 1 if now == last and page.evaluate(IDLE) else 0
+        if quiet == 3:
             return
         last = now
+    raise AssertionError("the page never came to rest")
 
 
 def at_rest(page, draws: int) -> None:
@@ -283,6 +296,7 @@ def reach_everything_by_keyboard(page) -> None:
         "() => { document.querySelectorAll('details').forEach(each => { each.open = true; }); document.activeElement.blur(); }"
     )
     page.mouse.click(5, 300)  # beside everything, so that the first key leads to the first control
+    settled(page)
     unseen = set()
     for _ in range(200):
         page.keyboard.press("Tab")
