@@ -436,6 +436,11 @@ class History(Shown):
         number, on = self.piece_number(piece), _basis(quantity, basis)
         return places.section(self, quantity_of(quantity), on, times, number, at)
 
+    def plane(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
+        """Values at the nodes of `section` in every draw (d, t, k) in single precision."""
+        number, on = self.piece_number(piece), _basis(quantity, basis)
+        return places.plane(self, quantity_of(quantity), on, times, number)
+
     def field(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> places.Field:
         """Values at every node of a piece, for tables and programs."""
         number, on = self.piece_number(piece), _basis(quantity, basis)

@@ -28,6 +28,7 @@ from .pictures import NAMES, scale
 LONGER, OVER = "left longer", "over"
 FRAMES = 96  # times of the whole batch that are drawn; between two of them the page goes in a straight line
 READ = 49  # of them at which every place is read, evenly among the others
+BANDED = 3  # every third of these is read in all draws where each node has a value of its own
 LEAST = 8  # of them in a stretch, however short
 ACROSS, ROUND = 13, 33  # columns of nodes: along a slab, and round a round piece
 NARROW, WIDE = 1.3, 2.6  # how wide a slab is drawn, in its thickness; its true width is not known
@@ -201,21 +202,26 @@ def _drawn(
     piece = usual.pieces[number]
     times = np.minimum(times, usual.length)
     few = np.interp(np.linspace(0, len(times) - 1, READ), np.arange(len(times)), times)
-    bands = many.profiles([key for key in quantities if key != TEMPERATURE], few, name)
-    if TEMPERATURE in quantities:
-        bands |= alone.profiles([TEMPERATURE], few, name)
-    depth = bands[quantities[0]].depth
-    assert depth is not None
-    whole = piece.solid() is not None
-    x, y, value, fat = _whole(usual, number) if whole else (_slab if piece.shape == "slab" else _round)(piece, depth)
+    solutes, whole = [key for key in quantities if key != TEMPERATURE], piece.solid() is not None
+    if whole:
+        x, y, value, fat = _whole(usual, number)
+        bands = many.sections(solutes, few[::BANDED], name) if many.banded and not many.coarser else {}
+    else:
+        bands = many.profiles(solutes, few, name)
+        if TEMPERATURE in quantities:
+            bands |= alone.profiles([TEMPERATURE], few, name)
+        depth = bands[quantities[0]].depth
+        assert depth is not None
+        x, y, value, fat = (_slab if piece.shape == "slab" else _round)(piece, depth)
     values, low, high, level, courses = {}, {}, {}, {}, {}
     for key in quantities:
         shown, source = _shown(key, system), alone if key == TEMPERATURE else many
-        below, middle, above = bands[key].parts
-        # Every node has its own value in a piece with a length, and no band: those of draws are read along one line.
-        values[key] = shown(usual.section(key, few, name).values.reshape(READ, -1) if whole else middle)
-        if source.banded and not whole:
-            low[key], high[key] = shown(below), shown(above)
+        # Every node has its own value in a piece with a length, in the usual case with all terms.
+        values[key] = shown(usual.section(key, few, name).values.reshape(READ, -1) if whole else bands[key].middle)
+        if source.banded and key in bands:
+            low[key], high[key] = (
+                shown(_between(part) if whole else part) for part in (bands[key].low, bands[key].high)
+            )
         if key == TEMPERATURE:
             level[key] = shown(_warmth_wanted(usual, name, times))
         else:
@@ -237,6 +243,14 @@ def _drawn(
         words, x, y, value, fat, seam, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane,
         **_ruled(piece),
     )  # fmt: skip
+
+
+def _between(values: np.ndarray) -> np.ndarray:
+    """(READ, k) of values (t, k) at every one of BANDED times, in a straight line between them."""
+    times = np.arange(READ)
+    after = np.clip(-(-times // BANDED), 1, len(values) - 1)
+    share = (times / BANDED - (after - 1))[:, None]
+    return (1 - share) * values[after - 1] + share * values[after]
 
 
 def _ruled(piece: Piece) -> dict[str, Any]:

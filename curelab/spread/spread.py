@@ -144,6 +144,7 @@ class Spread(Shown):
     executor: Executor | None = field(default=None, compare=False)
     known: dict[Request, np.ndarray] = field(default_factory=dict, compare=False, repr=False)
     _followed: dict[tuple[int, float], Spread] = field(default_factory=dict, compare=False, repr=False)
+    _sections: dict[Request, Band] = field(default_factory=dict, compare=False, repr=False)
 
     @classmethod
     def single(cls, history: History) -> Spread:
@@ -161,6 +162,11 @@ class Spread(Shown):
     def banded(self) -> bool:
         """Whether there are draws, and so bands."""
         return bool(self.draws.columns)
+
+    @property
+    def coarser(self) -> bool:
+        """Whether the draws have other places than the usual case has, for so many cells were asked for."""
+        return "cells" in dict(self.case.more)
 
     @cached_property
     def usual(self) -> History:
@@ -456,6 +462,21 @@ class Spread(Shown):
     ) -> Band:
         """Band (t, x) across a piece; see `profiles`."""
         return self.profiles([quantity], times, piece, basis, depths)[quantity]
+
+    def sections(
+        self, quantities: Sequence[str], times, piece: int | str = 0, basis: str | None = None
+    ) -> dict[str, Band]:
+        """Bands (t, k) at the nodes of the section along a piece with a length, in the order of `History.section`, for several quantities
+        in one pass. Bands are remembered in the place of readings that are large.
+        """
+        number, known = self.number(piece), self._sections
+        given = [Request.of("plane", quantity=name, times=times, piece=number, basis=basis) for name in quantities]
+        fresh = [request for request in given if request not in known]
+        for request, value in zip(fresh, self.readings(fresh), strict=True):
+            known[request] = self._band(value)
+            if value.nbytes > SMALL:
+                self.known.pop(request, None)
+        return {name: known[request] for name, request in zip(quantities, given, strict=True)}
 
     def across(self, quantity: str, time: Any, piece: int | str = 0, basis: str | None = None) -> Band:
         """Band (x,) across a piece at one time, at `depth` (x,) in m of the piece as planned."""

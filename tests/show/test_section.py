@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Chill, Piece, Rest, Simmer, simulate
+from curelab.engine.drawn import drawn_case
 from curelab.engine.run import FREE
 from curelab.show.section import LEAST, LONGER, OVER, READ, section
 from curelab.spread import Spread, spread
@@ -64,7 +65,36 @@ def test_a_cut_is_drawn_as_it_is_with_a_value_at_every_node():
     row, column = 5, 7
     assert own.values["salt"][30][own.value[row, column]] == pytest.approx(100 * read.values[column, row], rel=1e-9)
     assert own.x[row, column] == pytest.approx(100 * read.along[column, row])
-    assert not own.low  # bands are those of one line
+
+
+def test_each_node_of_a_cut_has_the_band_of_its_draws():
+    """Against every draw simulated by itself, its thickness and all, with the terms of the usual case: 8 of 10 lie within."""
+    ends = [
+        {"at": "0 cm", "thickness": "3 cm", "width": "10 cm"},
+        {"at": "16 cm", "thickness": "6 cm", "width": "10 cm"},
+    ]
+    piece = Piece(name="wedge", shape="cut", edges="square", stations=ends, weight="750 g")
+    many, made = drawn(piece, (CURE, Rest(temperature="3 degC", lasts="4 d")))
+    (own,) = made.pieces
+    assert own.low["salt"].shape == own.high["salt"].shape == own.values["salt"].shape
+    columns = many.draws.columns
+    for index in (12, 14, 40):  # the first is read, the others lie between; in the cure and in the rest
+        time = made.days[2 * index] * DAY
+        found = []
+        for number in range(many.count):
+            pieces, stages, numbers = drawn_case(
+                many.case.pieces,
+                many.case.stages,
+                many.case.numbers,
+                {key: each[number] for key, each in columns.items()},
+            )
+            found.append(simulate(pieces, stages, numbers=numbers).section("salt", time, "wedge").values.ravel())
+        low, high = 100 * np.quantile(found, (0.1, 0.9), axis=0)
+        strength = own.values["salt"].max()
+        for ours, theirs in ((own.low, low), (own.high, high)):
+            gap = ours["salt"][index] - theirs
+            assert np.abs(gap).max() < 0.03 * strength and np.sqrt(np.mean(gap**2)) < 0.01 * strength, index
+        assert np.mean(high - low) > 0.1 * strength  # so that a band of nothing would be seen
 
 
 def test_a_short_cylinder_is_drawn_with_its_ends():
