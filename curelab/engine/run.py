@@ -597,8 +597,11 @@ class Run:
         self, name: str, basis: str, times: np.ndarray, piece: int, rows: np.ndarray, tissues: np.ndarray
     ) -> np.ndarray:
         """Fractions (d, t, k) read by rows (k, r) over the terms of a piece, in these tissues (k,)."""
-        w = self._cut(name, self.states(name, times, self._row(piece, rows)))
-        w = self._raised(name, w, times, piece, self._touched(self.meats[piece])[tissues])
+        if len(rows) > times.shape[1]:  # then the modes summed by all rows are more than the terms at all times
+            w = self.states(name, times)[..., self.slices[piece]] @ rows.T
+        else:
+            w = self.states(name, times, self._row(piece, rows))
+        w = self._raised(name, self._cut(name, w), times, piece, self._touched(self.meats[piece])[tissues])
         return self.on_basis(name, w, basis, times, piece, self._per_tissue(piece, times, tissues))
 
     def slowest_place(self, name: str, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:
