@@ -26,7 +26,7 @@ from .picture import Picture
 from .say import Say
 from .section import SectionPicture
 from .showing import show_lines, show_map, show_matters, show_section
-from .state import QUICK, State
+from .state import State
 
 CAUTION = (
     "It is still raw. Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
@@ -40,6 +40,7 @@ STEP = 0.015  # s: steps that are shorter together count as one
 NEW_SHAPE = "This shape is new. The picture comes when it has been worked out."
 WORKING_SHAPE = "Working out the new shape. It takes some seconds, once."
 STOPPED_SHAPE = "Stopped before the new shape was worked out. Change something, or press Undo."
+RANGES = "Working out the ranges from more draws. Until then they rest on a few."
 UNSEEN = 0.5  # s of computing before the page says so
 
 
@@ -196,6 +197,9 @@ class Bench(ABC):
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
+
+    def _say_assumed(self) -> None:
+        """Under every picture, for who saves it: nobody does while a slider moves, so it waits for the rest."""
         said = caption(self.state.batch, self.state.assumed())
         for picture in self.pictures.values():
             picture.caption = said
@@ -238,11 +242,14 @@ class Bench(ABC):
         if not self.state.problems:
             yield from self.state.settled()
             self._draw()
+            self._say_assumed()
 
     def _settle_when_at_rest(self) -> None:
         """While a slider moves there are few draws, at once; all of them follow shortly after it rests."""
         if _in_a_loop():  # else there is no kernel behind it: a script or a test settles by itself
             self._when_at_rest(self._at_rest())
+        else:
+            self._say_assumed()
 
     def _when_at_rest(self, work: Coroutine[Any, Any, None]) -> None:
         """Do something while the page is at rest, in the place of what was done before."""
@@ -255,13 +262,14 @@ class Bench(ABC):
             old.close()
         self._old.clear()
         self._put_by()
+        self._say_assumed()
         begun = rested = time.monotonic()
         try:
             for _ in self.settle():
                 if time.monotonic() - rested < STEP:
                     continue
                 if time.monotonic() - begun > UNSEEN and self.at_work.layout.visibility == "hidden":
-                    self.running.text = f"Working out the ranges from more draws. Until then they rest on {QUICK}."
+                    self.running.text = RANGES
                     self.at_work.layout.visibility = "visible"
                 await asyncio.sleep(GAP)
                 rested = time.monotonic()

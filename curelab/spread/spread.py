@@ -334,7 +334,8 @@ class Spread(Shown):
     @cached_property
     def _outline(self) -> History:
         """One draw, for what is the same in all of them."""
-        return self.case.solve(self.draws.part(slice(0, 1))) if self.banded else self._first
+        there = "_first" in self.__dict__ or not self.banded
+        return self._first if there else self.case.solve(self.draws.part(slice(0, 1)))
 
     def number(self, piece: int | str) -> int:
         """Number of a piece, from 0. Raises ValueError for one that is not there."""
