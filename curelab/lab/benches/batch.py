@@ -229,7 +229,7 @@ class BatchBench(Bench):
         first, more = in_parts(outcome, outcome.chances_so_far, outcome.changes_so_far)
         self.says["answer"].text = "\n".join(first)
         self.says["more"].text = "\n".join(more)
-        self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
+        self.warn(telling.warmth_of(state.batch.stages, state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (
             ""

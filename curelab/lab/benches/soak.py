@@ -195,7 +195,7 @@ class SoakBench(Bench):
         self.says["answer"].text = telling.soaked(many, number, piece)
         self.says["after"].text = NEEDLESS if enough else rested
         self.tell_again("needed", TRIED if state.soak is None else "")
-        self.warn(telling.warmth(max(stage.warmest for stage in with_soak(batch).stages), batch.units))
+        self.warn(telling.warmth_of(with_soak(batch).stages, batch.units))
 
     def _draw_lines(self):
         many, number = self._seen()
