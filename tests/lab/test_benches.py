@@ -9,9 +9,10 @@ import pytest
 
 from curelab import Brine, InputError, Problem, Soak, Water
 from curelab.batch import dumps, load
+from curelab.compose import template
 from curelab.lab import workbench
 from curelab.lab.benches import BENCHES, bench
-from curelab.lab.benches.soak import PLATE, with_soak
+from curelab.lab.benches.soak import NEEDLESS, PLATE, SOAKED, with_soak
 from curelab.lab.state import MOVING, PAGE_DRAWS, QUICK, State, opened, starting_batch
 from curelab.outcome import run
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
@@ -502,3 +503,13 @@ def test_no_page_names_a_day_for_meat_that_lies_warm(bench_name):
     said = page.says["cure" if bench_name == "soak" else "answer"].text
     assert TOO_WARM in said + page.says["spot"].text if "spot" in page.says else TOO_WARM in said
     assert "cook on" not in said and "cook it then" not in said
+
+
+def test_a_batch_that_needs_no_soak_leads_to_one_that_does(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    state, page = made("soak")
+    assert page.says["after"].text == NEEDLESS and page.to_see.layout.display == "flex"
+    page.begin.press()
+    assert state.batch.but(id="") == template(SOAKED) and state.path == "strong-brine-and-soak.toml"
+    assert page.to_see.layout.display == "none" and "strength" in page.controls
+    assert NEEDLESS not in page.says["after"].text and page.says["needed"].text == ""
