@@ -14,6 +14,7 @@ from ..compose import shaped
 from ..fields import InputError, sentences
 from ..show.caption import caption
 from ..show.in_hand import in_hand
+from ..show.section import Section
 from .bars import BarPicture
 from .boxes import column, row
 from .controls import Press, Switch
@@ -21,12 +22,12 @@ from .depthmap import DepthMap
 from .dials import units_pick
 from .fold import Fold
 from .nav import Nav
-from .new_shape import made_beside
+from .new_shape import made_beside, out_of_hand, scaled_like
 from .picture import Picture
 from .say import Say
 from .section import SectionPicture
 from .showing import show_lines, show_map, show_matters, show_section
-from .state import QUICK, State
+from .state import State
 
 CAUTION = (
     "It is still raw. Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
@@ -38,8 +39,10 @@ REST = 0.35  # s without a change, after which the sliders are taken to rest
 GAP = 0.002  # s left between two steps for what the user does meanwhile
 STEP = 0.015  # s: steps that are shorter together count as one
 NEW_SHAPE = "This shape is new. The picture comes when it has been worked out."
+SCALED = "This is the old shape, only scaled. The picture of the new one follows, and the answer with it."
 WORKING_SHAPE = "Working out the new shape. It takes some seconds, once."
 STOPPED_SHAPE = "Stopped before the new shape was worked out. Change something, or press Undo."
+RANGES = "Working out the ranges from more draws. Until then they rest on a few."
 UNSEEN = 0.5  # s of computing before the page says so
 
 
@@ -56,6 +59,7 @@ class Bench(ABC):
         self.state = state
         self._settling: asyncio.Task | None = None
         self._tried: tuple | None = None  # the shape that was made beside the page last
+        self._drawn: Batch | None = None  # the batch that was drawn last in its own shape
         self.nav = Nav(self.here)
         self.nav.observe(lambda change: self._undo(), "undone")
         self.nav.observe(lambda change: self._come_back(), "seen")
@@ -145,9 +149,11 @@ class Bench(ABC):
                 self.fail(sentences(self.state.problems))
                 return
             self._draw_known()
+            self._drawn = self.state.batch
             self._settle_when_at_rest()
         except NotKept as missing:
             self.fail(NEW_SHAPE)
+            self._draw_scaled()
             self._when_at_rest(self._make_beside(missing.key))
         except InputError as error:  # a combination that cannot be: its sentences say what is possible
             self.fail(error.said())
@@ -169,6 +175,29 @@ class Bench(ABC):
             if missing.key != self._tried:
                 raise
             self._draw()
+
+    def _draw_scaled(self) -> None:
+        """In the place of a shape that is being worked out: the one that was drawn last, scaled, and no word of what it comes to."""
+        like = None if self._drawn is None else scaled_like(self.state.batch, self._drawn)
+        if like is None:
+            return
+        own, self.state = self.state, State(like)
+        try:
+            with known_only():
+                made = self.sketch()
+        except NotKept:
+            return
+        finally:
+            self.state = own
+        if made is not None:
+            picture, (drawn, day) = self.pictures["section"], made
+            show_section(picture, out_of_hand(drawn), day, own.batch.units)
+            picture.caption = SCALED
+            self.says["trouble"].tell(SCALED, "alert")
+
+    def sketch(self) -> tuple[Section, float | None] | None:
+        """The section alone, and the day it opens on: of benches on which a hand changes the shape."""
+        return None
 
     async def _make_beside(self, key: tuple) -> None:
         await asyncio.sleep(REST)
@@ -196,6 +225,9 @@ class Bench(ABC):
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
+
+    def _say_assumed(self) -> None:
+        """Under every picture, for who saves it: nobody does while a slider moves, so it waits for the rest."""
         said = caption(self.state.batch, self.state.assumed())
         for picture in self.pictures.values():
             picture.caption = said
@@ -238,11 +270,14 @@ class Bench(ABC):
         if not self.state.problems:
             yield from self.state.settled()
             self._draw()
+            self._say_assumed()
 
     def _settle_when_at_rest(self) -> None:
         """While a slider moves there are few draws, at once; all of them follow shortly after it rests."""
         if _in_a_loop():  # else there is no kernel behind it: a script or a test settles by itself
             self._when_at_rest(self._at_rest())
+        else:
+            self._say_assumed()
 
     def _when_at_rest(self, work: Coroutine[Any, Any, None]) -> None:
         """Do something while the page is at rest, in the place of what was done before."""
@@ -255,13 +290,14 @@ class Bench(ABC):
             old.close()
         self._old.clear()
         self._put_by()
+        self._say_assumed()
         begun = rested = time.monotonic()
         try:
             for _ in self.settle():
                 if time.monotonic() - rested < STEP:
                     continue
                 if time.monotonic() - begun > UNSEEN and self.at_work.layout.visibility == "hidden":
-                    self.running.text = f"Working out the ranges from more draws. Until then they rest on {QUICK}."
+                    self.running.text = RANGES
                     self.at_work.layout.visibility = "visible"
                 await asyncio.sleep(GAP)
                 rested = time.monotonic()
