@@ -78,7 +78,7 @@ class Spots:
             for shift in (1, -1, 0):
                 middle = np.clip(every + shift * step, step, len(every) - 1 - step)
                 three = self.deep[middle - step] & self.deep[middle] & self.deep[middle + step]
-                middles = np.where(three & (0 < number + shift) & (number + shift < count - 1), middle, middles)
+                middles = np.where(three & (number + shift > 0) & (number + shift < count - 1), middle, middles)
             found.append((middles, step, coordinate.ravel()))
         return found
 
