@@ -26,6 +26,15 @@ def test_between_places_it_is_read_off_parabolas(side, x, z):
     assert abs(along[0, 0] - x) <= 0.13 and abs(depth[0, 0] - z) <= 0.13
 
 
+@pytest.mark.parametrize("side", (1.0, -1.0))
+@pytest.mark.parametrize("z", (-0.25, 0.2))
+def test_at_a_border_of_what_counts_it_is_read_between_the_last_places(side, z):
+    """Under a cap that nearly closes a face the least lies next to the border: between the last two places that count."""
+    deep = ((DEPTH > -0.4) & (DEPTH < 0.31)).ravel()
+    values = side * (0.2 + 3 * (ALONG - 1.0) ** 2 + 2 * (DEPTH - z) ** 2).reshape(1, 1, -1)
+    assert spots(deep).value(values)[0, 0] == pytest.approx(side * 0.2, rel=1e-9)
+
+
 def test_places_that_do_not_count_are_left_out():
     values = (ALONG + DEPTH).reshape(1, 1, -1)
     deep = (ALONG > 0.6).ravel() & (DEPTH > -0.4).ravel()
