@@ -20,9 +20,9 @@ from .boxes import column, row
 from .controls import Press, Switch
 from .depthmap import DepthMap
 from .dials import units_pick
-from .fold import Fold
+from .fold import Fold, parts
 from .nav import Nav
-from .new_shape import made_beside, out_of_hand, scaled_like
+from .new_shape import NEW_SHAPE, SCALED, STOPPED_SHAPE, WORKING_SHAPE, made_beside, out_of_hand, scaled_like
 from .picture import Picture
 from .say import Say
 from .section import SectionPicture
@@ -38,10 +38,6 @@ CAUTION = (
 REST = 0.35  # s without a change, after which the sliders are taken to rest
 GAP = 0.002  # s left between two steps for what the user does meanwhile
 STEP = 0.015  # s: steps that are shorter together count as one
-NEW_SHAPE = "This shape is new. The picture comes when it has been worked out."
-SCALED = "This is the old shape, only scaled. The picture of the new one follows, and the answer with it."
-WORKING_SHAPE = "Working out the new shape. It takes some seconds, once."
-STOPPED_SHAPE = "Stopped before the new shape was worked out. Change something, or press Undo."
 RANGES = "Working out the ranges from more draws. Until then they rest on a few."
 UNSEEN = 0.5  # s of computing before the page says so
 
@@ -61,7 +57,7 @@ class Bench(ABC):
         self._tried: tuple | None = None  # the shape that was made beside the page last
         self._drawn: Batch | None = None  # the batch that was drawn last in its own shape
         self.nav = Nav(self.here)
-        self.nav.observe(lambda change: self._undo(), "undone")
+        self.nav.observe(lambda change: self.state.undo(), "undone")
         self.nav.observe(lambda change: self._come_back(), "seen")
         self.folds: list[Fold] = []
         self.content, self.folded = column(), column()
@@ -76,7 +72,7 @@ class Bench(ABC):
 
     def make(self) -> None:
         """Make all that stands on the page, for the batch as it is now. The folds stay, so that no press on one is lost, and what is open stays open."""
-        state, before = self.state, _parts(self.box)
+        state, before = self.state, parts(self.box)
         self._known = {fold.words: fold for fold in self.folds}
         self.folds = []
         self.controls: dict[str, Any] = {}
@@ -102,12 +98,9 @@ class Bench(ABC):
         made.close()
         if list(self.folded.children) != self.folds:
             self.folded.children = self.folds
-        self._old |= before - _parts(self.box)
+        self._old |= before - parts(self.box)
         state.observe(lambda change: self.redraw(), "revision")
         self.redraw()
-
-    def _undo(self) -> None:
-        self.state.undo()
 
     def _come_back(self) -> None:
         """Somebody looks at the page again: show the batch that is in hand by now."""
@@ -152,8 +145,7 @@ class Bench(ABC):
             self._drawn = self.state.batch
             self._settle_when_at_rest()
         except NotKept as missing:
-            self.fail(NEW_SHAPE)
-            self._draw_scaled()
+            self._fail_or_scale()
             self._when_at_rest(self._make_beside(missing.key))
         except InputError as error:  # a combination that cannot be: its sentences say what is possible
             self.fail(error.said())
@@ -176,24 +168,28 @@ class Bench(ABC):
                 raise
             self._draw()
 
-    def _draw_scaled(self) -> None:
+    def _fail_or_scale(self) -> None:
         """In the place of a shape that is being worked out: the one that was drawn last, scaled, and no word of what it comes to."""
+        made = self._scaled()
+        self.fail(NEW_SHAPE)
+        if made is not None:
+            picture, (drawn, day) = self.pictures["section"], made
+            show_section(picture, out_of_hand(drawn), day, self.state.batch.units)
+            picture.caption = SCALED
+            self.says["trouble"].tell(SCALED, "alert")
+
+    def _scaled(self) -> tuple[Section, float | None] | None:
         like = None if self._drawn is None else scaled_like(self.state.batch, self._drawn)
         if like is None:
-            return
+            return None
         own, self.state = self.state, State(like)
         try:
             with known_only():
-                made = self.sketch()
+                return self.sketch()
         except NotKept:
-            return
+            return None
         finally:
             self.state = own
-        if made is not None:
-            picture, (drawn, day) = self.pictures["section"], made
-            show_section(picture, out_of_hand(drawn), day, own.batch.units)
-            picture.caption = SCALED
-            self.says["trouble"].tell(SCALED, "alert")
 
     def sketch(self) -> tuple[Section, float | None] | None:
         """The section alone, and the day it opens on: of benches on which a hand changes the shape."""
@@ -348,12 +344,6 @@ def _in_a_loop() -> bool:
     except RuntimeError:
         return False
     return True
-
-
-def _parts(widget: Any) -> set[Any]:
-    """A widget and all that stands in it, or will."""
-    held = [widget.held] if isinstance(widget, Fold) else []
-    return {widget}.union(*(_parts(child) for child in (*getattr(widget, "children", ()), *held)))
 
 
 __all__ = ["Bench", "column", "row", "show_lines", "show_map", "show_matters", "show_section"]

@@ -11,8 +11,8 @@ from curelab.bodies.kept import NotKept, get, known_only
 from curelab.bodies.solid import _basis, solid
 from curelab.compose import change_station, template
 from curelab.lab.benches import bench
+from curelab.lab.new_shape import NEW_SHAPE, SCALED, STOPPED_SHAPE, WORKING_SHAPE
 from curelab.lab.state import State
-from curelab.lab.workbench import NEW_SHAPE, SCALED, STOPPED_SHAPE, WORKING_SHAPE
 
 LONGEST = 120.0  # s, on a machine with much else to do
 STATIONS = [
