@@ -91,13 +91,18 @@ def change_station(batch: Batch, number: int, station: int, **changes: Any) -> B
 
 
 def add_station(batch: Batch, number: int, behind: int) -> Batch:
-    """The piece with one more station, half-way between one and the next, as the cut is there: its shape stays until somebody measures."""
+    """The piece with one more station, half-way between one and the next, as the cut is there: its shape stays until somebody measures. Where
+    the tissue changes between them it gets two, a third of the way from each, so that the border stays half-way as well.
+    """
     piece = chosen(batch.pieces, number, "pieces")
     here = chosen(piece.stations, behind, "stations")
     if behind + 1 == len(piece.stations):
         raise refuse("stations", "nothing is known behind the last station; add one between two others, then move it")
-    made = station_at(piece, (here.at + piece.stations[behind + 1].at) / 2)
-    return change_piece(batch, number, stations=replaced(piece.stations, behind, here, made))
+    there = piece.stations[behind + 1]
+    alike = (here.tissue, here.below) == (there.tissue, there.below)
+    shares = (1 / 2,) if alike else (1 / 3, 2 / 3)
+    made = [station_at(piece, here.at + share * (there.at - here.at)) for share in shares]
+    return change_piece(batch, number, stations=replaced(piece.stations, behind, here, *made))
 
 
 def remove_station(batch: Batch, number: int, station: int) -> Batch:

@@ -12,6 +12,7 @@ from curelab.compose import (
     WAYS,
     add_piece,
     add_stage,
+    add_station,
     change_piece,
     cure_by,
     duplicate_piece,
@@ -209,3 +210,15 @@ def test_two_changes_come_together_and_one_place_changed_twice_is_told():
     assert merged(BRISKET, ours, ours) == ours
     told = problems(merged, BRISKET, ours, BRISKET.but(name="theirs", rules="GB"))
     assert len(told) == 2 and told[0].startswith("name: was changed here and")
+
+
+@pytest.mark.parametrize("behind", (0, 1, 3))
+def test_a_station_more_moves_no_border_between_tissues(behind):
+    """What muscle there is at each place, and how much of it, stays; between two muscles it takes two stations."""
+    made, asked = add_station(UNEVEN, 0, behind), UNEVEN.pieces[0]
+    before, after = asked.whole(), made.pieces[0].whole()
+    assert len(after.at) - len(before.at) == (2 if behind == 1 else 1)
+    for place in (0.01, 0.149, 0.151, 0.25, 0.33):  # flat and point meet at 15 cm
+        assert after.tissues[after.station(place)] == before.tissues[before.station(place)], place
+    volumes = asked.parts()
+    assert made.pieces[0].parts() == pytest.approx(volumes, rel=1e-3)
