@@ -95,6 +95,8 @@ def test_each_node_of_a_cut_has_the_band_of_its_draws():
             gap = ours["salt"][index] - theirs
             assert np.abs(gap).max() < 0.03 * strength and np.sqrt(np.mean(gap**2)) < 0.01 * strength, index
         assert np.mean(high - low) > 0.1 * strength  # so that a band of nothing would be seen
+    coarse = spread(piece, CURE, count=8, cells=20)  # other nodes than the usual case has, so no bands at those
+    assert not section([(coarse, "wedge", "shown")]).pieces[0].low
 
 
 def test_a_short_cylinder_is_drawn_with_its_ends():
