@@ -11,7 +11,8 @@ What a bath does to meat is smooth in space after minutes, so it lies in a small
 
 The error is what terms and rich space tell differently on other random courses, and what the rich space tells differently from all nodes
 at a rate and a film that were not used. Lengths here are in units of the thickness, and one tissue conducts 1; a film is then
-a Biot number, and one basis serves every size, temperature and solute.
+a Biot number, and one basis serves every size, temperature and solute. Longer than others because the rich space, the courses that
+choose among it and the estimate of the error rest on one another.
 """
 
 from __future__ import annotations

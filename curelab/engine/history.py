@@ -438,8 +438,9 @@ class History(Shown):
 
     def plane(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
         """Values at the nodes of `section` in every draw (d, t, k) in single precision."""
-        number, on = self.piece_number(piece), _basis(quantity, basis)
-        return places.plane(self, quantity_of(quantity), on, times, number)
+        number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
+        read = places.plane(self, name, on, number)
+        return self._gathered(("plane", name, on, number), units.seconds(times), read, np.float32)
 
     def field(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> places.Field:
         """Values at every node of a piece, for tables and programs."""

@@ -123,13 +123,12 @@ def field(history: History, name: str, basis: str, times: Any, number: int) -> F
     return _field(history, name, basis, times, number, None, whole=True)
 
 
-def plane(history: History, name: str, basis: str, times: Any, number: int) -> np.ndarray:
-    """(d, t, k) in every draw, in single precision, at the nodes of the `section` along a piece with a length, one after the other."""
+def plane(history: History, name: str, basis: str, number: int) -> Callable[[Run, np.ndarray], np.ndarray]:
+    """Reads (d, t, k) at the nodes of the `section` along a piece with a length, one after the other."""
     body = history.state.meats[number].body
     assert isinstance(body, Solid)
     nodes = body.middle.ravel()
-    read = _reader(name, basis, number, body.values[nodes], body.tissue_of_nodes[nodes])
-    return history._gathered(("plane", name, basis, number), units.seconds(times), read, np.float32)
+    return _reader(name, basis, number, body.values[nodes], body.tissue_of_nodes[nodes])
 
 
 def _field(history: History, name: str, basis: str, times: Any, number: int, at: float | None, whole: bool) -> Field:
