@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+
 import numpy as np
 import pytest
 
@@ -129,3 +131,24 @@ def test_a_part_of_a_cut_is_smaller():
     slab = Piece(thickness="8 cm", weight="3.4 kg")
     sizes = [made(piece, nine, count=500, inputs=uncertain_inputs()[:2], used=()).part_size for piece in (block, slab)]
     assert sizes[0] <= 80 and sizes[1] > 2 * sizes[0]
+
+
+def test_of_the_nodes_of_a_section_the_bands_are_kept_and_not_the_draws(monkeypatch):
+    """What was asked of few draws is prepared in many, so that a page at rest draws at once; then 512 draws of each node are let go."""
+    monkeypatch.setattr(sys.modules[Spread.__module__], "SMALL", 10_000)
+    block = Piece(name="block", shape="block", thickness="4 cm", width="8 cm", length="10 cm", weight="340 g")
+    few, times, asked = made(block, CURE, count=8, cells=20), (DAY, 4 * DAY), ("salt", "free nitrite")
+    quick = few.sections(asked, times)
+    assert few.known  # small, so that it is known what to prepare
+    many = few.widened(64)
+    for _ in many.prepared(few, 16):
+        pass
+    monkeypatch.setattr(Spread, "_computed", lambda *given: pytest.fail("computed again"))
+    bands = many.sections(asked, times)
+    assert not any(request.given == each.given for request in many.known for each in few.known)
+    direct = many.case.solve(many.draws.columns)
+    for name, unit in (("salt", 1e-9), ("free nitrite", 1e-12)):
+        values = direct.plane(name, times)
+        assert values.nbytes > 10_000 and bands[name].low.shape == quick[name].low.shape == values.shape[1:]
+        np.testing.assert_allclose(bands[name].low, np.quantile(values, 0.1, axis=0), rtol=1e-4, atol=unit)
+    assert many.sections(asked, times)["salt"] is bands["salt"]
