@@ -126,7 +126,7 @@ class Small:
         """States (r, k) on random courses through stretches with a bath or none, turned or not, the same ones for the same `seed`."""
         chance = np.random.default_rng(seed)
         ways = self._ways(films)
-        modes = [self._modes(way, np.array(each)) for each in ways]
+        modes = [self._modes(way, each) for each in ways]
         state, level, found = np.zeros((len(self.even), sequences)), np.ones(sequences), []
         for stretch in range(STRETCHES):
             which = chance.integers(0, len(ways), sequences)
@@ -152,7 +152,7 @@ class Small:
         """States (r, k), each as large as 1 everywhere, of what begins at one place, read by `place` (r,), in every way to lie."""
         found = []
         for each in self._ways(films):
-            rates, vectors, _ = self._modes(0, np.array(each))
+            rates, vectors, _ = self._modes(0, each)
             found.append(vectors @ (np.exp(-rates[:, None] * times) * (vectors.T @ place)[:, None]))
         states = np.hstack(found)
         return states * (np.linalg.norm(self.even) / np.linalg.norm(states, axis=0))
@@ -163,7 +163,17 @@ class Small:
         lying = [(contact, moved, moved), (moved, contact, moved)] if self.faces[:2].any() else []
         return [(moved, moved, moved), (0.0, 0.0, 0.0), *lying]
 
-    def _modes(self, way: int, films: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    @cached_property
+    def _known(self) -> dict[tuple, tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        return {}
+
+    def _modes(self, way: int, films: tuple[float, float, float]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """As `_solved`, each once: all films share the body that is closed, and what begins at a place goes through what courses do."""
+        if (way, films) not in self._known:
+            self._known[way, films] = self._solved(way, np.array(films))
+        return self._known[way, films]
+
+    def _solved(self, way: int, films: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """(rates (r,), vectors (r, r), amounts (r,) to which a bath at 1 leads)."""
         rates, vectors = la.eigh(self.stiffness[way] + np.tensordot(films, self.faces, 1), check_finite=False)
         if not films.any():

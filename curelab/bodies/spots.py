@@ -52,9 +52,11 @@ class Spots:
             before, middle, after = (np.maximum(middle, step) + side * step for side in (-1, 0, 1))
             h, k = (coordinate[b] - coordinate[a] for a, b in ((before, middle), (middle, after)))
             level = _taken(low, middle)
-            down, up = (level - _taken(low, before)) / h, (_taken(low, after) - level) / k
-            slope, bend = (down * k + up * h) / (h + k), (up - down) / (h + k)
-            with np.errstate(invalid="ignore", divide="ignore"):
+            with np.errstate(
+                invalid="ignore", divide="ignore"
+            ):  # of places that do not count, where there are no three
+                down, up = (level - _taken(low, before)) / h, (_taken(low, after) - level) / k
+                slope, bend = (down * k + up * h) / (h + k), (up - down) / (h + k)
                 beyond = -0.5 * slope / bend
                 gain = least - level + 0.25 * slope**2 / bend
                 inside = (middles[at] >= 0) & (bend > 0) & (beyond >= -h) & (beyond <= k)
@@ -78,7 +80,7 @@ class Spots:
             for shift in (1, -1, 0):
                 middle = np.clip(every + shift * step, step, len(every) - 1 - step)
                 three = self.deep[middle - step] & self.deep[middle] & self.deep[middle + step]
-                middles = np.where(three & (0 < number + shift) & (number + shift < count - 1), middle, middles)
+                middles = np.where(three & (number + shift > 0) & (number + shift < count - 1), middle, middles)
             found.append((middles, step, coordinate.ravel()))
         return found
 

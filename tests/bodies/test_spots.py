@@ -44,3 +44,9 @@ def test_places_that_do_not_count_are_left_out():
 def test_where_all_is_alike_it_is_the_deepest():
     along, depth = spots().place(np.full((1, 1, 54), 0.3))
     assert (along[0, 0], depth[0, 0]) == (X[4], Z[2])
+
+
+def test_a_narrow_row_of_places_that_count_is_read_at_them():
+    """One place deep in a grid: no parabola goes through it, and nothing is said of what lies beside."""
+    deep = (np.isclose(ALONG, X[4]) & np.isclose(DEPTH, Z[2])).ravel()
+    assert spots(deep).value((0.2 + (ALONG - 1.3) ** 2).reshape(1, 1, -1))[0, 0] == pytest.approx(0.2 + 0.09, rel=1e-9)
