@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 # Before numpy is imported, here and in what tests start: threads that spin on small matrices take the other worker's core.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent / "few"))  # kernels that tests start read it too
+from few_draws import few
 
 from curelab.bodies import Body, Solid
 from curelab.transport.network import Contact, Network, Part, assemble
@@ -46,3 +51,23 @@ def bodies_of_this_run(tmp_path_factory):
 @pytest.fixture(scope="session")
 def one_body():
     return network_of
+
+
+@pytest.fixture
+def all_draws():
+    """Asked for by tests of how sure a page is: as many draws as a cook gets."""
+
+
+@pytest.fixture
+def few_draws(request, monkeypatch):
+    """Few draws behind every page of this process, where the test does not ask for all."""
+    if "all_draws" not in request.fixturenames:
+        few(monkeypatch.setattr)
+
+
+@pytest.fixture(scope="module")
+def few_reports():
+    """Few draws behind every report, also in what the tests of a module share."""
+    with pytest.MonkeyPatch.context() as patch:
+        few(patch.setattr)
+        yield

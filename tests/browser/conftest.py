@@ -25,6 +25,7 @@ sys.path.insert(0, str(Path(__file__).parent))  # for what the tests of this fol
 from ending import end
 
 CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome") or shutil.which("chromium-browser")
+FEW = "--IPKernelApp.exec_lines=import few_draws; few_draws.few()"  # said to every kernel of a lab that is tested
 FLAGS = [
     "--disable-gpu",
     "--no-first-run",
@@ -133,13 +134,16 @@ def write_synthetic(folder: Path) -> Path:
 
 @contextlib.contextmanager
 def running_lab(
-    notebook: Path | str | None, folder: Path, inside: str = ""
+    notebook: Path | str | None, folder: Path, inside: str = "", few: bool = False
 ) -> Iterator[tuple[str, subprocess.Popen[str]]]:
-    """(address, process) of a lab started by the launcher in a process of its own."""
+    """(address, process) of a lab started by the launcher in a process of its own. few: with few draws behind its pages."""
     what = None if notebook is None else str(notebook)
     call = f"launch({what!r}, folder={str(folder)!r}, browser=False, inside={inside!r})"
-    code = f"import sys; from curelab.lab.launcher import launch; sys.exit({call})"
-    own = dict(os.environ, PYTHONUNBUFFERED="1")
+    code = (
+        f"import sys; from curelab.lab import launcher; launcher._KERNEL += {(FEW,) * few}; sys.exit(launcher.{call})"
+    )
+    path = os.pathsep.join(filter(None, [str(Path(__file__).parents[1] / "few"), os.environ.get("PYTHONPATH")]))
+    own = dict(os.environ, PYTHONUNBUFFERED="1", PYTHONPATH=path)
     process = subprocess.Popen(
         [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=own
     )
@@ -209,7 +213,7 @@ def faults_for_those_who_cannot_see(page: Any) -> list[str]:
 @pytest.fixture(scope="session")
 def start_lab() -> Any:
     """`running_lab`, for a test that brings its own browser."""
-    return running_lab
+    return partial(running_lab, few=True)
 
 
 @pytest.fixture(scope="session")
@@ -221,7 +225,7 @@ def stage() -> Iterator[Any]:
         pytest.skip("no Chromium on this machine")
     with running_browser() as browser:
         yield SimpleNamespace(
-            running_lab=running_lab,
+            running_lab=partial(running_lab, few=True),
             watched_page=partial(watched_page, browser),
             write_notebook=write_notebook,
             browser=browser,
@@ -233,5 +237,10 @@ def stage() -> Iterator[Any]:
 def lab(stage: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The address of a running lab with the synthetic notebooks."""
     notebook = write_synthetic(tmp_path_factory.mktemp("notebooks"))
-    with running_lab(notebook, tmp_path_factory.mktemp("folder")) as (address, _):
+    with running_lab(notebook, tmp_path_factory.mktemp("folder"), few=True) as (address, _):
         yield address
+
+
+@pytest.fixture(autouse=True)
+def quick_pages(few_draws):
+    """What is worked out beside a page has as few draws behind it as the page."""

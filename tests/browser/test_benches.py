@@ -11,10 +11,11 @@ import pytest
 
 from curelab import outcome as outcomes
 from curelab.batch import load
+from curelab.lab import state as pages
 from curelab.lab.benches.plate import PlateBench
 from curelab.lab.benches.thick_point import HORIZON, ThickPoint
 from curelab.lab.hand import NOTE
-from curelab.lab.state import PAGE_DRAWS, WORKING_FILE, State
+from curelab.lab.state import WORKING_FILE, State
 from curelab.outcome import run
 from curelab.show.in_short import in_short
 from curelab.units import DAY
@@ -166,7 +167,7 @@ def test_the_cut(visit):
     step(page, "Days in the cure")
     settled(page)
     days = int(float(page.get_by_role("slider", name="Days in the cure", exact=True).input_value()))
-    at_rest(page, PAGE_DRAWS)
+    at_rest(page, pages.PAGE_DRAWS)
     state = State()
     state.edit_stage(0, lasts=f"{days} d", until=None, at_most=None)
     bench = ThickPoint(state)

@@ -52,7 +52,8 @@ def drawn(page) -> None:
 
 
 def test_a_batch_is_put_together_dragged_cut_in_two_saved_and_opened_again(stage, tmp_path):
-    with stage.running_lab(None, tmp_path) as (address, _), stage.watched_page() as page:
+    # All draws for once: the hand goes on while they are worked out.
+    with stage.running_lab(None, tmp_path, few=False) as (address, _), stage.watched_page() as page:
         page.goto(address.replace("start.ipynb", "batch.ipynb"))
         page.get_by_role("button", name="Double: thin end").press("Enter", timeout=90_000)
         page.get_by_label("Kind of stage").select_option("soak")

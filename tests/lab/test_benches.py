@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 
 from curelab import Brine, InputError, Problem, Soak, Water
+from curelab import outcome as outcomes
 from curelab.batch import dumps, load
 from curelab.compose import template
+from curelab.lab import state as pages
 from curelab.lab import workbench
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.benches.soak import NEEDLESS, PLATE, SOAKED, with_soak
-from curelab.lab.state import MOVING, PAGE_DRAWS, QUICK, State, opened, starting_batch
+from curelab.lab.state import State, opened, starting_batch
 from curelab.outcome import run
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
 from curelab.show.answer import TOO_WARM
@@ -46,7 +48,6 @@ def short(page):
     return (page.says["answer"].text + "\n" + page.says["more"].text).split("\n")
 
 
-@pytest.mark.usefixtures("few_draws")
 def test_every_bench_speaks_and_draws(name):
     _, page = made(name)
     assert page.says["answer"].text and page.says["caution"].text
@@ -74,7 +75,6 @@ def test_the_answer_on_the_first_screen_is_two_short_sentences(bench_name):
     assert len(heads) == 4
 
 
-@pytest.mark.usefixtures("few_draws")
 def test_every_slider_moves_the_batch_and_the_pictures(name):
     state, page = made(name)
     for label, knob in page.controls.items():
@@ -86,7 +86,6 @@ def test_every_slider_moves_the_batch_and_the_pictures(name):
         assert any(page.pictures[key].revision > count for key, count in before.items()), label
 
 
-@pytest.mark.usefixtures("few_draws")
 def test_extremes_of_every_slider_leave_a_picture_or_a_reason(name):
     for end in ("min", "max"):
         state, page = made(name)
@@ -103,7 +102,6 @@ def test_extremes_of_every_slider_leave_a_picture_or_a_reason(name):
                     assert page.says["answer"].text == "", label
 
 
-@pytest.mark.usefixtures("few_draws")
 def test_units_switch_everywhere_at_once_and_lose_nothing(name):
     state, page = made(name)
     before = state.batch
@@ -114,7 +112,6 @@ def test_units_switch_everywhere_at_once_and_lose_nothing(name):
     assert state.batch == before
 
 
-@pytest.mark.usefixtures("few_draws")
 def test_bands_off_takes_the_bands_away(name):
     _, page = made(name)
     drawn = [picture for picture in page.pictures.values() if "series" in picture.meta]
@@ -206,19 +203,17 @@ def test_the_strong_brine_is_put_into_the_batch_only_when_asked():
     assert state.batch.weigh_out.tag == "strong brine" and state.batch.weigh_out.strength == 0.15
 
 
-def test_the_batch_bench_shows_what_the_command_computes(monkeypatch):
-    monkeypatch.setattr("curelab.outcome.CHECKED", 12)
+def test_the_batch_bench_shows_what_the_command_computes():
     state, page = made("batch")
     title = next(key for key in page.controls if key.endswith(": thickness"))
     page.controls[title].value = "7 cm"
-    assert in_short(replace(run(state.batch, draws=QUICK), passing=True), chances={}, made={}) == short(page)
+    assert in_short(replace(run(state.batch, draws=pages.QUICK), passing=True), chances={}, made={}) == short(page)
     list(page.settle())
     assert short(page) == in_short(run(state.batch))
     assert state.report() == words(run(state.batch), long=True)
 
 
-def test_the_batch_bench_takes_up_the_log_as_the_command_does(monkeypatch):
-    monkeypatch.setattr("curelab.outcome.CHECKED", 12)
+def test_the_batch_bench_takes_up_the_log_as_the_command_does():
     demo = load(datasets_folder() / "demo_brisket.toml")
     state = State(demo, strict=True)
     page = opened_up(bench("batch", state=state))
@@ -310,7 +305,6 @@ def test_a_field_that_does_not_read_says_why_and_changes_nothing():
     assert page.controls[key].problem == "" and state.batch.pieces[0].weight == 3.0
 
 
-@pytest.mark.usefixtures("few_draws")
 def test_axes_hold_still_while_a_hand_moves():
     _, page = made("equilibrium or strong")
     knob, picture = page.controls["salt"], page.pictures["equilibrium salt"]
@@ -344,22 +338,23 @@ def test_what_was_carried_over_moves_the_usual_line_with_the_draws():
     assert core[1] > 1.2 * core[0] and usual[1] > 1.2 * usual[0]
 
 
+@pytest.mark.usefixtures("all_draws")
 @pytest.mark.parametrize("name", ("thick point", "equilibrium or strong", "soak", "batch"))
 def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
     """The bands of a settled page are those of a spread made in one piece, and the page says how many draws they rest on."""
     state, page = made(name)
     shown = "answer" if name == "batch" else "rests"
     everything = " ".join(say.text for say in page.says.values())
-    few = QUICK if name == "batch" else MOVING
+    few = pages.QUICK if name == "batch" else pages.MOVING
     assert f"{few} draws" in everything and "Varied within" in everything, page.says[shown].text
     steps = list(page.settle())
     assert len(steps) >= 4  # none of them long
-    full = PAGE_DRAWS if name != "batch" else 256
+    full = pages.PAGE_DRAWS if name != "batch" else outcomes.REPORT_DRAWS
     everything = " ".join(say.text for say in page.says.values())
     assert f"{full} draws" in everything and f"{few} draws of" not in everything
     if name == "thick point":
         stages = state.cure_lasting(90 * 86400.0)
-        many = spread(state.batch.pieces, stages, count=PAGE_DRAWS)
+        many = spread(state.batch.pieces, stages, count=pages.PAGE_DRAWS)
         times = state.spread(stages).usual.times
         both = (each.at("core", "salt", times, 0, "equilibrium") for each in (state.spread(stages), many))
         for ours, theirs in zip(*both, strict=True):
@@ -367,6 +362,7 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
     assert not list(page.settle()) or name == "batch"  # settled once is settled
 
 
+@pytest.mark.usefixtures("all_draws")
 def test_a_page_that_computes_says_so_and_can_be_stopped(monkeypatch):
     """Hidden at first, shown while it computes, hidden again when stopped, when a slider moves, and when it is done."""
     monkeypatch.setattr(workbench, "UNSEEN", 0.0)
@@ -387,14 +383,14 @@ def test_a_page_that_computes_says_so_and_can_be_stopped(monkeypatch):
         page.stop.press()
         assert look.visibility == "hidden" and page._settling is None
         await asyncio.sleep(0.3)
-        assert look.visibility == "hidden" and f"{MOVING} draws" in page.says["rests"].text
+        assert look.visibility == "hidden" and f"{pages.MOVING} draws" in page.says["rests"].text
         page.redraw()
         await asyncio.wait_for(until("visible"), 20)
         page.redraw()
         assert look.visibility == "hidden"
         await asyncio.wait_for(until("visible"), 20)
         await asyncio.wait_for(until("hidden"), 60)
-        assert f"{PAGE_DRAWS} draws" in page.says["rests"].text
+        assert f"{pages.PAGE_DRAWS} draws" in page.says["rests"].text
 
     assert look.visibility == "hidden"
     asyncio.run(driven())
@@ -406,7 +402,6 @@ def bands_of(page):
     ]
 
 
-@pytest.mark.usefixtures("few_draws")
 def test_the_box_hides_the_shading_and_nothing_else(name):
     """A tick must not change what is said, or how sure it is."""
     _, page = made(name)

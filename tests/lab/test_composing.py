@@ -36,7 +36,8 @@ def folder(tmp_path, monkeypatch):
 @pytest.fixture(autouse=True)
 def quick(monkeypatch):
     """Nothing is computed: what the page draws is tested elsewhere."""
-    monkeypatch.setattr("curelab.lab.benches.batch.BatchBench.draw", lambda self: self.says["answer"].tell("figures"))
+    for name in ("batch.BatchBench", "thick_point.ThickPoint"):
+        monkeypatch.setattr(f"curelab.lab.benches.{name}.draw", lambda self: self.says["answer"].tell("figures"))
 
 
 def page_of(batch):
@@ -259,7 +260,6 @@ def test_a_hand_on_the_drawing_does_what_the_knife_and_the_ruler_do():
     assert state.batch == batch
 
 
-@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("name", ["batch", "thick point"])
 def test_a_station_is_added_where_the_cut_is_as_it_was_and_taken_out_again(name):
     batch = template("simmered and smoked")

@@ -20,6 +20,7 @@ from curelab.recipe.meat_and_fridge import Known, MeatAndFridge, load_profile, s
 from curelab.show import learning as pictures
 from curelab.sources import datasets_folder, default_numbers
 
+pytestmark = pytest.mark.usefixtures("all_draws")
 DAY = 86400.0
 POINT = Piece(name="point", thickness="5 cm", weight="2 kg", tissue="brisket point")
 BRINE = Brine(

@@ -21,7 +21,6 @@ def saved(tmp_path, monkeypatch):
     return state
 
 
-@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("file", FILES)
 @pytest.mark.parametrize("name", list(BENCHES))
 def test_opening_a_page_leaves_the_batch_as_it_was(name, file, tmp_path):

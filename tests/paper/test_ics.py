@@ -12,6 +12,8 @@ from curelab.fields import InputError
 from curelab.paper.calendar_file import calendar
 from curelab.paper.schedule import schedule
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 NOW = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 LATER = NOW + timedelta(hours=5)
 

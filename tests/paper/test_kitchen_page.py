@@ -25,6 +25,8 @@ from curelab.show.section import section
 from curelab.show.section_message import message
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 HOSTILE = "\"><img src=x onerror='alert(1)'></script><script>alert(2)</script>{{ 7 * 7 }}"
 
 

@@ -12,6 +12,8 @@ from curelab.paper.sheet import label, sheet
 from curelab.show.stop import STOP
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 
 @pytest.fixture(scope="module")
 def bad():

@@ -32,6 +32,8 @@ from curelab.show.check_names import INFORMS, kitchen
 from curelab.sources import datasets_folder
 from curelab.spread import Spread
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 DEMO = datasets_folder() / "demo_brisket.toml"
 US = datasets_folder() / "demo_loin.toml"
 PLAN = {
