@@ -5,7 +5,7 @@ Numbers only, no verdicts. The clocks and what slows them stand in `keeping`.
 
 from __future__ import annotations
 
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -51,7 +51,7 @@ def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposur
     clocks = [warm, *(clock for clock, _ in cold)]
     key = (
         "exposures",
-        *(astuple(slowed) for _, slowed in cold),
+        *(slowed for _, slowed in cold),
         *((clock.begins, *map(float, clock.seconds)) for clock in clocks),
     )
     found = history.shared(key, lambda many: _exposed(many, cold, warm))

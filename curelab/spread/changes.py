@@ -131,7 +131,9 @@ def _few(many: Spread, pieces: tuple[Piece, ...], stages: tuple[Stage, ...], sta
     few = Spread(case, Draws(many.draws.inputs, many.draws.seed, columns, many.draws.learned), many.executor)
     # Of the usual case only where its cure would come to rest is read, which a dozen terms tell as well as all cells.
     numbers = in_the_middle(case.numbers, few.inputs)
-    usual = simulate(pieces, stages[: stage + 1], loss=case.loss, numbers=numbers, cells=CELLS, few=True, segments=1, checked=False)
+    usual = simulate(
+        pieces, stages[: stage + 1], loss=case.loss, numbers=numbers, cells=CELLS, few=True, segments=1, checked=False
+    )
     return few.beside(usual)
 
 
