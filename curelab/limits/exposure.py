@@ -69,11 +69,10 @@ def _exposed(many: History, cold: list[tuple[Clock, Hurdles]], warm: Clock) -> n
     warm_used = np.zeros((many.count, len(many.pieces)))
     cooked = np.zeros((len(many.pieces), many.count), dtype=bool)
     (come_up,) = rules("come-up")
-    whole = np.sum([length for _, length, *_ in many.courses], axis=0)
     for number, (_, length, knots, kelvin) in enumerate(many.courses):
         if length.max() <= 0:
             continue
-        border = length[:, None] * np.linspace(0.0, 1.0, _parts(length, whole) + 1) ** 1.5
+        border = length[:, None] * np.linspace(0.0, 1.0, _parts(length, many.runs[-1].end) + 1) ** 1.5
         harms: list[np.ndarray] = []
         for piece in pieces:
             raw = ~cooked[piece]
