@@ -31,7 +31,7 @@ from . import say_time
 from .beside import readings_of, remarks_of, with_answer
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest
-from .tasks import Task, band_of, probed, tasks_of
+from .tasks import Laid, Task, band_of, probed, tasks_of
 from .timeline import Impossible, Link, lay
 
 UNTIL_STEP = 5  # minutes; the end of a stage that waits for a criterion is rounded up to this (judgement)
@@ -165,9 +165,9 @@ def schedule(
     dated = bool(batch.start or serve)
     local = clock.local if dated else lambda instant: None
     bands = {index: band_of(wished, index) for index in set(where) if index is not None and probed(wished, index)}
-    readings = readings_of(planned, borders, where, clock)
     becomes, lost = fate(told.verdicts), no_day(told.verdicts)
-    tasks = tasks_of(batch, planned, links, borders, where, turns, wanted_turns, readings, zero, local, bands, becomes)
+    laid = Laid(links, borders, where, local, turns, wanted_turns, readings_of(planned, borders, where, clock))
+    tasks = tasks_of(batch, planned, laid, bands, becomes)
     begins = {index: borders[n] for n, index in reversed(list(enumerate(where))) if index is not None}
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
     tasks = tasks if lost else with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)

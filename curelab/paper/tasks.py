@@ -60,29 +60,35 @@ class Task:
         return f"day {whole}" + (f", {say_time.spell(rest)}" if rest else "")
 
 
-def tasks_of(
-    batch: Batch,
-    planned: Outcome,
-    links: Sequence[Link],
-    borders: Sequence[int],
-    where: Sequence[int | None],
-    turns: dict[int, list[int]],
-    wanted_turns: dict[int, list[int]],
-    readings: dict[int, list[int]],
-    zero: int,
-    local: Callable[[int], datetime | None],
-    bands: Mapping[int, str],
-    becomes: Fate | None = None,
-) -> tuple[Task, ...]:
-    """One task for each border and turn, in order of time.
+@dataclass(frozen=True)
+class Laid:
+    """A chain laid into the kitchen's hours, its instants in minutes since 1970. `links`, and the `borders` between them, one more; `where`: the stage
+    of each link (None: a step); `local`: puts an instant on the kitchen's clock; by stage, `turns` as planned, `wanted` as asked for, and
+    `readings` of the brine.
+    """
 
-    `where`: the stage of each link (None: a step); `turns`, `wanted_turns`: instants by stage, as planned and
-    as asked for; `readings`: instants at which to read the brine, by stage; `zero`: the instant at which the
-    first stage begins; `local`: puts an instant on the kitchen's clock; `bands`: how long a stage takes that goes
-    by the thermometer, in words; `becomes`: what must become of the meat by its checks.
+    links: Sequence[Link]
+    borders: Sequence[int]
+    where: Sequence[int | None]
+    local: Callable[[int], datetime | None]
+    turns: Mapping[int, list[int]]
+    wanted: Mapping[int, list[int]]
+    readings: Mapping[int, list[int]]
+
+    @property
+    def zero(self) -> int:
+        """When the first stage begins."""
+        return next(at for at, index in zip(self.borders, self.where, strict=False) if index is not None)
+
+
+def tasks_of(
+    batch: Batch, planned: Outcome, laid: Laid, bands: Mapping[int, str], becomes: Fate | None = None
+) -> tuple[Task, ...]:
+    """One task for each border, turn and reading, in order of time. `bands`: how long a stage takes that goes by the thermometer, in words;
+    `becomes`: what must become of the meat by its checks.
     """
     before, after = (batch.plan.before, batch.plan.after) if batch.plan else ((), ())
-    steps = (*before, *after)
+    steps, links, borders, where, zero = (*before, *after), laid.links, laid.borders, laid.where, laid.zero
     step_at = [n for n, index in enumerate(where) if index is None]
     tasks = []
 
@@ -90,7 +96,7 @@ def tasks_of(
         length = (
             (capital(links[n].name), borders[n + 1] - borders[n], links[n].nominal) if n < len(links) else ("", 0, 0)
         )
-        tasks.append(Task(key, local(borders[n]), borders[n] - zero, title, detail, stage, *length))
+        tasks.append(Task(key, laid.local(borders[n]), borders[n] - zero, title, detail, stage, *length))
 
     seen: dict[int, int] = {}
     for n, index in enumerate(where):
@@ -108,21 +114,20 @@ def tasks_of(
         )
         water = f"-water-{seen[index] + 1}" if seen[index] else ""
         add(f"stage-{index + 1}{water}", n, title, detail, index)
-        for key, time, title, meant in _within(index, turns.get(index, []), wanted_turns, readings):
-            tasks.append(Task(key, local(time), time - zero, title, "", index, wanted=meant - zero))
+        for key, time, title, meant in _within(index, laid):
+            tasks.append(Task(key, laid.local(time), time - zero, title, "", index, wanted=meant - zero))
     out = _out_of(planned, where, len(where)) if where[-1] is not None else ""
-    kept = _eat_by(_cooked_at(batch, where, borders), borders[-1], zero, local, batch.units)
+    kept = _eat_by(_cooked_at(batch, where, borders), borders[-1], zero, laid.local, batch.units)
     add("end", len(links), *_end_words(batch, out, becomes, kept))
     return tuple(sorted(tasks, key=lambda task: task.minutes))
 
 
-def _within(
-    index: int, turns: Sequence[int], wanted: Mapping[int, list[int]], readings: Mapping[int, list[int]]
-) -> Iterator[tuple[str, int, str, int]]:
+def _within(index: int, laid: Laid) -> Iterator[tuple[str, int, str, int]]:
     """(key, instant, title, instant as asked for) of what is done while a stage goes on."""
-    for k, (time, meant) in enumerate(zip(turns, wanted.get(index, turns), strict=True), 1):
+    turns = laid.turns.get(index, [])
+    for k, (time, meant) in enumerate(zip(turns, laid.wanted.get(index, turns), strict=True), 1):
         yield f"stage-{index + 1}-turn-{k}", time, f"Turn the pieces over, {k} of {len(turns)}", meant
-    for k, time in enumerate(readings.get(index, ()), 1):
+    for k, time in enumerate(laid.readings.get(index, ()), 1):
         yield f"stage-{index + 1}{READING}{k}", time, READ, time
 
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable
 
 from ..batch import Batch
+from ..engine.history import History
 from ..engine.simulate import simulate
 from ..learn.warm_log import IN_THE_MEAT
 from ..limits import DISCARD, UNPROTECTED, WARM, Verdict, check_all, counting
@@ -54,7 +55,11 @@ def failing_as_written(batch: Batch) -> tuple[Verdict, ...]:
 
     Raises InputError for what cannot be run.
     """
-    history = simulate(batch.pieces, batch.filled(), loss=batch.loss)
+    return failing_in(simulate(batch.pieces, batch.filled(), loss=batch.loss), batch)
+
+
+def failing_in(history: History, batch: Batch) -> tuple[Verdict, ...]:
+    """The checks that fail in a history of a batch."""
     every = check_all(
         history, batch.rules, batch.product, numbers=history.numbers, system=batch.units, **counting(batch.weigh_out)
     )

@@ -12,7 +12,7 @@ from curelab.lab.benches import bench
 from curelab.lab.benches.compare import batch_files
 from curelab.lab.benches.plate import with_cook
 from curelab.lab.state import State, starting_batch
-from curelab.show.fate import UNCOOKED
+from curelab.show.fate import POISON, UNCOOKED
 from curelab.sources import datasets_folder
 
 DEMOS = datasets_folder()
@@ -61,6 +61,23 @@ def test_meat_that_is_not_cooked_is_said_so_in_the_place_of_its_taste():
     assert page.says["answer"].text == UNCOOKED and "NOT OK" in page.says["trouble"].text
     page.folds[0].press()
     assert page.says["slice"].text == UNCOOKED
+
+
+def test_meat_that_no_cook_saves_is_not_told_when_to_serve():
+    """A cure overdosed ten times passes every check of heat; the page says what becomes of the meat all the same, as the papers do."""
+    state, page = plate("demo_plate.toml")
+    first = next(n for n, stage in enumerate(state.batch.stages) if stage.cures)
+    much = state.batch.but(
+        stages=[
+            stage.but(bath=stage.bath.but(nitrite=10 * stage.bath.nitrite)) if n == first else stage
+            for n, stage in enumerate(state.batch.filled())
+        ],
+        weigh_out=None,
+    )
+    state.edit(lambda batch: much)
+    assert page.says["answer"].text == POISON.sentence and "nitrite" in page.says["trouble"].text
+    page.folds[0].press()
+    assert page.says["slice"].text == POISON.sentence
 
 
 def test_a_pot_that_never_gets_there_says_what_to_do():

@@ -26,8 +26,8 @@ from ...recipe.plan import LocalTimeRule
 from ...recipe.stages import Stage
 from ...show import pictures
 from ...show.answer import ranges
-from ...show.dangers import failing
-from ...show.fate import UNCOOKED, is_raw
+from ...show.dangers import failing, failing_in
+from ...show.fate import fate
 from ...show.plate import TOUGH, plate_sentences
 from ...show.section import section
 from ...show.to_the_plate import begin, cautions, cook_of, counted, hours, never, on_the_plate
@@ -76,6 +76,7 @@ class PlateBench(Bench):
     """Sliders for the cook and the chill beside the section, coloured by temperature; folded below: the slice, its salt, the checks, the portion."""
 
     here = "plate.ipynb"
+    _lost = False  # whether the meat is not to be served
     _held: tuple[Any, Sequence[Chance]] = (None, ())  # draws, and how often each check of heat comes out how in them
 
     def build(self):
@@ -293,12 +294,16 @@ class PlateBench(Bench):
             said, parts = never(usual, system) or f"{capital(str(error))}.", []
         opens = _half_way(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
         show_section(self.pictures["section"], drawn, opens / units.DAY, system)
-        self.says["answer"].text = UNCOOKED if is_raw(verdicts) else f"{said} {on_the_plate(usual)}"
+        told = {each.name for each in verdicts}
+        every = (*verdicts, *(each for each in failing_in(usual, batch) if each.name not in told))  # of the cure, too
+        becomes = fate(every)
+        self._lost = becomes is not None and not becomes.serve
+        self.says["answer"].text = becomes.sentence if self._lost else f"{said} {on_the_plate(usual)}"
         self.says["hours"].text = "\n".join(parts)
         tried = [TRIED] if batch is not state.batch else []
         self.says["tried"].text = " ".join([counted(verdicts), *tried])
         self.says["caution"].text = cautions(usual.stages, system)
-        self.warn(" ".join(failing(verdicts)))
+        self.warn(" ".join(failing(every)))
         self.says["checks"].text = "\n".join(
             f"{SIGNS[each.outcome]}: {each.sentence} [{each.source}]" for each in verdicts
         )
@@ -307,8 +312,8 @@ class PlateBench(Bench):
 
     def _draw_slice(self):
         batch, many = self.state.batch, self._seen()
-        raw = self.says["answer"].text == UNCOOKED
-        self.says["slice"].text = UNCOOKED if raw else "\n".join(plate_sentences(many.usual, batch.units))
+        answer = self.says["answer"].text  # what becomes of meat that is not served is no slice
+        self.says["slice"].text = answer if self._lost else "\n".join(plate_sentences(many.usual, batch.units))
         show_lines(
             self.pictures["slice"],
             pictures.profile(many, many.usual.length, ("salt",), self._piece(batch).name, batch.units),
