@@ -21,7 +21,7 @@ from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, wanted_of
 from .forecast.serve import Lead, moment
 from .learn.probe import doubted, in_doubt, judged_probe, no_easier
-from .learn.update import CURED, Update, heard
+from .learn.update import BEFORE, CURED, Update, heard
 from .learn.warm_log import judged_log
 from .limits import Verdicts, check_all, check_cooked, check_ingoing, counting, worst_first
 from .limits.protection import check_clocks
@@ -115,13 +115,17 @@ class Outcome(Shown):
         return self.spread if self.spread.case.stages == every else self._drawn(every, self.learned)
 
     def _drawn(self, stages: Sequence[Stage], learned: Learned | None) -> Spread:
-        """The draws of the batch with these stages; those that the log was read with, where they are the same."""
+        """The draws of the batch with these stages; those that the log was read with, where they are the same. As if a log had not been read: BEFORE
+        of them at most, or those that are there.
+        """
+        unread = self.learned is not None and learned is None
+        count = min(self.draws, BEFORE) if unread else self.draws
         for many in (self.update.spread, self.update.planned) if self.update is not None else ():
             alike = many.case.stages == tuple(stages) and many.draws.learned is learned
-            if alike and many.count == self.draws and many.case.numbers is self.numbers:
+            if alike and (many.count >= count if unread else many.count == count) and many.case.numbers is self.numbers:
                 return many
         return spread(
-            self.batch.pieces, stages, count=self.draws, loss=self.batch.loss, learned=learned,
+            self.batch.pieces, stages, count=count, loss=self.batch.loss, learned=learned,
             known=self.batch.meat_and_fridge, numbers=self.numbers, used=self.history.numbers.used,
         )  # fmt: skip
 

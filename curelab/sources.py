@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 
@@ -40,6 +40,7 @@ UNITS: dict[str, tuple[Decimal, Decimal]] = {
 UNITS["degC"] = (Decimal(1), Decimal("273.15"))
 
 
+@cache
 def _unit(unit: str) -> tuple[Decimal, str]:
     """Split a printed unit such as "1e-10 m2/s" into its power of ten and the bare unit."""
     power, bare = Decimal(1), unit
@@ -63,6 +64,7 @@ def behind(unit: str) -> str:
     return "" if unit in ("ratio", "pH") else f" {unit}"
 
 
+@lru_cache(4096)  # the rows of a table are read again in each draw that is checked
 def to_si(value: float, unit: str) -> float:
     """A value in a printed unit as the nearest SI float. Raises ValueError for a unit that is not in UNITS.
 

@@ -52,8 +52,12 @@ def drawn_case(
         tuple(made),
         tuple(stage.times(factors, checked=False).warmed(warmer) for stage in stages),
         # A draw beyond the hard bounds is cut there; refusing is for what a person types.
-        numbers.with_values({key: float(np.clip(value, *numbers.bounds(key))) for key, value in changed.items()}),
+        numbers.with_values({key: _within(value, *numbers.bounds(key)) for key, value in changed.items()}),
     )
+
+
+def _within(value: float, least: float, most: float) -> float:
+    return float(min(max(value, least), most))
 
 
 class OneOfMany(History):

@@ -80,7 +80,10 @@ class History(Shown):
         """One draw as a history of its own, with the pieces, stages and numbers of that draw."""
         from .drawn import OneOfMany
 
-        return OneOfMany(self, draw)
+        known = self.__dict__.setdefault("_of", {})
+        if draw not in known:  # checks ask for one draw after the other, and other checks for the same again
+            known[draw] = OneOfMany(self, draw)
+        return known[draw]
 
     def as_drawn(self) -> History:
         """The same with an axis of draws, of length one where nothing was drawn."""

@@ -33,7 +33,7 @@ FREE = "free nitrite"
 WATER = "water"
 QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
-COARSE_WHOLE = 54  # the same, for one on the average of pieces that swell
+COARSE_WHOLE = 27  # the same, for one on the average of pieces that swell
 AT_ONCE = 16  # times that are read at once in many pieces
 PLACES_AT_ONCE = 2_000_000  # values among which the slowest spot is looked for at once
 AROUND = 6  # of the times to which halving would come: so many on both sides of a guess are read
@@ -633,7 +633,7 @@ class Run:
         holds, else by a straight line within these. `where`: as in `margin`, or a tuple of them for (d, p) in one pass.
 
         Looked for on times that grow by 4 %, or 9 % for many pieces, then within one of their steps. A whole piece, which has no ripples and
-        costs a reading of all its places where it swells, is looked at on times that grow by 14 %.
+        costs a reading of all its places where it swells, is looked at on times that grow by 30 %.
         """
         every = where if isinstance(where, tuple) else (where,)
         steps = COARSE if len(self.meats) < MANY else COARSE // 2

@@ -25,7 +25,7 @@ from .walk import State, walk
 
 CELLS = 60
 LEAST_CELLS = 4
-SEGMENTS = 64  # a fridge log is cut into at most so many parts for the loss of nitrite, each with its exact mean rate
+SEGMENTS = 8  # a fridge log is cut into at most so many parts for the loss of nitrite, each with its exact mean rate
 SEGMENTS_DRAWN = 4  # the same, where there are many cases
 
 
@@ -49,7 +49,7 @@ def simulate(
     a published number, by a condition such as "temperature", or by a measure such as "thickness of NAME" (see `engine.cases`): None for the usual case alone;
     `loss`, a key of `curelab.matter.solutes.LOSS_MODELS`, the named choice for the loss of nitrite; `cells` from a face to the middle;
     `few`: carry them by a dozen terms (default: where there are draws), which costs up to 6e-3 of the driving force at the core, 4e-4 on
-    average; `segments`, for a temperature that changes: at most so many mean losses of free nitrite in a stretch (None: 64, or 4 with
+    average; `segments`, for a temperature that changes: at most so many mean losses of free nitrite in a stretch (None: 8, or 4 with
     draws); `numbers`, published numbers (default: as shipped); `after`: a history to go on from, whose pieces and choices are taken over
     (the others are then not used), and whose stages come before these; `checked` False: for a case that was drawn from a batch that was
     checked, which may lie beyond what a person may type.

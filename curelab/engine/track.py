@@ -43,10 +43,18 @@ class Track:
         """w (d, s, n) at the start of the legs that were reached so far: of all solutes at once, for they share their modes."""
         return list(self.begun)
 
+    @cached_property
+    def _lasts(self) -> np.ndarray:
+        """(d, l) how long each leg lasts on the clock, which is quicker read for all of them at once."""
+        begin, end = (np.stack([getattr(leg, name) for leg in self.legs], axis=1) for name in ("begin", "end"))
+        return self.clock(end) - self.clock(begin)
+
     def starts(self, place: int, count: int) -> list[np.ndarray]:
         """w (d, n) of one solute at the start of the first `count` legs."""
         while len(self._starts) < count:
-            self._starts.append(onwards(self.legs[len(self._starts) - 1], self._starts[-1], self.ratios, self.clock))
+            last = len(self._starts) - 1
+            tau = self.ratios[:, :, None] * self._lasts[:, last, None, None]
+            self._starts.append(self.legs[last].modes.at(self._starts[-1], tau)[:, :, 0])
         return [each[:, place] for each in self._starts[:count]]
 
     def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:

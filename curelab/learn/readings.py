@@ -240,8 +240,15 @@ def _acidity(piece: Piece, columns: Mapping[str, np.ndarray], numbers: Numbers, 
 # ---- a log -----------------------------------------------------------------------------------------------------------
 
 
-def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measurement, ...], tuple[str, ...]]:
-    """(measurements, remarks) of a batch's log. An error in the log is taken as holding 9 times of 10.
+def as_planned(batch: Batch, numbers: Numbers) -> History:
+    """The plan as simulated, on so few cells as readings and criteria need."""
+    return simulate(batch.pieces, batch.filled(), loss=batch.loss, cells=12, numbers=numbers)
+
+
+def from_log(
+    batch: Batch, numbers: Numbers | None = None, usual: History | None = None
+) -> tuple[tuple[Measurement, ...], tuple[str, ...]]:
+    """(measurements, remarks) of a batch's log; usual: the plan as simulated, None: not yet. An error in the log is taken as holding 9 times of 10.
 
     Entries without a value (turned, note) stay out, and so does what nothing can be compared with: a bath read while the pieces
     rest, a time after the end of the plan (salt of a slice, taste and pH are then read at the end), a pH that this batch does not
@@ -251,7 +258,7 @@ def from_log(batch: Batch, numbers: Numbers | None = None) -> tuple[tuple[Measur
         return (), ()
     base = numbers or default_numbers()
     stages = batch.filled()
-    usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
+    usual = usual or as_planned(batch, base)
     if any(entry.what == WARMTH for entry in batch.log):
         usual = simulate(batch.pieces, probe.lived(batch, usual), loss=batch.loss, cells=12, numbers=base)
     ranges = {

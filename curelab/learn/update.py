@@ -9,7 +9,6 @@ from typing import Any
 from ..batch import Batch
 from ..engine.cases import OF_PIECES
 from ..engine.history import History
-from ..engine.simulate import simulate
 from ..fields import InputError, refuse
 from ..forecast.ready import wanted_of
 from ..recipe.criterion import Criterion
@@ -21,7 +20,7 @@ from ..spread.draws import Learned
 from ..spread.uncertain import Uncertain, inputs_for, with_known
 from .fit import Fit, fit
 from .probe import WARMTH, forecast, lived
-from .readings import SHARED, Measurement, from_log
+from .readings import SHARED, Measurement, as_planned, from_log
 from .words import Told, told, what_was_seen
 
 __all__ = [
@@ -30,6 +29,7 @@ __all__ = [
 
 CURED = "core salt >= 90 % of equilibrium"  # a detail; what a cook waits for is the next
 PACE = "obstruction.lean"
+BEFORE = 128  # draws of a report as if its log had not been read: of these it tells one middle day, and what the days hang on
 SET_ASIDE = "Set aside:"  # how a remark begins on a sort of readings that was not believed
 OF_ONE_ANIMAL = ("ph.", *OF_PIECES)  # says nothing about the next one
 
@@ -108,14 +108,18 @@ class Update(Shown):
         return self.told.sentence
 
 
-def priors(batch: Batch, known: MeatAndFridge | None = None, numbers: Numbers | None = None) -> tuple[Uncertain, ...]:
+def priors(
+    batch: Batch,
+    known: MeatAndFridge | None = None,
+    numbers: Numbers | None = None,
+    usual: History | None = None,
+) -> tuple[Uncertain, ...]:
     """What is uncertain in a batch before its log is read: the published ranges, or what earlier batches taught (`known`, else that
-    of the batch).
+    of the batch); usual: the plan as simulated, None: not yet.
     """
     base = numbers or default_numbers()
-    stages = batch.filled()
-    usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
-    inputs = inputs_for(batch.pieces, stages, batch.loss, base, usual.numbers.used)
+    usual = usual or as_planned(batch, base)
+    inputs = inputs_for(batch.pieces, batch.filled(), batch.loss, base, usual.numbers.used)
     return with_known(inputs, known if known is not None else batch.meat_and_fridge)
 
 
@@ -161,15 +165,19 @@ def update(
     numbers: Numbers | None = None,
     count: int = 256,
     seed: int = 0,
+    planned: int | None = None,
 ) -> Update:
     """Forecast a batch from its log: fit, then ask again when `criterion` (default: the whole has its salt) holds in the first cure.
 
     `parameters`: what is fitted, default the pace of salt; temperatures and pH in the log bring their own inputs along. All else that
     is uncertain varies beside it, so that a thickness that is a little off does not pass for a pace. `known`: what
-    earlier batches taught, taken as the prior; default that of the batch. Raises InputError when the log holds nothing that can be
+    earlier batches taught, taken as the prior; default that of the batch. count, planned: draws after the log was read and before (None: as many).
+    Raises InputError when the log holds nothing that can be
     fitted, or there is neither a cure nor a probe in the meat.
     """
-    readings, remarks = from_log(batch, numbers)
+    base = numbers or default_numbers()
+    usual = as_planned(batch, base)
+    readings, remarks = from_log(batch, base, usual)
     if not readings:
         like = 'at = "4 d", what = "brine strength", value = "3.1 %"'
         why = f" ({' '.join(remarks)})" if remarks else ""
@@ -183,17 +191,15 @@ def update(
             raise refuse("stages", "there is no cure to forecast")
         if other:
             remarks = (*remarks, f"Without a cure nothing follows from these readings: {', '.join(other)}.")
-    base = numbers or default_numbers()
-    usual = simulate(batch.pieces, stages, loss=batch.loss, cells=12, numbers=base)
-    inputs = priors(batch, known, base)
+    inputs = priors(batch, known, base, usual)
     found, kept = _fit_what_agrees(batch, readings, parameters, inputs, usual, base)
     if kept != readings:
         aside = what_was_seen([each for each in readings if each not in kept], usual, batch.units)
         because = f"{SET_ASIDE} {aside}, which nothing that is published would give here; measure again."
         readings, remarks = kept, (*remarks, because)
     many = [
-        spread(batch, inputs=inputs, learned=taught, count=count, seed=seed, numbers=base, used=usual.numbers.used)
-        for taught in (None, found.learned)
+        spread(batch, inputs=inputs, learned=taught, count=draws, seed=seed, numbers=base, used=usual.numbers.used)
+        for taught, draws in ((None, planned or count), (found.learned, count))
     ]
     begin, ends = usual.span(cure) if cure is not None and usual.has(cure) else (0.0, 0.0)
     salt: str | Criterion = criterion or CURED
@@ -251,7 +257,7 @@ def heard(batch: Batch, count: int, numbers: Numbers | None = None) -> tuple[lis
     if not batch.log:
         return [], None
     try:
-        found = update(batch, count=count, numbers=numbers)
+        found = update(batch, count=count, planned=min(count, BEFORE), numbers=numbers)
     except InputError as error:
         return [f"{problem}." for problem in error.problems], None
     return found.in_short, found

@@ -5,7 +5,7 @@ Numbers only, no verdicts. The clocks and what slows them stand in `keeping`.
 
 from __future__ import annotations
 
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,9 +16,10 @@ from . import keeping
 from .cooling import rules
 from .keeping import Clock, Hurdles
 
-PARTS = 32  # of each stretch between which salt and nitrite are read; they change most at its beginning
+PARTS = 32  # of a stretch between which salt and nitrite are read; they change most at its beginning
+LONG = 0.1  # of the whole time: a stretch that is shorter is read in so much fewer parts, for less harm comes in it
+LEAST_PARTS = 4
 FINE = 400  # times in each stretch at which the temperature is read, beside the knots of its log
-_GRADED = np.linspace(0.0, 1.0, PARTS + 1) ** 1.5
 _EVEN = np.linspace(0.0, 1.0, FINE + 1)
 
 
@@ -51,7 +52,7 @@ def exposures(history: History, numbers: Numbers | None = None) -> tuple[Exposur
     clocks = [warm, *(clock for clock, _ in cold)]
     key = (
         "exposures",
-        *(astuple(slowed) for _, slowed in cold),
+        *(slowed for _, slowed in cold),
         *((clock.begins, *map(float, clock.seconds)) for clock in clocks),
     )
     found = history.shared(key, lambda many: _exposed(many, cold, warm))
@@ -71,7 +72,7 @@ def _exposed(many: History, cold: list[tuple[Clock, Hurdles]], warm: Clock) -> n
     for number, (_, length, knots, kelvin) in enumerate(many.courses):
         if length.max() <= 0:
             continue
-        border = length[:, None] * _GRADED
+        border = length[:, None] * np.linspace(0.0, 1.0, _parts(length, many.runs[-1].end) + 1) ** 1.5
         harms: list[np.ndarray] = []
         for piece in pieces:
             raw = ~cooked[piece]
@@ -118,6 +119,12 @@ def _exposed(many: History, cold: list[tuple[Clock, Hurdles]], warm: Clock) -> n
             axis=1,
         )
     return rows
+
+
+def _parts(length: np.ndarray, whole: np.ndarray) -> int:
+    """In how many parts a stretch of so many s (d,) is read, of a batch of so many in all."""
+    share = float(np.max(length / np.maximum(whole, 1e-9)))
+    return int(np.clip(np.ceil(PARTS * share / LONG), LEAST_PARTS, PARTS))
 
 
 def _made_hot(many: History, number: int, piece: int, hot: float) -> np.ndarray:

@@ -9,6 +9,7 @@ no longer below the coldest printed time of safety, 3 degC, than there.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -70,7 +71,13 @@ def clock(name: str, numbers: Numbers) -> Clock:
     """The clock "cold" or "warm" of keeping.csv; a time that is printed as allowed is `protection.share` of the time to harm. Rows of
     spoilage are no time of safety and do not count.
     """
-    share = max(numbers.si("protection.share"), 1e-9)
+    cold = name == "cold"
+    begins = numbers.si("freezing.meat") if cold else numbers.si("growth.salmonella.temperature")
+    return _clock(name, max(numbers.si("protection.share"), 1e-9), begins)
+
+
+@lru_cache(64)  # draw after draw asks for the same
+def _clock(name: str, share: float, begins: float) -> Clock:
     nodes = sorted(
         (
             to_si(float(row["temperature_C"]), "degC"),
@@ -80,9 +87,7 @@ def clock(name: str, numbers: Numbers) -> Clock:
         if row["clock"] == name and row["kind"] != "spoilage"
     )
     kelvin, seconds = np.array(nodes).T
-    cold = name == "cold"
-    begins = numbers.si("freezing.meat") if cold else numbers.si("growth.salmonella.temperature")
-    return Clock(kelvin, seconds, min(begins, kelvin[0] - 1e-9), not cold)
+    return Clock(kelvin, seconds, min(begins, kelvin[0] - 1e-9), name != "cold")
 
 
 def days_to_harm(numbers: Numbers, kelvin: float) -> float:

@@ -88,7 +88,7 @@ def worked_out(
     def asked(
         kind: str, value: float, meat: Sequence[Piece] = pieces, line: Sequence[Stage] = stages
     ) -> Generator[None, None, Change]:
-        few = _few(many, tuple(meat), tuple(line), draws)
+        few = _few(many, tuple(meat), tuple(line), stage, draws)
         yield
         yield from few.readying(step, stage, [number], salt=salt, at_most=LONGEST_WAIT)
         return Change(kind, value, few.ready(stage, [number], salt=salt, at_most=LONGEST_WAIT)[0])
@@ -124,12 +124,21 @@ def worked_out(
         yield (yield from asked("colder", COLDEST, line=[each.warmed(by) for each in stages]))
 
 
-def _few(many: Spread, pieces: tuple[Piece, ...], stages: tuple[Stage, ...], draws: int) -> Spread:
-    """Other pieces and stages in the first draws of a batch."""
-    columns = draw(many.draws.inputs, draws, many.draws.seed, many.draws.learned).columns if many.banded else {}
+def _few(many: Spread, pieces: tuple[Piece, ...], stages: tuple[Stage, ...], stage: int, draws: int) -> Spread:
+    """Other pieces and stages in the first draws of a batch, to be asked about a stage by its number."""
+    columns = _first(many, draws) if many.banded else {}
     case = replace(many.case, pieces=pieces, stages=stages, more=(("cells", CELLS),))
     few = Spread(case, Draws(many.draws.inputs, many.draws.seed, columns, many.draws.learned), many.executor)
     # Of the usual case only where its cure would come to rest is read, which a dozen terms tell as well as all cells.
     numbers = in_the_middle(case.numbers, few.inputs)
-    usual = simulate(pieces, stages, loss=case.loss, numbers=numbers, cells=CELLS, few=True, segments=1, checked=False)
+    usual = simulate(
+        pieces, stages[: stage + 1], loss=case.loss, numbers=numbers, cells=CELLS, few=True, segments=1, checked=False
+    )
     return few.beside(usual)
+
+
+def _first(many: Spread, draws: int) -> dict[str, np.ndarray]:
+    """The columns of the first draws of a batch, or of more than it has: few draws are the beginning of many."""
+    if draws > many.count:
+        return draw(many.draws.inputs, draws, many.draws.seed, many.draws.learned).columns
+    return many.draws.part(slice(0, draws))

@@ -133,6 +133,7 @@ def test_what_is_in_order_lies_near_printed_storage(row):
 
 def test_every_row_of_the_table_decides(monkeypatch):
     rows = read_table("keeping.csv")
+    monkeypatch.setattr(keeping, "_clock", keeping._clock.__wrapped__)  # which remembers what it read
     for number, row in enumerate(rows):
         if row["clock"] == "check" or row["kind"] == "spoilage":
             continue

@@ -105,7 +105,7 @@ def test_every_draw_equals_simulate_of_that_draw(name):
     for k in range(many.count):
         values = {key: float(column[k]) for key, column in draws.columns.items()}
         own_pieces, own_stages, numbers = drawn_case(pieces, stages, default_numbers(), values)
-        alone, cut = simulate(own_pieces, own_stages, numbers=numbers, cells=12), many.of(k)
+        alone, cut = simulate(own_pieces, own_stages, numbers=numbers, cells=12, segments=64), many.of(k)
         assert cut.pieces == own_pieces and cut.stages == own_stages and not cut.drawn
         assert {number.key for number in cut.sources} == {number.key for number in alone.sources}
         assert cut.length == many.length[k] and abs(alone.length - many.length[k]) <= late
