@@ -29,7 +29,8 @@ from .kept import COUNTS, FEW, Basis
 # Films over conductivity and thickness, of a moved bath at the faces that lie free, and of the wall at the one that lies; from a small
 # piece in slow meat to a ham in quick meat, with the published range of films (numbers.csv).
 HARD, SOFT, LYING = 3000.0, 60.0, (30.0, 300.0, 300.0)
-COURSES = ((3000.0, 300.0), (400.0, 40.0), (50.0, 5.0))  # moved and lying, on the courses that make the terms
+# Moved and lying, on the courses that make the terms. The skin an hour after a change is what tells them apart, so they lie close.
+COURSES = ((3000.0, 300.0), (1000.0, 100.0), (350.0, 35.0), (130.0, 13.0), (50.0, 5.0))
 OTHERS = ((1000.0, 60.0), (130.0, 13.0))  # on those that test them
 RATES = (
     1.0,
@@ -40,7 +41,11 @@ SHORTEST = 1.4e-4  # of the clock: an hour in 8 cm of lean meat
 STEPS, FINER = 7, 2  # rates, and how often their steps are halved, less one, at most
 KEPT = 40  # answers of one space that are carried to the next
 TOO_SMALL = 1e-7  # of the largest: rounding
-STRETCHES, SNAPS = 4, 4  # of a random course, and states that are taken in each stretch
+MADE, TESTED = 40, 12  # random courses of each film
+STRETCHES, SNAPS = (
+    4,
+    3,
+)  # of a random course, and states that are taken in each stretch, besides those an hour after its beginning and at its end
 LONGEST = 0.3  # of the clock: a stretch, or four times the lag, if that is longer
 RICH, MORE = 400, 60  # terms of the rich space, at most; and for each further way to conduct
 # What is asked, of the driving strength: at the slowest spot, on average, root mean square over the body, anywhere an hour after a change.
@@ -121,7 +126,7 @@ class Small:
         """States (r, k) on random courses through stretches with a bath or none, turned or not, the same ones for the same `seed`."""
         chance = np.random.default_rng(seed)
         ways = self._ways(films)
-        modes = [self._modes(way, np.array(each)) for each in ways]
+        modes = [self._modes(way, each) for each in ways]
         state, level, found = np.zeros((len(self.even), sequences)), np.ones(sequences), []
         for stretch in range(STRETCHES):
             which = chance.integers(0, len(ways), sequences)
@@ -129,16 +134,17 @@ class Small:
             last = np.exp(chance.uniform(np.log(10 * SHORTEST), np.log(self.longest), sequences))
             level = np.where(chance.random(sequences) < 0.6, level, chance.random(sequences) < 0.3)
             shares = (np.arange(SNAPS) + chance.random((sequences, SNAPS))) / SNAPS
-            times = SHORTEST * (last[:, None] / SHORTEST) ** np.concatenate([shares, np.ones((sequences, 1))], axis=1)
-            now = np.empty((len(self.even), sequences, SNAPS + 1))
+            ends = np.zeros((sequences, 1)), np.ones((sequences, 1))
+            times = SHORTEST * (last[:, None] / SHORTEST) ** np.concatenate([ends[0], shares, ends[1]], axis=1)
+            now = np.empty((len(self.even), sequences, SNAPS + 2))
             for number, (rates, vectors, goal) in enumerate(modes):
                 own = np.flatnonzero(which == number)
                 towards = goal[:, None] * level[own]
                 amounts = (vectors.T @ state[:, own] - towards)[:, :, None] * np.exp(-rates[:, None, None] * times[own])
                 now[:, own] = (vectors @ (towards[:, :, None] + amounts).reshape(len(rates), -1)).reshape(
-                    len(rates), len(own), SNAPS + 1
+                    len(rates), len(own), SNAPS + 2
                 )
-            found.append(now.reshape(len(self.even), sequences * (SNAPS + 1)))
+            found.append(now.reshape(len(self.even), sequences * (SNAPS + 2)))
             state = now[:, :, -1]
         return np.hstack(found)
 
@@ -146,7 +152,7 @@ class Small:
         """States (r, k), each as large as 1 everywhere, of what begins at one place, read by `place` (r,), in every way to lie."""
         found = []
         for each in self._ways(films):
-            rates, vectors, _ = self._modes(0, np.array(each))
+            rates, vectors, _ = self._modes(0, each)
             found.append(vectors @ (np.exp(-rates[:, None] * times) * (vectors.T @ place)[:, None]))
         states = np.hstack(found)
         return states * (np.linalg.norm(self.even) / np.linalg.norm(states, axis=0))
@@ -157,7 +163,17 @@ class Small:
         lying = [(contact, moved, moved), (moved, contact, moved)] if self.faces[:2].any() else []
         return [(moved, moved, moved), (0.0, 0.0, 0.0), *lying]
 
-    def _modes(self, way: int, films: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    @cached_property
+    def _known(self) -> dict[tuple, tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        return {}
+
+    def _modes(self, way: int, films: tuple[float, float, float]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """As `_solved`, each once: all films share the body that is closed, and what begins at a place goes through what courses do."""
+        if (way, films) not in self._known:
+            self._known[way, films] = self._solved(way, np.array(films))
+        return self._known[way, films]
+
+    def _solved(self, way: int, films: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """(rates (r,), vectors (r, r), amounts (r,) to which a bath at 1 leads)."""
         rates, vectors = la.eigh(self.stiffness[way] + np.tensordot(films, self.faces, 1), check_finite=False)
         if not films.any():
@@ -178,20 +194,23 @@ def reduced(problem: Problem, step: Callable[[], object] = lambda: None) -> Basi
         rates = np.geomspace(rates[0], rates[-1], 2 * len(rates) - 1)
     small = _carried(problem, values, max(LONGEST, 4 * lag[deepest]))
     place = values[deepest]
-    courses = [small.course(way, films, 24, 10 + n) for n, (films, way) in enumerate(_each(COURSES, small))]
+    # Half of what counts is volume, half the nodes: a corner has next to no volume, and is seen all the same.
+    counts_as = np.eye(values.shape[1]) + problem.mass.sum() / len(values) * (values.T @ values)
+    courses = [small.course(way, films, MADE, 10 + n) for n, (films, way) in enumerate(_each(COURSES, small))]
     tests = [
-        (way, films, 90 + n, small.course(way, films, 8, 90 + n)) for n, (films, way) in enumerate(_each(OTHERS, small))
+        (way, films, 90 + n, small.course(way, films, TESTED, 90 + n))
+        for n, (films, way) in enumerate(_each(OTHERS, small))
     ]
 
     def chosen(states: list[np.ndarray], counts: Sequence[int], tests: list, asked: np.ndarray):
         """(terms, sign, error): as few as hold what is asked in the tests."""
-        every, signs = _leading(np.hstack(states), small.even, sign, max(counts))
+        every, signs = _leading(np.hstack(states), counts_as, small.even, sign, max(counts))
         for count in [count for count in counts if count < every.shape[1]] + [every.shape[1]]:
             step()
             terms = every[:, :count]
             own, off = small.of(terms), beyond
             for way, films, seed, known in tests:
-                gap = known - terms @ own.course(way, films, 8, seed)
+                gap = known - terms @ own.course(way, films, TESTED, seed)
                 off = np.maximum(off, _differences(gap, values, small.even, deepest))
             if np.all(off <= asked):
                 break
@@ -307,19 +326,26 @@ def _off(problem: Problem, values: np.ndarray, rates: np.ndarray, deepest: int) 
     return worst
 
 
-def _leading(states: np.ndarray, even: np.ndarray, sign: np.ndarray | None, most: int) -> tuple[np.ndarray, np.ndarray]:
-    """(sums (r, m) of terms that carry most of the states (r, k), the even state first; sign (m,)): each is even or odd with a mirror."""
+def _leading(
+    states: np.ndarray, norm: np.ndarray, even: np.ndarray, sign: np.ndarray | None, most: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """(sums (r, m) of terms, orthonormal, that carry most of the states (r, k) as `norm` (r, r) weighs them, the even state first; sign (m,)):
+    each is even or odd with a mirror.
+    """
     flat = even / np.linalg.norm(even)
     states = states - np.outer(flat, flat @ states)
     sides = [np.ones(len(flat), bool)] if sign is None else [sign > 0, sign < 0]
     found, sizes, signs = [], [], []
     for side, own in zip((1.0, -1.0), sides, strict=False):
-        vectors, size, _ = la.svd(states[own], full_matrices=False, check_finite=False)
+        root = la.cholesky(norm[np.ix_(own, own)])
+        weighed = root @ states[own]
+        size, vectors = la.eigh(weighed @ weighed.T, check_finite=False)
         column = np.zeros((len(flat), len(size)))
-        column[own] = vectors
+        column[own] = la.solve_triangular(root, vectors)
         found.append(column)
         sizes.append(size)
         signs.append(np.full(len(size), side))
     size = np.concatenate(sizes)
-    first = np.argsort(-size, kind="stable")[: min(most - 1, int((size > TOO_SMALL * size.max()).sum()))]
-    return np.c_[flat, np.hstack(found)[:, first]], np.append(1.0, np.concatenate(signs)[first])
+    first = np.argsort(-size, kind="stable")[: min(most - 1, int((size > TOO_SMALL**2 * size.max()).sum()))]
+    terms, _ = la.qr(np.c_[flat, np.hstack(found)[:, first]], mode="economic", check_finite=False)
+    return terms * np.sign(flat @ terms[:, 0]), np.append(1.0, np.concatenate(signs)[first])

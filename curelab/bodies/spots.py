@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -45,23 +46,43 @@ class Spots:
         low = np.where(self.deep, sign[..., None] * values, np.inf)
         at = np.argmin(low, axis=-1)
         least = _taken(low, at)
-        i, j = np.divmod(at, self.shape[1])
         found = least
-        for coordinate, number, step, count in (
-            (self.along, i, self.shape[1], self.shape[0]),
-            (self.depth, j, 1, self.shape[1]),
-        ):
-            assert coordinate is not None
-            inside = (number > 0) & (number < count - 1)
-            before, after = (np.where(inside, at + side * step, at) for side in (-1, 1))
-            here, back, on = (coordinate.ravel()[each] for each in (at, before, after))
-            h, k = np.where(inside, here - back, 1.0), np.where(inside, on - here, 1.0)
-            down, up = (least - _taken(low, before)) / h, (_taken(low, after) - least) / k
-            inside &= np.isfinite(down) & np.isfinite(up) & (up > down)
-            with np.errstate(invalid="ignore", divide="ignore"):
-                gain = ((down * k + up * h) / (h + k)) ** 2 / (4 * (up - down) / (h + k))
+        for middles, step, coordinate in self._lines:
+            middle = middles[at]
+            before, middle, after = (np.maximum(middle, step) + side * step for side in (-1, 0, 1))
+            h, k = (coordinate[b] - coordinate[a] for a, b in ((before, middle), (middle, after)))
+            level = _taken(low, middle)
+            with np.errstate(
+                invalid="ignore", divide="ignore"
+            ):  # of places that do not count, where there are no three
+                down, up = (level - _taken(low, before)) / h, (_taken(low, after) - level) / k
+                slope, bend = (down * k + up * h) / (h + k), (up - down) / (h + k)
+                beyond = -0.5 * slope / bend
+                gain = least - level + 0.25 * slope**2 / bend
+                inside = (middles[at] >= 0) & (bend > 0) & (beyond >= -h) & (beyond <= k)
             found = found - np.where(inside, gain, 0.0)
         return sign * found, at
+
+    @cached_property
+    def _lines(self) -> list[tuple[np.ndarray, int, np.ndarray]]:
+        """(middle (k,), step, coordinate (k,)) along each axis: of the three places that a parabola goes through, near each place, itself the
+        middle or, at a border of what counts, the one at the end; -1: there are no three.
+        """
+        assert self.deep is not None and self.along is not None and self.depth is not None
+        found, every = [], np.arange(self.deep.size)
+        for coordinate, number, step, count in (
+            (self.along, every // self.shape[1], self.shape[1], self.shape[0]),
+            (self.depth, every % self.shape[1], 1, self.shape[1]),
+        ):
+            if count < 3:
+                continue
+            middles = np.full(len(every), -1)
+            for shift in (1, -1, 0):
+                middle = np.clip(every + shift * step, step, len(every) - 1 - step)
+                three = self.deep[middle - step] & self.deep[middle] & self.deep[middle + step]
+                middles = np.where(three & (number + shift > 0) & (number + shift < count - 1), middle, middles)
+            found.append((middles, step, coordinate.ravel()))
+        return found
 
 
 def _taken(values: np.ndarray, at: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ Pure functions of a history, in one case or in many.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -131,18 +131,28 @@ def ready_columns(
 
     wanted: for each piece, what its pull waits for; cold: K of the rest, None: as the cure ends.
     """
+    *_, columns = ready_in_steps(history, stage, wanted, pieces, cold)
+    assert columns is not None
+    return columns
+
+
+def ready_in_steps(
+    history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int], cold: float | None = None
+) -> Iterator[np.ndarray | None]:
+    """`ready_columns` in short steps, None after each, for whoever wants to do something in between; the columns come last."""
     many = history if history.drawn else history.as_drawn()
     bag = many.stages[stage].stretches[-1].purge is not None
     pulls = np.empty((many.count, len(pieces)))
     for goal in dict.fromkeys(wanted):  # in one pass where all wait for the same
         mine = [place for place, each in enumerate(wanted) if each == goal]
         pulls[:, mine] = many.first_time(goal, stage, tuple(pieces[place] for place in mine), NEAR)
+        yield None
     rest = rest_after(many, stage, cold)
-    made = [
-        _in_bag(many, stage, pull, piece) if bag else _in_brine(many, stage, pull, piece, rest)
-        for pull, piece in zip(pulls.T, pieces, strict=True)
-    ]
-    return np.stack([np.stack(columns, axis=1) for columns in made], axis=1)
+    made = []
+    for pull, piece in zip(pulls.T, pieces, strict=True):
+        made.append(_in_bag(many, stage, pull, piece) if bag else _in_brine(many, stage, pull, piece, rest))
+        yield None
+    yield np.stack([np.stack(columns, axis=1) for columns in made], axis=1)
 
 
 def ready_of(columns: np.ndarray, history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int]) -> tuple[Ready, ...]:  # fmt: skip

@@ -20,7 +20,6 @@ from ..compose import (
     remove_piece,
     remove_stage,
     split_piece,
-    template_text,
     way_of,
 )
 from ..compose.stages import KINDS
@@ -78,7 +77,9 @@ class Composing:
         self.controls["way"] = ways
         names = Pick("Invented template", list(TEMPLATES))
         self.controls["template"] = names
-        self._press("begin", "Start a new batch from it", lambda: self._tell(partial(self._begin, names.value)))
+        self._press(
+            "begin", "Start a new batch from it", lambda: self._tell(partial(self.state.begin_template, names.value))
+        )
         for number, piece in enumerate(batch.pieces):
             if piece.solid() is not None:
                 self._split(number)
@@ -92,9 +93,6 @@ class Composing:
         way = way_of(self.state.batch) or ""
         if way in [value for value, _ in ways.options]:
             ways.value = way
-
-    def _begin(self, name: str) -> None:
-        self.state.begin(template_text(name).encode("utf-8"), f"{name.replace(' ', '-')}.toml")
 
     def _press(self, key: str, label: str, act: Callable[[], Any], spoken: str = "") -> None:
         button = Press(label, spoken=spoken)

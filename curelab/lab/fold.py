@@ -59,3 +59,9 @@ class Fold(ipywidgets.VBox):
         if self.opened and self.held is not None and not self.inside.children:
             self.inside.children = (self.held,)
         self.inside.layout.display = "flex" if self.opened else "none"
+
+
+def parts(widget: Any) -> set[Any]:
+    """A widget and all that stands in it, or will."""
+    held = [widget.held] if isinstance(widget, Fold) else []
+    return {widget}.union(*(parts(child) for child in (*getattr(widget, "children", ()), *held)))

@@ -17,7 +17,7 @@ import traitlets as T
 from .. import batch as batches
 from .. import files
 from ..batch import Batch, Reading
-from ..compose import change_piece
+from ..compose import change_piece, template_text
 from ..compose.sound import replaced
 from ..fields import InputError, refuse
 from ..paper.fridge_log import with_temperatures
@@ -189,6 +189,10 @@ class KeptBatch(T.HasTraits):
         target = free_path(Path(Path(name).name).with_suffix(".toml"))
         files.write(target, content)
         self.open(target)
+
+    def begin_template(self, name: str) -> None:
+        """`begin` one of the invented templates of `compose`."""
+        self.begin(template_text(name).encode("utf-8"), f"{name.replace(' ', '-')}.toml")
 
     def save(self, path: str | Path | None = None) -> bool:
         """Write the batch to `path` (default: where it came from). Another file is never overwritten by a new name."""

@@ -1,7 +1,7 @@
 // The pages of the lab, which of them this is, and the batch in hand.
 function render({ model, el }) {
   const bar = node('div', { className: 'cl-nav' }, el), pages = node('nav', { ariaLabel: 'Pages' }, bar), hand = node('span', { className: 'cl-nav-hand' }, bar);
-  const batch = node('span', { className: 'cl-nav-batch' }, hand), undo = node('button', { type: 'button', textContent: 'Undo' }, hand);
+  const whole = node('a', { textContent: 'Show the notebook', className: 'cl-nav-whole' }), batch = node('span', { className: 'cl-nav-batch' }, hand), undo = node('button', { type: 'button', textContent: 'Undo' }, hand);
   batch.setAttribute('role', 'status');
   undo.addEventListener('click', () => count('undone'));
   function count(name) { model.set(name, model.get(name) + 1); model.save_changes(); }
@@ -17,8 +17,8 @@ function render({ model, el }) {
       link.dataset.commandlinkerArgs = JSON.stringify({ path: file, id: '', scope: 'server' });
       link.addEventListener('click', event => { if (!event.ctrlKey && !event.metaKey) event.preventDefault(); });
     }
-    const whole = node('a', { href: location.href.replace(/\/doc\/tree\/[^?]*/, `/lab/tree/${model.get('here')}`), textContent: 'Show the notebook', className: 'cl-nav-whole' }, pages);
-    if (!/\/doc\/tree\//.test(location.href)) whole.remove();
+    whole.href = location.href.replace(/\/doc\/tree\/[^?]*/, `/lab/tree/${model.get('here')}`);
+    if (/\/doc\/tree\//.test(location.href)) hand.prepend(whole); else whole.remove();
     tell();
   }
   function tell() { batch.textContent = model.get('batch'); undo.disabled = !model.get('can_undo'); }

@@ -1,4 +1,6 @@
-"""The terms of a shape that nobody has computed yet, made beside the page, so that it can be used and the work can be stopped."""
+"""The terms of a shape that nobody has computed yet, made beside the page, so that it can be used and the work can be stopped; and what is
+drawn meanwhile: the shape as it was, scaled.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +9,18 @@ import contextlib
 import os
 import pickle
 import sys
+from dataclasses import replace
 
+import numpy as np
+
+from ..batch import Batch
+from ..recipe.piece import Piece
+from ..show.section import Section
+
+NEW_SHAPE = "This shape is new. The picture comes when it has been worked out."
+SCALED = "This is the old shape, only scaled. The picture of the new one follows, and the answer with it."
+WORKING_SHAPE = "Working out the new shape. It takes some seconds, once."
+STOPPED_SHAPE = "Stopped before the new shape was worked out. Change something, or press Undo."
 _MAKE = "import pickle, sys; from curelab.bodies.solid import _basis; _basis(*pickle.load(sys.stdin.buffer))"
 _ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
@@ -29,4 +42,26 @@ async def made_beside(key: tuple) -> None:
                 process.kill()
 
 
-__all__ = ["made_beside"]
+def scaled_like(batch: Batch, before: Batch) -> Batch | None:
+    """The batch with each piece that is shaped anew as it was shaped before, scaled to be as thick on average as it is now: for that no new
+    terms are needed. None where other pieces stood there.
+    """
+    if [(piece.name, piece.shape) for piece in batch.pieces] != [(piece.name, piece.shape) for piece in before.pieces]:
+        return None
+    pairs = zip(batch.pieces, before.pieces, strict=True)
+    scaled = (old.scaled(_thick(new) / _thick(old), new.weight / old.weight) for new, old in pairs)
+    return batch.but(pieces=tuple(scaled))
+
+
+def _thick(piece: Piece) -> float:
+    """m, on average along its length."""
+    solid = piece.solid()
+    return piece.thickness if solid is None else float(np.trapezoid(solid.thickness, solid.at)) / solid.length
+
+
+def out_of_hand(drawn: Section) -> Section:
+    """A section on which no hand can change the shape: it is not that of the batch."""
+    return replace(drawn, pieces=tuple(replace(piece, stations=(), along=0.0) for piece in drawn.pieces))
+
+
+__all__ = ["made_beside", "out_of_hand", "scaled_like"]

@@ -25,7 +25,8 @@ from .kept_batch import WORKING_FILE, KeptBatch, starting_batch
 
 Whole = TypeVar("Whole")
 MOST_KEPT = 8  # spreads, and answers of what to change
-QUICK = 64  # draws while a slider is being moved
+MOVING = 32  # draws of a picture while a slider is being moved: all of them follow when it rests
+QUICK = 64  # draws of an outcome, and of a log, until they are settled
 SHORT = 32  # draws that are settled together, so that whoever moves a slider meanwhile is heard soon
 PAGE_DRAWS = 512  # draws once the sliders rest
 
@@ -52,7 +53,7 @@ class State(KeptBatch):
     # -- results -----------------------------------------------------------------------------------------------------------------
 
     def spread(self, stages: tuple[Stage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Spread:
-        """The draws of `stages` and `pieces` (default: those of the batch): few at once (`QUICK`), all of them (`PAGE_DRAWS`) once they
+        """The draws of `stages` and `pieces` (default: those of the batch): few at once (`MOVING`), all of them (`PAGE_DRAWS`) once they
         have been `settled`.
         """
         wanted = self.batch.filled() if stages is None else stages
@@ -67,7 +68,7 @@ class State(KeptBatch):
             self._kept[key] = spread(
                 meat,
                 wanted,
-                count=QUICK,
+                count=MOVING,
                 loss=self.batch.loss,
                 known=self.batch.meat_and_fridge,
                 used=usual.numbers.used,

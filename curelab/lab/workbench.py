@@ -14,19 +14,20 @@ from ..compose import shaped
 from ..fields import InputError, sentences
 from ..show.caption import caption
 from ..show.in_hand import in_hand
+from ..show.section import Section
 from .bars import BarPicture
 from .boxes import column, row
 from .controls import Press, Switch
 from .depthmap import DepthMap
 from .dials import units_pick
-from .fold import Fold
+from .fold import Fold, parts
 from .nav import Nav
-from .new_shape import made_beside
+from .new_shape import NEW_SHAPE, SCALED, STOPPED_SHAPE, WORKING_SHAPE, made_beside, out_of_hand, scaled_like
 from .picture import Picture
 from .say import Say
 from .section import SectionPicture
 from .showing import show_lines, show_map, show_matters, show_section
-from .state import QUICK, State
+from .state import State
 
 CAUTION = (
     "It is still raw. Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
@@ -37,9 +38,7 @@ CAUTION = (
 REST = 0.35  # s without a change, after which the sliders are taken to rest
 GAP = 0.002  # s left between two steps for what the user does meanwhile
 STEP = 0.015  # s: steps that are shorter together count as one
-NEW_SHAPE = "This shape is new. The picture comes when it has been worked out."
-WORKING_SHAPE = "Working out the new shape. It takes some seconds, once."
-STOPPED_SHAPE = "Stopped before the new shape was worked out. Change something, or press Undo."
+RANGES = "Working out the ranges from more draws. Until then they rest on a few."
 UNSEEN = 0.5  # s of computing before the page says so
 
 
@@ -56,8 +55,9 @@ class Bench(ABC):
         self.state = state
         self._settling: asyncio.Task | None = None
         self._tried: tuple | None = None  # the shape that was made beside the page last
+        self._drawn: Batch | None = None  # the batch that was drawn last in its own shape
         self.nav = Nav(self.here)
-        self.nav.observe(lambda change: self._undo(), "undone")
+        self.nav.observe(lambda change: self.state.undo(), "undone")
         self.nav.observe(lambda change: self._come_back(), "seen")
         self.folds: list[Fold] = []
         self.content, self.folded = column(), column()
@@ -72,7 +72,7 @@ class Bench(ABC):
 
     def make(self) -> None:
         """Make all that stands on the page, for the batch as it is now. The folds stay, so that no press on one is lost, and what is open stays open."""
-        state, before = self.state, _parts(self.box)
+        state, before = self.state, parts(self.box)
         self._known = {fold.words: fold for fold in self.folds}
         self.folds = []
         self.controls: dict[str, Any] = {}
@@ -98,12 +98,9 @@ class Bench(ABC):
         made.close()
         if list(self.folded.children) != self.folds:
             self.folded.children = self.folds
-        self._old |= before - _parts(self.box)
+        self._old |= before - parts(self.box)
         state.observe(lambda change: self.redraw(), "revision")
         self.redraw()
-
-    def _undo(self) -> None:
-        self.state.undo()
 
     def _come_back(self) -> None:
         """Somebody looks at the page again: show the batch that is in hand by now."""
@@ -145,9 +142,10 @@ class Bench(ABC):
                 self.fail(sentences(self.state.problems))
                 return
             self._draw_known()
+            self._drawn = self.state.batch
             self._settle_when_at_rest()
         except NotKept as missing:
-            self.fail(NEW_SHAPE)
+            self._fail_or_scale()
             self._when_at_rest(self._make_beside(missing.key))
         except InputError as error:  # a combination that cannot be: its sentences say what is possible
             self.fail(error.said())
@@ -169,6 +167,33 @@ class Bench(ABC):
             if missing.key != self._tried:
                 raise
             self._draw()
+
+    def _fail_or_scale(self) -> None:
+        """In the place of a shape that is being worked out: the one that was drawn last, scaled, and no word of what it comes to."""
+        made = self._scaled()
+        self.fail(NEW_SHAPE)
+        if made is not None:
+            picture, (drawn, day) = self.pictures["section"], made
+            show_section(picture, out_of_hand(drawn), day, self.state.batch.units)
+            picture.caption = SCALED
+            self.says["trouble"].tell(SCALED, "alert")
+
+    def _scaled(self) -> tuple[Section, float | None] | None:
+        like = None if self._drawn is None else scaled_like(self.state.batch, self._drawn)
+        if like is None:
+            return None
+        own, self.state = self.state, State(like)
+        try:
+            with known_only():
+                return self.sketch()
+        except NotKept:
+            return None
+        finally:
+            self.state = own
+
+    def sketch(self) -> tuple[Section, float | None] | None:
+        """The section alone, and the day it opens on: of benches on which a hand changes the shape."""
+        return None
 
     async def _make_beside(self, key: tuple) -> None:
         await asyncio.sleep(REST)
@@ -196,6 +221,9 @@ class Bench(ABC):
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
+
+    def _say_assumed(self) -> None:
+        """Under every picture, for who saves it: nobody does while a slider moves, so it waits for the rest."""
         said = caption(self.state.batch, self.state.assumed())
         for picture in self.pictures.values():
             picture.caption = said
@@ -238,11 +266,14 @@ class Bench(ABC):
         if not self.state.problems:
             yield from self.state.settled()
             self._draw()
+            self._say_assumed()
 
     def _settle_when_at_rest(self) -> None:
         """While a slider moves there are few draws, at once; all of them follow shortly after it rests."""
         if _in_a_loop():  # else there is no kernel behind it: a script or a test settles by itself
             self._when_at_rest(self._at_rest())
+        else:
+            self._say_assumed()
 
     def _when_at_rest(self, work: Coroutine[Any, Any, None]) -> None:
         """Do something while the page is at rest, in the place of what was done before."""
@@ -255,13 +286,14 @@ class Bench(ABC):
             old.close()
         self._old.clear()
         self._put_by()
+        self._say_assumed()
         begun = rested = time.monotonic()
         try:
             for _ in self.settle():
                 if time.monotonic() - rested < STEP:
                     continue
                 if time.monotonic() - begun > UNSEEN and self.at_work.layout.visibility == "hidden":
-                    self.running.text = f"Working out the ranges from more draws. Until then they rest on {QUICK}."
+                    self.running.text = RANGES
                     self.at_work.layout.visibility = "visible"
                 await asyncio.sleep(GAP)
                 rested = time.monotonic()
@@ -312,12 +344,6 @@ def _in_a_loop() -> bool:
     except RuntimeError:
         return False
     return True
-
-
-def _parts(widget: Any) -> set[Any]:
-    """A widget and all that stands in it, or will."""
-    held = [widget.held] if isinstance(widget, Fold) else []
-    return {widget}.union(*(_parts(child) for child in (*getattr(widget, "children", ()), *held)))
 
 
 __all__ = ["Bench", "column", "row", "show_lines", "show_map", "show_matters", "show_section"]

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from .. import units
 from ..engine.history import FIRST_BITE
 from ..engine.run import FREE
+from ..recipe.stages import Stage
 from ..recipe.times import COLD
 from ..spread import Spread
 
@@ -17,6 +20,11 @@ def warmth(kelvin: float, system: str = "metric") -> str:
         f"Too warm: {units.show(kelvin, 'temperature', system)}. Salt moves faster, and so do the germs: keep it at {COLD[system]}. "
         "Warmer for over 4 hours: do not trust this page for that meat."
     )
+
+
+def warmth_of(stages: Iterable[Stage], system: str = "metric") -> str:
+    """The same for stages, but for those that cook: a pot is no fridge."""
+    return warmth(max((stage.warmest for stage in stages if stage.cures or not stage.heats), default=0.0), system)
 
 
 def nitrite(many: Spread, time: float, piece: str) -> str:

@@ -26,7 +26,7 @@ from ..engine.simulate import CELLS, LEAST_CELLS, simulate
 from ..engine.size import bytes_of_case
 from ..forecast import DAY
 from ..forecast.answer import reaching
-from ..forecast.ready import Ready, cold_of_rest, ready_columns, ready_of, wanted_of
+from ..forecast.ready import Ready, cold_of_rest, ready_columns, ready_in_steps, ready_of, wanted_of
 from ..limits import Verdict, Verdicts, check_all, worst_first
 from ..recipe.criterion import PLACES, Criterion, default_basis
 from ..recipe.meat_and_fridge import MeatAndFridge
@@ -81,11 +81,26 @@ class Request:
 
     def read(self, history: History) -> np.ndarray:
         """Values (d, ...) of a history."""
+        *_, found = self.in_steps(history)
+        assert found is not None
+        return found
+
+    def in_steps(self, history: History) -> Iterator[np.ndarray | None]:
+        """The same with None after each short step of what is long."""
         if self.lasting is not None:
             history = history.lasting(*self.lasting)
+        if self.name is ready_columns:
+            yield from ready_in_steps(history, **dict(self.given))
+            return
         ask = getattr(history, self.name) if isinstance(self.name, str) else partial(self.name, history)
         found = ask(**dict(self.given))
-        return found.values if isinstance(found, Profile) else found
+        yield found.values if isinstance(found, Profile) else found
+
+    @property
+    def passes(self) -> int:
+        """How often `in_steps` gives way."""
+        given = dict(self.given)
+        return len(set(given["wanted"])) + len(given["pieces"]) + 1 if self.name is ready_columns else 1
 
 
 def waited_for(criterion: Criterion, stage: int, where: Where, at_most: float = LONGEST_WAIT) -> Request:
@@ -289,8 +304,9 @@ class Spread(Shown):
 
     @property
     def passes(self) -> int:
-        """How often `prepared` gives way in each part of the draws, for what was asked of these: once it is solved, and after each reading."""
-        return bool(self.known) + len(self.known) + sum(each.passes for each in self._followed.values())
+        """How often `prepared` gives way in each part of the draws, for what was asked of these: once it is solved, and after each step of a reading."""
+        own = sum(request.passes for request in self.known)
+        return bool(self.known) + own + sum(each.passes for each in self._followed.values())
 
     def _remembered(self, requests: Sequence[Request], step: int) -> Iterator[None]:
         wanted = [request for request in dict.fromkeys(requests) if request not in self.known]
@@ -304,8 +320,12 @@ class Spread(Shown):
             yield
             parts.append([])
             for request in wanted:
-                parts[-1].append(request.read(history))
-                yield
+                found = None
+                for each in request.in_steps(history):
+                    found = each
+                    yield
+                assert found is not None
+                parts[-1].append(found)
             history.release()
         for k, request in enumerate(wanted):
             self.known[request] = np.concatenate([part[k] for part in parts])
@@ -334,7 +354,8 @@ class Spread(Shown):
     @cached_property
     def _outline(self) -> History:
         """One draw, for what is the same in all of them."""
-        return self.case.solve(self.draws.part(slice(0, 1))) if self.banded else self._first
+        there = "_first" in self.__dict__ or not self.banded
+        return self._first if there else self.case.solve(self.draws.part(slice(0, 1)))
 
     def number(self, piece: int | str) -> int:
         """Number of a piece, from 0. Raises ValueError for one that is not there."""

@@ -73,7 +73,7 @@ def test_terms_tell_what_all_nodes_tell(posed):
             np.abs(gap[:, deepest]).max(), np.abs(gap @ posed.mass).max() / total, np.sqrt(gap**2 @ posed.mass / total).max(),
         ]  # fmt: skip
         assert np.all(np.array(off) <= times * np.array(ASKED[:3])), (terms.shape, off)
-        assert np.abs(gap).max() < 4 * times * ASKED[3]
+        assert np.abs(gap).max() < times * ASKED[3]
     assert 20 <= basis.fewer.shape[1] <= 60 < basis.values.shape[1] <= 150
 
 
@@ -81,9 +81,7 @@ def test_it_tells_its_error(posed):
     """What it says of itself on other courses is no smaller than what this chain shows, by much."""
     basis = reduced(posed)
     assert (
-        basis.error.shape == (2, 4)
-        and np.all(basis.error[0, :3] <= (1e-3, 1e-4, 2e-3))
-        and np.all(basis.error[1] >= basis.error[0] / 3)
+        basis.error.shape == (2, 4) and np.all(basis.error[0] <= ASKED) and np.all(basis.error[1] >= basis.error[0] / 3)
     )
     np.testing.assert_allclose(
         basis.values.T @ (posed.mass[:, None] * basis.values), np.eye(basis.values.shape[1]), atol=1e-6

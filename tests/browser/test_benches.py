@@ -147,7 +147,13 @@ def clean(page) -> None:
     page.set_viewport_size({"width": 400, "height": 1000})
     page.emulate_media(color_scheme="dark")  # as the system says, so is the page
     page.wait_for_function("() => document.body.dataset.jpThemeLight === 'false'", timeout=20_000)
+    top, tall = page.evaluate(
+        """() => { const nav = document.querySelector('.cl-nav').getBoundingClientRect();
+        return [nav.top - document.querySelector('.jp-WindowedPanel-viewport').getBoundingClientRect().top, nav.height]; }"""
+    )
+    assert top <= 24 and tall <= 160  # two lines of pages, the batch in hand, and nothing empty above them
     for slider in page.get_by_role("slider").all():
+        assert slider.evaluate("input => getComputedStyle(input).colorScheme") == "dark"
         box = slider.bounding_box()
         assert box is not None and box["width"] >= 120 and box["height"] >= 24  # so that it can still be moved
     assert page.faults() == []

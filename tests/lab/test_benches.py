@@ -10,10 +10,11 @@ import pytest
 from curelab import Brine, InputError, Problem, Soak, Water
 from curelab import outcome as outcomes
 from curelab.batch import dumps, load
+from curelab.compose import template
 from curelab.lab import state as pages
 from curelab.lab import workbench
 from curelab.lab.benches import BENCHES, bench
-from curelab.lab.benches.soak import PLATE, with_soak
+from curelab.lab.benches.soak import NEEDLESS, PLATE, SOAKED, with_soak
 from curelab.lab.state import State, opened, starting_batch
 from curelab.outcome import run
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
@@ -344,12 +345,13 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
     state, page = made(name)
     shown = "answer" if name == "batch" else "rests"
     everything = " ".join(say.text for say in page.says.values())
-    assert f"{pages.QUICK} draws" in everything and "Varied within" in everything, page.says[shown].text
+    few = pages.QUICK if name == "batch" else pages.MOVING
+    assert f"{few} draws" in everything and "Varied within" in everything, page.says[shown].text
     steps = list(page.settle())
     assert len(steps) >= 4  # none of them long
     full = pages.PAGE_DRAWS if name != "batch" else outcomes.REPORT_DRAWS
     everything = " ".join(say.text for say in page.says.values())
-    assert f"{full} draws" in everything and f"{pages.QUICK} draws of" not in everything
+    assert f"{full} draws" in everything and f"{few} draws of" not in everything
     if name == "thick point":
         stages = state.cure_lasting(90 * 86400.0)
         many = spread(state.batch.pieces, stages, count=pages.PAGE_DRAWS)
@@ -373,13 +375,15 @@ def test_a_page_that_computes_says_so_and_can_be_stopped(monkeypatch):
             await asyncio.sleep(0.001)
 
     async def driven():
-        page.redraw()
+        page.state.edit(lambda batch: batch.but(name="of another name"))
+        assert "of another name" not in page.pictures["section"].caption  # nobody saves a picture while a slider moves
         await asyncio.wait_for(until("visible"), 20)
-        assert f"rest on {pages.QUICK}" in page.running.text
+        assert page.pictures["section"].caption.startswith("of another name")
+        assert page.running.text == workbench.RANGES
         page.stop.press()
         assert look.visibility == "hidden" and page._settling is None
         await asyncio.sleep(0.3)
-        assert look.visibility == "hidden" and f"{pages.QUICK} draws" in page.says["rests"].text
+        assert look.visibility == "hidden" and f"{pages.MOVING} draws" in page.says["rests"].text
         page.redraw()
         await asyncio.wait_for(until("visible"), 20)
         page.redraw()
@@ -494,3 +498,13 @@ def test_no_page_names_a_day_for_meat_that_lies_warm(bench_name):
     said = page.says["cure" if bench_name == "soak" else "answer"].text
     assert TOO_WARM in said + page.says["spot"].text if "spot" in page.says else TOO_WARM in said
     assert "cook on" not in said and "cook it then" not in said
+
+
+def test_a_batch_that_needs_no_soak_leads_to_one_that_does(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    state, page = made("soak")
+    assert page.says["after"].text == NEEDLESS and page.to_see.layout.display == "flex"
+    page.begin.press()
+    assert state.batch.but(id="") == template(SOAKED) and state.path == "strong-brine-and-soak.toml"
+    assert page.to_see.layout.display == "none" and "strength" in page.controls
+    assert NEEDLESS not in page.says["after"].text and page.says["needed"].text == ""

@@ -3,15 +3,16 @@
 import asyncio
 import time
 
+import numpy as np
 import psutil
 import pytest
 
 from curelab.bodies.kept import NotKept, get, known_only
 from curelab.bodies.solid import _basis, solid
-from curelab.compose import template
+from curelab.compose import change_station, template
 from curelab.lab.benches import bench
+from curelab.lab.new_shape import NEW_SHAPE, SCALED, STOPPED_SHAPE, WORKING_SHAPE
 from curelab.lab.state import State
-from curelab.lab.workbench import NEW_SHAPE, STOPPED_SHAPE, WORKING_SHAPE
 
 LONGEST = 120.0  # s, on a machine with much else to do
 STATIONS = [
@@ -49,6 +50,26 @@ async def until(true, what):
         await asyncio.sleep(0.02)
 
 
+def thicker_meanwhile(page):
+    """Another shape: the old one is drawn at once, as thick as the new one is on average, and marked; no answer, nothing to take hold of."""
+    picture = page.pictures["section"]
+    before = picture.meta["pieces"][0], tall(picture)
+    page.state.edit(lambda batch: change_station(batch, 0, 1, thickness="4 cm"))
+    assert page.says["trouble"].text == picture.caption == SCALED and page.says["answer"].text == ""
+    after = picture.meta["pieces"][0]
+    assert picture.problem == "" and len(before[0]["stations"]) == 2 and after["stations"] == [] and after["along"] == 0
+    assert tall(picture) == pytest.approx(before[1] * (2 + 4) / (2 + 3), rel=1e-5)
+    assert page.state.batch.pieces[0].stations[1].thickness == 0.04
+    page.stop_settling()
+
+
+def tall(picture):
+    """cm from the lowest to the highest node of the first piece."""
+    numbers, piece = np.frombuffer(picture.frame, "<f4"), picture.meta["pieces"][0]
+    nodes = piece["rows"] * piece["columns"]
+    return np.ptp(numbers[picture.meta["frames"] + nodes :][:nodes])
+
+
 def test_a_new_shape_is_made_beside_the_page_and_the_work_can_be_stopped(nothing_kept):
     batch = small_cut()
 
@@ -65,8 +86,9 @@ def test_a_new_shape_is_made_beside_the_page_and_the_work_can_be_stopped(nothing
         page.redraw()
         await until(lambda: page.says["answer"].text, "the answer")
         assert page.says["trouble"].text == page.pictures["section"].problem == ""
-        page.stop_settling()
-        return page.says["answer"].text
+        answer = page.says["answer"].text
+        thicker_meanwhile(page)
+        return answer
 
     answer = asyncio.run(page_in_a_kernel())
     assert answer == bench("thick point", State(batch, strict=True)).says["answer"].text

@@ -13,6 +13,7 @@ from html.parser import HTMLParser
 import pytest
 
 from curelab.batch import load
+from curelab.compose import template
 from curelab.outcome import run
 from curelab.paper.calendar_file import calendar
 from curelab.paper.kitchen_page import page_html
@@ -22,6 +23,7 @@ from curelab.paper.schedule import plan_words, schedule
 from curelab.paper.sheet import label, sheet
 from curelab.show.in_short import how_sure_in_full
 from curelab.show.report import words
+from curelab.show.telling import warmth_of
 from curelab.sources import datasets_folder
 
 MOST = 20
@@ -106,3 +108,10 @@ def test_a_us_batch_has_its_own_units_throughout(demo):
     }  # fmt: skip
     metric = [f"{name}: {each}" for name, text in papers.items() for each in METRIC.findall(text)]
     assert not metric, "\n".join(metric)
+
+
+def test_a_pot_is_no_fridge_that_is_too_warm():
+    stages = template("simmered and smoked").stages
+    assert max(stage.warmest for stage in stages) > 350 and warmth_of(stages) == ""
+    warm = [stage.but(temperature="9 degC") if stage.cures else stage for stage in stages]
+    assert warmth_of(warm).startswith("Too warm: 9 °C.") and "48.2 °F" in warmth_of(warm, "us")

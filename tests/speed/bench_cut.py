@@ -80,6 +80,7 @@ def main() -> None:
         )
         before = before or (len(posed.mass), took)
         if fine == 1.0:
+            print("    error, of the usual terms and of those for draws:", *reduced(posed).error)
             print(f"    peak so far {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     print(
         f"  a round section with ends: {least(lambda: (_basis.cache_clear(), solid.cache_clear(), solid(cylinder(3.0))), 3):.2f} s"

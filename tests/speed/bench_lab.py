@@ -35,6 +35,7 @@ ANSWERED = """() => {
   const log = window.curelabLog, begun = log.begun[0], shown = log.shown.find(when => when > begun);
   return shown === undefined ? null : shown - begun;
 }"""
+SWEEP = 12  # steps one way, then the other: more than a page remembers (`lab/state.MOST_KEPT`), so that every answer is worked out
 QUIET = """since => {
   const now = performance.now(), log = window.curelabLog, last = log.shown.at(-1);
   return log.shown.length && last > log.begun.at(-1) && now - last > since;
@@ -48,7 +49,7 @@ def steps(page, slider, count: int) -> list[float]:
     waited = []
     for number in range(count):
         page.evaluate("() => { window.curelabLog.begun.length = window.curelabLog.shown.length = 0; }")
-        page.keyboard.press("ArrowRight" if (number // 5) % 2 == 0 else "ArrowLeft")
+        page.keyboard.press("ArrowRight" if (number // SWEEP) % 2 == 0 else "ArrowLeft")
         page.wait_for_function(QUIET, arg=200, timeout=10_000)
         log = page.evaluate("window.curelabLog")
         waited.append(log["shown"][-1] - log["begun"][0])
@@ -64,7 +65,7 @@ def again(page, slider, count: int, gap: float) -> list[float]:
     waited = []
     for number in range(count):
         page.evaluate("() => { window.curelabLog.begun.length = window.curelabLog.shown.length = 0; }")
-        page.keyboard.press("ArrowRight" if (number // 5) % 2 == 0 else "ArrowLeft")
+        page.keyboard.press("ArrowRight" if (number // SWEEP) % 2 == 0 else "ArrowLeft")
         page.wait_for_function(ANSWERED, timeout=10_000)
         waited.append(page.evaluate(ANSWERED))
         page.wait_for_timeout(1000 * gap)

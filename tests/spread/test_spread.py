@@ -461,12 +461,15 @@ def test_a_history_can_be_asked_how_sure_it_is():
 def test_small_steps_give_what_one_gives():
     whole, few = (spread(PIECE, (TURNED, REST), count=n, seed=4) for n in (128, 32))
     asked = few.at("core", "salt", [2 * DAY, 7 * DAY]), few.time_to("core salt >= 60 % of equilibrium", 0)
+    few.ready(0, [0])
     full = few.widened(128)
     solved, solve = [], type(full.case).solve
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(type(full.case), "solve", lambda *given: (solved.append(1), solve(*given))[1])
         steps = len(list(full.prepared(few, 32)))
-    assert len(solved) == 4 and steps == 4 * few.passes  # one pass for all questions, in steps of one each
+    assert len(solved) == 4 and steps == 4 * few.passes  # one pass for all questions
+    assert few.passes == 1 + 3 + 3  # solved; a question each; the days of a piece in three steps, for they take longest
+    assert full.ready(0, [0])[0].pull == pytest.approx(whole.ready(0, [0])[0].pull, rel=1e-9)
     for key in few.draws.columns:
         assert np.array_equal(full.draws.columns[key][:32], few.draws.columns[key])
     band, times = full.at("core", "salt", [2 * DAY, 7 * DAY]), full.time_to("core salt >= 60 % of equilibrium", 0)

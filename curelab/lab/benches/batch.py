@@ -21,7 +21,8 @@ from ...show import pictures, telling
 from ...show.composing import ASKED, FOLD, piece_title, stage_title
 from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
-from ...show.section import section
+from ...show.section import Section, section
+from ...spread import Spread
 from ..bars import BarPicture
 from ..boxes import buttons
 from ..composing import Composing, shape_of
@@ -214,17 +215,21 @@ class BatchBench(Bench):
         if self.state.open(self.file.value):
             self.state.revision += 1
 
+    def sketch(self) -> tuple[Section, None]:
+        return self._section(self.state.spread()), None
+
+    def _section(self, many: Spread) -> Section:
+        names = [piece.name for piece in self.state.batch.pieces]
+        return section([(many, name, name) for name in names[:MOST_DRAWN]], system=self.state.batch.units)
+
     def draw(self):
         state = self.state
         outcome = state.shown_outcome()
-        many = outcome.spread
-        names = [piece.name for piece in state.batch.pieces]
-        drawn = section([(many, name, name) for name in names[:MOST_DRAWN]], system=state.batch.units)
-        show_section(self.pictures["section"], drawn, None, state.batch.units)
+        show_section(self.pictures["section"], self._section(outcome.spread), None, state.batch.units)
         first, more = in_parts(outcome, outcome.chances_so_far, outcome.changes_so_far)
         self.says["answer"].text = "\n".join(first)
         self.says["more"].text = "\n".join(more)
-        self.warn(telling.warmth(max(stage.warmest for stage in state.batch.stages), state.batch.units))
+        self.warn(telling.warmth_of(state.batch.stages, state.batch.units))
         weighed = outcome.weighed
         self.says["weigh"].text = (
             ""

@@ -137,10 +137,7 @@ class CompareBench(Bench):
         drawn = section([(outcome.spread, piece, name) for outcome, piece, name in both], system=system, named=titles)
         opens = _cured(both[0][0])
         show_section(self.pictures["section"], drawn, opens, system)
-        warmest = [
-            stage.warmest for outcome, _, _ in both for stage in outcome.batch.stages if stage.cures or not stage.heats
-        ]
-        self.warn(telling.warmth(max(warmest, default=0.0), system))
+        self.warn(telling.warmth_of((stage for outcome, _, _ in both for stage in outcome.batch.stages), system))
 
     def settle(self) -> Iterator[None]:
         if self._other is not None and not self.state.problems:

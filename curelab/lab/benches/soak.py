@@ -7,6 +7,7 @@ from ...batch import Batch
 from ...compose.sound import replaced
 from ...engine.run import FREE
 from ...engine.simulate import simulate
+from ...fields import InputError
 from ...forecast import least_water, soak_for_the_plate, soak_needed
 from ...forecast.ready import LOOKED
 from ...recipe.stages import Rest, Soak, Water
@@ -28,7 +29,9 @@ COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
 WARMTH = {"metric": Scale("degC", 1, 20, 1), "us": Scale("degF", 34, 68, 2)}
 
 RAW, PLATE = "of the meat, after the soak", "on the plate, once it is cooked"
-NEEDLESS = "It had no more than you want before: no soak is needed."
+NEEDLESS = "No soak is needed: it has no more salt than you want."
+TO_SEE_ONE = "To see a soak at work, begin another batch. Yours stays in its own file."
+SOAKED = "strong brine and soak"  # the template
 TRIED = (
     "Your batch has no soak yet. This one is only tried out; it goes into the batch when you move one of its sliders."
 )
@@ -49,6 +52,10 @@ class SoakBench(Bench):
     """Sliders for the soak beside the section; folded below: the profile before and after, and surface, average and middle by the hour."""
 
     here = "soak.ipynb"
+
+    def shape(self, batch):
+        """Each way of curing has a dial of its own, and a batch that is cooked can be asked for the salt of its slices."""
+        return type(batch.weigh_out), any(stage.aim == "cook" for stage in batch.stages)
 
     def build(self):
         state = self.state
@@ -113,6 +120,9 @@ class SoakBench(Bench):
         )
         if any(stage.aim == "cook" for stage in state.batch.stages):
             self.controls["aim"] = Pick("That salt is", [RAW, PLATE], RAW)
+        self.begin = Press("Begin a batch that needs a soak")
+        self.begin.on_press(lambda button: self._begin())
+        self.to_see = row(self.begin, Say(TO_SEE_ONE, "note"), at_least=300)
         ask = Press("How much soak would it take?")
         ask.on_press(lambda button: self._ask())
         self.controls["ask"] = ask
@@ -139,6 +149,12 @@ class SoakBench(Bench):
             return batch.but(stages=replaced(stages, number, stages[number].but(**changes)))
 
         self.state.edit(change)
+
+    def _begin(self) -> None:
+        try:
+            self.state.begin_template(SOAKED)
+        except InputError as error:
+            self.says["trouble"].tell(error.said(), "alert")
 
     def about(self) -> tuple[Batch, float, bool]:
         return self.state.batch, self.state.own.target, self._on_the_plate
@@ -194,8 +210,9 @@ class SoakBench(Bench):
         self.says["cure"].text = " ".join((*inside, *cured))
         self.says["answer"].text = telling.soaked(many, number, piece)
         self.says["after"].text = NEEDLESS if enough else rested
+        self.to_see.layout.display = "flex" if enough and state.soak is None else "none"
         self.tell_again("needed", TRIED if state.soak is None else "")
-        self.warn(telling.warmth(max(stage.warmest for stage in with_soak(batch).stages), batch.units))
+        self.warn(telling.warmth_of(with_soak(batch).stages, batch.units))
 
     def _draw_lines(self):
         many, number = self._seen()
@@ -223,7 +240,7 @@ class SoakBench(Bench):
         self.fold("Lines from face to face, and hour by hour", lines, draw=self._draw_lines)
         self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
         return self.page(
-            [self.says["answer"], self.says["after"]],
+            [self.says["answer"], self.says["after"], self.to_see],
             self.pictures["section"],
             list(self.controls.values()),
             [self.says["needed"], self.says["cure"]],

@@ -11,7 +11,7 @@ from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
 from ...show.answer import Planned, answer, headline, ranges
 from ...show.composing import STATIONS
-from ...show.section import section
+from ...show.section import Section, section
 from ...spread import Spread
 from ...spread.sensitivity import within
 from ...units import DAY
@@ -109,12 +109,16 @@ class ThickPoint(Bench):
         now = self.state.batch.stages[self.state.cure].longest
         return self.state.spread(self.state.cure_lasting(max(HORIZON, now))), now
 
+    def sketch(self) -> tuple[Section, float]:
+        many, now = self._seen()
+        shown = [(many, piece.name, piece.name) for piece in self.state.batch.pieces[:2]]
+        return section(shown, system=self.state.batch.units, planned=now), now / DAY
+
     def draw(self):
         state = self.state
         system, pieces = state.batch.units, state.batch.pieces
         many, now = self._seen()
-        drawn = section([(many, piece.name, piece.name) for piece in pieces[:2]], system=system, planned=now)
-        show_section(self.pictures["section"], drawn, now / DAY, system)
+        show_section(self.pictures["section"], *self.sketch(), system)
         ready = many.ready(state.cure, range(len(pieces[:2])), at_most=many.usual.length - many.usual.begin(state.cure))
         first, more = [], []
         for found, piece in zip(ready, pieces, strict=False):
