@@ -27,7 +27,7 @@ from .network import Part as Nodes
 from .rows import Rows
 
 MANY = 4  # parts from which on a star is quicker than the modes of the whole, in one case and in many (measured, tests/speed)
-FEW = 34  # clock readings that are answered one by one: all pieces are mostly asked at the same times, which are then worked out once (measured)
+FEW = 34  # clock readings that are answered one by one, once for all pieces, which are mostly asked at the same (measured)
 WINDOW = 64.0
 POINTS, POINTS_COARSE = 32, 20  # of a hyperbola: 6e-10, 2e-6
 COARSE = 30  # nodes; parts that have no more are themselves off by more than 1e-4
