@@ -186,7 +186,7 @@ class Outcome(Shown):
         full = replace(self, draws=count, passing=False)
         if self.update is not None:
             update = self.update
-            for latest in self.update.settled(count, step):
+            for latest in self.update.settled(count, step, min(count, BEFORE)):
                 update = latest
                 yield full
             full = replace(full, update=update, said=tuple(update.in_short))

@@ -9,6 +9,7 @@ from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate
 from curelab.batch import Batch, Reading
 from curelab.fields import InputError
 from curelab.learn.readings import Measurement, measure
+from curelab.learn.update import BEFORE
 from curelab.limits import UNPROTECTED
 from curelab.outcome import CURED, run
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
@@ -133,7 +134,7 @@ def test_an_error_sharper_than_any_instrument_is_not_believed_and_nothing_breaks
 
 def test_what_the_days_hang_on_is_asked_as_if_the_log_had_not_been_read():
     batch = logged(0.5)
-    outcome, plain = (run(batch, draws=256, log=log) for log in (True, False))
+    outcome, plain = (run(batch, draws=BEFORE, log=log) for log in (True, False))
     assert [row.first for row in outcome.matters[0].rows] == [row.first for row in plain.matters[0].rows]
     assert any("Before your readings, " in sentence for sentence in how_sure(outcome))
     assert not any("Before your readings, " in sentence for sentence in how_sure(plain))
