@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scipy.linalg as la
@@ -27,6 +29,13 @@ HOURS = np.array([1.0, 4.0, 20.0, 100.0]) * 1.4e-4
 @pytest.fixture(scope="module")
 def posed():
     return problem(grid(WEDGE, 0.6), (1.0,), ((1.0,),))
+
+
+@pytest.fixture(scope="module")
+def capped():
+    """The same under fat that stores a seventh and conducts a twenty-fifth."""
+    under = replace(WEDGE, borders=tuple((0.0, 0.075, t) for t in WEDGE.thickness), tissues=((1, 0),) * 3)
+    return problem(grid(under, 0.6), (1.0, 0.14), ((1.0, 0.04),))
 
 
 def course(mass, stiffness, faces, even) -> np.ndarray:
@@ -75,6 +84,11 @@ def test_terms_tell_what_all_nodes_tell(posed):
         assert np.all(np.array(off) <= times * np.array(ASKED[:3])), (terms.shape, off)
         assert np.abs(gap).max() < times * ASKED[3]
     assert 20 <= basis.fewer.shape[1] <= 60 < basis.values.shape[1] <= 150
+
+
+def test_under_a_cap_terms_are_added_until_they_hold_what_is_asked(capped):
+    basis = reduced(capped)
+    assert np.all(basis.error[0] <= ASKED) and basis.values.shape[1] > 180
 
 
 def test_it_tells_its_error(posed):
