@@ -40,6 +40,15 @@ GAP = 0.002  # s left between two steps for what the user does meanwhile
 STEP = 0.015  # s: steps that are shorter together count as one
 RANGES = "Working out the ranges from more draws. Until then they rest on a few."
 UNSEEN = 0.5  # s of computing before the page says so
+FIGURES = (
+    "verdicts",
+    "checks",
+    "hours",
+    "tried",
+    "cure",
+    "notes",
+    "rests",
+)  # notes that hold only while the answer does
 
 
 class Bench(ABC):
@@ -186,7 +195,7 @@ class Bench(ABC):
         try:
             with known_only():
                 return self.sketch()
-        except NotKept:
+        except (NotKept, InputError):  # the old shape may not fit what the new one does
             return None
         finally:
             self.state = own
@@ -221,6 +230,8 @@ class Bench(ABC):
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
+        if any(picture.caption == SCALED for picture in self.pictures.values()):  # the shape is the true one again
+            self._say_assumed()
 
     def _say_assumed(self) -> None:
         """Under every picture, for who saves it: nobody does while a slider moves, so it waits for the rest."""
@@ -324,8 +335,8 @@ class Bench(ABC):
         """Grey every picture, empty every answer, and say why."""
         for picture in self.pictures.values():
             picture.fail(message)
-        for say in self.says.values():
-            if say.kind == "answer":
+        for name, say in self.says.items():
+            if say.kind == "answer" or name in FIGURES:
                 say.text = ""
         self.says["trouble"].tell(message, "alert")
 
