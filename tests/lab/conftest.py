@@ -10,7 +10,12 @@ from curelab.lab import state
 @pytest.fixture
 def few_draws(monkeypatch):
     """Few draws behind every page, for tests to which it does not matter how sure a page is."""
-    for module, name, count in ((state, "QUICK", 8), (state, "PAGE_DRAWS", 16), (outcome, "REPORT_DRAWS", 16)):
+    for module, name, count in (
+        (state, "MOVING", 8),
+        (state, "QUICK", 8),
+        (state, "PAGE_DRAWS", 16),
+        (outcome, "REPORT_DRAWS", 16),
+    ):
         monkeypatch.setattr(module, name, count)
 
 
