@@ -215,9 +215,8 @@ class PlateBench(Bench):
         shown = {"middle": self._waits(batch), "hours": not self._waits(batch), "water": self._stage(batch).wet}
         for name, here in shown.items():
             self.controls[name].layout.display = None if here else "none"
-        measured = (
-            self._piece(batch).solid() is not None
-        )  # thinner at each of its stations, which this page does not know of
+        # It is thinner at each of its stations, which this page does not know of.
+        measured = self._piece(batch).solid() is not None
         self.controls["portion"].layout.display = "none" if measured else None
         self.controls["ask portion"].disabled = measured
         self.controls["ask portion"].help = STATIONS if measured else ""
