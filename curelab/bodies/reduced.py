@@ -43,10 +43,8 @@ STEPS, FINER = 7, 2  # rates, and how often their steps are halved, less one, at
 KEPT = 40  # answers of one space that are carried to the next
 TOO_SMALL = 1e-7  # of the largest: rounding
 MADE, TESTED = 40, 12  # random courses of each film
-STRETCHES, SNAPS = (
-    4,
-    3,
-)  # of a random course, and states that are taken in each stretch, besides those an hour after its beginning and at its end
+# Of a random course, and states that are taken in each stretch, besides those an hour after its beginning and at its end.
+STRETCHES, SNAPS = 4, 3
 LONGEST = 0.3  # of the clock: a stretch, or four times the lag, if that is longer
 RICH, MORE = 400, 60  # terms of the rich space, at most; and for each further way to conduct
 # What is asked, of the driving strength: at the slowest spot, on average, root mean square over the body, anywhere an hour after a change.

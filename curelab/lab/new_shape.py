@@ -60,8 +60,14 @@ def _thick(piece: Piece) -> float:
 
 
 def out_of_hand(drawn: Section) -> Section:
-    """A section on which no hand can change the shape: it is not that of the batch."""
-    return replace(drawn, pieces=tuple(replace(piece, stations=(), along=0.0) for piece in drawn.pieces))
+    """A section on which no hand can change the shape, and which says of no place that it is cured: it is not that of the batch."""
+    pieces = (
+        replace(
+            piece, stations=(), along=0.0, level={key: np.full_like(each, np.nan) for key, each in piece.level.items()}
+        )
+        for piece in drawn.pieces
+    )
+    return replace(drawn, pieces=tuple(pieces), spot=False)
 
 
 __all__ = ["made_beside", "out_of_hand", "scaled_like"]

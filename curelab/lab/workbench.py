@@ -33,13 +33,13 @@ CAUTION = (
     "It is still raw. Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
     "your local food code and licensed practice go first."
 )
-
-
 REST = 0.35  # s without a change, after which the sliders are taken to rest
 GAP = 0.002  # s left between two steps for what the user does meanwhile
 STEP = 0.015  # s: steps that are shorter together count as one
 RANGES = "Working out the ranges from more draws. Until then they rest on a few."
 UNSEEN = 0.5  # s of computing before the page says so
+# Notes that hold only while the answer does.
+FIGURES = ("verdicts", "checks", "hours", "tried", "cure", "notes", "rests")
 
 
 class Bench(ABC):
@@ -82,9 +82,7 @@ class Bench(ABC):
         self.bands.observe(lambda change: setattr(state, "bands", self.bands.value), "value")
         self.units = units_pick(state)
         self.says["caution"] = Say(CAUTION, "caution")
-        self._answers: dict[
-            str, tuple[Any, str]
-        ] = {}  # by the name of its sentence: what was asked about, and the answer
+        self._answers: dict[str, tuple[Any, str]] = {}  # by name of the sentence: what was asked about, the answer
         self.build()
         for picture in self.pictures.values():
             picture.follow(*(control for control in self.controls.values() if hasattr(control, "dragging")))
@@ -186,7 +184,7 @@ class Bench(ABC):
         try:
             with known_only():
                 return self.sketch()
-        except NotKept:
+        except (NotKept, InputError):  # the old shape may not fit what the new one does
             return None
         finally:
             self.state = own
@@ -221,6 +219,8 @@ class Bench(ABC):
         for fold in self.folds:
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
+        if any(picture.caption == SCALED for picture in self.pictures.values()):  # the shape is the true one again
+            self._say_assumed()
 
     def _say_assumed(self) -> None:
         """Under every picture, for who saves it: nobody does while a slider moves, so it waits for the rest."""
@@ -324,8 +324,8 @@ class Bench(ABC):
         """Grey every picture, empty every answer, and say why."""
         for picture in self.pictures.values():
             picture.fail(message)
-        for say in self.says.values():
-            if say.kind == "answer":
+        for name, say in self.says.items():
+            if say.kind == "answer" or name in FIGURES:
                 say.text = ""
         self.says["trouble"].tell(message, "alert")
 

@@ -54,13 +54,25 @@ def thicker_meanwhile(page):
     """Another shape: the old one is drawn at once, as thick as the new one is on average, and marked; no answer, nothing to take hold of."""
     picture = page.pictures["section"]
     before = picture.meta["pieces"][0], tall(picture)
+    page.says["rests"].text = "of the old shape"
     page.state.edit(lambda batch: change_station(batch, 0, 1, thickness="4 cm"))
     assert page.says["trouble"].text == picture.caption == SCALED and page.says["answer"].text == ""
     after = picture.meta["pieces"][0]
     assert picture.problem == "" and len(before[0]["stations"]) == 2 and after["stations"] == [] and after["along"] == 0
     assert tall(picture) == pytest.approx(before[1] * (2 + 4) / (2 + 3), rel=1e-5)
     assert page.state.batch.pieces[0].stations[1].thickness == 0.04
+    assert (
+        unsaid(picture) == 2 * picture.meta["frames"] and not picture.meta["spot"]
+    )  # no place is said to be cured, or the slowest
+    assert page.says["rests"].text == ""
+    page.state.undo()
+    assert page.says["answer"].text and unsaid(picture) == 0 and picture.caption.startswith(page.state.batch.name)
     page.stop_settling()
+
+
+def unsaid(picture):
+    """How many numbers of the picture are none: times at which no level says what is cured, or protected."""
+    return int(np.isnan(np.frombuffer(picture.frame, "<f4")).sum())
 
 
 def tall(picture):

@@ -7,12 +7,12 @@ import shutil
 import pytest
 
 from curelab import Chill, Piece, Simmer
-from curelab.batch import load, save
+from curelab.batch import Reading, load, save
 from curelab.lab.benches import bench
 from curelab.lab.benches.compare import batch_files
 from curelab.lab.benches.plate import with_cook
 from curelab.lab.state import State, starting_batch
-from curelab.show.fate import POISON, UNCOOKED
+from curelab.show.fate import LOST, POISON, UNCOOKED
 from curelab.sources import datasets_folder
 
 DEMOS = datasets_folder()
@@ -78,6 +78,13 @@ def test_meat_that_no_cook_saves_is_not_told_when_to_serve():
     assert page.says["answer"].text == POISON.sentence and "nitrite" in page.says["trouble"].text
     page.folds[0].press()
     assert page.says["slice"].text == POISON.sentence
+
+
+def test_meat_that_a_thermometer_found_warm_is_not_told_when_to_serve():
+    state, page = plate("demo_plate.toml")
+    warm = [Reading(at=86400.0 * day, what="temperature", value="15 degC") for day in (1, 3)]
+    state.edit(lambda batch: batch.but(log=warm))
+    assert page.says["answer"].text == LOST.sentence and "The log says 15 °C" in page.says["trouble"].text
 
 
 def test_a_pot_that_never_gets_there_says_what_to_do():

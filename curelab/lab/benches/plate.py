@@ -15,6 +15,7 @@ from ...fields import InputError
 from ...forecast import lead, portion_that_cools, simmer_water_for_the_plate, soak_for_the_plate
 from ...forecast.answer import in_corners
 from ...forecast.portion import alone
+from ...learn.warm_log import judged_log
 from ...limits import check_cooked
 from ...limits.checks import check_cooked_in_all
 from ...limits.verdict import SIGNS, in_draws
@@ -214,9 +215,8 @@ class PlateBench(Bench):
         shown = {"middle": self._waits(batch), "hours": not self._waits(batch), "water": self._stage(batch).wet}
         for name, here in shown.items():
             self.controls[name].layout.display = None if here else "none"
-        measured = (
-            self._piece(batch).solid() is not None
-        )  # thinner at each of its stations, which this page does not know of
+        # It is thinner at each of its stations, which this page does not know of.
+        measured = self._piece(batch).solid() is not None
         self.controls["portion"].layout.display = "none" if measured else None
         self.controls["ask portion"].disabled = measured
         self.controls["ask portion"].help = STATIONS if measured else ""
@@ -295,7 +295,8 @@ class PlateBench(Bench):
         opens = _half_way(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
         show_section(self.pictures["section"], drawn, opens / units.DAY, system)
         told = {each.name for each in verdicts}
-        every = (*verdicts, *(each for each in failing_in(usual, batch) if each.name not in told))  # of the cure, too
+        cure = [each for each in failing_in(usual, batch) if each.name not in told]
+        every = (*judged_log(batch), *verdicts, *cure)  # what a thermometer read in the fridge counts here, too
         becomes = fate(every)
         self._lost = becomes is not None and not becomes.serve
         self.says["answer"].text = becomes.sentence if self._lost else f"{said} {on_the_plate(usual)}"
