@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import shutil
 from pathlib import Path
@@ -63,7 +64,8 @@ def visit(stage, kitchen):
     go.watch, go.process = watch, process
     yield go
     for page, context in open_pages:
-        print(said(page)[:4000])  # seen only where a test has failed
+        with contextlib.suppress(Exception):  # a page that crashed says nothing
+            print(said(page)[:4000])  # seen only where a test has failed
         context.__exit__(None, None, None)
 
 
