@@ -321,12 +321,13 @@ class Bench(ABC):
         self._warning = " ".join(part for part in (self._warning, words) if part)
 
     def fail(self, message: str) -> None:
-        """Grey every picture, empty every answer, and say why."""
-        for picture in self.pictures.values():
-            picture.fail(message)
+        """Empty every answer, then grey every picture and say why; nothing that was settling goes on."""
+        self.stop_settling()
         for name, say in self.says.items():
             if say.kind == "answer" or name in FIGURES:
                 say.text = ""
+        for picture in self.pictures.values():
+            picture.fail(message)
         self.says["trouble"].tell(message, "alert")
 
     def _ipython_display_(self) -> None:

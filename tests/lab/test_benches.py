@@ -386,6 +386,10 @@ def test_a_page_that_computes_says_so_and_can_be_stopped(monkeypatch):
         assert look.visibility == "hidden" and f"{pages.MOVING} draws" in page.says["rests"].text
         page.redraw()
         await asyncio.wait_for(until("visible"), 20)
+        page.fail("A fault.")  # what settles would draw over it
+        assert look.visibility == "hidden" and page._settling is None
+        page.redraw()
+        await asyncio.wait_for(until("visible"), 20)
         page.redraw()
         assert look.visibility == "hidden"
         await asyncio.wait_for(until("visible"), 20)
