@@ -115,14 +115,14 @@ class Outcome(Shown):
         return self.spread if self.spread.case.stages == every else self._drawn(every, self.learned)
 
     def _drawn(self, stages: Sequence[Stage], learned: Learned | None) -> Spread:
-        """The draws of the batch with these stages; those that the log was read with, where they are the same. As if a log had not been read: BEFORE
-        of them at most, or those that are there.
+        """The draws of the batch with these stages; those that the log was read with, where they are the same. BEFORE of
+        them at most as if a log had not been read.
         """
         unread = self.learned is not None and learned is None
         count = min(self.draws, BEFORE) if unread else self.draws
         for many in (self.update.spread, self.update.planned) if self.update is not None else ():
             alike = many.case.stages == tuple(stages) and many.draws.learned is learned
-            if alike and (many.count >= count if unread else many.count == count) and many.case.numbers is self.numbers:
+            if alike and many.count == count and many.case.numbers is self.numbers:
                 return many
         return spread(
             self.batch.pieces, stages, count=count, loss=self.batch.loss, learned=learned,

@@ -52,9 +52,8 @@ class Spots:
             before, middle, after = (np.maximum(middle, step) + side * step for side in (-1, 0, 1))
             h, k = (coordinate[b] - coordinate[a] for a, b in ((before, middle), (middle, after)))
             level = _taken(low, middle)
-            with np.errstate(
-                invalid="ignore", divide="ignore"
-            ):  # of places that do not count, where there are no three
+            # Of places that do not count, where there are no three.
+            with np.errstate(invalid="ignore", divide="ignore"):
                 down, up = (level - _taken(low, before)) / h, (_taken(low, after) - level) / k
                 slope, bend = (down * k + up * h) / (h + k), (up - down) / (h + k)
                 beyond = -0.5 * slope / bend

@@ -17,7 +17,7 @@ from ..sources import Numbers, default_numbers
 from ..spread.draws import usual_case
 from ..units import DAY, WIDTH, capital
 from .fit import Fit
-from .readings import Measurement, from_log
+from .readings import Measurement, as_planned, from_log
 from .update import PACE, asked_for, fitted, priors
 from .words import columns, typical_pace
 
@@ -62,8 +62,8 @@ def _fitted(batch: Batch, readings: Sequence[Measurement], numbers: Numbers | No
     parameters = asked_for(batch, readings)
     if not parameters:
         return None
-    published = priors(batch.but(meat_and_fridge=None), numbers=numbers)
-    usual = simulate(batch.pieces, batch.filled(), loss=batch.loss, cells=12, numbers=numbers)
+    usual = as_planned(batch, numbers or default_numbers())
+    published = priors(batch.but(meat_and_fridge=None), numbers=numbers, usual=usual)
     return fitted(batch, readings, parameters, published, usual, numbers)
 
 

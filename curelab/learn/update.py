@@ -71,8 +71,8 @@ class Update(Shown):
         return self.spread.count
 
     def settled(self, count: int, step: int, planned: int | None = None) -> Iterator[Update]:
-        """The same in `count` draws, `planned` (None: as many) before the log was read, with all that was asked of the draws here computed in small steps of `step` draws, so that the caller
-        can do something in between; the last one given is whole. The fit hangs on no draws and stays.
+        """The same in `count` draws, `planned` (None: as many) before the log was read, with all that was asked of the draws here computed in
+        small steps of `step` draws, so that the caller can do something in between; the last one given is whole. The fit hangs on no draws and stays.
         """
         wide = [self.planned.widened(planned or count), self.spread.widened(count)]
         for more, few in zip(wide, (self.planned, self.spread), strict=True):

@@ -171,8 +171,6 @@ class CompareBench(Bench):
     def fail(self, message: str) -> None:
         super().fail(message)
         self.table.value = ""
-        for name in ("notes", "rests"):
-            self.says[name].text = ""
 
     def layout(self):
         controls, says = self.controls, self.says
