@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from hashlib import blake2b
 from typing import Any
 
@@ -17,10 +17,11 @@ import numpy as np
 from ..matter.solutes import SOLUTES
 from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Stage, Stretch
-from ..transport.memory import Kept
+from ..transport.memory import PASSING, Kept
 from ..transport.modes import Asked
 from ..transport.rows import Rows
 from ..transport.star import MANY, Solved
+from .alike import Alike
 from .broth import Lent
 from .clock import Clock
 from .heat import Heat, warmth_at
@@ -44,6 +45,7 @@ SECOND = 1.0  # s to which the time of a criterion is found
 Where = int | str | tuple[int | str, ...]  # a piece by its number, "every", "any"; or several of them
 
 
+Read = tuple[np.ndarray, ...]  # of some alike pieces, (d, t, p, ...) each, or of one of them, (d, t, ...)
 Freed = tuple[
     Track, list[np.ndarray], Lent | None
 ]  # the track of free nitrite, its rates of loss, what its bath was lent
@@ -67,7 +69,7 @@ class Run:
     begin, longest, length (d,) in s; water (d,) kg of the bath; lying: one for each way the pieces lie; turns [s]. found (d,): s at which
     its criterion holds, inf: it does not; None: it has none. between (d, s, 2): least and most w that a tracer can have anywhere, for
     nothing that spreads leaves what is around it. water_before: what the water of each piece had changed by until then, as a
-    fraction of the green weight; swelling: what each takes up from here on, None: nothing; heat: what cooking or cooling does in it, where
+    fraction of the green weight; swelling: what those that are `alike` take up from here on, None: nothing; heat: what cooking or cooling does in it, where
     nothing swells; lent: what the bath was lent while it takes juice; after: the pieces as heat leaves them, None where there is none.
     """
 
@@ -82,6 +84,7 @@ class Run:
     turns: np.ndarray
     meats: tuple[Meat, ...]
     slices: tuple[slice, ...]
+    alike: tuple[Alike, ...]
     tracks: tuple[Track, ...]
     clock: Clock
     between: np.ndarray
@@ -93,6 +96,7 @@ class Run:
     lent: Lent | None = None
     after: tuple[Meat, ...] | None = None
     kept: Kept = field(default_factory=Kept, repr=False)
+    passing: Kept = field(default_factory=partial(Kept, PASSING), repr=False, init=False)
 
     @property
     def label(self) -> str:
@@ -152,19 +156,50 @@ class Run:
         """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
         return Rows(self.size, inner, self.slices[piece].start, bath)
 
-    def _once(self, key: tuple, times: np.ndarray, make: Callable[[], Any]) -> Any:
-        """What `make` makes of these times (d, t), remembered by `key`, because most questions ask at the same times: by their digest, for the
-        times of many draws are as large as most answers.
-        """
-        last = self.__dict__.get("_asked")
+    def _asked(self, times: np.ndarray) -> tuple:
+        """What times (d, t) are known by: their digest, for the times of many draws are as large as most answers."""
+        last = self.__dict__.get("_last_asked")
         if last is None or last[0] is not times:
             digest = blake2b(times.tobytes(), digest_size=16).digest()
-            last = self.__dict__["_asked"] = times, (times.shape, digest)
-        full = (*key, *last[1])
-        found = self.kept.get(full)
+            last = self.__dict__["_last_asked"] = times, (times.shape, digest)
+        return last[1]
+
+    def _once(self, key: tuple, times: np.ndarray, make: Callable[[], Any], kept: Kept | None = None) -> Any:
+        """What `make` makes of these times (d, t), remembered by `key`, because most questions ask at the same times."""
+        full, kept = (*key, *self._asked(times)), self.kept if kept is None else kept
+        found = kept.get(full)
         if found is None:
-            found = self.kept[full] = make()
+            found = kept[full] = make()
         return found
+
+    @cached_property
+    def _stands(self) -> dict[int, tuple[int, int]]:
+        """By the number of a piece: the number of its group in `alike`, and its place there."""
+        return {n: (g, place) for g, some in enumerate(self.alike) for place, n in enumerate(some.numbers)}
+
+    def _of(self, key: tuple, piece: int, times: np.ndarray, make: Callable[[Alike, np.ndarray], Read]) -> Read:
+        """What `make` makes of alike pieces, (d, t, p, ...) each, of this one (d, t, ...). Whoever asks for a second piece at the same times is
+        taken to ask for all of them, and at the end of the stretch anyone is.
+        """
+        number, place = self._stands[piece]
+        some, full = self.alike[number], ("of", *key, number, *self._asked(times))
+        first = self.kept.get(full)
+        if first is None:
+            alone = None if times is self._end else place
+            first = alone, () if alone is None else make(some.of((place,)), times)
+            self.kept[full] = first
+        alone, values = first
+        if alone == place:
+            return tuple(each[:, :, 0] for each in values)
+        values = self._once((*full, alone), times, lambda: _in_blocks(make, some.but(alone), times))
+        place -= alone is not None and place > alone
+        return tuple(each[:, :, place] for each in values)
+
+    def _whole(self, name: str, times: np.ndarray) -> np.ndarray:
+        """Terms of w (d, t, n), for whoever reads several pieces or quantities of them."""
+        if times is self._end:
+            return self.ended(name)[:, None]
+        return self._once(("whole", name), times, lambda: self.states(name, times), self.passing)
 
     def _summed(self, key: tuple, times: np.ndarray, rows: Callable[[], Rows]) -> np.ndarray:
         """States of a quantity, key[0], summed by `rows`, no lower than 0."""
@@ -199,9 +234,17 @@ class Run:
 
     def _networks(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece, in the water that it held as the stretch began."""
-        return self._summed((name, "amount", piece), times, lambda: self._row(piece, self.meats[piece].total[:, None]))[
-            ..., 0
-        ]
+
+        def make(some: Alike, times: np.ndarray) -> Read:
+            if len(some.numbers) == 1 and times is not self._end:
+                n = some.numbers[0]
+                found = self.states(name, times, self._row(n, self.meats[n].total[:, None]))
+            else:
+                totals = np.stack([self.meats[n].total for n in some.numbers], axis=1)
+                found = np.einsum("dtpr,dpr->dtp", some.terms(self._whole(name, times)), totals)
+            return (np.maximum(found, 0.0),)
+
+        return self._of((name, "amount"), piece, times, make)[0]
 
     def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece."""
@@ -283,56 +326,66 @@ class Run:
     def _end(self) -> np.ndarray:
         return self.length[:, None]
 
-    def _lean(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """w (d, t, q + l + 1) at the places of the lean of a piece, the integral over each tissue that is not lean, and of the bath."""
+    def _swells(self, some: Alike) -> Swelling:
+        """The swelling of alike pieces."""
         assert self.swelling is not None
-        swelling = self.swelling[piece]
-        if times is self._end:
-            w = self.ended(name)
-            inside = w[:, None, self.slices[piece]] @ swelling.rows.T
-            return np.concatenate([inside, w[:, None, -1:]], axis=2)
-        rows = self._row(piece, *swelling.with_bath)
-        # As it is, rounding below 0 included: it is summed to amounts.
-        return self._once((name, "lean", piece), times, lambda: self.states(name, times, rows))
+        number = self._stands[some.numbers[0]][0]
+        return self.swelling[number].of(tuple(self._stands[n][1] for n in some.numbers))
 
-    def _water(self, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """kg of water, brine side, that each place of the lean took up since the stretch began (d, t, q), and all of them (d, t); water in
-        the lean over what it held then (d, t).
+    def _lean(self, name: str, some: Alike, times: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """w (d, t, p, q + l) at the places of the lean of alike pieces, the integral over each tissue that is not lean; and of the bath (d, t).
+        As it is, rounding below 0 included: it is summed to amounts.
         """
-        assert self.swelling is not None
-        swelling = self.swelling[piece]
+        swelling = self._swells(some)
+        if len(some.numbers) > 1 or times is self._end:
+            w = self._whole(name, times)
+            return some.read(w, swelling.rows), w[..., -1]
+        rows = self._row(some.numbers[0], *swelling.with_bath)
+        key = (name, "lean", some.numbers)
+        w = self._once(key, times, lambda: self.states(name, times, rows), self.passing)
+        return w[:, :, None, :-1], w[..., -1]
 
-        def make() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-            each = swelling.taken(self._lean("salt", times, piece))
-            whole = each.sum(axis=2)
-            return each, whole, 1 + whole / self.meats[piece].held_swelling[:, None]
+    def _places(self, some: Alike, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """kg of water, brine side, that each place of the lean of alike pieces took up since the stretch began (d, t, p, q), and all of a piece
+        (d, t, p); water in the lean over what it held then (d, t, p); the share of the bath (d, t) in what this water carries.
+        """
 
-        return self._once(("water", piece), times, make)
+        def make() -> tuple[np.ndarray, ...]:
+            swelling = self._swells(some)
+            lean, bath = self._lean("salt", some, times)
+            each = swelling.taken(lean)
+            whole = each.sum(axis=3)
+            return each, whole, 1 + whole / swelling.held[:, None], swelling.of_bath(bath)
 
-    def _brought(self, name: str, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        return self._once(("places", some.numbers), times, make, self.passing)
+
+    def _water(self, piece: int, times: np.ndarray) -> Read:
+        """kg (d, t) of water, brine side, that the lean of a piece took up since the stretch began; water in it over what it held then."""
+        return self._of(("water",), piece, times, lambda some, t: self._places(some, t)[1:3])
+
+    def _brought(self, name: str, piece: int, times: np.ndarray) -> Read:
         """kg (d, t) of a solute that came with this water, which mixes on its way with what is there; w in the lean, with all that it holds
         and all its water, over that of the network (d, t); kg (d, t) in the piece without it.
         """
-        assert self.swelling is not None
-        swelling, meat = self.swelling[piece], self.meats[piece]
 
-        def make() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-            each, whole, swollen = self._water(piece, times)
-            lean = self._lean(name, times, piece)
-            salt = lean if name == "salt" else self._lean("salt", times, piece)
-            share, count = swelling.of_bath(salt[..., -1]), each.shape[2]
-            carried = (1 - share) * np.einsum("dtq,dtq->dt", each, lean[..., :count]) + share * whole * lean[..., -1]
-            every = (lean[..., :-1] @ swelling.capacity[..., None])[..., 0]
-            own = every if meat.swells.all() else (lean[..., :count] @ swelling.capacity[:, :count, None])[..., 0]
-            counts = own > 1e-9 * lean[..., -1] * meat.held_swelling[:, None]  # what is less is rounding
+        def make(some: Alike, times: np.ndarray) -> Read:
+            each, whole, swollen, share = self._places(some, times)
+            lean, bath = self._lean(name, some, times)
+            swelling, count = self._swells(some), each.shape[3]
+            carried = (1 - share)[..., None] * np.einsum("dtpq,dtpq->dtp", each, lean[..., :count])
+            carried += (share * bath)[..., None] * whole
+            every = own = np.einsum("dtpq,dpq->dtp", lean, swelling.capacity)
+            if not swelling.meats[0].swells.all():
+                own = np.einsum("dtpq,dpq->dtp", lean[..., :count], swelling.capacity[..., :count])
+            counts = own > 1e-9 * bath[..., None] * swelling.held[:, None]  # what is less is rounding
             more = np.where(counts, carried, 0.0) / np.where(counts, own, 1.0)
             return carried, (1 + more) / swollen, every
 
-        return self._once((name, "brought", piece), times, make)
+        return self._of((name, "brought"), piece, times, make)
 
     def taken(self, piece: int, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of water, brine side, that one piece took up since the stretch began."""
-        return np.zeros(times.shape) if self.swelling is None else self._water(piece, times)[1]
+        return np.zeros(times.shape) if self.swelling is None else self._water(piece, times)[0]
 
     def carried(self, name: str, times: np.ndarray, piece: int) -> np.ndarray | float:
         """kg (d, t) of a solute that came with this water."""
@@ -384,7 +437,7 @@ class Run:
         """(d, t) water in these tissues over what they held as the stretch began."""
         if self.heat is not None:
             return self.heat.kept(piece, times) / self.heat.thicker(piece, times)
-        return np.ones((len(self.begin), 1)) if self.swelling is None else self._water(piece, times)[2]
+        return np.ones((len(self.begin), 1)) if self.swelling is None else self._water(piece, times)[1]
 
     def _per_tissue(self, piece: int, times: np.ndarray, tissues: np.ndarray) -> np.ndarray:
         """kg (d, t, k) of solute per kg of green tissue for w = 1, in these tissues (k,)."""
@@ -445,9 +498,10 @@ class Run:
         meat = self.meats[piece]
         taken = np.zeros(len(self.begin))
         if self.swelling is not None:
-            salt = self.equilibrium("salt", piece)[:, None, None]
-            every = np.broadcast_to(salt, (len(taken), 1, len(self.swelling[piece].rows)))
-            taken = self.swelling[piece].taken(every)[:, 0].sum(axis=1)
+            number, place = self._stands[piece]
+            own = self.swelling[number].of((place,))
+            salt = self.equilibrium("salt", piece).reshape(-1, 1, 1, 1)
+            taken = own.taken(np.broadcast_to(salt, (len(taken), 1, 1, own.start.shape[2])))[:, 0, 0].sum(axis=1)
         others = meat.weight * (1 + self.water_before[piece]) + taken / meat.partition - meat.own_salt
         held = {other: self.equilibrium(other, piece) * (meat.held + taken) for other in TRACERS}
         return held["nitrite" if name == FREE else name] / (others + sum(held.values()))
@@ -750,6 +804,15 @@ class Run:
             **({"in juice": in_juice} if self.heat is not None and self.sealed else {}),
             "residual": (before + added + supplied - in_meat - in_bath - in_juice - lost) / (before + added),
         }  # fmt: skip
+
+
+def _in_blocks(make: Callable[[Alike, np.ndarray], Read], some: Alike, times: np.ndarray) -> Read:
+    """What `make` makes of alike pieces at these times, not too many of them at once."""
+    step = max(1, PLACES_AT_ONCE // (2 * some.nodes.size * len(times)))
+    if step >= times.shape[1]:
+        return make(some, times)
+    parts = [make(some, times[:, begin : begin + step]) for begin in range(0, times.shape[1], step)]
+    return tuple(np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
 
 
 def _at_face(share: np.ndarray, bath: np.ndarray, inside: np.ndarray, risen: np.ndarray) -> np.ndarray:
