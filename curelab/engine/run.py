@@ -46,6 +46,7 @@ Where = int | str | tuple[int | str, ...]  # a piece by its number, "every", "an
 
 
 Read = tuple[np.ndarray, ...]  # of some alike pieces, (d, t, p, ...) each, or of one of them, (d, t, ...)
+Reader = Callable[[Alike, np.ndarray], Read]  # of some alike pieces, at times (d, t)
 Freed = tuple[
     Track, list[np.ndarray], Lent | None
 ]  # the track of free nitrite, its rates of loss, what its bath was lent
@@ -177,23 +178,24 @@ class Run:
         """By the number of a piece: the number of its group in `alike`, and its place there."""
         return {n: (g, place) for g, some in enumerate(self.alike) for place, n in enumerate(some.numbers)}
 
-    def _of(self, key: tuple, piece: int, times: np.ndarray, make: Callable[[Alike, np.ndarray], Read]) -> Read:
-        """What `make` makes of alike pieces, (d, t, p, ...) each, of this one (d, t, ...). Whoever asks for a second piece at the same times is
-        taken to ask for all of them, and at the end of the stretch anyone is.
+    def _together(self, key: tuple, number: int, times: np.ndarray, make: Reader, but: int | None = None) -> Read:
+        """What `make` makes of all pieces of a group at once, `but` the one at a place, (d, t, p, ...) each; remembered by `key`."""
+        some = self.alike[number].but(but)
+        return self._once(("all", *key, number, but), times, lambda: _in_blocks(make, some, times))
+
+    def _of(self, key: tuple, piece: int, times: np.ndarray, make: Reader) -> Read:
+        """The same of one piece, (d, t, ...) each. Whoever asks for a second piece at the same times is taken to ask for all of them, and at the end
+        of the stretch anyone is.
         """
         number, place = self._stands[piece]
-        some, full = self.alike[number], ("of", *key, number, *self._asked(times))
-        first = self.kept.get(full)
-        if first is None:
-            alone = None if times is self._end else place
-            first = alone, () if alone is None else make(some.of((place,)), times)
-            self.kept[full] = first
-        alone, values = first
+        if times is self._end:
+            return tuple(each[:, :, place] for each in self._together(key, number, times, make))
+        some = self.alike[number]
+        alone, values = self._once(("first", *key, number), times, lambda: (place, make(some.of((place,)), times)))
         if alone == place:
             return tuple(each[:, :, 0] for each in values)
-        values = self._once((*full, alone), times, lambda: _in_blocks(make, some.but(alone), times))
-        place -= alone is not None and place > alone
-        return tuple(each[:, :, place] for each in values)
+        values = self._together(key, number, times, make, alone)
+        return tuple(each[:, :, place - (place > alone)] for each in values)
 
     def _whole(self, name: str, times: np.ndarray) -> np.ndarray:
         """Terms of w (d, t, n), for whoever reads several pieces or quantities of them."""
@@ -236,12 +238,11 @@ class Run:
         """kg (d, t) in one piece, in the water that it held as the stretch began."""
 
         def make(some: Alike, times: np.ndarray) -> Read:
-            if len(some.numbers) == 1 and times is not self._end:
-                n = some.numbers[0]
-                found = self.states(name, times, self._row(n, self.meats[n].total[:, None]))
+            totals = [self.meats[n].total for n in some.numbers]
+            if len(some.numbers) == 1:
+                found = self.states(name, times, self._row(some.numbers[0], totals[0][:, None]))
             else:
-                totals = np.stack([self.meats[n].total for n in some.numbers], axis=1)
-                found = np.einsum("dtpr,dpr->dtp", some.terms(self._whole(name, times)), totals)
+                found = np.einsum("dtpr,dpr->dtp", some.terms(self._whole(name, times)), np.stack(totals, axis=1))
             return (np.maximum(found, 0.0),)
 
         return self._of((name, "amount"), piece, times, make)[0]
@@ -272,8 +273,7 @@ class Run:
         w = self._bath(name, times)
         if self.swelling is None or self.stretch.endless:
             return w
-        gone = sum(self.carried(name, times, piece) for piece in range(len(self.meats)))
-        return (w * self.water[:, None] - gone) / self.bath_water(times)
+        return (w * self.water[:, None] - self._carried(name, times)) / self.bath_water(times)
 
     def _bath(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath in the network: what the faces meet."""
@@ -307,7 +307,8 @@ class Run:
         water = np.broadcast_to(self.water[:, None], times.shape)
         if self.swelling is None or self.stretch.endless:
             return water
-        return water - sum(self.taken(piece, times) / meat.partition[:, None] for piece, meat in enumerate(self.meats))
+        taken = sum(self._together(("water",), n, times, self._taken_up)[0].sum(axis=2) for n in range(len(self.alike)))
+        return water - taken / self.meats[0].partition[:, None]
 
     def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the bath, dry salt included; zero for an endless bath, which is counted by what it gives."""
@@ -316,7 +317,7 @@ class Run:
         home = self.home(name)
         dry = home[0].undissolved(times) if home is not None else 0.0
         caught = self.in_juice(name, times) - self._lent(name, times) if self._catches else 0.0
-        gone = sum(self.carried(name, times, piece) for piece in range(len(self.meats)))
+        gone = self._carried(name, times)
         water = self.water if self.lent is None else self.lent.water
         return self._bath(name, times) * water[:, None] + dry + caught - gone
 
@@ -359,37 +360,44 @@ class Run:
 
         return self._once(("places", some.numbers), times, make, self.passing)
 
+    def _taken_up(self, some: Alike, times: np.ndarray) -> Read:
+        """kg (d, t, p) of water, brine side, that the lean of alike pieces took up since the stretch began; water in it over what it held then."""
+        return self._places(some, times)[1:3]
+
     def _water(self, piece: int, times: np.ndarray) -> Read:
-        """kg (d, t) of water, brine side, that the lean of a piece took up since the stretch began; water in it over what it held then."""
-        return self._of(("water",), piece, times, lambda some, t: self._places(some, t)[1:3])
+        """The same (d, t) of one piece."""
+        return self._of(("water",), piece, times, self._taken_up)
+
+    def _mixed(self, name: str, some: Alike, times: np.ndarray) -> Read:
+        """kg (d, t, p) of a solute that came with this water, which mixes on its way with what is there; w in the lean, with all that it holds
+        and all its water, over that of the network (d, t, p); kg (d, t, p) in the pieces without it.
+        """
+        each, whole, swollen, share = self._places(some, times)
+        lean, bath = self._lean(name, some, times)
+        swelling, count = self._swells(some), each.shape[3]
+        carried = (1 - share)[..., None] * np.einsum("dtpq,dtpq->dtp", each, lean[..., :count])
+        carried += (share * bath)[..., None] * whole
+        every = own = np.einsum("dtpq,dpq->dtp", lean, swelling.capacity)
+        if not swelling.meats[0].swells.all():
+            own = np.einsum("dtpq,dpq->dtp", lean[..., :count], swelling.capacity[..., :count])
+        counts = own > 1e-9 * bath[..., None] * swelling.held[:, None]  # what is less is rounding
+        more = np.where(counts, carried, 0.0) / np.where(counts, own, 1.0)
+        return carried, (1 + more) / swollen, every
 
     def _brought(self, name: str, piece: int, times: np.ndarray) -> Read:
-        """kg (d, t) of a solute that came with this water, which mixes on its way with what is there; w in the lean, with all that it holds
-        and all its water, over that of the network (d, t); kg (d, t) in the piece without it.
-        """
+        """The same (d, t) of one piece."""
+        return self._of((name, "brought"), piece, times, partial(self._mixed, name))
 
-        def make(some: Alike, times: np.ndarray) -> Read:
-            each, whole, swollen, share = self._places(some, times)
-            lean, bath = self._lean(name, some, times)
-            swelling, count = self._swells(some), each.shape[3]
-            carried = (1 - share)[..., None] * np.einsum("dtpq,dtpq->dtp", each, lean[..., :count])
-            carried += (share * bath)[..., None] * whole
-            every = own = np.einsum("dtpq,dpq->dtp", lean, swelling.capacity)
-            if not swelling.meats[0].swells.all():
-                own = np.einsum("dtpq,dpq->dtp", lean[..., :count], swelling.capacity[..., :count])
-            counts = own > 1e-9 * bath[..., None] * swelling.held[:, None]  # what is less is rounding
-            more = np.where(counts, carried, 0.0) / np.where(counts, own, 1.0)
-            return carried, (1 + more) / swollen, every
-
-        return self._of((name, "brought"), piece, times, make)
+    def _carried(self, name: str, times: np.ndarray) -> np.ndarray | float:
+        """kg (d, t) of a solute that came with this water into all pieces."""
+        if self.swelling is None or self.home(name) is None:
+            return 0.0
+        make, groups = partial(self._mixed, name), range(len(self.alike))
+        return sum(self._together((name, "brought"), n, times, make)[0].sum(axis=2) for n in groups)
 
     def taken(self, piece: int, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of water, brine side, that one piece took up since the stretch began."""
         return np.zeros(times.shape) if self.swelling is None else self._water(piece, times)[0]
-
-    def carried(self, name: str, times: np.ndarray, piece: int) -> np.ndarray | float:
-        """kg (d, t) of a solute that came with this water."""
-        return 0.0 if self.swelling is None or self.home(name) is None else self._brought(name, piece, times)[0]
 
     @cached_property
     def left(self) -> tuple[Meat, ...]:
@@ -406,15 +414,22 @@ class Run:
 
     def handed(self, name: str) -> np.ndarray:
         """Terms of w (d, n) as the stretch ends, in the water that is there then."""
-        pieces = [self.handed_by(piece, name) for piece in range(len(self.meats))]
-        return np.concatenate([*pieces, self.ended(name)[:, -1:]], axis=1)
+        w = self.ended(name)
+        if not self._moves or self.home(name) is None:
+            return w
+        w = w.copy()
+        for number, some in enumerate(self.alike):
+            if self.heat is None:
+                stronger = self._together((name, "brought"), number, self._end, partial(self._mixed, name))[1][:, 0]
+            else:
+                stronger = np.concatenate([self.heat.thicker(n, self._end) for n in some.numbers], axis=1)
+            meat = self.meats[some.numbers[0]]
+            w[:, some.nodes] *= np.where(meat.body.moved(self._touched(meat)), stronger[..., None], 1.0)
+        return w
 
     def handed_by(self, piece: int, name: str) -> np.ndarray:
         """The same (d, r) of one piece."""
-        w, meat = self.ended(name)[:, self.slices[piece]], self.meats[piece]
-        if not self._moves or self.home(name) is None:
-            return w
-        return w * np.where(meat.body.moved(self._touched(meat)), self._stronger(name, self._end, piece), 1.0)
+        return self.handed(name)[:, self.slices[piece]]
 
     @property
     def _moves(self) -> bool:
@@ -770,7 +785,7 @@ class Run:
         supplied = lost = none
         if home is not None and self.stretch.endless:
             supplied = home[0].supplied(home[1], self.length)
-            supplied = supplied + sum(np.broadcast_to(self.carried(name, end, n), end.shape)[:, 0] for n in pieces)
+            supplied = supplied + np.broadcast_to(self._carried(name, end), end.shape)[:, 0]
         if name == FREE and self._free is not None:
             lost = self._free[0].lost(0, self.length, self._free[1], self.totals)
         brought = before + added + np.maximum(supplied, 0.0)
