@@ -18,7 +18,7 @@ from .engine.history import History
 from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
-from .forecast.ready import Ready, wanted_of
+from .forecast.ready import Ready, soak_after, wanted_after, wanted_of
 from .forecast.serve import Lead, moment
 from .learn.probe import doubted, in_doubt, judged_probe, no_easier
 from .learn.update import BEFORE, CURED, Update, heard
@@ -309,8 +309,9 @@ class Outcome(Shown):
 
     @cached_property
     def forgiving(self) -> tuple[Forgiving, ...]:
-        """How much a first cure forgives that ends too salty, for its thickest piece; nothing otherwise."""
-        if not (self.history.stages[0].cures and self._ends_too_salty(0)):
+        """How much a first cure forgives that ends too salty, for its thickest piece; nothing otherwise, nor where a soak comes after it."""
+        soaked = soak_after(self.history.stages, 0) is not None
+        if soaked or not (self.history.stages[0].cures and self._ends_too_salty(0)):
             return ()
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
         numbers = self.history.numbers
@@ -333,19 +334,12 @@ class Outcome(Shown):
         if any(stage.heats for stage in stages):  # what was cooked or smoked is soaked no more
             return tuple(found)
         soaks = [stage for stage in stages if stage.desalts]
-        until = soaks[-1].until if soaks else None
-        own = until is not None and (until.place, until.quantity, until.sign, until.basis) == (
-            "average",
-            "salt",
-            "<=",
-            "meat",
-        )
-        target = until.target if own and until is not None else numbers.si("taste.normal_high")
-        salty = [piece.name for piece in pieces if self.history.average("salt", None, piece.name) > 1.001 * target]
+        wanted = wanted_after(soaks[-1] if soaks else stages[-1], numbers)
+        limit = 1.001 * wanted.target
+        salty = [piece.name for piece in pieces if self.history.average("salt", None, piece.name) > limit]
         if salty:
             water = (soaks[-1].stretches[0].water if soaks else None) or 2 * sum(piece.weight for piece in pieces)
             only = units.listed([f"the {name}" for name in salty]) if len(pieces) > 1 else ""
-            wanted = Criterion("average", "salt", "<=", target, "meat")
             found.append(soak_needed(wanted, self.history, water=water, system=self.batch.units, only=only)[0])
         return tuple(found)
 
