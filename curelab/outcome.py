@@ -73,7 +73,7 @@ class Outcome(Shown):
     and dates are held; `numbers`: what was published, before the batch said what it knows better; `draws`: how many its bands rest on;
     `learned`: what its log taught, None for nothing; `said`: what the log says, in a few sentences; `update`: the fit behind it;
     `judged`: the history that checks are held against, no colder than planned; `passing`: a page shows it while a slider is being moved, and checks of
-    heat are not held against draws until it is `settled`.
+    heat are not held against draws until it is `settled`; `now`: s since the start at which it is asked, None: all of it is over.
     """
 
     batch: Batch
@@ -88,6 +88,7 @@ class Outcome(Shown):
     said: tuple[str, ...] = ()
     update: Update | None = None
     passing: bool = False
+    now: float | None = None
 
     def lines(self) -> list[str]:
         return [f"Outcome of {self.batch.name}", *self.history.lines()[1:], *self.said[:1]]
@@ -198,7 +199,12 @@ class Outcome(Shown):
             for _ in wide.prepared(few, step):
                 yield full
         for chances in full.spread.judged(
-            self.batch.rules, self.batch.product, draws=_checked(self.batch), system=self.batch.units, **self._counted
+            self.batch.rules,
+            self.batch.product,
+            draws=_checked(self.batch),
+            system=self.batch.units,
+            now=self.now,
+            **self._counted,
         ):
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
@@ -352,7 +358,7 @@ class Outcome(Shown):
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
         found = check_all(
             self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
-            system=self.batch.units, **self._counted,
+            system=self.batch.units, now=self.now, **self._counted,
         )  # fmt: skip
         probe = (*judged_probe(self.batch, self.history), *doubted(self.batch, self.judged))
         read = (*judged_log(self.batch, self.history.numbers), *probe)
@@ -417,8 +423,8 @@ class Outcome(Shown):
     def chances(self) -> dict[str, Chance]:
         """By the name of each verdict, in how many of the first draws it comes out how."""
         found = self.spread.verdicts(
-            self.batch.rules, self.batch.product, draws=_checked(self.batch), system=self.batch.units, **self._counted
-        )
+            self.batch.rules, self.batch.product, draws=_checked(self.batch), system=self.batch.units, now=self.now, **self._counted
+        )  # fmt: skip
         return {chance.name: chance for chance in found}
 
     @property
@@ -468,11 +474,19 @@ def _checked(batch: Batch) -> int:
     return CHECKED_LARGE if is_large(batch) else CHECKED
 
 
-def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = None, log: bool = True) -> Outcome:
+def run(
+    batch: Batch,
+    *,
+    numbers: Numbers | None = None,
+    draws: int | None = None,
+    log: bool = True,
+    now: float | None = None,
+) -> Outcome:
     """Simulate a batch as it stands, with what its log taught; its draws wait until a band is asked for.
 
     draws: behind every band; None: REPORT_DRAWS, or DRAWS_LARGE where the batch is large. log: False leaves the log out, as if it had
-    not been kept. What the log taught moves everything but the two ends of what is published.
+    not been kept. What the log taught moves everything but the two ends of what is published. now: s since the start of the batch, after which a
+    fridge log has no holes; None: all of it is over.
     Raises InputError for what cannot be run.
     """
     base = numbers or default_numbers()
@@ -491,17 +505,28 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = Non
     )
     both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False, few=True, checked=False)
     return Outcome(
-        batch, batch.weighed, usual, both.of(0), both.of(1), judged, base, draws, learned, tuple(said), update
+        batch,
+        batch.weighed,
+        usual,
+        both.of(0),
+        both.of(1),
+        judged,
+        base,
+        draws,
+        learned,
+        tuple(said),
+        update,
+        now=now,
     )
 
 
-def run_for(ask: Callable[[Outcome], Any], batch: Batch, draws: int | None) -> Outcome:
+def run_for(ask: Callable[[Outcome], Any], batch: Batch, draws: int | None, now: float | None = None) -> Outcome:
     """`run`, with all that `ask` asks for computed in one pass over the draws: a report asks forty questions, and draws beyond CHUNK
     are solved again for each. `ask` is tried on few draws first. Same digits as `run`; shows progress.
     """
     if draws is None or draws <= CHUNK:
-        return run(batch, draws=draws)
-    outcome = replace(run(batch, draws=CHECKED), passing=True)
+        return run(batch, draws=draws, now=now)
+    outcome = replace(run(batch, draws=CHECKED, now=now), passing=True)
     ask(outcome)
     update = outcome.update
     asked = [outcome.spread, outcome.unread, *([update.planned, update.spread] if update is not None else [])]

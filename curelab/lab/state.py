@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -14,6 +15,7 @@ from ..batch import Batch
 from ..engine.history import History
 from ..engine.simulate import check, simulate
 from ..forecast.ready import Ready, soak_after, wanted_after, wanted_of
+from ..paper.moments import elapsed
 from ..recipe.criterion import TEMPERATURE
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
@@ -156,7 +158,7 @@ class State(KeptBatch):
         is.
         """
         if self._outcome is None:
-            self._outcome = replace(outcomes.run(self.batch, draws=QUICK), passing=True)
+            self._outcome = replace(outcomes.run(self.batch, draws=QUICK, now=self._now()), passing=True)
         return self._outcome
 
     def assumed(self) -> tuple[str, ...]:
@@ -171,7 +173,10 @@ class State(KeptBatch):
 
     def report(self) -> str:
         """What `curelab run` prints for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
-        return words(outcomes.run(self.batch), long=True)
+        return words(outcomes.run(self.batch, now=self._now()), long=True)
+
+    def _now(self) -> float | None:
+        return elapsed(self.batch, datetime.now(UTC))
 
     # -- what benches ask for ------------------------------------------------------------------------------------------------------
 
