@@ -120,13 +120,22 @@ def test_no_heavy_import_at_the_top(path):
     assert not names & set(HEAVY)
 
 
-def test_importing_the_library_stays_light():
-    code = "import sys, curelab; print(*sorted(name.split('.')[0] for name in sys.modules))"
-    loaded = subprocess.run(
+def loaded_by(code: str) -> set[str]:
+    code = f"import sys, curelab; {code}; print(*sorted(name.split('.')[0] for name in sys.modules))"
+    done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True, timeout=60
-    ).stdout.split()
-    assert "curelab" in loaded and "numpy" in loaded
-    assert not set(loaded) & set(HEAVY)
+    )
+    return set(done.stdout.split())
+
+
+def test_importing_the_library_stays_light():
+    loaded = loaded_by("curelab.simulate")
+    assert "numpy" in loaded and not loaded & set(HEAVY)
+
+
+def test_the_command_loads_nothing_before_it_can_meet_a_ctrl_c():
+    loaded = loaded_by("import curelab.__main__")
+    assert "argparse" in loaded and not loaded & {"numpy", "scipy", "tomlkit"}
 
 
 KINDS = {kind.__name__ for kind in (*STAGES, Stage)} | {"AnyStage", "STAGES"}
