@@ -36,7 +36,9 @@ QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
 COARSE_WHOLE = 27  # the same, for one on the average of pieces that swell
 AT_ONCE = 16  # times that are read at once in many pieces
-PLACES_AT_ONCE = 2_000_000  # values among which the slowest spot is looked for at once
+PLACES_AT_ONCE = (
+    2_000_000  # values among which the slowest spot is looked for at once, or terms of pieces that are read together
+)
 AROUND = 6  # of the times to which halving would come: so many on both sides of a guess are read
 EVEN = np.linspace(0.0, 1.0, 10)[1:-1]  # where a step is read when a guess was wrong
 SECOND = 1.0  # s to which the time of a criterion is found
@@ -173,29 +175,27 @@ class Run:
             found = kept[full] = make()
         return found
 
-    @cached_property
-    def _stands(self) -> dict[int, tuple[int, int]]:
-        """By the number of a piece: the number of its group in `alike`, and its place there."""
-        return {n: (g, place) for g, some in enumerate(self.alike) for place, n in enumerate(some.numbers)}
-
-    def _together(self, key: tuple, number: int, times: np.ndarray, make: Reader, but: int | None = None) -> Read:
-        """What `make` makes of all pieces of a group at once, `but` the one at a place, (d, t, p, ...) each; remembered by `key`."""
-        some = self.alike[number].but(but)
-        return self._once(("all", *key, number, but), times, lambda: _in_blocks(make, some, times))
-
-    def _of(self, key: tuple, piece: int, times: np.ndarray, make: Reader) -> Read:
-        """The same of one piece, (d, t, ...) each. Whoever asks for a second piece at the same times is taken to ask for all of them, and at the end
-        of the stretch anyone is.
+    def _at_once(self, times: np.ndarray) -> tuple[Alike, ...]:
+        """The pieces, as they are read at these times: those that are alike together where there are many, for what the network is at a time
+        is most of the work, and the same for all of them; but not where that is much to hold.
         """
-        number, place = self._stands[piece]
-        if times is self._end:
-            return tuple(each[:, :, place] for each in self._together(key, number, times, make))
-        some = self.alike[number]
-        alone, values = self._once(("first", *key, number), times, lambda: (place, make(some.of((place,)), times)))
-        if alone == place:
-            return tuple(each[:, :, 0] for each in values)
-        values = self._together(key, number, times, make, alone)
-        return tuple(each[:, :, place - (place > alone)] for each in values)
+        if times is self._end or (len(self.meats) >= MANY and times.size * self.size <= PLACES_AT_ONCE):
+            return self.alike
+        return self._singles
+
+    @cached_property
+    def _singles(self) -> tuple[Alike, ...]:
+        return tuple(some.of((place,)) for some in self.alike for place in range(len(some.numbers)))
+
+    def _together(self, key: tuple, some: Alike, times: np.ndarray, make: Reader, kept: Kept | None = None) -> Read:
+        """What `make` makes of alike pieces, (d, t, p, ...) each; remembered by `key`."""
+        return self._once((*key, some.numbers), times, lambda: make(some, times), kept)
+
+    def _of(self, key: tuple, piece: int, times: np.ndarray, make: Reader, kept: Kept | None = None) -> Read:
+        """The same of one piece, (d, t, ...) each."""
+        some = next(each for each in self._at_once(times) if piece in each.numbers)
+        place = some.numbers.index(piece)
+        return tuple(each[:, :, place] for each in self._together(key, some, times, make, kept))
 
     def _whole(self, name: str, times: np.ndarray) -> np.ndarray:
         """Terms of w (d, t, n), for whoever reads several pieces or quantities of them."""
@@ -218,14 +218,12 @@ class Run:
         """w (d, t, ...) at places, cut in place where a ripple of the terms leaves what is possible; amounts are sums and never cut by it."""
         return np.clip(w, *self._limits(name, w.ndim), out=w)
 
-    def _raised(
-        self, name: str, w: np.ndarray, times: np.ndarray, piece: int, touched: np.ndarray | bool
-    ) -> np.ndarray:
-        """w (d, t, k) of the network at places, in tissues that are `touched` (k,) by moving water, with what it brought."""
+    def _raised(self, name: str, w: np.ndarray, risen: np.ndarray) -> np.ndarray:
+        """w (d, t, ...) of the network at places, `risen` times as strong with what moving water brought."""
         if not self._moves:
             return w
-        w = w * np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
-        return w if self.heat is not None else np.minimum(w, self._limits(name, 3)[1], out=w)
+        w = w * risen
+        return w if self.heat is not None else np.minimum(w, self._limits(name, w.ndim)[1], out=w)
 
     def between_ended(self) -> np.ndarray:
         """`between` as the stretch ends: vapour alone makes what is left stronger."""
@@ -307,7 +305,9 @@ class Run:
         water = np.broadcast_to(self.water[:, None], times.shape)
         if self.swelling is None or self.stretch.endless:
             return water
-        taken = sum(self._together(("water",), n, times, self._taken_up)[0].sum(axis=2) for n in range(len(self.alike)))
+        taken = sum(
+            self._together(("water",), some, times, self._taken_up)[0].sum(axis=2) for some in self._at_once(times)
+        )
         return water - taken / self.meats[0].partition[:, None]
 
     def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
@@ -330,8 +330,10 @@ class Run:
     def _swells(self, some: Alike) -> Swelling:
         """The swelling of alike pieces."""
         assert self.swelling is not None
-        number = self._stands[some.numbers[0]][0]
-        return self.swelling[number].of(tuple(self._stands[n][1] for n in some.numbers))
+        for group, swelling in zip(self.alike, self.swelling, strict=True):
+            if some.numbers[0] in group.numbers:
+                return swelling.of(tuple(map(group.numbers.index, some.numbers)))
+        raise KeyError(some.numbers)
 
     def _lean(self, name: str, some: Alike, times: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """w (d, t, p, q + l) at the places of the lean of alike pieces, the integral over each tissue that is not lean; and of the bath (d, t).
@@ -392,8 +394,9 @@ class Run:
         """kg (d, t) of a solute that came with this water into all pieces."""
         if self.swelling is None or self.home(name) is None:
             return 0.0
-        make, groups = partial(self._mixed, name), range(len(self.alike))
-        return sum(self._together((name, "brought"), n, times, make)[0].sum(axis=2) for n in groups)
+        make = partial(self._mixed, name)
+        parts = (self._together((name, "brought"), some, times, make) for some in self._at_once(times))
+        return sum(carried.sum(axis=2) for carried, *_ in parts)
 
     def taken(self, piece: int, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of water, brine side, that one piece took up since the stretch began."""
@@ -418,9 +421,9 @@ class Run:
         if not self._moves or self.home(name) is None:
             return w
         w = w.copy()
-        for number, some in enumerate(self.alike):
+        for some in self.alike:
             if self.heat is None:
-                stronger = self._together((name, "brought"), number, self._end, partial(self._mixed, name))[1][:, 0]
+                stronger = self._together((name, "brought"), some, self._end, partial(self._mixed, name))[1][:, 0]
             else:
                 stronger = np.concatenate([self.heat.thicker(n, self._end) for n in some.numbers], axis=1)
             meat = self.meats[some.numbers[0]]
@@ -513,8 +516,7 @@ class Run:
         meat = self.meats[piece]
         taken = np.zeros(len(self.begin))
         if self.swelling is not None:
-            number, place = self._stands[piece]
-            own = self.swelling[number].of((place,))
+            own = self._swells(next(some for some in self._singles if piece in some.numbers))
             salt = self.equilibrium("salt", piece).reshape(-1, 1, 1, 1)
             taken = own.taken(np.broadcast_to(salt, (len(taken), 1, 1, own.start.shape[2])))[:, 0, 0].sum(axis=1)
         others = meat.weight * (1 + self.water_before[piece]) + taken / meat.partition - meat.own_salt
@@ -572,7 +574,7 @@ class Run:
         if place == "average":
             return self.amount(name, times, piece) / self.held_water(piece, times)
         if place == "core":
-            return self._raised(name, self._slowest(name, times, piece)[..., None], times, piece, True)[..., 0]
+            return self._raised(name, self._slowest(name, times, piece), self._stronger(name, times, piece))
         rims = meat.body.rims(meat.lean)
         rows = self._row(piece, np.array([row for _, row in rims]))
         inside = self._once((name, "rims", piece), times, lambda: self._cut(name, self.states(name, times, rows)))
@@ -639,28 +641,47 @@ class Run:
 
     def profile(self, name: str, basis: str, times: np.ndarray, piece: int, places=slice(None)) -> np.ndarray:
         """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only."""
-        meat, body = self.meats[piece], self.meats[piece].body
+        body = self.meats[piece].body
         if name == TEMPERATURE:
             if self.heat is not None:
                 return self.heat.through[piece].warmth.profile_at(body.depth[places], times)
             fridge = self.temperature("core", times, piece)[..., None]
             return np.broadcast_to(fridge, (*times.shape, len(body.depth[places]))).copy()
         numbers = np.arange(len(body.depth))[places]
-        inner = np.concatenate([body.rows[numbers], np.zeros((1, body.count))])
-        w = self._cut(name, self.states(name, times, self._row(piece, inner, np.append(np.zeros(len(numbers)), 1.0))))
-        touched = self._touched(meat)[body.within[numbers]]
-        risen = np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
-        share = self._share(times, piece)
+        key, make = (name, "across", numbers.tobytes()), partial(self._across, name, numbers)
+        w = self._of(key, piece, times, make, self.passing)[0]
+        per_tissue = self._per_tissue(piece, times, body.within[numbers])
+        return self.on_basis(name, w, basis, times, piece, per_tissue)
+
+    def _across(self, name: str, numbers: np.ndarray, some: Alike, times: np.ndarray) -> Read:
+        """w (d, t, p, x) of alike pieces at some places of a profile, by their `numbers`."""
+        first, count = some.numbers[0], len(numbers)
+        body = self.meats[first].body
+        if len(some.numbers) == 1:
+            inner = np.concatenate([body.rows[numbers], np.zeros((1, body.count))])
+            w = self.states(name, times, self._row(first, inner, np.append(np.zeros(count), 1.0)))[:, :, None]
+        else:
+            whole = self._whole(name, times)
+            bath = np.broadcast_to(whole[:, :, None, -1:], (*times.shape, len(some.numbers), 1))
+            w = np.concatenate([some.read(whole, body.rows[numbers]), bath], axis=3)
+        w = self._cut(name, w)
+        w, bath = w[..., :-1], w[..., -1]
+        touched = self._touched(self.meats[first])[body.within[numbers]]
+        risen = np.stack(np.broadcast_arrays(*[self._risen(name, times, n, touched) for n in some.numbers]), axis=2)
+        share = np.stack([self._share(times, n) for n in some.numbers], axis=2)
         faces = {
-            place: _at_face(share[..., face], w[..., -1], w[..., place], risen[..., place])
+            place: _at_face(share[..., face], bath, w[..., place], risen[..., place])
             for point, face in body.at_face.items()
             for place in np.flatnonzero(numbers == point)
         }
-        w[..., :-1] = self._raised(name, w[..., :-1], times, piece, touched)
+        w = self._raised(name, w, risen)
         for place, value in faces.items():
             w[..., place] = value
-        per_tissue = self._per_tissue(piece, times, body.within[numbers])
-        return self.on_basis(name, w[..., :-1], basis, times, piece, per_tissue)
+        return (w,)
+
+    def _risen(self, name: str, times: np.ndarray, piece: int, touched: np.ndarray) -> np.ndarray:
+        """(d, t, k) as `_stronger`, at places in tissues that are `touched` (k,) by moving water; 1 in others."""
+        return np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
 
     def places(
         self, name: str, basis: str, times: np.ndarray, piece: int, rows: np.ndarray, tissues: np.ndarray
@@ -670,7 +691,8 @@ class Run:
             w = self.states(name, times)[..., self.slices[piece]] @ rows.T
         else:
             w = self.states(name, times, self._row(piece, rows))
-        w = self._raised(name, self._cut(name, w), times, piece, self._touched(self.meats[piece])[tissues])
+        risen = self._risen(name, times, piece, self._touched(self.meats[piece])[tissues])
+        w = self._raised(name, self._cut(name, w), risen)
         return self.on_basis(name, w, basis, times, piece, self._per_tissue(piece, times, tissues))
 
     def slowest_place(self, name: str, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:
@@ -819,15 +841,6 @@ class Run:
             **({"in juice": in_juice} if self.heat is not None and self.sealed else {}),
             "residual": (before + added + supplied - in_meat - in_bath - in_juice - lost) / (before + added),
         }  # fmt: skip
-
-
-def _in_blocks(make: Callable[[Alike, np.ndarray], Read], some: Alike, times: np.ndarray) -> Read:
-    """What `make` makes of alike pieces at these times, not too many of them at once."""
-    step = max(1, PLACES_AT_ONCE // (2 * some.nodes.size * len(times)))
-    if step >= times.shape[1]:
-        return make(some, times)
-    parts = [make(some, times[:, begin : begin + step]) for begin in range(0, times.shape[1], step)]
-    return tuple(np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
 
 
 def _at_face(share: np.ndarray, bath: np.ndarray, inside: np.ndarray, risen: np.ndarray) -> np.ndarray:
