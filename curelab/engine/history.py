@@ -260,7 +260,7 @@ class History(Shown):
             )
         asked = np.minimum(asked, length[:, None])
         if len(self.runs) == 1:
-            return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
+            return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind)  # a copy, for readings are remembered
         owner = np.maximum(self._owners(asked - 1e-6), self._from)
         result: np.ndarray | None = None
         for number in np.flatnonzero(np.bincount(owner.ravel())):
