@@ -10,19 +10,36 @@ Working Note 89, 1994).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from .memory import Kept
 from .modes import Part, level
 
 SMALL = 250_000  # of matrices times the cube of their size: an eigenproblem is quicker than the search (measured)
-AT_ONCE = 200_000  # numbers that are worked on at once, so that they stay near the processor
+AT_ONCE = 400_000  # numbers that are worked on at once, so that they stay near the processor
 TOGETHER = 2  # looks after which most zeros are found, and only the others are looked at
 MOST = 60  # looks; 4 are usual, 8 rare
 ENOUGH = 1e-7  # of the distance to the pole: the step after it, which is twice as sure, is the last
 APART = 1e-15  # relative: poles that coincide are moved apart by so much each
 LEAST = 1e-30  # of the largest entry in the column: so little holds a zero at its pole
+
+
+@dataclass(frozen=True, eq=False)
+class Met(Part):
+    """A part whose modes are found anew when they were pushed out of the memory: of many draws in many baths they are large."""
+
+    memory: Kept = field(default_factory=Kept, repr=False)
+
+    @property
+    def solved(self) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[override]
+        found = self.memory.get("solved")
+        if found is None:
+            assert self.source is not None
+            found = self.memory["solved"] = self.source()
+        return found
 
 
 def met(own: Sequence[Part], bath: np.ndarray, total: np.ndarray, place: int, stays: np.ndarray | None) -> Part:
@@ -35,16 +52,21 @@ def met(own: Sequence[Part], bath: np.ndarray, total: np.ndarray, place: int, st
     def solved() -> tuple[np.ndarray, np.ndarray]:
         poles = np.concatenate([part.solved[0] for part in own], axis=1)
         column = np.concatenate([part.fed for part in own], axis=1) / root[:, -1:]
-        rates, modes = arrow(poles, column, total / bath, stays is not None)
-        vectors = np.empty((len(modes), root.shape[1], root.shape[1]))
-        begin = 0
-        for part in own:
-            inside = slice(begin, begin + len(part.nodes))
-            np.matmul(part.solved[1], modes[:, :, inside].swapaxes(1, 2), out=vectors[:, inside])
-            begin = inside.stop
-        vectors[:, -1] = modes[:, :, -1]
-        if stays is not None:
-            level(rates, vectors, stays * root)
+        count, size = root.shape
+        rates, vectors = np.empty((count, size)), np.empty((count, size, size))
+        step = max(1, AT_ONCE // size**2)
+        for some in (slice(begin, begin + step) for begin in range(0, count, step)):
+            rates[some], modes = arrow(poles[some], column[some], total[some] / bath[some], stays is not None)
+            begin = 0
+            for part in own:
+                inside = slice(begin, begin + len(part.nodes))
+                known = part.solved[1]
+                known = known if len(known) == 1 else known[some]
+                vectors[some, inside] = known @ modes[:, :, inside].swapaxes(1, 2)
+                begin = inside.stop
+            vectors[some, -1] = modes[:, :, -1]
+            if stays is not None:
+                level(rates[some], vectors[some], stays * root[some])
         return rates, vectors
 
     def make() -> np.ndarray:
@@ -58,7 +80,7 @@ def met(own: Sequence[Part], bath: np.ndarray, total: np.ndarray, place: int, st
         losing = [part.losing(each) for part, each in zip(own, np.split(loss, ends, axis=1)[:-1], strict=True)]
         return met(losing, bath, total, place, None)
 
-    made = Part(nodes, make, root, None, stays, solved, lossy)
+    made = Met(nodes, make, root, None, stays, solved, lossy)
     return made
 
 
@@ -81,11 +103,8 @@ def arrow(poles: np.ndarray, column: np.ndarray, corner: np.ndarray, closed: boo
         poles = poles * (1 + APART * np.arange(size))
     least = LEAST * np.abs(column).max(axis=1, keepdims=True)
     column = np.where(np.abs(column) < least, least, column)
-    rates, modes = np.zeros((count, size + 1)), np.empty((count, size + 1, size + 1))
-    modes[:, 0] = 0.0
-    step = max(1, AT_ONCE // (size * (size + 1)))
-    for some in (slice(begin, begin + step) for begin in range(0, count, step)):
-        _found(poles[some], column[some], corner[some], rates[some, int(closed) :], modes[some, int(closed) :])
+    rates, modes = np.zeros((count, size + 1)), np.zeros((count, size + 1, size + 1))
+    _found(poles, column, corner, rates[:, int(closed) :], modes[:, int(closed) :])
     if order is not None:
         np.put_along_axis(modes[:, :, :-1], order[:, None, :], modes[:, :, :-1].copy(), axis=2)
     return rates, modes
@@ -100,12 +119,16 @@ def _found(poles: np.ndarray, column: np.ndarray, corner: np.ndarray, rates: np.
     left, right = ends[:, first:-1], ends[:, first + 1 :]
     before, after = heavy[:, first:-1], heavy[:, first + 1 :]
     half, beside = 0.5 * (right - left), column[:, None, :]
-    value, slope, _ = _others(_gaps(poles, left), beside, left - corner[:, None], half)
+    number = np.arange(first - 1, ends.shape[1] - 2) + np.zeros_like(
+        left, dtype=int
+    )  # of the pole on the left; outermost ends are none
+    value, _, _ = _others(_gaps(poles, left, number)[0], beside, left - corner[:, None], half)
     lower = value > before / half  # the zero lies nearer to the pole on its left
     origin, other = np.where(lower, left, right), np.where(lower, right - left, left - right)
     weight, x = np.where(lower, before, after), np.where(lower, half, -half)
     low, high = np.minimum(x, 0.0), np.maximum(x, 0.0)  # the zero lies between them
-    whole, base = _gaps(poles, origin), origin - corner[:, None]
+    whole, at = _gaps(poles, origin, np.where(lower, number, number + 1))
+    base = origin - corner[:, None]
     value, slope = value - np.where(lower, 0.0, (before + after) / half), np.where(lower, after, before) / half**2
     gaps, found, owner = whole, x, None
     todo: Any = (slice(None), slice(None))
@@ -123,18 +146,22 @@ def _found(poles: np.ndarray, column: np.ndarray, corner: np.ndarray, rates: np.
             todo = np.nonzero(~done) if look == TOGETHER else tuple(each[~done] for each in todo)
             x, gaps, beside = x[~done], gaps[~done], column[owner]
     _, slope, shape = _others(whole, column[:, None, :], base, found)
-    np.copyto(shape, (column[:, None, :] / -found[..., None]), where=np.isinf(whole))
+    shape[at] = column[at[0], at[2]] / -found[at[:2]]
     size = 1 / np.sqrt(slope + weight / found**2)
     rates[:] = origin + found
     np.multiply(shape, size[..., None], out=modes[..., :-1])
     modes[..., -1] = size
 
 
-def _gaps(poles: np.ndarray, origin: np.ndarray) -> np.ndarray:
-    """(d, m, n) how far each pole lies above an origin (d, m), itself so far away that it counts for nothing."""
+def _gaps(poles: np.ndarray, origin: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, tuple]:
+    """(how far each pole lies above an origin (d, m), (d, m, n), but the pole with this number (d, m), the origin itself, so far away that it counts
+    for nothing; where in these that is).
+    """
     found = poles[:, None, :] - origin[:, :, None]
-    found[found == 0] = np.inf
-    return found
+    there = np.nonzero((number >= 0) & (number < poles.shape[1]))
+    at = (*there, number[there])
+    found[at] = np.inf
+    return found, at
 
 
 def _others(gaps: np.ndarray, column: np.ndarray, base: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, ...]:

@@ -31,7 +31,7 @@ _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it wo
 class Part:
     """Nodes that are coupled to each other and to no others, f of them, in every network.
 
-    make: makes the symmetric matrix (d, f, f), which only an eigenproblem asks for; root (d, f): square root of the capacities; feed (d, f): conductance from the
+    make: makes the symmetric matrix (d, f, f), which only an eigenproblem asks for; root (d, f): square root of the capacities, negative for nodes that count the other way round; feed (d, f): conductance from the
     held node, None where there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source: makes
     `solved` without an eigenproblem, None where there is no such way; lossy: makes the part with a loss (d, f), None: as all others are.
     """
@@ -135,10 +135,8 @@ class Part:
         """The part with the nodes of sign -1 counted the other way round."""
         mine = sign[self.nodes]
         feed = None if self.feed is None else self.feed * mine
-        return Part(
-            self.nodes, lambda: self.make() * np.outer(mine, mine), self.root, feed, self.constant,
-            lambda: (self.solved[0], self.solved[1] * mine[:, None]),
-        )  # fmt: skip
+        # Into the amounts of the modes goes root * w alone, so they stay as they are.
+        return replace(self, root=self.root * mine, feed=feed, source=lambda: self.solved, lossy=None, kept={})
 
     def losing(self, loss: np.ndarray) -> Part:
         """The same nodes with a loss (d, f) >= 0, which takes from all states: none stays."""

@@ -7,6 +7,7 @@ import pytest
 
 from curelab.transport import arrow as module
 from curelab.transport.arrow import arrow
+from curelab.transport.memory import SHARED
 from curelab.transport.modes import modes_of
 from curelab.transport.network import Contact, Part, assemble
 from curelab.transport.star import Spokes
@@ -73,10 +74,11 @@ def spokes(seed: int) -> Spokes:
     return Spokes(tuple(part for part, _ in made), lambda: contacts)
 
 
-@pytest.mark.parametrize("small", (0, module.SMALL))
+@pytest.mark.parametrize("small", (0, module.SMALL))  # by search, one network at a time; by an eigenproblem
 @pytest.mark.parametrize("bath", (0.02, 3.0, 1e4, np.inf))
 def test_what_meets_in_a_bath_has_the_modes_of_the_whole(bath, small, monkeypatch):
     monkeypatch.setattr(module, "SMALL", small)
+    monkeypatch.setattr(module, "AT_ONCE", module.AT_ONCE if small else 1)
     made, rng = spokes(1), np.random.default_rng(2)
     held = bath * rng.uniform(0.8, 1.2, DRAWS)
     met, whole = made.in_bath(held), modes_of(assemble(made.parts, held, made.make()))
@@ -101,6 +103,15 @@ def test_what_meets_in_a_bath_has_the_modes_of_the_whole(bath, small, monkeypatc
         weigh = holds * np.append(np.concatenate([part.equilibrium for part in made.parts]), 1.0)
         before, after = (np.einsum("dsn,dn->ds", each, weigh) for each in (start, met.at(start, CLOCK)[:, :, -1]))
         assert after == pytest.approx(before, rel=1e-12)
+
+
+def test_modes_that_were_pushed_out_of_the_memory_are_found_anew():
+    met, start = spokes(1).in_bath(np.ones(DRAWS)), np.random.default_rng(2).uniform(0.0, 1.0, (DRAWS, 1, 39))
+    before, known = met.at(start, CLOCK[:, :1]), met.parts[0].solved[1]
+    assert met.parts[0].solved[1] is known
+    SHARED.clear()
+    assert met.parts[0].solved[1] is not known
+    np.testing.assert_array_equal(met.at(start, CLOCK[:, :1]), before)
 
 
 def test_nothing_is_lost_in_the_bath():
