@@ -20,7 +20,7 @@ from .outline import Grid, Outline, grid
 from .spots import DEEP, Spots
 
 if TYPE_CHECKING:
-    from .reduced import Problem
+    from .problem import Problem
 
 BARE = 1e6  # of the conductivity over the thickness: a film so thin that the face is at the level of the bath
 TINY = 1e-7  # of the thickness: on a border
@@ -354,7 +354,7 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
 
 def problem(made: Grid, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...]) -> Problem:
     """What a grid poses: the nodes that store, conduct and meet a bath."""
-    from .reduced import Problem
+    from .problem import Problem
 
     elements, faces = made.elements, made.faces
     none = np.zeros(elements.count)
