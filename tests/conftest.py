@@ -34,7 +34,13 @@ def network_of(
     part = Part(body.capacity(held), body.inner(led), body.mean, body.sign)
     contacts = []
     if films:
-        met = [face.contact(one * film, led, one) for face, film in zip(body.faces, films, strict=True)]
+        met = [
+            [
+                face.conductance(one * film, led, one)[0] * each[None]
+                for each in (face.matrix, face.column, np.array(face.total))
+            ]
+            for face, film in zip(body.faces, films, strict=True)
+        ]
         contacts = [Contact(0, *(sum(each) for each in zip(*met, strict=True)))]
     return assemble([part], np.array([bath]), contacts)
 
