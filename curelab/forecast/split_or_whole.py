@@ -220,10 +220,10 @@ def _said(piece: Piece, whole: Way, parts: Way, hand: Hand, trimmed: float, syst
         said.append("Neither way needs a soak.")
     if whole.brine_water is not None and parts.brine_water is not None:
         water = [
-            f"{units.show(way.brine_water, 'water', system, digits=2)} {name}"
-            if math.isfinite(way.brine_water or 0.0)
+            f"{units.show(kilograms, 'water', system, digits=2)} {name}"
+            if math.isfinite(kilograms)
             else f"none {name}, for the vessel is too low"
-            for name, way in named
+            for name, kilograms in ((hand.short, parts.brine_water), ("whole", whole.brine_water))
         ]
         said.append(
             f"Water that covers the meat in this vessel: {', '.join(water)}. Weigh out salt and cure for the one you take."

@@ -11,6 +11,7 @@ from pytest import approx
 from curelab import Bath, Brine, InputError, Piece, SealedCure, simulate
 from curelab.fields import from_plain, to_plain
 from curelab.matter.cures import CRYSTALS
+from curelab.recipe.cutting import fold, touch
 from curelab.sources import default_numbers, read_table
 from curelab.weighing import (
     METHODS,
@@ -30,7 +31,6 @@ from curelab.weighing import (
     spooned,
     weigh,
 )
-from curelab.recipe.cutting import fold, touch
 from curelab.weighing.vessel import footprint, stacks, water_to_cover
 
 BAG = CureLabel(name="demo bag", nitrite="6.25 %")
