@@ -15,6 +15,7 @@ import sys
 import textwrap
 import traceback
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -176,6 +177,7 @@ def _run(given) -> int:
     from .batch import load
     from .fields import refuse
     from .outcome import REPORT_DRAWS, run_for
+    from .paper.moments import elapsed
     from .show import data, report
 
     batch = load(given.file)
@@ -187,7 +189,7 @@ def _run(given) -> int:
     say = data.as_json if given.json else lambda outcome: report.words(outcome, given.long)
     if given.csv:
         data.refuse_folder(given.csv)  # before the work, not after it
-    outcome = run_for(say, batch, draws)
+    outcome = run_for(say, batch, draws, elapsed(batch, datetime.now(UTC)))
     if given.csv:
         written = data.write_csv(outcome, given.csv)
         given.done = f"wrote {', '.join(path.name for path in written)} to {given.csv}"
@@ -215,11 +217,12 @@ def _check(given) -> int:
         print(f'What it comes to: curelab run "{given.file}", or in short: curelab check --deep "{given.file}"')
         return 0
     from .outcome import run
+    from .paper.moments import elapsed
     from .show.answer import ranges
     from .show.in_short import in_short
     from .units import WIDTH
 
-    outcome = run(batch)
+    outcome = run(batch, now=elapsed(batch, datetime.now(UTC)))
     print(f'"{batch.name}" can be read and run. What it comes to:')
     for sentence in (*in_short(outcome), ranges(outcome.draws)):
         print(textwrap.fill(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ", break_long_words=False))

@@ -513,3 +513,21 @@ def test_a_batch_that_needs_no_soak_leads_to_one_that_does(tmp_path, monkeypatch
     assert state.batch.but(id="") == template(SOAKED) and state.path == "strong-brine-and-soak.toml"
     assert page.to_see.layout.display == "none" and "strength" in page.controls
     assert NEEDLESS not in page.says["after"].text and page.says["needed"].text == ""
+
+
+def test_what_the_days_hide_stands_beside_them():
+    """Both brines: a head with a day also says how often the slowest spot is protected; a planned soak is no cure that is too long."""
+    state = State(template(SOAKED), strict=True)
+    page = bench("equilibrium or strong", state)
+    spots = page.says["spot"].text.split("\n")
+    for head, spot in zip((page.says["answer"].text, page.says["strong answer"].text), spots, strict=True):
+        often = re.search(r"in (\d of 10|no|hardly any) batch", spot)
+        assert "ut on day" in head or "ut at hour" in head
+        assert f"its slowest spot is protected {often[0]}" in head
+        assert "alone in its share" not in head
+    state = State(strict=True)  # of two pieces
+    assert "the thick end alone in its share of the water" in bench("equilibrium or strong", state).says["answer"].text
+    state = State(template(SOAKED), strict=True)
+    for said in (bench("thick point", state).says["answer"].text, bench("soak", state).says["cure"].text):
+        assert "2 days and 11 hours of soak leave 2." in said and "too long" not in said
+    assert "(2.2 to" not in bench("soak", state).says["answer"].text.split(";")[0], "a soak goes by the clock"
