@@ -150,7 +150,9 @@ class Quantity(Rule):
         try:
             value = units.read(given, self.kind, self._example)
             # A share of 0 is none in any unit; of other numbers nobody knows whether percent or a share was meant.
-            bare = units.bare(given) if isinstance(given, str) and self.kind == "fraction" else not isinstance(given, str)
+            bare = (
+                units.bare(given) if isinstance(given, str) and self.kind == "fraction" else not isinstance(given, str)
+            )
             if strict and bare and self.kind != "plain" and (value or self.kind != "fraction"):
                 raise ValueError(units.needs_unit(given, self._example))
         except ValueError as error:

@@ -83,7 +83,11 @@ class LogRule(Rule):
         return [[units.text(time, "time", system), units.text(kelvin, "temperature", system)] for time, kelvin in value]
 
     def entry(self, value, system):
-        return units.entry(value[0][1], "temperature", system) if len(value) == 1 else f"a {self.noun} of {len(value)} entries"
+        return (
+            units.entry(value[0][1], "temperature", system)
+            if len(value) == 1
+            else f"a {self.noun} of {len(value)} entries"
+        )
 
 
 class TemperatureRule(LogRule):
