@@ -119,7 +119,7 @@ def test_a_piece_thicker_than_broad_is_warned_of():
     "ask, said",
     [
         ({}, "say one of"), ({"by": 2, "weight": "1 kg"}, "say one of"), ({"by": 0}, "above zero"), ({"by": float("nan")}, "above zero"),
-        ({"weight": "2"}, "no unit"), ({"weight": "0 kg"}, "no weight"), ({"counts": {"rib": 2}}, "no piece"),
+        ({"weight": "2"}, "needs a unit"), ({"weight": "0 kg"}, "no weight"), ({"counts": {"rib": 2}}, "no piece"),
         ({"counts": {"flat": -1}}, "whole number"),
         ({"counts": {"flat": 0, "point": 0}}, "no piece is left"), ({"by": 1000}, "out of range"),
     ],
