@@ -243,7 +243,11 @@ class KeptBatch(T.HasTraits):
         if self.hand is None or not self.saved:
             return None
         path = self.hand.file() or self.path
-        if not path or not Path(path).exists() or (path, files.stamp(path)) in ((self.path, self._stamp), self._refused):
+        if (
+            not path
+            or not Path(path).exists()
+            or (path, files.stamp(path)) in ((self.path, self._stamp), self._refused)
+        ):
             return None
         return path
 
