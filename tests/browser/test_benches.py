@@ -28,8 +28,8 @@ pytestmark = pytest.mark.browser
 def kitchen(stage, tmp_path_factory):
     """(address, folder, process) of a lab with the notebooks that are shipped."""
     folder = tmp_path_factory.mktemp("kitchen")
-    with stage.running_lab(None, folder) as (address, process):
-        yield address, folder, process
+    with stage.running_lab("thick_point.ipynb", folder) as (address, process):
+        yield address.replace("thick_point.ipynb", "start.ipynb"), folder, process
 
 
 @pytest.fixture
@@ -67,6 +67,7 @@ def visit(stage, kitchen):
         with contextlib.suppress(Exception):  # a page that crashed says nothing
             print(said(page)[:4000])  # seen only where a test has failed
         context.__exit__(None, None, None)
+    stage.end_kernels(address)
 
 
 def all_drawn(page) -> None:
@@ -352,6 +353,7 @@ def test_start_shows_the_cautions_and_leads_on(visit):
     clean(page)
 
 
+@pytest.mark.repeats  # tests/browser/test_learning.py opens it in every run
 def test_on_a_telephone_learning_is_reached(visit):
     clean(visit("learning", width=400))
 
