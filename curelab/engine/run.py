@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from hashlib import blake2b
 from typing import Any
 
@@ -17,10 +17,11 @@ import numpy as np
 from ..matter.solutes import SOLUTES
 from ..recipe.criterion import TEMPERATURE, Criterion
 from ..recipe.stages import Stage, Stretch
-from ..transport.memory import Kept
+from ..transport.memory import PASSING, Kept
 from ..transport.modes import Asked
 from ..transport.rows import Rows
 from ..transport.star import MANY, Solved
+from .alike import Alike
 from .broth import Lent
 from .clock import Clock
 from .heat import Heat, warmth_at
@@ -44,6 +45,8 @@ SECOND = 1.0  # s to which the time of a criterion is found
 Where = int | str | tuple[int | str, ...]  # a piece by its number, "every", "any"; or several of them
 
 
+Read = tuple[np.ndarray, ...]  # of some alike pieces, (d, t, p, ...) each, or of one of them, (d, t, ...)
+Reader = Callable[[Alike, np.ndarray], Read]  # of some alike pieces, at times (d, t)
 Freed = tuple[
     Track, list[np.ndarray], Lent | None
 ]  # the track of free nitrite, its rates of loss, what its bath was lent
@@ -67,7 +70,7 @@ class Run:
     begin, longest, length (d,) in s; water (d,) kg of the bath; lying: one for each way the pieces lie; turns [s]. found (d,): s at which
     its criterion holds, inf: it does not; None: it has none. between (d, s, 2): least and most w that a tracer can have anywhere, for
     nothing that spreads leaves what is around it. water_before: what the water of each piece had changed by until then, as a
-    fraction of the green weight; swelling: what each takes up from here on, None: nothing; heat: what cooking or cooling does in it, where
+    fraction of the green weight; swelling: what those that are `alike` take up from here on, None: nothing; heat: what cooking or cooling does in it, where
     nothing swells; lent: what the bath was lent while it takes juice; after: the pieces as heat leaves them, None where there is none.
     """
 
@@ -82,6 +85,7 @@ class Run:
     turns: np.ndarray
     meats: tuple[Meat, ...]
     slices: tuple[slice, ...]
+    alike: tuple[Alike, ...]
     tracks: tuple[Track, ...]
     clock: Clock
     between: np.ndarray
@@ -93,6 +97,7 @@ class Run:
     lent: Lent | None = None
     after: tuple[Meat, ...] | None = None
     kept: Kept = field(default_factory=Kept, repr=False)
+    passing: Kept = field(default_factory=partial(Kept, PASSING), repr=False, init=False)
 
     @property
     def label(self) -> str:
@@ -152,19 +157,51 @@ class Run:
         """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
         return Rows(self.size, inner, self.slices[piece].start, bath)
 
-    def _once(self, key: tuple, times: np.ndarray, make: Callable[[], Any]) -> Any:
-        """What `make` makes of these times (d, t), remembered by `key`, because most questions ask at the same times: by their digest, for the
-        times of many draws are as large as most answers.
-        """
-        last = self.__dict__.get("_asked")
+    def _asked(self, times: np.ndarray) -> tuple:
+        """What times (d, t) are known by: their digest, for the times of many draws are as large as most answers."""
+        last = self.__dict__.get("_last_asked")
         if last is None or last[0] is not times:
             digest = blake2b(times.tobytes(), digest_size=16).digest()
-            last = self.__dict__["_asked"] = times, (times.shape, digest)
-        full = (*key, *last[1])
-        found = self.kept.get(full)
+            last = self.__dict__["_last_asked"] = times, (times.shape, digest)
+        return last[1]
+
+    def _once(self, key: tuple, times: np.ndarray, make: Callable[[], Any], kept: Kept | None = None) -> Any:
+        """What `make` makes of these times (d, t), remembered by `key`, because most questions ask at the same times."""
+        full, kept = (*key, *self._asked(times)), self.kept if kept is None else kept
+        found = kept.get(full)
         if found is None:
-            found = self.kept[full] = make()
+            found = kept[full] = make()
         return found
+
+    @cached_property
+    def _stands(self) -> dict[int, tuple[int, int]]:
+        """By the number of a piece: the number of its group in `alike`, and its place there."""
+        return {n: (g, place) for g, some in enumerate(self.alike) for place, n in enumerate(some.numbers)}
+
+    def _together(self, key: tuple, number: int, times: np.ndarray, make: Reader, but: int | None = None) -> Read:
+        """What `make` makes of all pieces of a group at once, `but` the one at a place, (d, t, p, ...) each; remembered by `key`."""
+        some = self.alike[number].but(but)
+        return self._once(("all", *key, number, but), times, lambda: _in_blocks(make, some, times))
+
+    def _of(self, key: tuple, piece: int, times: np.ndarray, make: Reader) -> Read:
+        """The same of one piece, (d, t, ...) each. Whoever asks for a second piece at the same times is taken to ask for all of them, and at the end
+        of the stretch anyone is.
+        """
+        number, place = self._stands[piece]
+        if times is self._end:
+            return tuple(each[:, :, place] for each in self._together(key, number, times, make))
+        some = self.alike[number]
+        alone, values = self._once(("first", *key, number), times, lambda: (place, make(some.of((place,)), times)))
+        if alone == place:
+            return tuple(each[:, :, 0] for each in values)
+        values = self._together(key, number, times, make, alone)
+        return tuple(each[:, :, place - (place > alone)] for each in values)
+
+    def _whole(self, name: str, times: np.ndarray) -> np.ndarray:
+        """Terms of w (d, t, n), for whoever reads several pieces or quantities of them."""
+        if times is self._end:
+            return self.ended(name)[:, None]
+        return self._once(("whole", name), times, lambda: self.states(name, times), self.passing)
 
     def _summed(self, key: tuple, times: np.ndarray, rows: Callable[[], Rows]) -> np.ndarray:
         """States of a quantity, key[0], summed by `rows`, no lower than 0."""
@@ -199,9 +236,16 @@ class Run:
 
     def _networks(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece, in the water that it held as the stretch began."""
-        return self._summed((name, "amount", piece), times, lambda: self._row(piece, self.meats[piece].total[:, None]))[
-            ..., 0
-        ]
+
+        def make(some: Alike, times: np.ndarray) -> Read:
+            totals = [self.meats[n].total for n in some.numbers]
+            if len(some.numbers) == 1:
+                found = self.states(name, times, self._row(some.numbers[0], totals[0][:, None]))
+            else:
+                found = np.einsum("dtpr,dpr->dtp", some.terms(self._whole(name, times)), np.stack(totals, axis=1))
+            return (np.maximum(found, 0.0),)
+
+        return self._of((name, "amount"), piece, times, make)[0]
 
     def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece."""
@@ -229,8 +273,7 @@ class Run:
         w = self._bath(name, times)
         if self.swelling is None or self.stretch.endless:
             return w
-        gone = sum(self.carried(name, times, piece) for piece in range(len(self.meats)))
-        return (w * self.water[:, None] - gone) / self.bath_water(times)
+        return (w * self.water[:, None] - self._carried(name, times)) / self.bath_water(times)
 
     def _bath(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath in the network: what the faces meet."""
@@ -264,7 +307,8 @@ class Run:
         water = np.broadcast_to(self.water[:, None], times.shape)
         if self.swelling is None or self.stretch.endless:
             return water
-        return water - sum(self.taken(piece, times) / meat.partition[:, None] for piece, meat in enumerate(self.meats))
+        taken = sum(self._together(("water",), n, times, self._taken_up)[0].sum(axis=2) for n in range(len(self.alike)))
+        return water - taken / self.meats[0].partition[:, None]
 
     def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the bath, dry salt included; zero for an endless bath, which is counted by what it gives."""
@@ -273,7 +317,7 @@ class Run:
         home = self.home(name)
         dry = home[0].undissolved(times) if home is not None else 0.0
         caught = self.in_juice(name, times) - self._lent(name, times) if self._catches else 0.0
-        gone = sum(self.carried(name, times, piece) for piece in range(len(self.meats)))
+        gone = self._carried(name, times)
         water = self.water if self.lent is None else self.lent.water
         return self._bath(name, times) * water[:, None] + dry + caught - gone
 
@@ -283,60 +327,77 @@ class Run:
     def _end(self) -> np.ndarray:
         return self.length[:, None]
 
-    def _lean(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """w (d, t, q + l + 1) at the places of the lean of a piece, the integral over each tissue that is not lean, and of the bath."""
+    def _swells(self, some: Alike) -> Swelling:
+        """The swelling of alike pieces."""
         assert self.swelling is not None
-        swelling = self.swelling[piece]
-        if times is self._end:
-            w = self.ended(name)
-            inside = w[:, None, self.slices[piece]] @ swelling.rows.T
-            return np.concatenate([inside, w[:, None, -1:]], axis=2)
-        rows = self._row(piece, *swelling.with_bath)
-        # As it is, rounding below 0 included: it is summed to amounts.
-        return self._once((name, "lean", piece), times, lambda: self.states(name, times, rows))
+        number = self._stands[some.numbers[0]][0]
+        return self.swelling[number].of(tuple(self._stands[n][1] for n in some.numbers))
 
-    def _water(self, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """kg of water, brine side, that each place of the lean took up since the stretch began (d, t, q), and all of them (d, t); water in
-        the lean over what it held then (d, t).
+    def _lean(self, name: str, some: Alike, times: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """w (d, t, p, q + l) at the places of the lean of alike pieces, the integral over each tissue that is not lean; and of the bath (d, t).
+        As it is, rounding below 0 included: it is summed to amounts.
         """
-        assert self.swelling is not None
-        swelling = self.swelling[piece]
+        swelling = self._swells(some)
+        if len(some.numbers) > 1 or times is self._end:
+            w = self._whole(name, times)
+            return some.read(w, swelling.rows), w[..., -1]
+        rows = self._row(some.numbers[0], *swelling.with_bath)
+        key = (name, "lean", some.numbers)
+        w = self._once(key, times, lambda: self.states(name, times, rows), self.passing)
+        return w[:, :, None, :-1], w[..., -1]
 
-        def make() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-            each = swelling.taken(self._lean("salt", times, piece))
-            whole = each.sum(axis=2)
-            return each, whole, 1 + whole / self.meats[piece].held_swelling[:, None]
-
-        return self._once(("water", piece), times, make)
-
-    def _brought(self, name: str, piece: int, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """kg (d, t) of a solute that came with this water, which mixes on its way with what is there; w in the lean, with all that it holds
-        and all its water, over that of the network (d, t); kg (d, t) in the piece without it.
+    def _places(self, some: Alike, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """kg of water, brine side, that each place of the lean of alike pieces took up since the stretch began (d, t, p, q), and all of a piece
+        (d, t, p); water in the lean over what it held then (d, t, p); the share of the bath (d, t) in what this water carries.
         """
-        assert self.swelling is not None
-        swelling, meat = self.swelling[piece], self.meats[piece]
 
-        def make() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-            each, whole, swollen = self._water(piece, times)
-            lean = self._lean(name, times, piece)
-            salt = lean if name == "salt" else self._lean("salt", times, piece)
-            share, count = swelling.of_bath(salt[..., -1]), each.shape[2]
-            carried = (1 - share) * np.einsum("dtq,dtq->dt", each, lean[..., :count]) + share * whole * lean[..., -1]
-            every = (lean[..., :-1] @ swelling.capacity[..., None])[..., 0]
-            own = every if meat.swells.all() else (lean[..., :count] @ swelling.capacity[:, :count, None])[..., 0]
-            counts = own > 1e-9 * lean[..., -1] * meat.held_swelling[:, None]  # what is less is rounding
-            more = np.where(counts, carried, 0.0) / np.where(counts, own, 1.0)
-            return carried, (1 + more) / swollen, every
+        def make() -> tuple[np.ndarray, ...]:
+            swelling = self._swells(some)
+            lean, bath = self._lean("salt", some, times)
+            each = swelling.taken(lean)
+            whole = each.sum(axis=3)
+            return each, whole, 1 + whole / swelling.held[:, None], swelling.of_bath(bath)
 
-        return self._once((name, "brought", piece), times, make)
+        return self._once(("places", some.numbers), times, make, self.passing)
+
+    def _taken_up(self, some: Alike, times: np.ndarray) -> Read:
+        """kg (d, t, p) of water, brine side, that the lean of alike pieces took up since the stretch began; water in it over what it held then."""
+        return self._places(some, times)[1:3]
+
+    def _water(self, piece: int, times: np.ndarray) -> Read:
+        """The same (d, t) of one piece."""
+        return self._of(("water",), piece, times, self._taken_up)
+
+    def _mixed(self, name: str, some: Alike, times: np.ndarray) -> Read:
+        """kg (d, t, p) of a solute that came with this water, which mixes on its way with what is there; w in the lean, with all that it holds
+        and all its water, over that of the network (d, t, p); kg (d, t, p) in the pieces without it.
+        """
+        each, whole, swollen, share = self._places(some, times)
+        lean, bath = self._lean(name, some, times)
+        swelling, count = self._swells(some), each.shape[3]
+        carried = (1 - share)[..., None] * np.einsum("dtpq,dtpq->dtp", each, lean[..., :count])
+        carried += (share * bath)[..., None] * whole
+        every = own = np.einsum("dtpq,dpq->dtp", lean, swelling.capacity)
+        if not swelling.meats[0].swells.all():
+            own = np.einsum("dtpq,dpq->dtp", lean[..., :count], swelling.capacity[..., :count])
+        counts = own > 1e-9 * bath[..., None] * swelling.held[:, None]  # what is less is rounding
+        more = np.where(counts, carried, 0.0) / np.where(counts, own, 1.0)
+        return carried, (1 + more) / swollen, every
+
+    def _brought(self, name: str, piece: int, times: np.ndarray) -> Read:
+        """The same (d, t) of one piece."""
+        return self._of((name, "brought"), piece, times, partial(self._mixed, name))
+
+    def _carried(self, name: str, times: np.ndarray) -> np.ndarray | float:
+        """kg (d, t) of a solute that came with this water into all pieces."""
+        if self.swelling is None or self.home(name) is None:
+            return 0.0
+        make, groups = partial(self._mixed, name), range(len(self.alike))
+        return sum(self._together((name, "brought"), n, times, make)[0].sum(axis=2) for n in groups)
 
     def taken(self, piece: int, times: np.ndarray) -> np.ndarray:
         """kg (d, t) of water, brine side, that one piece took up since the stretch began."""
-        return np.zeros(times.shape) if self.swelling is None else self._water(piece, times)[1]
-
-    def carried(self, name: str, times: np.ndarray, piece: int) -> np.ndarray | float:
-        """kg (d, t) of a solute that came with this water."""
-        return 0.0 if self.swelling is None or self.home(name) is None else self._brought(name, piece, times)[0]
+        return np.zeros(times.shape) if self.swelling is None else self._water(piece, times)[0]
 
     @cached_property
     def left(self) -> tuple[Meat, ...]:
@@ -353,15 +414,22 @@ class Run:
 
     def handed(self, name: str) -> np.ndarray:
         """Terms of w (d, n) as the stretch ends, in the water that is there then."""
-        pieces = [self.handed_by(piece, name) for piece in range(len(self.meats))]
-        return np.concatenate([*pieces, self.ended(name)[:, -1:]], axis=1)
+        w = self.ended(name)
+        if not self._moves or self.home(name) is None:
+            return w
+        w = w.copy()
+        for number, some in enumerate(self.alike):
+            if self.heat is None:
+                stronger = self._together((name, "brought"), number, self._end, partial(self._mixed, name))[1][:, 0]
+            else:
+                stronger = np.concatenate([self.heat.thicker(n, self._end) for n in some.numbers], axis=1)
+            meat = self.meats[some.numbers[0]]
+            w[:, some.nodes] *= np.where(meat.body.moved(self._touched(meat)), stronger[..., None], 1.0)
+        return w
 
     def handed_by(self, piece: int, name: str) -> np.ndarray:
         """The same (d, r) of one piece."""
-        w, meat = self.ended(name)[:, self.slices[piece]], self.meats[piece]
-        if not self._moves or self.home(name) is None:
-            return w
-        return w * np.where(meat.body.moved(self._touched(meat)), self._stronger(name, self._end, piece), 1.0)
+        return self.handed(name)[:, self.slices[piece]]
 
     @property
     def _moves(self) -> bool:
@@ -384,7 +452,7 @@ class Run:
         """(d, t) water in these tissues over what they held as the stretch began."""
         if self.heat is not None:
             return self.heat.kept(piece, times) / self.heat.thicker(piece, times)
-        return np.ones((len(self.begin), 1)) if self.swelling is None else self._water(piece, times)[2]
+        return np.ones((len(self.begin), 1)) if self.swelling is None else self._water(piece, times)[1]
 
     def _per_tissue(self, piece: int, times: np.ndarray, tissues: np.ndarray) -> np.ndarray:
         """kg (d, t, k) of solute per kg of green tissue for w = 1, in these tissues (k,)."""
@@ -445,9 +513,10 @@ class Run:
         meat = self.meats[piece]
         taken = np.zeros(len(self.begin))
         if self.swelling is not None:
-            salt = self.equilibrium("salt", piece)[:, None, None]
-            every = np.broadcast_to(salt, (len(taken), 1, len(self.swelling[piece].rows)))
-            taken = self.swelling[piece].taken(every)[:, 0].sum(axis=1)
+            number, place = self._stands[piece]
+            own = self.swelling[number].of((place,))
+            salt = self.equilibrium("salt", piece).reshape(-1, 1, 1, 1)
+            taken = own.taken(np.broadcast_to(salt, (len(taken), 1, 1, own.start.shape[2])))[:, 0, 0].sum(axis=1)
         others = meat.weight * (1 + self.water_before[piece]) + taken / meat.partition - meat.own_salt
         held = {other: self.equilibrium(other, piece) * (meat.held + taken) for other in TRACERS}
         return held["nitrite" if name == FREE else name] / (others + sum(held.values()))
@@ -716,7 +785,7 @@ class Run:
         supplied = lost = none
         if home is not None and self.stretch.endless:
             supplied = home[0].supplied(home[1], self.length)
-            supplied = supplied + sum(np.broadcast_to(self.carried(name, end, n), end.shape)[:, 0] for n in pieces)
+            supplied = supplied + np.broadcast_to(self._carried(name, end), end.shape)[:, 0]
         if name == FREE and self._free is not None:
             lost = self._free[0].lost(0, self.length, self._free[1], self.totals)
         brought = before + added + np.maximum(supplied, 0.0)
@@ -750,6 +819,15 @@ class Run:
             **({"in juice": in_juice} if self.heat is not None and self.sealed else {}),
             "residual": (before + added + supplied - in_meat - in_bath - in_juice - lost) / (before + added),
         }  # fmt: skip
+
+
+def _in_blocks(make: Callable[[Alike, np.ndarray], Read], some: Alike, times: np.ndarray) -> Read:
+    """What `make` makes of alike pieces at these times, not too many of them at once."""
+    step = max(1, PLACES_AT_ONCE // (2 * some.nodes.size * len(times)))
+    if step >= times.shape[1]:
+        return make(some, times)
+    parts = [make(some, times[:, begin : begin + step]) for begin in range(0, times.shape[1], step)]
+    return tuple(np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
 
 
 def _at_face(share: np.ndarray, bath: np.ndarray, inside: np.ndarray, risen: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ function sectionView(part, say = () => {}, change = null) {
   // What the page calls by itself is guarded as `update` is: an error takes the numbers away, they do not stay as if they were the answer.
   const guarded = work => (...given) => { try { return work(...given); } catch (error) { stopPlaying(); part.fail(error); } };
   const { stage } = part;
-  let meta = null, data = null, made = 0, key = '', frame = 0, touched = { piece: 0, column: 0, row: 0 }, geometry = null, playing = 0, colours = null;
+  let meta = null, data = null, made = 0, key = '', frame = 0, touched = { piece: 0, column: 0, row: 0 }, geometry = null, playing = 0, colours = null, looks = null;
   const top = html('div', { class: 'cl-cut-top' }, stage);
   const field = html('div', { class: 'cl-cut-field' }, stage);
   const canvas = html('canvas', { 'aria-hidden': 'true' }, field), brush = canvas.getContext('2d');
@@ -130,6 +130,8 @@ function sectionView(part, say = () => {}, change = null) {
     if (!geometry || !data) return;
     const { key: name, least, most, unit, reached: both } = quantity();
     if (colours?.key !== name) colours = { key: name, table: hues(name) };
+    // Read before anything is written: the browser would lay the page out once more for each look at it afterwards.
+    looks = { ground: ground(part.root), ink: getComputedStyle(part.root).color, wide: new Map([depth, course].map(each => [each, each.clientWidth || 300])) };
     legend();
     brush.setTransform(1, 0, 0, 1, 0, 0);
     brush.clearRect(0, 0, canvas.width, canvas.height);
@@ -277,7 +279,7 @@ function sectionView(part, say = () => {}, change = null) {
   // Drawn anew only when something other than the day has changed; else its line alone moves.
   let drawnFor = '', markLine = null;
   function courses() {
-    const piece = data.pieces[touched.piece], own = piece.read[key], size = inHours() ? 24 : 1, unit = inHours() ? 'hour' : 'day', what = [made, key, touched.piece, course.clientWidth, getComputedStyle(part.root).color].join();
+    const piece = data.pieces[touched.piece], own = piece.read[key], size = inHours() ? 24 : 1, unit = inHours() ? 'hour' : 'day', what = [made, key, touched.piece, looks.wide.get(course), looks.ink].join();
     if (what === drawnFor) { markLine.at(size * day()); return; }
     drawnFor = what;
     const lines = own.courses.map((each, k) => ({ y: [...(each.parts.length > 1 ? each.parts[1] : each.parts[0])], band: each.parts.length > 1 ? [[...each.parts[0]], [...each.parts[2]]] : null, dash: k ? '6 4' : '', name: each.name }));
@@ -295,7 +297,7 @@ function sectionView(part, say = () => {}, change = null) {
     }
   }
   function chart(target, title, xs, lines, x_label, level, mark = null) {
-    const W = target.clientWidth || 300, H = 148, left = 40, head = 20, foot = 30;
+    const W = looks.wide.get(target), H = 148, left = 40, head = 20, foot = 30;
     // The names of the lines stand behind their ends, in room of their own, so that they cover none.
     const font = `600 12.5px ${FONT}`, right = 12 + Math.max(0, ...lines.map(each => each.name ? width(each.name, font) + 4 : 0)), w = W - left - right, h = H - head - foot, { least, most } = quantity();
     const low = xs[0], high = Math.max(xs.at(-1), low + 1e-9);
@@ -306,8 +308,8 @@ function sectionView(part, say = () => {}, change = null) {
     for (const tick of ticks(least, most, 3)) { svg('path', { d: `M${left} ${Y(tick.at)}h${w}`, class: 'cl-grid' }, target); words(tick.text, { x: left - 6, y: Y(tick.at) + 4, 'text-anchor': 'end', class: 'cl-tick' }, target); }
     for (const tick of ticks(low, high, Math.max(2, w / 60))) words(tick.text, { x: X(tick.at), y: head + h + 14, 'text-anchor': 'middle', class: 'cl-tick' }, target);
     words(x_label, { x: left + w, y: H - 2, 'text-anchor': 'end', class: 'cl-tick' }, target);
-    const colour = legible(INKS[key] || INKS.salt, ground(part.root), 3);
-    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': luminance(ground(part.root)) < 0.18 ? 0.34 : 0.15 }, target);
+    const colour = legible(INKS[key] || INKS.salt, looks.ground, 3);
+    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': luminance(looks.ground) < 0.18 ? 0.34 : 0.15 }, target);
     if (Number.isFinite(level) && level > least && level < most) svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '7 3' }, target);
     const line = mark === null ? null : svg('path', { class: 'cl-mark' }, target), moved = { at(x) { line.setAttribute('d', `M${X(x).toFixed(1)} ${head}v${h}`); } };
     if (line) moved.at(mark);
@@ -316,7 +318,7 @@ function sectionView(part, say = () => {}, change = null) {
       svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.y[k]).toFixed(1)}`).join('L')}`, fill: 'none', stroke: colour, 'stroke-width': 2, 'stroke-dasharray': each.dash }, target);
       if (each.name) ends.push({ want: Y(each.y.at(-1)), size: 15, name: each.name });
     }
-    spread(ends, head, head + h).forEach((y, k) => words(ends[k].name, { x: left + w + 6, y: y + 4, class: 'cl-word cl-halo', style: `fill: ${legible(colour, ground(part.root), 4.5)}` }, target));
+    spread(ends, head, head + h).forEach((y, k) => words(ends[k].name, { x: left + w + 6, y: y + 4, class: 'cl-word cl-halo', style: `fill: ${legible(colour, looks.ground, 4.5)}` }, target));
     return moved;
   }
 

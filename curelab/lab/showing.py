@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from ..show.answer import FOLLOWS
 from ..show.pictures import Lines, Map
 from ..show.ranking import what_matters
 from ..show.section import Section
@@ -34,8 +35,11 @@ def show_lines(widget: Any, picture: Lines, **more: Any) -> None:
 
 
 def show_matters(widget: Picture | DepthMap | BarPicture, many: Spread, ask: sensitivity.Ask, answer: str) -> None:
-    """Draw what one answer hangs on, by rank regression over the draws behind the bands."""
+    """Draw what one answer hangs on, by rank regression over the draws behind the bands; where there are none yet, say that it follows."""
     assert isinstance(widget, BarPicture)
+    if not many.banded:
+        widget.fail(FOLLOWS)
+        return
     widget.show(what_matters(sensitivity.what_matters(many, ask, answer, method="rank")))
 
 

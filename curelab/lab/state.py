@@ -11,6 +11,7 @@ import traitlets as T
 
 from .. import outcome as outcomes
 from ..batch import Batch
+from ..engine.history import History
 from ..engine.simulate import check, simulate
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
@@ -25,7 +26,7 @@ from .kept_batch import WORKING_FILE, KeptBatch, starting_batch
 
 Whole = TypeVar("Whole")
 MOST_KEPT = 8  # spreads, and answers of what to change
-MOVING = 32  # draws of a picture while a slider is being moved: all of them follow when it rests
+FEW = 32  # draws of a picture soon after a slider rests, or at once where no page waits; all of them follow
 QUICK = 64  # draws of an outcome, and of a log, until they are settled
 SHORT = 32  # draws that are settled together, so that whoever moves a slider meanwhile is heard soon
 PAGE_DRAWS = 512  # draws once the sliders rest
@@ -44,6 +45,9 @@ class State(KeptBatch):
     def __init__(self, batch: Batch | None = None, path: str = "", *, strict: bool = False):
         super().__init__(batch, path)
         self.strict = strict
+        self.hurried = (
+            False  # somebody waits: what has no draws yet is shown as the usual case alone, until it is `settled`
+        )
         self._kept: dict[Any, Spread] = {}
         self._shown: dict[Any, None] = {}
         self._asked: dict[Any, tuple[Spread, int, str]] = {}
@@ -53,8 +57,8 @@ class State(KeptBatch):
     # -- results -----------------------------------------------------------------------------------------------------------------
 
     def spread(self, stages: tuple[Stage, ...] | None = None, pieces: tuple[Piece, ...] | None = None) -> Spread:
-        """The draws of `stages` and `pieces` (default: those of the batch): few at once (`MOVING`), all of them (`PAGE_DRAWS`) once they
-        have been `settled`.
+        """The draws of `stages` and `pieces` (default: those of the batch): few at once (`FEW`), all of them (`PAGE_DRAWS`) once they
+        have been `settled`. In a hurry the usual case alone, on few terms, which is not `banded`.
         """
         wanted = self.batch.filled() if stages is None else stages
         meat = pieces or self.batch.pieces
@@ -62,31 +66,36 @@ class State(KeptBatch):
         if key not in self._kept:
             if len(self._kept) >= MOST_KEPT:
                 self._kept.clear()
-            case = usual_case(meat, wanted, default_numbers(), self.batch.meat_and_fridge)
             check(meat, wanted, self.batch.loss)
-            usual = simulate(case[0], case[1], loss=self.batch.loss, numbers=case[2], checked=False)
-            self._kept[key] = spread(
-                meat,
-                wanted,
-                count=MOVING,
-                loss=self.batch.loss,
-                known=self.batch.meat_and_fridge,
-                used=usual.numbers.used,
-            ).beside(usual)
+            self._kept[key] = Spread.single(_usual(key, few=True)) if self.hurried else _drawn(key, FEW)
         self._shown[key] = None
         return self._kept[key]
 
-    def settled(self) -> Iterator[None]:
-        """Compute what was shown since `showing` in all draws, in steps short enough that the user can interrupt."""
+    def alone(self) -> Spread:
+        """The usual case of the batch alone, on few terms: not kept, and never settled."""
+        batch = self.batch
+        return Spread.single(_usual((batch.pieces, batch.filled(), batch.loss, batch.meat_and_fridge), few=True))
+
+    def settled(self, count: int | None = None) -> Iterator[None]:
+        """Compute what was shown since `showing` in so many draws (default: all), in steps short enough that the user can interrupt."""
+        wanted = PAGE_DRAWS if count is None else count
         for key in list(self._shown):
             quick = self._kept.get(key)
-            if quick is not None and quick.count < PAGE_DRAWS:
-                full = quick.widened(PAGE_DRAWS)
+            if quick is not None and quick.count < wanted:
+                full = quick.widened(wanted) if quick.banded else _drawn(key, wanted)
+                yield
                 yield from full.prepared(quick, SHORT)
                 self._kept[key] = full
+        if wanted < PAGE_DRAWS:
+            return
         yield from self._settled_changes()
         if self._outcome is not None and self._outcome.draws < outcomes.REPORT_DRAWS:
             self._outcome = yield from last(self._outcome.settled(outcomes.REPORT_DRAWS, SHORT))
+
+    @property
+    def bare(self) -> bool:
+        """Whether something is shown as the usual case alone, until it is `settled`."""
+        return any(key in self._kept and not self._kept[key].banded for key in self._shown)
 
     def changes(self, many: Spread, stage: int, piece: str) -> tuple[Change, ...] | None:
         """What would help the slowest spot of a piece; None until it has been `settled`."""
@@ -113,6 +122,11 @@ class State(KeptBatch):
             self._changed.clear()
         if self._outcome is not None and self._outcome.batch != self.batch:
             self._outcome = None
+
+    @property
+    def outcome_waits(self) -> bool:
+        """Whether the outcome is not there yet, and somebody waits."""
+        return self.hurried and self._outcome is None
 
     def shown_outcome(self) -> outcomes.Outcome:
         """The outcome of the batch, its log taken up, with few draws behind its bands until it is settled; kept while the batch stays as it
@@ -152,6 +166,20 @@ class State(KeptBatch):
         """The stages up to the cure, with the cure made to last; for pictures that look past its end."""
         filled = self.batch.filled()
         return (*filled[: self.cure], filled[self.cure].lasting(seconds))
+
+
+def _usual(key: Any, few: bool = False) -> History:
+    """The usual case of what a spread is kept by."""
+    pieces, stages, loss, known = key
+    case = usual_case(pieces, stages, default_numbers(), known)
+    return simulate(case[0], case[1], loss=loss, numbers=case[2], checked=False, few=few)
+
+
+def _drawn(key: Any, count: int) -> Spread:
+    """So many draws of it, beside its usual case."""
+    pieces, stages, loss, known = key
+    usual = _usual(key)
+    return spread(pieces, stages, count=count, loss=loss, known=known, used=usual.numbers.used).beside(usual)
 
 
 def last(steps: Iterator[Whole]) -> Generator[None, None, Whole]:

@@ -2,30 +2,31 @@
 
 from __future__ import annotations
 
-import asyncio
-import time
-from abc import ABC, abstractmethod
-from collections.abc import Callable, Coroutine, Iterator, Sequence
+from abc import abstractmethod
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from ..batch import Batch
 from ..bodies.kept import NotKept, known_only
 from ..compose import shaped
 from ..fields import InputError, sentences
+from ..show.answer import FOLLOWS
 from ..show.caption import caption
 from ..show.in_hand import in_hand
 from ..show.section import Section
+from ..spread import Spread
 from .bars import BarPicture
 from .boxes import column, row
-from .controls import Press, Switch
+from .controls import Switch
 from .depthmap import DepthMap
 from .dials import units_pick
 from .fold import Fold, parts
 from .nav import Nav
-from .new_shape import NEW_SHAPE, SCALED, STOPPED_SHAPE, WORKING_SHAPE, made_beside, out_of_hand, scaled_like
+from .new_shape import NEW_SHAPE, SCALED, out_of_hand, scaled_like
 from .picture import Picture
 from .say import Say
 from .section import SectionPicture
+from .settling import Settling, in_a_loop
 from .showing import show_lines, show_map, show_matters, show_section
 from .state import State
 
@@ -33,16 +34,11 @@ CAUTION = (
     "It is still raw. Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
     "your local food code and licensed practice go first."
 )
-REST = 0.35  # s without a change, after which the sliders are taken to rest
-GAP = 0.002  # s left between two steps for what the user does meanwhile
-STEP = 0.015  # s: steps that are shorter together count as one
-RANGES = "Working out the ranges from more draws. Until then they rest on a few."
-UNSEEN = 0.5  # s of computing before the page says so
 # Notes that hold only while the answer does.
 FIGURES = ("verdicts", "checks", "hours", "tried", "cure", "notes", "rests")
 
 
-class Bench(ABC):
+class Bench(Settling):
     """Controls, pictures and sentences by name, in one box. Subclasses fill them and say in `draw` what they show now.
 
     `page` lays it out: the answer, the picture with its dials, and the rest folded away. What is folded is drawn when it is opened.
@@ -50,11 +46,13 @@ class Bench(ABC):
     """
 
     here = ""  # the notebook it stands in
+    hurries = (
+        False  # whether `draw` can do without draws, where a spread is not `banded`: then a hand need not wait for them
+    )
 
     def __init__(self, state: State):
         self.state = state
-        self._settling: asyncio.Task | None = None
-        self._tried: tuple | None = None  # the shape that was made beside the page last
+        super().__init__()
         self._drawn: Batch | None = None  # the batch that was drawn last in its own shape
         self.nav = Nav(self.here)
         self.nav.observe(lambda change: self.state.undo(), "undone")
@@ -86,11 +84,7 @@ class Bench(ABC):
         self.build()
         for picture in self.pictures.values():
             picture.follow(*(control for control in self.controls.values() if hasattr(control, "dragging")))
-        self.running, self.stop = Say("", "note"), Press("Stop")
-        self.stop.on_press(lambda pressed: self._stop())
-        # Keeps its room while it is hidden, so that the page does not jump.
-        self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
-        self.at_work.layout.visibility = "hidden"
+        self.make_at_work()
         made = self.layout()
         self.content.children = made.children
         made.close()
@@ -141,10 +135,10 @@ class Bench(ABC):
                 return
             self._draw_known()
             self._drawn = self.state.batch
-            self._settle_when_at_rest()
+            self.settle_when_at_rest()
         except NotKept as missing:
             self._fail_or_scale()
-            self._when_at_rest(self._make_beside(missing.key))
+            self.when_at_rest(self.make_beside(missing.key))
         except InputError as error:  # a combination that cannot be: its sentences say what is possible
             self.fail(error.said())
         except Exception as error:
@@ -156,15 +150,18 @@ class Bench(ABC):
         """Where a kernel is behind the page, a shape that nobody has computed yet is made beside it: raises NotKept. One that was made there and is
         not kept, for the disk is full, is made here.
         """
-        if not _in_a_loop():
-            return self._draw()
+        if not in_a_loop():
+            return self.draw_all()
+        self.state.hurried = self.hurries
         try:
             with known_only():
-                self._draw()
+                self.draw_all()
         except NotKept as missing:
             if missing.key != self._tried:
                 raise
-            self._draw()
+            self.draw_all()
+        finally:
+            self.state.hurried = False
 
     def _fail_or_scale(self) -> None:
         """In the place of a shape that is being worked out: the one that was drawn last, scaled, and no word of what it comes to."""
@@ -193,22 +190,17 @@ class Bench(ABC):
         """The section alone, and the day it opens on: of benches on which a hand changes the shape."""
         return None
 
-    async def _make_beside(self, key: tuple) -> None:
-        await asyncio.sleep(REST)
-        self._put_by()
-        self.running.text = WORKING_SHAPE
-        self.at_work.layout.visibility = "visible"
-        await made_beside(key)
-        self._tried = key
-        self._settling = None
-        self.at_work.layout.visibility = "hidden"
-        self.redraw()
-
-    def _put_by(self) -> None:
+    def put_by(self) -> None:
+        """What can wait until the hand has long rested: widgets that stood here before, the file, the words under pictures."""
+        for old in self._old:
+            old.close()
+        self._old.clear()
         self.state.keep()
         self._name_batch()
+        if not self.state.problems and self._drawn is self.state.batch:
+            self.say_assumed()
 
-    def _draw(self) -> None:
+    def draw_all(self) -> None:
         self._warning = ""
         self.state.showing()
         for picture in self.pictures.values():
@@ -220,9 +212,9 @@ class Bench(ABC):
             fold.draw()
         self.says["trouble"].tell(self._warning, "alert")
         if any(picture.caption == SCALED for picture in self.pictures.values()):  # the shape is the true one again
-            self._say_assumed()
+            self.say_assumed()
 
-    def _say_assumed(self) -> None:
+    def say_assumed(self) -> None:
         """Under every picture, for who saves it: nobody does while a slider moves, so it waits for the rest."""
         said = caption(self.state.batch, self.state.assumed())
         for picture in self.pictures.values():
@@ -261,60 +253,11 @@ class Bench(ABC):
         self.nav.batch = in_hand(self.state)
         self.nav.can_undo = self.state.can_undo
 
-    def settle(self) -> Iterator[None]:
-        """Draw once more, with all draws behind the bands; steps are short, and nothing changes before the last."""
-        if not self.state.problems:
-            yield from self.state.settled()
-            self._draw()
-            self._say_assumed()
-
-    def _settle_when_at_rest(self) -> None:
-        """While a slider moves there are few draws, at once; all of them follow shortly after it rests."""
-        if _in_a_loop():  # else there is no kernel behind it: a script or a test settles by itself
-            self._when_at_rest(self._at_rest())
-        else:
-            self._say_assumed()
-
-    def _when_at_rest(self, work: Coroutine[Any, Any, None]) -> None:
-        """Do something while the page is at rest, in the place of what was done before."""
-        self.stop_settling()
-        self._settling = asyncio.get_running_loop().create_task(work)
-
-    async def _at_rest(self) -> None:
-        await asyncio.sleep(REST)
-        for old in self._old:
-            old.close()
-        self._old.clear()
-        self._put_by()
-        self._say_assumed()
-        begun = rested = time.monotonic()
-        try:
-            for _ in self.settle():
-                if time.monotonic() - rested < STEP:
-                    continue
-                if time.monotonic() - begun > UNSEEN and self.at_work.layout.visibility == "hidden":
-                    self.running.text = RANGES
-                    self.at_work.layout.visibility = "visible"
-                await asyncio.sleep(GAP)
-                rested = time.monotonic()
-        except Exception as error:
-            self.fail(f"This could not be computed: {error}")
-        finally:
-            if self._settling is asyncio.current_task():
-                self.at_work.layout.visibility = "hidden"
-
-    def _stop(self) -> None:
-        """What is asked by the button."""
-        if self.running.text == WORKING_SHAPE:
-            self.fail(STOPPED_SHAPE)
-        self.stop_settling()
-
-    def stop_settling(self) -> None:
-        """Leave the bands as they are, with the draws that stand behind them now; the next change begins anew."""
-        if self._settling is not None:
-            self._settling.cancel()
-            self._settling = None
-            self.at_work.layout.visibility = "hidden"
+    def follows(self, many: Spread, *names: str) -> bool:
+        """Whether there are no draws yet; then the sentences with these names say that they follow."""
+        for name in () if many.banded else names:
+            self.says[name].text = FOLLOWS
+        return not many.banded
 
     def warn(self, words: str) -> None:
         """Show a warning beside the answer; `draw` says it anew each time."""
@@ -337,14 +280,6 @@ class Bench(ABC):
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self.state.batch.name!r})"
-
-
-def _in_a_loop() -> bool:
-    try:
-        asyncio.get_running_loop()
-    except RuntimeError:
-        return False
-    return True
 
 
 __all__ = ["Bench", "column", "row", "show_lines", "show_map", "show_matters", "show_section"]

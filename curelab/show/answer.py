@@ -37,6 +37,7 @@ UNTIL_CURED = "Until the middle is cured"
 NOT_YET = "Cut it thinner; a page at rest works out how thin."
 TOO_WARM = "Do not do this: the meat is warm for too long, and no cure helps there. Keep it colder."
 NOTHING_ELSE = "Without nitrite nothing turns it pink: weigh in cure, or cook the meat fresh."
+FOLLOWS = "How sure this is follows when the slider rests."
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
 
 
@@ -91,7 +92,7 @@ def in_and_out(
     found: Ready, piece: Piece, plan: Planned | None = None, system: str = "metric", dated: Dated | None = None
 ) -> str:
     """(a): whether the plan will do, when to take out, how long to rest, when to cook."""
-    told = f"{capital(piece.name)}, {units.show(piece.thickness, 'length', system, digits=2)}:"
+    told = _named(piece, system)
     if plan is not None:
         told += f" {_planned(found, plan, dated)}"
     best = "Out" if plan is None or dated is None else "Best out"
@@ -144,23 +145,42 @@ def headline(
     numbers: Numbers | None = None,
 ) -> str:
     """The answer for one piece in one sentence, for the head of a page: whether the plan will do, and the days, or why there are none."""
-    told = f"{capital(piece.name)}, {units.show(piece.thickness, 'length', system, digits=2)}:"
+    told = _named(piece, system)
     will = re.split("[.:](?: |$)", _planned(found, plan))[0]
-    pull, ready = (ordered(each)[1] for each in (found.pull, found.ready))
-    if too_warm(found):
-        return f"{told} warm for too long, and no cure helps there; keep it colder."
-    if not np.isfinite(pull):
-        return f"{told} even {LOOKED / DAY:.0f} days do not bring it its salt."
+    if never := _no_day(found):
+        return f"{told} {never}."
     if not worth_waiting(found):
         best = to_change(made, system=system, found=found, numbers=numbers)[0]
         best = re.split("[:;.] ", best[0].lower() + best[1:])[0]
         return f"{told} {will}, and no day is safe to wait for; {best}."
-    days = [] if found.bag else [f"out {on(found.pull)}"]
-    days += [f"cook {on(found.ready)}" if np.isfinite(ready) else "no rest evens it out"]
     spot = (
         f"; its slowest spot is protected {in_batches(found.chance, down=True)}" if found.bare and found.nitrite else ""
     )
-    return f"{told} {will}; {', '.join(days)}{spot}."
+    return f"{told} {will}; {_days(found)}{spot}."
+
+
+def in_usual_meat(found: Ready, piece: Piece, system: str = "metric") -> str:
+    """The days of the usual case alone, while a hand moves a slider: no word of whether the plan will do, nor how sure they are."""
+    never = _no_day(found) or ("" if worth_waiting(found) else "in usual meat no day is safe to wait for")
+    return f"{_named(piece, system)} {never or f'in usual meat {_days(found)}'}."
+
+
+def _named(piece: Piece, system: str) -> str:
+    return f"{capital(piece.name)}, {units.show(piece.thickness, 'length', system, digits=2)}:"
+
+
+def _no_day(found: Ready) -> str:
+    """Why there is no day at all; nothing where there is one."""
+    if too_warm(found):
+        return "warm for too long, and no cure helps there; keep it colder"
+    return "" if np.isfinite(ordered(found.pull)[1]) else f"even {LOOKED / DAY:.0f} days do not bring it its salt"
+
+
+def _days(found: Ready) -> str:
+    """ "out on day 24 (16 to 37), cook on day 36 (24 to 55)"."""
+    days = [] if found.bag else [f"out {on(found.pull)}"]
+    even = np.isfinite(ordered(found.ready)[1])
+    return ", ".join([*days, f"cook {on(found.ready)}" if even else "no rest evens it out"])
 
 
 def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> str:

@@ -18,6 +18,7 @@ from ..units import capital, roughly, show
 
 MOST = 3  # pieces that are named in one sentence
 DEFER = "These are estimates; your local food code and licensed practice go first."
+SAFE_FOLLOWS = "Whether it can be served follows when the slider rests."
 POISON = "Nitrite poisons when it is over-measured: weigh it, never spoon it."
 
 
@@ -31,6 +32,11 @@ def begin(lead: Lead) -> str:
     if lead.begin is None or lead.serve is None:
         return f"Begin {roughly(lead.high)} before you serve: {takes}."
     return f"Begin on {lead.begin:%A %-d %B at %H:%M} to serve on {lead.serve:%A at %H:%M}: {takes}."
+
+
+def in_usual_meat(history: History, first: int) -> str:
+    """How long it takes from stage number `first` on in the usual case alone, while a hand moves a slider: no word of whether it can be served."""
+    return f"In usual meat it takes {roughly(history.length - history.begin(first))} from the pot on. {SAFE_FOLLOWS}"
 
 
 def spent(value: float, low: float, high: float) -> str:

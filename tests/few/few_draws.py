@@ -4,7 +4,7 @@ from collections.abc import Callable
 from importlib import import_module
 
 COUNTS = {
-    "curelab.lab.state": {"MOVING": 8, "QUICK": 8, "SHORT": 4, "PAGE_DRAWS": 16},
+    "curelab.lab.state": {"FEW": 8, "QUICK": 8, "SHORT": 4, "PAGE_DRAWS": 16},
     "curelab.outcome": {"REPORT_DRAWS": 16, "CHECKED": 8},
     "curelab.lab.benches.plate": {"CHECKED": 8},
 }

@@ -12,11 +12,12 @@ from curelab import Brine, InputError, Problem, Soak, Water
 from curelab import outcome as outcomes
 from curelab.batch import dumps, load
 from curelab.compose import template
+from curelab.lab import settling
 from curelab.lab import state as pages
-from curelab.lab import workbench
 from curelab.lab.benches import BENCHES, bench
-from curelab.lab.benches.soak import NEEDLESS, PLATE, SOAKED, with_soak
+from curelab.lab.benches.soak import NEEDLESS, PLATE, SOAKED
 from curelab.lab.state import State, opened, starting_batch
+from curelab.lab.tried import with_soak
 from curelab.outcome import run
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge
 from curelab.show.answer import TOO_WARM
@@ -343,7 +344,7 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
     state, page = made(name)
     shown = "answer" if name == "batch" else "rests"
     everything = " ".join(say.text for say in page.says.values())
-    few = pages.QUICK if name == "batch" else pages.MOVING
+    few = pages.QUICK if name == "batch" else pages.FEW
     assert f"{few} draws" in everything and "Varied within" in everything, page.says[shown].text
     steps = list(page.settle())
     assert len(steps) >= 4  # none of them long
@@ -363,8 +364,8 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
 @pytest.mark.usefixtures("all_draws")
 def test_a_page_that_computes_says_so_and_can_be_stopped(monkeypatch):
     """Hidden at first, shown while it computes, hidden again when stopped, when a slider moves, and when it is done."""
-    monkeypatch.setattr(workbench, "UNSEEN", 0.0)
-    monkeypatch.setattr(workbench, "REST", 0.0)
+    monkeypatch.setattr(settling, "UNSEEN", 0.0)
+    monkeypatch.setattr(settling, "REST", 0.0)
     _, page = made("thick point")
     look = page.at_work.layout
 
@@ -377,11 +378,11 @@ def test_a_page_that_computes_says_so_and_can_be_stopped(monkeypatch):
         assert "of another name" not in page.pictures["section"].caption  # nobody saves a picture while a slider moves
         await asyncio.wait_for(until("visible"), 20)
         assert page.pictures["section"].caption.startswith("of another name")
-        assert page.running.text == workbench.RANGES
+        assert page.running.text == settling.RANGES
         page.stop.press()
         assert look.visibility == "hidden" and page._settling is None
         await asyncio.sleep(0.3)
-        assert look.visibility == "hidden" and f"{pages.MOVING} draws" in page.says["rests"].text
+        assert look.visibility == "hidden" and f"{pages.FEW} draws" in page.says["rests"].text
         page.redraw()
         await asyncio.wait_for(until("visible"), 20)
         page.fail("A fault.")  # what settles would draw over it

@@ -12,7 +12,7 @@ from curelab import Bath, Brine, Piece, Rest, SealedCure, simulate
 from curelab.__main__ import main
 from curelab.batch import Batch, Reading, load, save
 from curelab.lab.benches import bench, learning
-from curelab.lab.state import MOVING, QUICK, State
+from curelab.lab.state import FEW, QUICK, State
 from curelab.learn.readings import Measurement, measure
 from curelab.learn.update import update
 from curelab.learn.words import what_to_measure
@@ -88,7 +88,7 @@ def test_a_log_that_says_nothing_gets_told_what_to_measure():
             batch(stages=stages)
         )
     assert page.tables["estimates"].value == "" and page.tables["estimates"].layout.display == "none"
-    assert f"{MOVING} draws" in page.says["rests"].text
+    assert f"{FEW} draws" in page.says["rests"].text
     list(page.settle())
     assert "512 draws" in page.says["rests"].text
 

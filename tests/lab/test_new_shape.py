@@ -96,7 +96,7 @@ def test_a_new_shape_is_made_beside_the_page_and_the_work_can_be_stopped(nothing
         assert page.says["trouble"].text == STOPPED_SHAPE and page.says["answer"].text == ""
         assert page.at_work.layout.visibility == "hidden" and not list(nothing_kept.glob("*.npz"))
         page.redraw()
-        await until(lambda: page.says["answer"].text, "the answer")
+        await until(lambda: page.says["answer"].text and not page.state.bare, "the answer, and how sure it is")
         assert page.says["trouble"].text == page.pictures["section"].problem == ""
         answer = page.says["answer"].text
         thicker_meanwhile(page)

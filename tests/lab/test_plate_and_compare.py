@@ -10,8 +10,8 @@ from curelab import Chill, Piece, Simmer
 from curelab.batch import Reading, load, save
 from curelab.lab.benches import bench
 from curelab.lab.benches.compare import batch_files
-from curelab.lab.benches.plate import with_cook
 from curelab.lab.state import State, starting_batch
+from curelab.lab.tried import with_cook
 from curelab.show.fate import LOST, POISON, UNCOOKED
 from curelab.sources import datasets_folder
 

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import ipywidgets
 
 from ... import files
 from ...batch import Batch, load
+from ...engine.history import History
 from ...fields import InputError, refuse
 from ...learn.compare import compare, side_by_side
 from ...outcome import Outcome
 from ...show import telling
-from ...show.answer import answers, ranges
+from ...show.answer import FOLLOWS, answers, ranges
 from ...show.compare import difference, over_days, side
 from ...show.section import section
 from ...sources import datasets_folder
@@ -48,19 +49,22 @@ def _is_batch(path: Path) -> bool:
         return False
 
 
-def _cured(outcome: Outcome) -> float | None:
+def _cured(history: History) -> float | None:
     """The day on which the last cure ends; None where nothing is cured."""
-    return None if outcome.last_cure is None else outcome.history.ends(outcome.last_cure) / DAY
+    cures = [number for number, stage in enumerate(history.stages) if stage.cures and history.has(number)]
+    return history.ends(cures[-1]) / DAY if cures else None
 
 
 class CompareBench(Bench):
     """The difference in words over both sections; sliders for the batch in hand beside them; folded below: what each needs, and both in figures."""
 
     here = "compare.ipynb"
+    hurries = True
 
     def build(self):
         state = self.state
         self._other: State | None = None
+        self._waits = False  # whether the outcomes are not there yet
         self._read: tuple[str, tuple | None] | None = None  # the file that `_other` was read from, and its stamp then
         found = batch_files(Path())
         named = state.own.other or next((each for each in found if "loin" in each), found[0])
@@ -119,30 +123,56 @@ class CompareBench(Bench):
                 pick.refit(names, next((each for each in (pick.value, like) if each in names), names[0]))
         return pick.value
 
-    def _seen(self) -> list[tuple[Outcome, str, str]]:
-        """(outcome, piece, what it is called) of both."""
+    def _named(self) -> list[tuple[State, str, str]]:
+        """(state, piece, what it is called) of both."""
         state, other = self.state, self._found()
         mine = self._pick("mine", state.batch, "")
         theirs = self._pick("theirs", other.batch, mine)
         names = [mine, theirs] if mine != theirs else [f"{mine} of yours", f"{theirs} of the other"]
-        return [(state.shown_outcome(), mine, names[0]), (other.shown_outcome(), theirs, names[1])]
+        return [(state, mine, names[0]), (other, theirs, names[1])]
+
+    def _seen(self) -> list[tuple[Outcome, str, str]]:
+        """(outcome, piece, what it is called) of both."""
+        return [(state.shown_outcome(), piece, name) for state, piece, name in self._named()]
 
     def draw(self):
-        both, system = self._seen(), self.state.batch.units
-        self.says["answer"].text = " ".join(difference(*(side(*each) for each in both)))
+        named, system = self._named(), self.state.batch.units
         titles = [
-            f"{who}: {outcome.batch.name}"[:LONGEST_NAME]
-            for who, (outcome, _, _) in zip(("Yours", "The other"), both, strict=True)
+            f"{who}: {state.batch.name}"[:LONGEST_NAME]
+            for who, (state, _, _) in zip(("Yours", "The other"), named, strict=True)
         ]
-        drawn = section([(outcome.spread, piece, name) for outcome, piece, name in both], system=system, named=titles)
-        opens = _cured(both[0][0])
-        show_section(self.pictures["section"], drawn, opens, system)
-        self.warn(telling.warmth_of((stage for outcome, _, _ in both for stage in outcome.batch.stages), system))
+        self.warn(telling.warmth_of((stage for state, _, _ in named for stage in state.batch.stages), system))
+        self._waits = self.state.outcome_waits
+        if self._waits:
+            shown = [(state.alone(), piece, name) for state, piece, name in named]
+            self.says["answer"].text = FOLLOWS
+            opens = _cured(shown[0][0].usual)
+        else:
+            both = self._seen()
+            shown = [(outcome.spread, piece, name) for outcome, piece, name in both]
+            self.says["answer"].text = " ".join(difference(*(side(*each) for each in both)))
+            opens = _cured(both[0][0].history)
+        show_section(self.pictures["section"], section(shown, system=system, named=titles), opens, system)
 
-    def settle(self) -> Iterator[None]:
-        if self._other is not None and not self.state.problems:
-            yield from self._other.settled()
-        yield from super().settle()
+    def settled(self, count: int | None) -> Iterator[None]:
+        for state in (self._other, self.state):
+            if state is not None:
+                if self._waits:
+                    state.shown_outcome()
+                    yield
+                yield from state.settled(count)
+
+    def _when_known(self, draw: Callable[[], None], *names: str) -> Callable[[], None]:
+        """Draw what is folded from both outcomes; while they are on their way, say that it follows."""
+
+        def either() -> None:
+            if not self._waits:
+                return draw()
+            for name in names:
+                self.says[name].text = FOLLOWS
+            self.table.value = ""
+
+        return either
 
     def _draw_needs(self):
         told = []
@@ -153,7 +183,11 @@ class CompareBench(Bench):
         self.says["needs"].text = "\n".join(told)
 
     def _draw_together(self):
-        shown = [(outcome.spread, piece, name) for outcome, piece, name in self._seen()]
+        named = self._named()
+        shown = [
+            (state.alone() if self._waits else state.shown_outcome().spread, piece, name)
+            for state, piece, name in named
+        ]
         show_lines(self.pictures["together"], over_days(shown))
 
     def _draw_figures(self):
@@ -174,16 +208,19 @@ class CompareBench(Bench):
 
     def layout(self):
         controls, says = self.controls, self.says
-        self.fold("What each of them needs", says["needs"], draw=self._draw_needs)
+        self.fold("What each of them needs", says["needs"], draw=self._when_known(self._draw_needs, "needs"))
         self.fold("Salt of both over the days", self.pictures["together"], draw=self._draw_together)
         self.fold(
             "Both in figures: days, salt, and how fast the meat took it",
             self.table,
             says["notes"],
-            draw=self._draw_figures,
+            draw=self._when_known(self._draw_figures, "notes"),
         )
         self.fold(
-            "How sure: what was varied", says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure
+            "How sure: what was varied",
+            says["rests"],
+            row(self.units, self.bands, at_least=250),
+            draw=self._when_known(self._draw_sure, "rests"),
         )
         dials = [each for name, each in controls.items() if name != "again"]
         return self.page([says["answer"]], self.pictures["section"], [*dials, controls["again"]])

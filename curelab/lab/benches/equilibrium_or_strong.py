@@ -6,10 +6,11 @@ import numpy as np
 
 from ... import units
 from ...fields import refuse
+from ...forecast.ready import Ready
 from ...limits.verdict import SURE
 from ...outcome import CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import Planned, answer, how_forgiving, ranges, to_be_as_sure, worth_waiting
+from ...show.answer import FOLLOWS, Planned, answer, how_forgiving, in_usual_meat, ranges, to_be_as_sure, worth_waiting
 from ...show.brines import in_and_rested
 from ...show.section import section
 from ...spread import Spread
@@ -31,6 +32,7 @@ class EquilibriumOrStrong(Bench):
     """Two cures of the same pieces: the batch's own equilibrium brine, and a strong one in the same water that waits to be chosen."""
 
     here = "equilibrium_or_strong.ipynb"
+    hurries = True
 
     def build(self):
         state = self.state
@@ -65,13 +67,9 @@ class EquilibriumOrStrong(Bench):
         self.says["chosen"] = Say("", "note")
 
     def _choose(self) -> None:
-        if self.state.edit(lambda batch: batch.but(weigh_out=self.strong_brine(batch))):
+        if self.state.edit(lambda batch: batch.but(weigh_out=self.strong_brine(batch)), step=True):
             strength = units.text(self.state.own.strong, "fraction")
-            self.says[
-                "chosen"
-            ].text = (
-                f"Your batch now uses the {strength} brine. Save it on the Batch page, or open your file again to undo."
-            )
+            self.tell("chosen", f"Your batch now uses the {strength} brine. Undo takes that back.")
 
     @staticmethod
     def equilibrium(batch) -> EquilibriumBrine:
@@ -102,23 +100,33 @@ class EquilibriumOrStrong(Bench):
         made = stage.but(bath=weigh(alone, piece).bath())
         return self.state.spread((made.lasting(max(HORIZON, stage.longest)),), (piece,))
 
+    def _seen(self) -> tuple[dict[str, Spread], float]:
+        """Both brines, and the salt that both are to end at: what the cook asked of the equilibrium brine."""
+        batch = self.state.batch
+        both = {"equilibrium": self.spread(self.equilibrium(batch)), "strong": self.spread(self.strong_brine(batch))}
+        return both, float(both["equilibrium"].usual.resting("salt", 0, batch.pieces[0].name))
+
     def draw(self):
         batch = self.state.batch
         piece, system = batch.pieces[0], batch.units
         now = batch.stages[self.state.cure].longest
-        both = {"equilibrium": self.spread(self.equilibrium(batch)), "strong": self.spread(self.strong_brine(batch))}
-        # Both are to end at the salt that the cook asked of the equilibrium brine.
-        wanted = float(both["equilibrium"].usual.resting("salt", 0, piece.name))
-        taste = taste_around(wanted, both["equilibrium"].usual.numbers)
+        both, wanted = self._seen()
         drawn = section(
             [(many, piece.name, f"{name} brine") for name, many in both.items()], system=system, planned=now
         )
         show_section(self.pictures["section"], drawn, now / DAY, system)
-        ways, spots = [], []
+        self.warn(telling.warmth(batch.stages[self.state.cure].warmest, batch.units))
+        self.tell_again("chosen")
+        ready = {name: self._ready(many, wanted) for name, many in both.items()}
+        rough = next((many for many in both.values() if not many.banded), both["strong"])
+        if self.follows(rough, "spot", "rests"):
+            for name, found in ready.items():
+                answered = self.says["answer" if name == "equilibrium" else "strong answer"]
+                answered.text = f"**{name.capitalize()} brine.** {in_usual_meat(found, piece, system)} {FOLLOWS}"
+            return
+        taste, spots = taste_around(wanted, both["equilibrium"].usual.numbers), []
         for name, many in both.items():
-            found = many.ready(0, salt=wanted, at_most=many.usual.length)[0]
-            out = ordered(found.pull)[1]
-            out = out if np.isfinite(out) else many.usual.length
+            found = ready[name]
             kind = forgiving(many, *taste)
             unsure = kind.chance < SURE and worth_waiting(found)
             sure = f" {to_be_as_sure(kind)}" if unsure and name == "strong" else ""
@@ -128,23 +136,36 @@ class EquilibriumOrStrong(Bench):
                 "answer" if name == "equilibrium" else "strong answer"
             ].text = f"**{name.capitalize()} brine.** {said} {how_forgiving(kind, now, found)}{sure}"
             spots.append(f"**{name.capitalize()} brine.** {' '.join(spot)}")
-            ways.append((name, many, out))
-            show_lines(self.pictures[f"{name} salt"], pictures.over_time(many, "salt", piece.name, now=now))
-            show_lines(
-                self.pictures[f"{name} nitrite"],
-                pictures.over_time(many, "free nitrite", piece.name, now=now, places=("surface", "core")),
-            )
-            self.says[f"{name} nitrite"].text = telling.nitrite(many, now, piece.name)
         self.says["spot"].text = "\n".join(spots)
-        show_lines(self.pictures["together"], in_and_rested(ways, piece.name, taste))
         level = f"core salt >= {100 * CURED_SHARE * wanted:.3g} %"
         window = both["strong"].window(cured=level, at_most=None)
-        self.warn(telling.warmth(batch.stages[self.state.cure].warmest, batch.units))
         self.says["rests"].text = (
             f"Shown: the {piece.name} alone, in its share of the water. Wanted: {100 * wanted:.1f} % salt, where the equilibrium brine ends, "
             f"and a taste about it as wide as the usual one (judgement). {ranges(both['strong'].count)} {both['strong'].meaning}\n"
             f"Strong brine without a rest: {window.told}"
         )
+
+    @staticmethod
+    def _ready(many: Spread, wanted: float) -> Ready:
+        return many.ready(0, salt=wanted, at_most=many.usual.length)[0]
+
+    def _draw_together(self):
+        both, wanted = self._seen()
+        outs = {name: ordered(self._ready(many, wanted).pull)[1] for name, many in both.items()}
+        ways = [
+            (name, many, outs[name] if np.isfinite(outs[name]) else many.usual.length) for name, many in both.items()
+        ]
+        taste = taste_around(wanted, both["equilibrium"].usual.numbers)
+        show_lines(self.pictures["together"], in_and_rested(ways, self.state.batch.pieces[0].name, taste))
+
+    def _draw_days(self):
+        batch = self.state.batch
+        piece, now = batch.pieces[0].name, batch.stages[self.state.cure].longest
+        for name, many in self._seen()[0].items():
+            show_lines(self.pictures[f"{name} salt"], pictures.over_time(many, "salt", piece, now=now))
+            free = pictures.over_time(many, "free nitrite", piece, now=now, places=("surface", "core"))
+            show_lines(self.pictures[f"{name} nitrite"], free)
+            self.says[f"{name} nitrite"].text = telling.nitrite(many, now, piece)
 
     def layout(self):
         sides = [
@@ -156,8 +177,10 @@ class EquilibriumOrStrong(Bench):
             )
             for name in ("equilibrium", "strong")
         ]
-        self.fold("Both brines on one axis, with their rest", self.pictures["together"], opened=True)
-        self.fold("Salt and nitrite over the days", row(*sides, at_least=320))
+        self.fold(
+            "Both brines on one axis, with their rest", self.pictures["together"], draw=self._draw_together, opened=True
+        )
+        self.fold("Salt and nitrite over the days", row(*sides, at_least=320), draw=self._draw_days)
         self.fold("How sure: what was varied", self.says["rests"], row(self.units, self.bands, at_least=250))
         lead = [self.says["answer"], self.says["strong answer"]]
         below = [self.says["chosen"], self.says["spot"]]

@@ -246,14 +246,13 @@ class LearningBench(Bench):
             self._both[key] = pictures.both(found, bands=state.bands, long=long)
         return self._both[key]
 
-    def settle(self) -> Iterator[None]:
+    def settled(self, count: int | None) -> Iterator[None]:
         found = self._found
         if found is None:
-            yield from super().settle()
-        elif not self.state.problems and found.count < REPORT_DRAWS:
+            yield from super().settled(count)
+        elif count is None and found.count < REPORT_DRAWS:
             self._found = yield from last(found.settled(REPORT_DRAWS, QUICK))
             self._both.clear()
-            self._draw()
 
     def fail(self, message: str) -> None:
         super().fail(message)

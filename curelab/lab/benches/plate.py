@@ -20,7 +20,7 @@ from ...limits import check_cooked
 from ...limits.checks import check_cooked_in_all
 from ...limits.verdict import SIGNS, in_draws
 from ...outcome import CHECKED
-from ...recipe.cook import COLD_IN, Chill, Simmer
+from ...recipe.cook import COLD_IN
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
 from ...recipe.plan import LocalTimeRule
@@ -29,9 +29,19 @@ from ...show import pictures
 from ...show.answer import ranges
 from ...show.dangers import failing, failing_in
 from ...show.fate import fate
-from ...show.plate import TOUGH, plate_sentences
+from ...show.plate import plate_sentences
 from ...show.section import section
-from ...show.to_the_plate import begin, cautions, cook_of, counted, hours, never, on_the_plate
+from ...show.to_the_plate import (  # fmt: skip
+    SAFE_FOLLOWS,
+    begin,
+    cautions,
+    cook_of,
+    counted,
+    hours,
+    in_usual_meat,
+    never,
+    on_the_plate,
+)
 from ...spread import Chance, Spread
 from ...spread.sensitivity import at_end_of
 from ...units import capital
@@ -41,29 +51,15 @@ from ..dials import HOURS, TARGET, THICKNESS, WATER, Scale, dial
 from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
+from ..tried import TENDER, with_cook
 from ..workbench import Bench, row, show_lines, show_matters, show_section
 
 HEAT = {"metric": Scale("degC", 50, 100, 1), "us": Scale("degF", 122, 212, 1)}
 MIDDLE = {"metric": Scale("degC", 50, 96, 1), "us": Scale("degF", 122, 205, 1)}
-TENDER, DONE = (
-    ("95 degC", "90 degC"),
-    ("80 degC", "70 degC"),
-)  # pot and middle of tough cuts, of others (common practice, no source)
 MOMENTS = 41  # of a cook at which it is looked for
 DRAWN = 3  # pieces; more would be too small to see
 STATIONS = "This piece was measured at its stations. To cut it thinner, change those."
 TRIED = "Your batch is not cooked yet. This cook is only tried out; it goes into the batch when you move one of its sliders."
-
-
-def with_cook(batch: Batch) -> Batch:
-    """The batch, or where nothing cooks it, the same with a simmer in twice its weight of water and a chill in ice water."""
-    if any(stage.aim == "cook" for stage in batch.stages):
-        return batch
-    pot, middle = TENDER if any(piece.tissue in TOUGH for piece in batch.pieces) else DONE
-    water = max(1.0, round(2 * sum(piece.weight for piece in batch.pieces)))
-    cook = Simmer(water=water, temperature=pot, until=f"core temperature >= {middle}", at_most="24 h")
-    chill = Chill(medium="ice water", temperature="1 degC", until="core temperature <= 4 degC", at_most="48 h")
-    return batch.but(stages=(*batch.stages, cook, chill))
 
 
 def _half_way(usual: History, stage: int, piece: str) -> float:
@@ -77,8 +73,12 @@ class PlateBench(Bench):
     """Sliders for the cook and the chill beside the section, coloured by temperature; folded below: the slice, its salt, the checks, the portion."""
 
     here = "plate.ipynb"
+    hurries = True
     _lost = False  # whether the meat is not to be served
     _held: tuple[Any, Sequence[Chance]] = (None, ())  # draws, and how often each check of heat comes out how in them
+    _checked: tuple[Any, ...] = (
+        None,
+    )  # the usual case, the batch in its corners, the checks of heat in all of these, and of what else fails
 
     def build(self):
         state = self.state
@@ -228,47 +228,41 @@ class PlateBench(Bench):
     def _ask_salt(self) -> None:
         batch = with_cook(self.state.batch)
         wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
-        weight = sum(piece.weight for piece in batch.pieces)
-        said = [
-            str(
-                soak_for_the_plate(
-                    wanted, batch.pieces, batch.filled(), water=2 * weight, loss=batch.loss, system=batch.units
-                )
-            )
-        ]
+        given: dict[str, Any] = {"loss": batch.loss, "system": batch.units}
+        water = 2 * sum(piece.weight for piece in batch.pieces)
+        said = [soak_for_the_plate(wanted, batch.pieces, batch.filled(), water=water, **given)]
         if any(stage.heats and stage.wet for stage in batch.stages):
-            said.append(
-                str(
-                    simmer_water_for_the_plate(
-                        wanted, batch.pieces, batch.filled(), loss=batch.loss, system=batch.units
-                    )
-                )
-            )
-        self.tell("salt", " ".join(said))
+            said.append(simmer_water_for_the_plate(wanted, batch.pieces, batch.filled(), **given))
+        self.tell("salt", " ".join(map(str, said)))
 
     def _ask_portion(self) -> None:
         batch = with_cook(self.state.batch)
         piece = self._piece(batch)
-        self.tell(
-            "portion",
-            str(
-                portion_that_cools(
-                    piece, alone(piece, batch.pieces, batch.filled()), loss=batch.loss, system=batch.units
-                )
-            ),
-        )
+        stages = alone(piece, batch.pieces, batch.filled())
+        self.tell("portion", str(portion_that_cools(piece, stages, loss=batch.loss, system=batch.units)))
 
     # -- what the page shows -------------------------------------------------------------------------------------------------------
 
-    def settle(self) -> Iterator[None]:
-        """Hold the checks against as many draws as the report does, before all is drawn once more."""
-        if not self.state.problems:
-            yield from self.state.settled()
-            many = self._seen()
+    def settled(self, count: int | None) -> Iterator[None]:
+        """Hold the checks against as many draws as the report does, too."""
+        yield from super().settled(count)
+        many = self._seen()
+        yield from self._check(many)
+        if count is None and self._held[0] is not many:
             for chances in many.judged(draws=CHECKED, checks=lambda each: check_cooked(each, self.state.batch.units)):
                 self._held = many, chances
                 yield
-            self._draw()
+
+    def _check(self, many: Spread) -> Iterator[None]:
+        """Work out what hangs on the usual case and its corners, in steps; kept while that stays."""
+        usual, batch = many.usual, with_cook(self.state.batch)
+        if self._checked[0] is usual and self._checked[1] == batch:
+            return
+        ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss)
+        yield
+        cooked = check_cooked_in_all(usual, (ends.of(1), ends.of(2)), batch.units)
+        yield
+        self._checked = usual, batch, ends, cooked, failing_in(usual, batch)
 
     def _seen(self) -> Spread:
         return self.state.spread(with_cook(self.state.batch).filled())
@@ -282,49 +276,58 @@ class PlateBench(Bench):
         shown = [(alone, piece.name, piece.name) for piece in self._cooked(batch)[:DRAWN]]
         wanted = (state.own.target, "saltier than you want from here in")
         drawn = section(shown, (TEMPERATURE, "salt"), system, wanted=wanted, since=usual.begin(first))
+        opens = _half_way(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
+        tried = [TRIED] if batch is not state.batch else []
+        self.says["caution"].text = cautions(usual.stages, system)
+        for name in ("salt", "portion"):
+            self.tell_again(name)
+        if self.follows(many, "hours", "checks", "tried"):
+            show_section(self.pictures["section"], drawn, opens / units.DAY, system)
+            self._lost = False
+            self.says["answer"].text = in_usual_meat(usual, first)
+            self.warn(SAFE_FOLLOWS if self.says["trouble"].text else "")  # keeps its room
+            return
         # All is worked out first, so that picture and words change together.
-        ends = in_corners(batch.pieces, batch.filled(), loss=batch.loss)
-        # While a slider is being moved there is no time for more than the ends.
+        list(self._check(many))
+        *_, ends, cooked, others = self._checked
         chances = {each.name: each for each in self._held[1]} if self._held[0] is many else {}
-        verdicts = in_draws(check_cooked_in_all(usual, (ends.of(1), ends.of(2)), system), chances)
+        verdicts = in_draws(cooked, chances)
         try:
             found = lead(batch.pieces, batch.filled(), serve=state.own.serve, many=ends)
             said, parts = begin(found), hours(found)
         except InputError as error:
             said, parts = never(usual, system) or f"{capital(str(error))}.", []
-        opens = _half_way(usual, self._cook(batch), self._piece(batch).name) - usual.begin(first)
         show_section(self.pictures["section"], drawn, opens / units.DAY, system)
         told = {each.name for each in verdicts}
-        cure = [each for each in failing_in(usual, batch) if each.name not in told]
+        cure = [each for each in others if each.name not in told]
         every = (*judged_log(batch), *verdicts, *cure)  # what a thermometer read in the fridge counts here, too
         becomes = fate(every)
         self._lost = becomes is not None and not becomes.serve
         self.says["answer"].text = becomes.sentence if self._lost else f"{said} {on_the_plate(usual)}"
         self.says["hours"].text = "\n".join(parts)
-        tried = [TRIED] if batch is not state.batch else []
         self.says["tried"].text = " ".join([counted(verdicts), *tried])
-        self.says["caution"].text = cautions(usual.stages, system)
         self.warn(" ".join(failing(every)))
-        self.says["checks"].text = "\n".join(
-            f"{SIGNS[each.outcome]}: {each.sentence} [{each.source}]" for each in verdicts
-        )
-        for name in ("salt", "portion"):
-            self.tell_again(name)
+        judged = (f"{SIGNS[each.outcome]}: {each.sentence} [{each.source}]" for each in verdicts)
+        self.says["checks"].text = "\n".join(judged)
 
     def _draw_slice(self):
         batch, many = self.state.batch, self._seen()
-        answer = self.says["answer"].text  # what becomes of meat that is not served is no slice
-        self.says["slice"].text = answer if self._lost else "\n".join(plate_sentences(many.usual, batch.units))
         show_lines(
             self.pictures["slice"],
             pictures.profile(many, many.usual.length, ("salt",), self._piece(batch).name, batch.units),
         )
+        if self.follows(many, "slice"):
+            return
+        answer = self.says["answer"].text  # what becomes of meat that is not served is no slice
+        self.says["slice"].text = answer if self._lost else "\n".join(plate_sentences(many.usual, batch.units))
 
     def _draw_sure(self):
         many = self._seen()
         name = self._piece(self.state.batch).name
         ask = at_end_of("average", "salt", len(many.usual.stages) - 1, name)
         show_matters(self.pictures["matters"], many, ask, f"the salt of the {name} on the plate")
+        if self.follows(many, "rests"):
+            return
         self.says["rests"].text = "\n".join(
             (ranges(many.count), many.meaning, *self.state.in_own_units(many.usual.assumptions))
         )
@@ -342,9 +345,6 @@ class PlateBench(Bench):
         self.fold("Cooked and cold in time: what the rules say", says["checks"])
         self.fold("How thick a portion cools in time", controls["ask portion"], says["portion"])
         self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
-        dials = [
-            controls[name]
-            for name in ("piece", "heat", "middle", "hours", "water", "chill", "portion", "serve")
-            if name in controls
-        ]
+        named = ("piece", "heat", "middle", "hours", "water", "chill", "portion", "serve")
+        dials = [controls[name] for name in named if name in controls]
         return self.page([says["answer"]], self.pictures["section"], dials, [says["tried"]])

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from ... import units
-from ...batch import Batch
 from ...compose.sound import replaced
 from ...engine.run import FREE
 from ...engine.simulate import simulate
 from ...fields import InputError
 from ...forecast import least_water, soak_for_the_plate, soak_needed
 from ...forecast.ready import LOOKED
-from ...recipe.stages import Rest, Soak, Water
 from ...show import pictures, telling
-from ...show.answer import Planned, answer
+from ...show.answer import FOLLOWS, Planned, answer
 from ...show.section import section
 from ...spread import Spread
 from ...spread.sensitivity import at_end_of
@@ -23,6 +23,7 @@ from ..dials import HOURS, REST, TARGET, WATER, Scale, brine_dial, days_dial, di
 from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
+from ..tried import with_soak
 from ..workbench import Bench, row, show_lines, show_matters, show_section
 
 COUNT = {"metric": Scale("", 1, 8, 1), "us": Scale("", 1, 8, 1)}
@@ -37,21 +38,11 @@ TRIED = (
 )
 
 
-def with_soak(batch: Batch) -> Batch:
-    """The batch, or where it has no soak, the same with one of two waters and a rest after it: before the first heat, else at the end."""
-    if any(stage.desalts for stage in batch.stages):
-        return batch
-    weight = sum(piece.weight for piece in batch.pieces)
-    fresh = Water(amount=max(1.0, round(weight)), lasts="1 h", temperature="4 degC")
-    tried = (Soak(waters=(fresh, fresh)), Rest(lasts="12 h", temperature="3 degC"))
-    first = next((n for n, stage in enumerate(batch.stages) if stage.heats), len(batch.stages))
-    return batch.but(stages=(*batch.stages[:first], *tried, *batch.stages[first:]))
-
-
 class SoakBench(Bench):
     """Sliders for the soak beside the section; folded below: the profile before and after, and surface, average and middle by the hour."""
 
     here = "soak.ipynb"
+    hurries = True
 
     def shape(self, batch):
         """Each way of curing has a dial of its own, and a batch that is cooked can be asked for the salt of its slices."""
@@ -156,7 +147,7 @@ class SoakBench(Bench):
         except InputError as error:
             self.says["trouble"].tell(error.said(), "alert")
 
-    def about(self) -> tuple[Batch, float, bool]:
+    def about(self) -> Any:
         return self.state.batch, self.state.own.target, self._on_the_plate
 
     @property
@@ -200,19 +191,24 @@ class SoakBench(Bench):
         show_section(
             self.pictures["section"], section(shown, system=batch.units, wanted=wanted), end / DAY, batch.units
         )
+        self.warn(telling.warmth_of(with_soak(batch).stages, batch.units))
+        self.tell_again("needed", TRIED if state.soak is None else "")
         enough = many.usual.average("salt", begin, piece) <= state.own.target
+        self.to_see.layout.display = "flex" if enough and state.soak is None else "none"
+        rested = telling.rested(many, piece, batch.units)
+        self.says["answer"].text = telling.soaked(many, number, piece)
+        self.says["after"].text = NEEDLESS if enough else rested
+        if self.follows(many, "cure"):
+            self.says["after"].text += f" {FOLLOWS}"
+            return
         cure = state.spread(state.cure_lasting(LOOKED))  # stays while only the soak is changed
+        if self.follows(cure, "cure"):
+            return
         out = Planned(batch.stages[state.cure].longest)
         found = cure.ready(state.cure, [0], at_most=LOOKED)[0]
-        rested = telling.rested(many, piece, batch.units)
         inside = [telling.soaked_inside(many, number, piece, batch.units), *([rested] if enough else [])]
         cured = answer(found, batch.pieces[0], many.usual.numbers, out, batch.units)[:2]
         self.says["cure"].text = " ".join((*inside, *cured))
-        self.says["answer"].text = telling.soaked(many, number, piece)
-        self.says["after"].text = NEEDLESS if enough else rested
-        self.to_see.layout.display = "flex" if enough and state.soak is None else "none"
-        self.tell_again("needed", TRIED if state.soak is None else "")
-        self.warn(telling.warmth_of(with_soak(batch).stages, batch.units))
 
     def _draw_lines(self):
         many, number = self._seen()
@@ -229,6 +225,8 @@ class SoakBench(Bench):
         piece = self.state.batch.pieces[0].name
         ask = at_end_of("average", "salt", number, piece)
         show_matters(self.pictures["matters"], many, ask, f"the salt of the {piece} after the soak")
+        if self.follows(many, "rests"):
+            return
         begin = units.show(many.usual.begin(number), "time", digits=2)
         self.says["rests"].text = (
             f"The sentences are of the {piece}, after {begin} of cure and rest. The surface falls first and the middle lags. Soak "

@@ -9,7 +9,7 @@ from ...batch import Batch
 from ...engine.run import FREE
 from ...outcome import CURED, CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import Planned, answer, headline, ranges
+from ...show.answer import FOLLOWS, Planned, answer, headline, in_usual_meat, ranges
 from ...show.composing import STATIONS
 from ...show.section import Section, section
 from ...spread import Spread
@@ -38,6 +38,7 @@ class ThickPoint(Bench):
     """Sliders for thickness, fat, temperature, salt and days beside the section of both pieces; lines and ranks folded below."""
 
     here = "thick_point.ipynb"
+    hurries = True
     _focus = ""  # the control that has the keyboard when the page is made anew
 
     def shape(self, batch):
@@ -119,7 +120,12 @@ class ThickPoint(Bench):
         system, pieces = state.batch.units, state.batch.pieces
         many, now = self._seen()
         show_section(self.pictures["section"], *self.sketch(), system)
+        self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
         ready = many.ready(state.cure, range(len(pieces[:2])), at_most=many.usual.length - many.usual.begin(state.cure))
+        if self.follows(many, "spot"):
+            days = (in_usual_meat(found, piece, system) for found, piece in zip(ready, pieces, strict=False))
+            self.says["answer"].text = f"{chr(10).join(days)} {FOLLOWS}"
+            return
         first, more = [], []
         for found, piece in zip(ready, pieces, strict=False):
             stands = float(many.at("average", "salt", [now], piece.name, "equilibrium").middle[0])
@@ -130,7 +136,6 @@ class ThickPoint(Bench):
             more.append(" ".join(said))
         self.says["answer"].text = "\n".join(first)
         self.says["spot"].text = "\n".join(more)
-        self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
 
     def _draw_lines(self):
         state = self.state
@@ -153,6 +158,8 @@ class ThickPoint(Bench):
         many, _ = self._seen()
         first = self.state.batch.pieces[0].name
         show_matters(self.pictures["matters"], many, within(CURED, first), f"the days that the {first} needs")
+        if self.follows(many, "rests"):
+            return
         self.says["rests"].text = "\n".join(
             (ranges(many.count), many.meaning, *self.state.in_own_units(many.usual.assumptions))
         )
