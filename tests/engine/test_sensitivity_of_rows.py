@@ -98,7 +98,7 @@ PANEL = {
     "what cooking takes": lambda n: [*juice.juice_lost([0.0, 900.0, 3e4], [300.0, 345.0, 330.0], 0.7, numbers=n), *juice.juice_lost([0.0, 9e4], [355.0, 355.0], 0.7, numbers=n), *juice.cook_loss(0.3, n)],
     "what a slice tastes of": lambda n: [*(taste.saltiness(salt, n).word for salt in (0.0115, 0.0145, 0.0215, 0.0275, 0.0295)), taste.sodium(0.019, numbers=n)],
     "a weight in the log": lambda n: [fit((piece(),), (cure(),), [Measurement("weight", 4 * 86400.0, 1.65, 0.005)], numbers=n, cells=8).estimates[0].value],
-    "a whole batch, in words": lambda n: [report.words(outcome.run(load(str(datasets_folder() / "demo_brisket.toml")), numbers=n))],
+    "a whole batch, in words": lambda n: [report.words(outcome.run(load(str(datasets_folder() / "demo_brisket.toml")), draws=16, numbers=n))],
 }  # fmt: skip
 
 EXEMPT = {

@@ -268,6 +268,12 @@ def test_seconds_and_minutes_of_a_day_have_one_home():
     assert set(found_in_modules(spelled_out)) <= {"units.py", "unit_words.py"}
 
 
+def test_what_the_command_of_the_readme_leaves_out_ci_asks_for():
+    """All repeats but the deliberate faults: a path or another word would leave some out for good."""
+    asked = re.findall(r"-m pytest (.*-m repeats.*)$", (ROOT / ".ci" / "run").read_text(encoding="utf-8"), re.MULTILINE)
+    assert asked == ["-q -n 2 -m repeats --ignore tests/mutation"]
+
+
 # -- size --------------------------------------------------------------------------------------------------------------
 
 MOST_LINES, MOST_OF_A_MODULE = 60, 350
