@@ -116,6 +116,8 @@ def least_water(
     if cured.margin(wanted) >= 0:
         return NO_SOAK.format(units.show(wanted.target, "fraction")), ()
     plans, least = [], COVERS * green if cover is None else cover
+    if not np.isfinite(least):
+        return "The vessel is too low for water that covers the meat: take a higher one.", ()
     for count in range(1, most_changes + 1):
         gap = lambda log_each, n=count: _soaked(cured, n, float(np.exp(log_each)), limit, cold, 0.0).margin(wanted)  # noqa: E731
         low, high = np.log(least), np.log(max(50 * green, 2 * least))
