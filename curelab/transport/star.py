@@ -158,11 +158,6 @@ class Spokes:
         return self._into(feed[:, None] / self.root[:, None])[:, 0]
 
     @cached_property
-    def fed_square(self) -> np.ndarray:
-        """(d, f)."""
-        return self.fed**2
-
-    @cached_property
     def even(self) -> np.ndarray:
         """(d, f) amounts of the state that is 1 everywhere."""
         flat = np.concatenate([part.equilibrium for part in self.parts])
@@ -327,7 +322,7 @@ class Star:
         fed = self.spokes.fed[draws]
         both = np.empty((len(fed), 2, fed.shape[1]))
         np.multiply(fed, start, out=both[:, 0])
-        both[:, 1] = self.spokes.fed_square[draws]
+        np.multiply(fed, fed, out=both[:, 1])
         sums = both @ found.swapaxes(1, 2)
         p = len(poles)
         from_start, back = np.moveaxis(sums[..., :p] + 1j * sums[..., p:], 1, 0)
