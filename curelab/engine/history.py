@@ -472,7 +472,7 @@ class History(Shown):
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         lean = self.runs[-1].lean_places(number)
         lean = lean[:: max(1, len(lean) // DEPTHS)] if len(lean) > 2 * DEPTHS else lean
-        found_there = self.state.meats[number].spots.deep is not None
+        found_there = self.state.meats[number].spots.lag is not None
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
             least = run.profile(name, on, t, number, lean).min(axis=2)
