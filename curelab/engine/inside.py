@@ -265,7 +265,7 @@ class Inside:
             return found
 
         def make() -> np.ndarray:
-            if len(self.some.numbers) == 1 or self.meats[0].spots.deep is not None:
+            if len(self.some.numbers) == 1 or self.meats[0].spots.lag is not None:
                 return self.run.cut(name, self._each(one))
             rows = [np.broadcast_to(meat.spots.rows[..., 0, :], meat.capacity.shape) for meat in self.meats]
             return self.run.cut(name, self._sums(name, times, np.stack(rows, axis=1)))
