@@ -110,7 +110,7 @@ class Spokes:
                     half + begin, partial(_scaled, part, contact, root, half), root[:, half], feed,
                     stays if stays.any() else None,
                 )  # fmt: skip
-                found.append(replace(alone, source=Once(shared, (kind, int(half[0])), alone)))
+                found.append(replace(alone, source=Once(shared, (kind, int(half[0]), len(half)), alone)))
             begin += len(part.equilibrium)
         if self.make is not None:
             self.__dict__["total"] = np.sum([contact.total for contact in contacts.values()], axis=0)

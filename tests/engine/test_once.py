@@ -68,6 +68,15 @@ def test_pieces_read_together_are_what_each_is_alone(pieces):
     assert any(len(one.some.numbers) > 1 for one in run.inside(times))
 
 
+def test_a_piece_that_goes_on_alone_is_what_it_is_among_the_others():
+    """Many rested before: the modes of a piece at rest are halves where it lies alone, and not where it lies among many."""
+    history = simulate(PIECES, line(2), draws=DRAWS)
+    rest, after = Rest(temperature="4 degC", lasts="5 d"), np.full(history.count, 2 * 86400.0)
+    alone, among = history.pulled(2, after, rest, 1), history.pulled(2, after, rest)
+    for name in ("salt", "free nitrite"):
+        assert alone.core(name, None, 0) == pytest.approx(among.core(name, None, 1), rel=1e-6)
+
+
 @pytest.mark.parametrize("pieces", (PIECES, CAPPED))
 def test_shared_modes_give_what_modes_solved_anew_give(pieces, monkeypatch):
     shared = readings(pieces)
