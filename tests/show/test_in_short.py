@@ -16,6 +16,8 @@ from curelab.show.report import words
 from curelab.spread import Chance
 from curelab.spread.uncertain import uncertain_inputs
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 TABLE = {
     "schema": 1,
     "name": "made up",
