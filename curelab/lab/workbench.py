@@ -91,7 +91,7 @@ class Bench(Settling):
         self.make_at_work()
         made = self.layout()
         self.content.children = made.children
-        made.close()
+        closed(made)
         if list(self.folded.children) != self.folds:
             self.folded.children = self.folds
         self._old |= before - parts(self.box)
@@ -193,7 +193,8 @@ class Bench(Settling):
         self.fail(NEW_SHAPE)
         if made is not None:
             picture, (drawn, day) = self.pictures["section"], made
-            show_section(picture, out_of_hand(drawn), day, self.state.batch.units)
+            assert isinstance(picture, SectionPicture)
+            picture.show(out_of_hand(drawn), day, self.state.batch.units, sketch=SCALED)
             picture.caption = SCALED
             self.says["trouble"].tell(SCALED, "alert")
 
@@ -202,6 +203,7 @@ class Bench(Settling):
         if like is None:
             return None
         own, self.state = self.state, State(like)
+        self.state.hurried = True
         try:
             with known_only():
                 return self.sketch()
@@ -217,7 +219,7 @@ class Bench(Settling):
     def put_by(self) -> None:
         """What can wait until the hand has long rested: widgets that stood here before, the file, the words under pictures."""
         for old in self._old:
-            old.close()
+            closed(old)
         self._old.clear()
         self.state.keep()
         self._name_batch()
@@ -304,6 +306,12 @@ class Bench(Settling):
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self.state.batch.name!r})"
+
+
+def closed(widget: Any) -> None:
+    """Take a widget from the page for good; its layout is a model of its own, which would stay and come along with every reload."""
+    widget.layout.close()
+    widget.close()
 
 
 __all__ = ["Bench", "column", "row", "show_lines", "show_map", "show_matters", "show_section"]

@@ -32,6 +32,8 @@ BANDED = 3  # every third of these is read in all draws where each node has a va
 LEAST = 8  # of them in a stretch, however short
 ACROSS, ROUND = 13, 33  # columns of nodes: along a slab, and round a round piece
 NARROW, WIDE = 1.3, 2.6  # how wide a slab is drawn, in its thickness; its true width is not known
+COLOURED, CHARTED = 0.9, 0.995  # shares of the places and days: the darkest colour is for as much as the first hold, or more; a chart has room for
+# the second. Judgement: right under a dry cure is several times what a cured piece holds, and would leave all else pale.
 DEGREES = {
     "metric": ("degC", "°C", 10.0),
     "us": ("degF", "°F", 20.0),
@@ -71,8 +73,8 @@ class Drawn:
 
 @dataclass(frozen=True)
 class Quantity:
-    """key; label; unit as it is shown; least, most: the values of the lightest and the darkest colour; reached: what the line says from which on
-    it is enough; after a bar, what it says where the outside is below the line.
+    """key; label; unit as it is shown; least, most: the values of the lightest and the darkest colour; top: of the highest place that a chart
+    has room for; reached: what the line says from which on it is enough; after a bar, what it says where the outside is below the line.
     """
 
     key: str
@@ -80,6 +82,7 @@ class Quantity:
     unit: str
     least: float
     most: float
+    top: float
     reached: str
 
 
@@ -340,11 +343,19 @@ def _quantity(key: str, drawn: tuple[Drawn, ...], reached: str, system: str) -> 
         _, sign, step = DEGREES[system]
         every = np.concatenate([piece.values[key].ravel() for piece in drawn])
         least, most = step * np.floor((every.min() + 1.5) / step), step * np.ceil(every.max() / step)
-        return Quantity(key, key, sign, float(least), float(max(most, least + step)), reached)
-    top = max(float(np.quantile(piece.values[key], 0.995)) for piece in drawn)
-    top = max([top, *(1.15 * float(level) for piece in drawn for level in piece.level[key][:1] if np.isfinite(level))])
-    step = 10.0 ** np.floor(np.log10(top)) if top > 0 else 1.0
-    most = (
-        next(step * k for k in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * k >= top * (1 - 1e-9)) if top > 0 else 1.0
+        most = float(max(most, least + step))
+        return Quantity(key, key, sign, float(least), most, most, reached)
+    levels = [1.15 * float(level) for piece in drawn for level in piece.level[key][:1] if np.isfinite(level)]
+    most, top = (
+        _friendly(max([*levels, *(float(np.quantile(piece.values[key], share)) for piece in drawn)]))
+        for share in (COLOURED, CHARTED)
     )
-    return Quantity(key, NAMES.get(key, key), scale(key)[1], 0.0, float(most), reached)
+    return Quantity(key, NAMES.get(key, key), scale(key)[1], 0.0, most, top, reached)
+
+
+def _friendly(top: float) -> float:
+    """The round number that is at least as much."""
+    if top <= 0:
+        return 1.0
+    step = 10.0 ** np.floor(np.log10(top))
+    return float(next(step * k for k in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * k >= top * (1 - 1e-9)))

@@ -1,9 +1,11 @@
 """A batch put together on its page: what the buttons make is what the library makes; undo, saving by itself, files dropped, the log of now."""
 
 import asyncio
+from collections import Counter
 from datetime import datetime, timedelta
 
 import pytest
+from ipywidgets.widgets.widget import _instances
 
 from curelab.batch import Reading, load, save
 from curelab.compose import (
@@ -335,3 +337,14 @@ def test_a_station_is_added_where_the_cut_is_as_it_was_and_taken_out_again(name)
     ends = len(batch.pieces[0].stations)
     controls = page.controls if name == "batch" else page.measures
     assert controls[f"piece 1 station {ends} add"].disabled  # nothing is known behind the last one
+
+
+def test_a_page_that_was_made_anew_leaves_no_widget_behind():
+    """What stood there before would come along with every reload, which then takes longer and longer."""
+    page = bench("batch", State(strict=True))
+    before = Counter(type(each).__name__ for each in _instances.values())
+    page.state.edit(lambda batch: duplicate_piece(batch, 1), step=True)
+    assert len(_instances) > sum(before.values())
+    page.state.undo()
+    page.put_by()
+    assert Counter(type(each).__name__ for each in _instances.values()) == before
