@@ -37,11 +37,11 @@ EDITS: dict[str, tuple[Callable[..., Batch], ...]] = {
 
 
 def shape_of(batch: Batch) -> Any:
-    """What the cards hang on: names and shapes of pieces, their stations, kinds of stages and their end rule, method and cure mix."""
+    """What the cards hang on: names and shapes of pieces, their stations, kinds of stages, their end rule and whether they are weighed, method and cure mix."""
     plan = batch.weigh_out
     return (
         tuple((piece.name, piece.shape, len(piece.stations), bool(piece.fatty)) for piece in batch.pieces),
-        tuple((stage.tag, stage.until is None) for stage in batch.stages),
+        tuple((stage.tag, stage.until is None, stage.weighed) for stage in batch.stages),
         None if plan is None else (plan.tag, plan.cure is None),
     )
 

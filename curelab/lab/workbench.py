@@ -156,6 +156,8 @@ class Bench(Settling):
         try:
             if self.state.problems:
                 self.fail(sentences(self.state.problems))
+                if in_a_loop():
+                    self.when_at_rest(self.put_by_at_rest())  # what was changed beside it is kept all the same
                 return
             self._draw_known()
             self._drawn = self.state.batch

@@ -12,6 +12,7 @@ FOLD = "Put the batch together: pieces, way of curing, stages"
 DROP = "Drop a batch file or a thermometer's CSV anywhere on this page, or choose it:"
 TOO_LARGE = "This file is too large for the page. Use: curelab log FILE --temperatures CSV"
 NEITHER = "is neither a batch file (.toml) nor a thermometer's table (.csv, .tsv, .txt)"
+WEIGHED = "What goes in is weighed out once: the grams stand under **Weigh out**."
 ASKED = "What a thermometer's file does not say"
 
 
@@ -41,5 +42,5 @@ def begun(name: str, kept_as: str) -> str:
 
 
 __all__ = [
-    "ASKED", "BUTTONS", "DROP", "FOLD", "NEITHER", "OWN_GRAMS", "STATIONS", "STATION_BUTTONS", "TOO_LARGE", "begun", "piece_title", "stage_title", "station_title", "taken",
+    "ASKED", "BUTTONS", "DROP", "FOLD", "NEITHER", "OWN_GRAMS", "STATIONS", "STATION_BUTTONS", "TOO_LARGE", "WEIGHED", "begun", "piece_title", "stage_title", "station_title", "taken",
 ]  # fmt: skip

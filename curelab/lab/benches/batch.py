@@ -11,6 +11,7 @@ from ...compose.pieces import unknown_to
 from ...fields import InputError, from_plain
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
+from ...matter.solutes import SOLUTES
 from ...outcome import Outcome
 from ...paper.kitchen_page import page_html
 from ...paper.moments import moment_of, now_words
@@ -18,7 +19,7 @@ from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
 from ...show import pictures, telling
-from ...show.composing import ASKED, FOLD, piece_title, stage_title
+from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title
 from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
 from ...show.section import Section, section
@@ -42,6 +43,7 @@ ELSEWHERE = (
 )  # fmt: skip
 
 
+ON_LABEL = {"name": "Cure mix", "nitrite": "Nitrite on YOUR label", "nitrate": "Nitrate on YOUR label"}
 MOST_DRAWN = 4  # pieces; more would be too small to see
 
 
@@ -88,25 +90,31 @@ class BatchBench(Bench):
         )
         self.forms: list[tuple[str, dict]] = [("The batch", whole)]
         for number in range(len(state.batch.pieces)):
+            title = piece_title(state.batch, number)
             fields = form(
                 state,
                 lambda batch, n=number: batch.pieces[n],
                 lambda n=number, **changes: state.edit_piece(n, **changes),
                 unknown_to(state.batch.pieces[number].shape),
+                title,
             )
-            self.forms.append((piece_title(state.batch, number), fields))
+            self.forms.append((title, fields))
         if state.batch.weigh_out is not None:
-            self.forms.append((f"Weigh-out: {state.batch.weigh_out.tag}", self._weigh_out_fields()))
+            title = f"Weigh-out: {state.batch.weigh_out.tag}"
+            self.forms.append((title, self._weigh_out_fields(title)))
         for number, stage in enumerate(state.batch.stages):
             # The end rule that is in use; the other one would be a second.
             other = ("until", "at_most") if stage.until is None else ("lasts",)
+            weighed = () if stage.weighed else tuple(SOLUTES)  # what the weigh-out fills is set there alone
+            title = stage_title(state.batch, number)
             fields = form(
                 state,
                 lambda batch, n=number: batch.stages[n],
                 lambda n=number, **changes: state.edit_stage(n, **changes),
-                other,
+                (*other, *weighed),
+                title,
             )
-            self.forms.append((stage_title(state.batch, number), fields))
+            self.forms.append((title, fields))
         for title, fields in self.forms:
             self.controls |= {f"{title}: {name}": control for name, control in fields.items()}
         rules = Pick("Rules to check", list(RULE_SETS), state.batch.rules)
@@ -115,18 +123,18 @@ class BatchBench(Bench):
         )
         self.controls["rules"] = rules
 
-    def _weigh_out_fields(self) -> dict:
+    def _weigh_out_fields(self, title: str) -> dict:
         """What the label of the cure mix says, and the fields of the weigh-out."""
         state = self.state
-        fields = form(state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes))
+        fields = form(
+            state, lambda batch: batch.weigh_out, lambda **changes: state.edit_weigh_out(**changes), title=title
+        )
         if state.batch.weigh_out.cure is None:
             return fields
         on_label = form(
             state, lambda batch: batch.weigh_out.cure,
-            lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)),
+            lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)), title=title, labels=ON_LABEL,
         )  # fmt: skip
-        for name, control in on_label.items():
-            control.label = f"{name.capitalize()} on YOUR label" if name != "name" else "Cure mix"
         return {f"label {name}": control for name, control in on_label.items()} | fields
 
     def _build_files(self) -> None:
@@ -143,14 +151,18 @@ class BatchBench(Bench):
             "sheet": (
                 "Batch sheet to print",
                 "sheet.html",
-                lambda: sheet_html(sheet(schedule(state.batch)), self._paper()),
+                lambda: sheet_html(sheet(schedule(state.batch, now=datetime.now(UTC))), self._paper()),
             ),
             "label": (
                 "Label for the vessel",
                 "label.html",
-                lambda: label_html(label(schedule(state.batch)), self._paper()),
+                lambda: label_html(label(schedule(state.batch, now=datetime.now(UTC))), self._paper()),
             ),
-            "page": ("A page to carry, for the phone", "page.html", lambda: page_html(schedule(state.batch))),
+            "page": (
+                "A page to carry, for the phone",
+                "page.html",
+                lambda: page_html(schedule(state.batch, now=datetime.now(UTC))),
+            ),
         }
         for name, (words, file, make) in papers.items():
             self.controls[name] = Press(words)
@@ -298,8 +310,13 @@ class BatchBench(Bench):
             own = fields[piece_title(batch, number)].values()
             pieces.append(composing.card("piece", number, *own, *self.stations[number], *composing.splitting(number)))
         stages = [
-            composing.card("stage", number, *fields[stage_title(batch, number)].values())
-            for number in range(len(batch.stages))
+            composing.card(
+                "stage",
+                number,
+                *([] if stage.weighed else [Say(WEIGHED, "note")]),
+                *fields[stage_title(batch, number)].values(),
+            )
+            for number, stage in enumerate(batch.stages)
         ]
         weigh_out = [
             column(Say(f"**{title}**", "note"), *own.values())
