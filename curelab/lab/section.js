@@ -24,7 +24,7 @@ function sectionView(part, say = () => {}, change = null) {
   const told = html('p', { class: 'cl-cut-told' }, stage);
   // On a narrow page the dials come before the lines, which are folded until somebody asks for them.
   const more = html('details', { class: 'cl-cut-more' }, stage), summary = html('summary', { 'data-lm-suppress-shortcuts': 'true' }, more);
-  summary.textContent = 'Lines: through the piece where it is touched, and over time';
+  summary.textContent = 'Lines: through the piece, and over time';
   more.open = (stage.clientWidth || 1000) >= NARROW;
   more.addEventListener('toggle', () => { drawnFor = ''; paint(); });
   const small = html('div', { class: 'cl-cut-small' }, more);
@@ -140,6 +140,7 @@ function sectionView(part, say = () => {}, change = null) {
     brush.setTransform(1, 0, 0, 1, 0, 0);
     brush.clearRect(0, 0, canvas.width, canvas.height);
     front.replaceChildren();
+    cross();
     const sentences = [];
     let ringed = false;                                       // the ring is named once
     data.pieces.forEach((piece, number) => {
@@ -176,7 +177,6 @@ function sectionView(part, say = () => {}, change = null) {
       const line = [meta.lanes.length > 1 ? `${piece.name}, ${stageNow(piece.lane)}` : piece.name, ...own.courses.map(each => `${each.name} ${reading(at(each.parts.length > 1 ? each.parts[1] : each.parts[0]), most)}`)];
       sentences.push(`${line[0]}: ${line.slice(1).join(', ')} ${unit}`);
     });
-    cross();
     const head = `${dayWords(day())}${meta.lanes.length > 1 ? '' : `, ${stageNow(0)}`}. `;
     const text = head[0].toUpperCase() + head.slice(1) + (meta.sketch || sentences.map(s => s[0].toUpperCase() + s.slice(1)).join('. ') + '.');
     told.textContent = text;

@@ -24,6 +24,7 @@ from ..recipe.stages import Stage
 from ..spread import Spread
 from ..units import DAY, convert, show
 from .pictures import NAMES, scale
+from .scale_ends import ends
 
 LONGER, OVER = "left longer", "over"
 FRAMES = 96  # times of the whole batch that are drawn; between two of them the page goes in a straight line
@@ -32,8 +33,6 @@ BANDED = 3  # every third of these is read in all draws where each node has a va
 LEAST = 8  # of them in a stretch, however short
 ACROSS, ROUND = 13, 33  # columns of nodes: along a slab, and round a round piece
 NARROW, WIDE = 1.3, 2.6  # how wide a slab is drawn, in its thickness; its true width is not known
-COLOURED, CHARTED = 0.9, 0.995  # shares of the places and days: the darkest colour is for as much as the first hold, or more; a chart has room for
-# the second. Judgement: right under a dry cure is several times what a cured piece holds, and would leave all else pale.
 DEGREES = {
     "metric": ("degC", "°C", 10.0),
     "us": ("degF", "°F", 20.0),
@@ -345,17 +344,6 @@ def _quantity(key: str, drawn: tuple[Drawn, ...], reached: str, system: str) -> 
         least, most = step * np.floor((every.min() + 1.5) / step), step * np.ceil(every.max() / step)
         most = float(max(most, least + step))
         return Quantity(key, key, sign, float(least), most, most, reached)
-    levels = [1.15 * float(level) for piece in drawn for level in piece.level[key][:1] if np.isfinite(level)]
-    most, top = (
-        _friendly(max([*levels, *(float(np.quantile(piece.values[key], share)) for piece in drawn)]))
-        for share in (COLOURED, CHARTED)
-    )
+    levels = [float(piece.level[key][0]) for piece in drawn]
+    most, top = ends([piece.values[key] for piece in drawn], levels)
     return Quantity(key, NAMES.get(key, key), scale(key)[1], 0.0, most, top, reached)
-
-
-def _friendly(top: float) -> float:
-    """The round number that is at least as much."""
-    if top <= 0:
-        return 1.0
-    step = 10.0 ** np.floor(np.log10(top))
-    return float(next(step * k for k in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * k >= top * (1 - 1e-9)))
