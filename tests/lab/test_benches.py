@@ -198,6 +198,9 @@ def test_the_strong_brine_is_put_into_the_batch_only_when_asked():
     assert state.batch.weigh_out == before
     page.controls["choose"].press()
     assert state.batch.weigh_out.tag == "strong brine" and state.batch.weigh_out.strength == 0.15
+    assert "now uses the 15 % brine" in page.says["chosen"].text
+    state.undo()
+    assert state.batch.weigh_out == before and page.says["chosen"].text == ""
 
 
 def test_the_batch_bench_shows_what_the_command_computes():
