@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from ..batch import Batch
@@ -23,9 +24,11 @@ from ..compose import (
     way_of,
 )
 from ..compose.stages import KINDS
-from ..show.composing import BUTTONS, OWN_GRAMS, piece_title, stage_title
+from ..fields import InputError
+from ..show.composing import BUTTONS, OWN_GRAMS, piece_title, stage_title, started
 from .boxes import buttons, column
 from .controls import Line, Pick, Press
+from .lasting import Lasting
 from .say import Say
 from .state import State
 from .stations import station_rows
@@ -49,8 +52,10 @@ def shape_of(batch: Batch) -> Any:
 class Composing:
     """Controls that put a batch together. controls: by name; `focus`: the name of the one that has the keyboard when the page is made anew."""
 
-    def __init__(self, state: State, tell: Callable[[Callable[[], Any]], None]) -> None:
-        self.state, self._tell, self.focus = state, tell, ""
+    def __init__(self, state: State) -> None:
+        self.state, self.focus = state, ""
+        self._begun = Lasting(state)
+        self._template = next(iter(TEMPLATES))  # that was picked last
         self.controls: dict[str, Any] = {}
 
     def edit(self, change: Callable[[Batch], Batch], focus: str = "") -> None:
@@ -75,15 +80,26 @@ class Composing:
         ways.observe(lambda change: self._cure_by(ways.value), "value")
         self.state.observe(lambda change: self._follow(ways), "batch")
         self.controls["way"] = ways
-        names = Pick("Invented template", list(TEMPLATES))
+        names = Pick("Invented template", list(TEMPLATES), self._template)
+        names.observe(lambda change: setattr(self, "_template", names.value), "value")
         self.controls["template"] = names
-        self._press(
-            "begin", "Start a new batch from it", lambda: self._tell(partial(self.state.begin_template, names.value))
-        )
+        self._press("begin", "Start a new batch from it", lambda: self._begin(names.value))
+        self.begun = self._begun.make()
         for number, piece in enumerate(batch.pieces):
             if piece.solid() is not None:
                 self._split(number)
         self._hand_keyboard_to(self.controls)
+
+    def _begin(self, name: str) -> None:
+        """Begin with a template, and say beside the button what is in hand now, or why not."""
+        self.state.keep()
+        before = Path(self.state.path).name
+        try:
+            self.state.begin_template(name)
+        except InputError as error:
+            self._begun.tell(error.said(), lambda batch: batch, "alert")
+            return
+        self._begun.tell(started(name, Path(self.state.path).name, before), lambda batch: batch.known_by)
 
     def _cure_by(self, way: str) -> None:
         if way:

@@ -36,11 +36,17 @@ def taken(name: str, lines: tuple[str, ...]) -> str:
     return "\n".join((f"**{name}** is the fridge log now. Undo takes it out again.", *lines))
 
 
+def started(template: str, kept_as: str, before: str) -> str:
+    """That a new batch was begun from a template, and where the one before is."""
+    rest = f" The batch before stays in {before}." if before and before != kept_as else ""
+    return f"A new batch from **{template}** is in hand now, kept as {kept_as}.{rest}"
+
+
 def begun(name: str, kept_as: str) -> str:
     """That a batch file was brought in."""
     return f"**{name}** is in hand now, kept as {kept_as}."
 
 
 __all__ = [
-    "ASKED", "BUTTONS", "DROP", "FOLD", "NEITHER", "OWN_GRAMS", "STATIONS", "STATION_BUTTONS", "TOO_LARGE", "WEIGHED", "begun", "piece_title", "stage_title", "station_title", "taken",
+    "ASKED", "BUTTONS", "DROP", "FOLD", "NEITHER", "OWN_GRAMS", "STATIONS", "STATION_BUTTONS", "TOO_LARGE", "WEIGHED", "begun", "piece_title", "stage_title", "started", "station_title", "taken",
 ]  # fmt: skip

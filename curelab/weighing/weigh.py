@@ -111,13 +111,7 @@ class StrongBrine(WeighOut):
     )
     counted: str = ruled(Choice(("equilibrium", "pick-up")), "equilibrium")
     pick_up: float | None = quantity(
-        "fraction",
-        "0 %",
-        "50 %",
-        "a piece gains a tenth of its weight or less",
-        default=None,
-        above_low=True,
-        example="8 %",
+        "fraction", "0 %", "50 %", "a piece gains a tenth of its weight or less", default=None, above_low=True
     )
     sugar: float = _share("50 %", 0.0, "a few percent is usual")
 

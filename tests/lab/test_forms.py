@@ -149,7 +149,7 @@ def test_no_old_number_stands_beside_a_field_that_is_wrong():
 
 
 def test_a_field_that_does_not_go_with_another_says_so_in_words_of_the_page():
-    state, page = page_of(load(datasets_folder() / "template_strong_brine_and_soak.toml"))
+    _, page = page_of(load(datasets_folder() / "template_strong_brine_and_soak.toml"))
     strength = field(page, "strong brine: strength")
     strength.value = ""
     assert (

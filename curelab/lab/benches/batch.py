@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from ... import units
-from ...batch import READINGS, Reading
 from ...compose.pieces import unknown_to
-from ...fields import InputError, from_plain
+from ...fields import InputError
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
 from ...matter.solutes import SOLUTES
 from ...outcome import Outcome
 from ...paper.kitchen_page import page_html
-from ...paper.moments import moment_of, now_words
+from ...paper.moments import now_words
 from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
@@ -29,8 +27,8 @@ from ..boxes import buttons
 from ..composing import Composing, shape_of
 from ..controls import Line, Pick, Press
 from ..forms import form
+from ..log_form import LogForm
 from ..picture import Picture
-from ..reading_words import LIKE
 from ..say import Say
 from ..section import SectionPicture
 from ..state import WORKING_FILE
@@ -53,7 +51,7 @@ class BatchBench(Bench):
     here = "batch.ipynb"
 
     def __init__(self, state):
-        self.composing = Composing(state, self._try)
+        self.composing = Composing(state)
         self.taking = Taking(state)
         super().__init__(state)
 
@@ -78,7 +76,7 @@ class BatchBench(Bench):
         self.by_hand(self.pictures["section"])
         for name in ("answer", "more", "weigh"):
             self.says[name] = Say("", "answer")
-        for name in ("verdicts", "rests", "log", "file"):
+        for name in ("verdicts", "rests"):
             self.says[name] = Say("", "note")
         self.says["dropped"] = self.taking.said
 
@@ -172,28 +170,18 @@ class BatchBench(Bench):
             self.says["trouble"].tell(error.said(), "alert")
 
     def _build_log(self) -> None:
-        names = [piece.name for piece in self.state.batch.pieces]
-        self.reading = {
-            "what": Pick("What", list(READINGS)),
-            "value": Line("Reading", "", "3.1 %"),
-            "at": Line("When", "", "now"),
-            "piece": Pick("Which piece", [("", "all of them"), *((name, name) for name in names)]),
-            "note": Line("Note", "", "floats a little"),
-        }
-        self.reading["what"].observe(lambda change: self._like(), "value")
-        self._like()
-        write, back = Press("Write into the log", main=True), Press("Take the last one out")
-        starts = Press("It starts now")
-        write.on_press(lambda button: self._try(self._log))
-        back.on_press(lambda button: self.state.unlog())
+        self.log = LogForm(self.state, "weight")
+        self.reading = self.log.fields
+        starts, lead = Press("It starts now"), Press("Write a reading down")
         starts.on_press(lambda button: self._start_now())
-        self.controls |= {f"log {name}": control for name, control in self.reading.items()}
-        self.controls |= {"log": write, "unlog": back, "start now": starts}
+        lead.on_press(lambda button: self._to_the_log())
+        self.controls |= self.log.controls | {"start now": starts, "to the log": lead}
+        self.says |= {"written": self.log.written, "log": self.log.listed}
 
-    def _like(self) -> None:
-        """Show how a reading of this sort is written."""
-        what, us = self.reading["what"].value, self.state.batch.units == "us"
-        self.reading["value"].placeholder = LIKE[what][us] if what in LIKE else "nothing to write here"
+    def _to_the_log(self) -> None:
+        """Open the form of the log, and bring it under the hand: it stands far below the picture of a narrow page."""
+        self.log_fold.opened = True
+        self.reading["what"].called += 1
 
     def _start_now(self) -> None:
         plan = self.state.batch.plan
@@ -206,14 +194,6 @@ class BatchBench(Bench):
         """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
         kind = "text/html" if file.endswith("html") else "text/plain"
         self._try(lambda: button.hand_over(file, make(), kind, new_tab=file != "page.html"))
-
-    def _log(self) -> None:
-        """Write a reading; an empty time is now."""
-        said = {name: control.value for name, control in self.reading.items()}
-        at = moment_of(self.state.batch, said.pop("at"))
-        if self.state.log(from_plain(Reading, said | {"at": units.text(at, "time", "metric")})):
-            for name in ("value", "at", "note"):
-                self.reading[name].value = ""
 
     def _save(self) -> None:
         if self.state.save(self.file.value):
@@ -247,10 +227,6 @@ class BatchBench(Bench):
         self.says["verdicts"].text = "\n".join(
             f"{_sign(v)}: {v.sentence}{_often(outcome, v)} [{v.source}]" for v in outcome.verdicts
         )
-        where = state.path or "Not saved yet"
-        readings = [f"{units.show(r.at, 'time')}: {r.what} {r.value} {r.note}".rstrip() for r in state.batch.log]
-        self.says["log"].text = "**Log**\n" + ("\n".join(readings) if readings else "Nothing is written down yet.")
-        self.says["file"].text = f"{where}{'' if state.saved else ', with changes that are not saved'}."
 
     def _draw_lines(self) -> None:
         many = self.state.shown_outcome().spread
@@ -279,19 +255,16 @@ class BatchBench(Bench):
         controls = self.controls
         cards = self._cards()
         papers = [controls[name] for name in ("report", "plan", "sheet", "label", "page")]
-        log = row(
-            *self.reading.values(), column(controls["log"], controls["unlog"], controls["start now"]), at_least=180
-        )
         lines = row(*(self.pictures[name] for name in ("salt", "nitrite", "bath")), at_least=320)
-        self.fold("Log: what was measured, and when", log, self.says["log"])
+        self.log_fold = self.fold("Log: what was measured, and when", self.log.box(controls["start now"]))
         self.fold(FOLD, *cards, opened=True)
         self.fold(ASKED, row(*self.taking.asked.values(), at_least=180))
         self.fold("What the rules and the checks say", row(controls["rules"], at_least=220), self.says["verdicts"])
         self.fold("Salt, nitrite and brine over the days", lines, draw=self._draw_lines)
         self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
-        dials = [self.file, buttons(controls["open"], controls["save"]), self.says["file"], *papers]
+        dials = [self.file, buttons(controls["open"], controls["save"]), *papers]
         return self.page(
-            [self.says["answer"]],
+            [self.says["answer"], buttons(controls["to the log"])],
             self.pictures["section"],
             dials,
             [row(self.says["more"], self.says["weigh"], at_least=320), self.taking.drop, self.says["dropped"]],
@@ -320,7 +293,7 @@ class BatchBench(Bench):
             if title.startswith("Weigh-out")
         ]
         whole = column(Say("**The batch**", "note"), *fields["The batch"].values())
-        begin = column(controls["template"], controls["begin"])
+        begin = column(controls["template"], controls["begin"], self.composing.begun)
         rows = [
             row(begin, controls["way"], at_least=250),
             row(*pieces, column(controls["add piece"]), at_least=250),
