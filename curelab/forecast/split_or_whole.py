@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -46,7 +47,8 @@ FOLDED = Hand("folded over", "folded", "Folding")
 @dataclass(frozen=True)
 class Way:
     """One way to do it: the pieces, and when each is ready in usual, slow and fast meat; the soak that brings them to eating salt once the
-    last is out, None where one never has its salt; kg of water for that soak, and for a brine that covers them in the vessel, None without one.
+    last is out, None where one never has its salt; kg of water for that soak, and for a brine that covers them in the vessel, None without one,
+    inf where it is too low for them.
     """
 
     pieces: tuple[Piece, ...]
@@ -95,7 +97,8 @@ class BothWays(Shown):
                 "way": name, "pieces": [piece.name for piece in way.pieces], "weight": sum(piece.weight for piece in way.pieces),
                 "out": way.out, "cook": way.cooked, "cook_slow": reached_or_none(way.last("ready")[1]),
                 "cook_fast": reached_or_none(way.last("ready")[2]), "protected": way.protected,
-                "soak": None if way.soak is None else way.soak.value, "soak_water": way.soak_water, "brine_water": way.brine_water,
+                "soak": None if way.soak is None else way.soak.value, "soak_water": way.soak_water,
+                "brine_water": None if way.brine_water is None else reached_or_none(way.brine_water),
             }
             for name, way in (("whole", self.whole), (self.short, self.parts))
         ]  # fmt: skip
@@ -216,9 +219,14 @@ def _said(piece: Piece, whole: Way, parts: Way, hand: Hand, trimmed: float, syst
     if all(way.soak is not None and way.soak.value == 0 for way in (whole, parts)):
         said.append("Neither way needs a soak.")
     if whole.brine_water is not None and parts.brine_water is not None:
-        water = [units.show(way.brine_water, "water", system, digits=2) for way in (parts, whole)]  # type: ignore[arg-type]
+        water = [
+            f"{units.show(kilograms, 'water', system, digits=2)} {name}"
+            if math.isfinite(kilograms)
+            else f"none {name}, for the vessel is too low"
+            for name, kilograms in ((hand.short, parts.brine_water), ("whole", whole.brine_water))
+        ]
         said.append(
-            f"Water that covers the meat in this vessel: {water[0]} {hand.short}, {water[1]} whole. Weigh out salt and cure for the one you take."
+            f"Water that covers the meat in this vessel: {', '.join(water)}. Weigh out salt and cure for the one you take."
         )
     if trimmed > 1e-9 * piece.weight:
         said.append(f"Fat trimmed off: {units.show(trimmed, 'mass', system, digits=2)}.")

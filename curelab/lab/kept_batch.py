@@ -65,6 +65,7 @@ class KeptBatch(T.HasTraits):
         self._past: list[Batch] = []  # what undo goes back to, the last one first to go
         self._begun = self.batch  # as it stood in the file when this change began
         self._stamp = files.stamp(path)
+        self._refused: tuple[str, Any] | None = None  # the file that could not be opened last, as it was
         self._moved = -STEP
         self.let_go()
 
@@ -200,6 +201,7 @@ class KeptBatch(T.HasTraits):
         """Take the batch from a file; on a fault keep what there is and set `problems`."""
         found = self._try(lambda: batches.load(path))
         if found is None:
+            self._refused = str(path), files.stamp(path)
             return False
         own = kept(path)
         self._past, self._begun, self._stamp = [], found, files.stamp(path)
@@ -270,10 +272,14 @@ class KeptBatch(T.HasTraits):
 
     def elsewhere(self) -> str | None:
         """The file that another page has in hand by now, or that was changed there; None where nothing is new, or unsaved changes stand here."""
-        if self.hand is None or not self.saved or self.problems:
+        if self.hand is None or not self.saved:
             return None
         path = self.hand.file() or self.path
-        if not path or not Path(path).exists() or (path == self.path and files.stamp(path) == self._stamp):
+        if (
+            not path
+            or not Path(path).exists()
+            or (path, files.stamp(path)) in ((self.path, self._stamp), self._refused)
+        ):
             return None
         return path
 

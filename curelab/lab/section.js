@@ -34,6 +34,7 @@ function sectionView(part, say = () => {}, change = null) {
   part.legend = () => ({ stops: (HUES[key] || HUES.salt).map(parts => `rgb(${parts.join(',')})`), words: legendWords() });
   // What is seen: every place on the day that is shown, then the courses over all days.
   part.numbers = () => {
+    if (meta.sketch) return [[meta.sketch]];
     const { label, unit } = quantity(), rows = [['piece', 'what', 'day', 'x, cm', 'y, cm', `${label}, ${unit}`, 'low', 'high']];
     for (const piece of data.pieces) {
       const own = piece.read[key], [value, low, high] = [own.values, own.low, own.high].map(each => each && now(each, piece.readings));
@@ -66,6 +67,8 @@ function sectionView(part, say = () => {}, change = null) {
   function show(message, buffer) {
     const before = meta, was = before ? day() : 0;
     meta = message; made += 1;
+    part.root.classList.toggle('cl-sketch', Boolean(meta.sketch));     // its colours are not those of this batch: no figure may be read off them
+    if (meta.sketch) { stopPlaying(); part.readout.hidden = true; part.live.textContent = ''; }
     if (!meta.quantities.some(each => each.key === key)) key = meta.quantities[0].key;
     data = unpacked(message, buffer);
     frame = frameOf(before && before.opens === meta.opens ? was : meta.opens);
@@ -170,15 +173,14 @@ function sectionView(part, say = () => {}, change = null) {
     });
     cross();
     const head = `${dayWords(day())}${meta.lanes.length > 1 ? '' : `, ${stageNow(0)}`}. `;
-    const text = head[0].toUpperCase() + head.slice(1) + sentences.map(s => s[0].toUpperCase() + s.slice(1)).join('. ') + '.';
+    const text = head[0].toUpperCase() + head.slice(1) + (meta.sketch || sentences.map(s => s[0].toUpperCase() + s.slice(1)).join('. ') + '.');
     told.textContent = text;
     front.setAttribute('aria-label', text);
     range.value = frame;
     range.setAttribute('aria-valuetext', text);
     play.textContent = playing ? '❚❚' : '▶';
     play.setAttribute('aria-label', playing ? 'Stop playing' : `Play the ${inHours() ? 'hours' : 'days'}`);
-    profile();
-    courses();
+    if (!meta.sketch) { profile(); courses(); }
     say({ key, day: day() });
   }
 
@@ -343,7 +345,7 @@ function sectionView(part, say = () => {}, change = null) {
     playing = requestAnimationFrame(go);
   }));
   function touch(event) {
-    if (!geometry || !data || part.root.classList.contains('cl-failed')) return;
+    if (!geometry || !data || meta.sketch || part.root.classList.contains('cl-failed')) return;
     const frameBox = front.getBoundingClientRect(), drawn = geometry.W / frameBox.width;             // less than 1 where the picture is zoomed
     const X = (event.clientX - frameBox.left) * drawn, Y = (event.clientY - frameBox.top) * drawn;
     const number = geometry.boxes.findIndex(box => X >= box.x && X <= box.x + box.w && Y >= box.y && Y <= box.y + box.h);
@@ -369,7 +371,7 @@ function sectionView(part, say = () => {}, change = null) {
   keys.addEventListener('keydown', guarded(event => {
     const piece = data?.pieces[touched.piece], move = { ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1] }[event.key];
     if (event.key === 'Escape') { part.readout.hidden = true; return; }
-    if (!move || !piece) return;
+    if (!move || !piece || meta.sketch) return;
     event.preventDefault();
     let { piece: number, row, column } = touched;
     row = Math.max(0, Math.min(piece.rows - 1, row + move[0])); column += move[1];

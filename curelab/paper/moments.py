@@ -50,6 +50,15 @@ def since_start(
     return 60.0 * minutes
 
 
+def elapsed(batch: Batch, now: datetime) -> float | None:
+    """Seconds from the start of a batch to `now`, an aware time; None for a batch that says no start. A floating clock is read off the wall."""
+    if batch.start is None:
+        return None
+    clock = KitchenClock.of(batch)
+    local = now if clock.zone else now.astimezone().replace(tzinfo=None)
+    return 60.0 * (clock.instant_of(local) - clock.instant(batch.start, "start"))
+
+
 def moment_of(batch: Batch, words: str) -> float:
     """Seconds after the start of a batch that words tell: "" for now, "4 d" after the start, or "2026-03-04 09:00" on the kitchen's clock.
 
@@ -77,4 +86,4 @@ def now_words(zone: str | None) -> str:
     return f"{now:%Y-%m-%d %H:%M}"
 
 
-__all__ = ["moment_of", "now_words", "since_start", "start_of"]
+__all__ = ["elapsed", "moment_of", "now_words", "since_start", "start_of"]

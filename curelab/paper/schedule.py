@@ -31,6 +31,7 @@ from . import say_time
 from .beside import readings_of, remarks_of, with_answer
 from .dated_checks import Check, checks_of
 from .kitchen_clock import KitchenClock, intersect, nearest
+from .moments import elapsed
 from .tasks import Laid, Task, band_of, probed, tasks_of
 from .timeline import Impossible, Link, lay
 
@@ -138,11 +139,12 @@ def schedule(
 
     Parameters: `outcome`, what `run(batch, log=False)` gave, if it is there already; `log`: whether the
     days to check take up the log (the dates stay as planned); `now`, an aware time: a plan backward from the
-    serving time that should have begun before it is told so. A batch without `start` and
+    serving time that should have begun before it is told so, and a fridge log has no holes after it. A batch without `start` and
     `plan` gets days instead of dates; one with `start` only, a floating clock that knows no clock change.
     Raises InputError for a plan that is impossible, with the nearest one that is possible.
     """
-    wished = outcome or run(batch, log=False)
+    since = None if now is None else elapsed(batch, now)
+    wished = outcome or run(batch, log=False, now=since)
     plan = batch.plan
     clock = KitchenClock.of(batch)
     links, where = _links(batch, wished, late=bool(plan and plan.serve))
@@ -158,10 +160,12 @@ def schedule(
     turns, left_out, wanted_turns = _turns(wished, borders, where, clock, batch)
     stages = _stages(wished, links, borders, where, turns, wanted_turns)
     planned = (
-        wished if stages == batch.stages else run(batch.but(stages=stages), numbers=wished.history.numbers, log=False)
+        wished
+        if stages == batch.stages
+        else run(batch.but(stages=stages), numbers=wished.history.numbers, log=False, now=since)
     )
-    known = run(batch) if log and batch.log else None
-    told = planned if known is None else known if stages == batch.stages else run(batch.but(stages=stages))
+    known = run(batch, now=since) if log and batch.log else None
+    told = planned if known is None else known if stages == batch.stages else run(batch.but(stages=stages), now=since)
     dated = bool(batch.start or serve)
     local = clock.local if dated else lambda instant: None
     bands = {index: band_of(wished, index) for index in set(where) if index is not None and probed(wished, index)}

@@ -51,10 +51,11 @@ def drawn(page) -> None:
     )
 
 
+@pytest.mark.repeats  # the same moves as in tests/lab/test_composing.py; four new shapes are worked out
 def test_a_batch_is_put_together_dragged_cut_in_two_saved_and_opened_again(stage, tmp_path):
     # All draws for once: the hand goes on while they are worked out.
-    with stage.running_lab(None, tmp_path, few=False) as (address, _), stage.watched_page() as page:
-        page.goto(address.replace("start.ipynb", "batch.ipynb"))
+    with stage.running_lab("batch.ipynb", tmp_path, few=False) as (address, _), stage.watched_page() as page:
+        page.goto(address)
         page.get_by_role("button", name="Double: thin end").press("Enter", timeout=90_000)
         page.get_by_label("Kind of stage").select_option("soak")
         page.get_by_role("button", name="Add this stage").click()
@@ -147,9 +148,10 @@ def test_a_hand_moves_by_mm_and_in_a_us_batch_by_eighths_of_an_inch(stage, unit,
         assert page.problems == []
 
 
+@pytest.mark.repeats
 def test_at_phone_width_every_button_and_field_is_large_enough_for_a_thumb(stage, tmp_path):
-    with stage.running_lab(None, tmp_path) as (address, _), stage.watched_page(width=400) as page:
-        page.goto(address.replace("start.ipynb", "batch.ipynb"))
+    with stage.running_lab("batch.ipynb", tmp_path) as (address, _), stage.watched_page(width=400) as page:
+        page.goto(address)
         page.get_by_role("button", name="Write a reading down").click(timeout=90_000)
         page.get_by_role("button", name="Write into the log").wait_for()
         small = page.evaluate(

@@ -20,8 +20,8 @@ DEMO = "batches/demo_brisket.toml"
 def kitchen(stage, tmp_path_factory):
     """(address of the page, folder) of a lab with the notebooks that are shipped."""
     folder = tmp_path_factory.mktemp("kitchen")
-    with stage.running_lab(None, folder) as (address, _):
-        yield address.replace("start.ipynb", "learning.ipynb"), Path(folder)
+    with stage.running_lab("learning.ipynb", folder) as (address, _):
+        yield address, Path(folder)
 
 
 def fill(page, label: str, words: str) -> None:
@@ -77,6 +77,7 @@ def test_a_cook_learns_from_a_batch(stage, kitchen):
         assert page.problems == [] and page.outside == []
 
 
+@pytest.mark.repeats
 def test_at_phone_width_nothing_is_cut_off(stage, kitchen):
     address, _ = kitchen
     with stage.watched_page(width=400) as page:

@@ -11,6 +11,8 @@ from curelab.__main__ import main
 from curelab.batch import from_table
 from curelab.units import read
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 BATCH = """
 schema = 1
 name = "strip"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Piece, Rest, simulate
-from curelab.transport import memory, star
+from curelab.transport import memory, modes, star
 
 PIECES = tuple(Piece(name=f"piece {n}", thickness=f"{3 + n} cm", weight="1 kg") for n in range(star.MANY))
 CAPPED = tuple(piece.but(fat_cap="5 mm") for piece in PIECES)
@@ -37,7 +37,7 @@ def readings(pieces, rounds=3):
 @pytest.mark.parametrize("pieces", (PIECES, CAPPED))
 def test_shared_modes_give_what_modes_solved_anew_give(pieces, monkeypatch):
     shared = readings(pieces)
-    monkeypatch.setattr(star._Once, "__call__", lambda self: self.part.solved)
+    monkeypatch.setattr(modes.Once, "__call__", lambda self: self.part.solved)
     np.testing.assert_allclose(shared, readings(pieces), rtol=1e-9)
 
 

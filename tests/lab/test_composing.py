@@ -1,8 +1,11 @@
 """A batch put together on its page: what the buttons make is what the library makes; undo, saving by itself, files dropped, the log of now."""
 
+import asyncio
+from collections import Counter
 from datetime import datetime, timedelta
 
 import pytest
+from ipywidgets.widgets.widget import _instances
 
 from curelab.batch import Reading, load, save
 from curelab.compose import (
@@ -15,7 +18,7 @@ from curelab.compose import (
     remove_piece,
     template,
 )
-from curelab.lab import kept_batch
+from curelab.lab import kept_batch, workbench
 from curelab.lab.benches import bench
 from curelab.lab.hand import NOTE, free_path, in_hand
 from curelab.lab.state import WORKING_FILE, State, opened, starting_batch
@@ -146,6 +149,55 @@ def test_a_page_that_is_looked_at_again_shows_what_is_in_hand(folder):
     there.open(str(DEMO))
     page.nav.seen += 1
     assert names(here) == ["loin"] and here.path == str(DEMO)
+
+
+def test_a_page_that_is_left_has_written_and_one_that_is_seen_looks_again(folder, monkeypatch):
+    monkeypatch.setattr(workbench, "AGAIN", 0.01)
+    monkeypatch.setattr(workbench.Bench, "when_at_rest", lambda page, work: work.close())
+    here, there = opened(), opened()
+    page, other = bench("batch", here), bench("batch", there)
+    drawn = here.revision
+
+    async def both() -> None:
+        page.nav.seen += 1
+        await asyncio.sleep(0.05)
+        assert here.revision == drawn  # nothing new, nothing drawn
+        there.edit(add_piece, step=True)
+        other.nav.left += 1
+        assert there.saved and other.nav.kept == other.nav.left and "saved as" in other.nav.batch
+        for _ in range(100):
+            await asyncio.sleep(0.01)
+            if here.batch == there.batch:
+                break
+        assert here.batch == there.batch and "piece 3 double" in page.controls
+        page.nav.left += 1
+        there.edit(add_piece, step=True)
+        there.keep()
+        await asyncio.sleep(0.05)
+        assert here.batch != there.batch  # nobody sees it
+        here.edit_piece(0, thickness="thick")
+        (folder / "broken.toml").write_text("pieces = 3")
+        there.hand.take("broken.toml")
+        page.nav.seen += 1
+        assert here.problems and here.elsewhere() is None  # said once, and not tried again until it is another file
+        there.hand.take(there.path)
+        page.nav.seen += 1
+        assert here.batch == there.batch and not here.problems
+        page.nav.left += 1
+
+    asyncio.run(both())
+
+
+def test_what_clashes_is_undone_on_the_page_that_says_so(folder):
+    save(template("loin"), WORKING_FILE)
+    here, there = opened(), opened()
+    there.edit(lambda batch: batch.but(name="Theirs"))
+    there.keep()
+    here.edit(lambda batch: batch.but(name="Mine"))
+    here.keep()
+    assert "press Undo until it is saved" in here.unkept and here.undo()
+    here.keep()
+    assert here.saved and not here.unkept and here.batch.name == "Theirs"
 
 
 def test_what_came_with_the_lab_is_saved_beside_the_pages(folder):
@@ -301,3 +353,14 @@ def test_a_station_is_added_where_the_cut_is_as_it_was_and_taken_out_again(name)
     ends = len(batch.pieces[0].stations)
     controls = page.controls if name == "batch" else page.measures
     assert controls[f"piece 1 station {ends} add"].disabled  # nothing is known behind the last one
+
+
+def test_a_page_that_was_made_anew_leaves_no_widget_behind():
+    """What stood there before would come along with every reload, which then takes longer and longer."""
+    page = bench("batch", State(strict=True))
+    before = Counter(type(each).__name__ for each in _instances.values())
+    page.state.edit(lambda batch: duplicate_piece(batch, 1), step=True)
+    assert len(_instances) > sum(before.values())
+    page.state.undo()
+    page.put_by()
+    assert Counter(type(each).__name__ for each in _instances.values()) == before

@@ -61,12 +61,17 @@ def thicker_meanwhile(page):
     assert picture.problem == "" and len(before[0]["stations"]) == 2 and after["stations"] == [] and after["along"] == 0
     assert tall(picture) == pytest.approx(before[1] * (2 + 4) / (2 + 3), rel=1e-5)
     assert page.state.batch.pieces[0].stations[1].thickness == 0.04
-    assert (
-        unsaid(picture) == 2 * picture.meta["frames"] and not picture.meta["spot"]
-    )  # no place is said to be cured, or the slowest
+    # No place is said to be cured, or the slowest; no course over the days, no band: the colours alone are those of the old shape.
+    assert unsaid(picture) == 2 * 3 * picture.meta["frames"] and not picture.meta["spot"]
+    assert after["banded"] == [] and picture.meta["sketch"] == SCALED
     assert page.says["rests"].text == ""
     page.state.undo()
-    assert page.says["answer"].text and unsaid(picture) == 0 and picture.caption.startswith(page.state.batch.name)
+    assert (
+        page.says["answer"].text
+        and unsaid(picture) == 0
+        and not picture.meta["sketch"]
+        and picture.caption.startswith(page.state.batch.name)
+    )
     page.stop_settling()
 
 

@@ -17,6 +17,8 @@ from curelab.outcome import run
 from curelab.paper.scaling import scale, shop, shop_words
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 BRISKET = load(datasets_folder() / "demo_brisket.toml")
 LOIN = load(datasets_folder() / "demo_loin.toml")
 

@@ -149,14 +149,18 @@ class BatchBench(Bench):
             "sheet": (
                 "Batch sheet to print",
                 "sheet.html",
-                lambda: sheet_html(sheet(schedule(state.batch)), self._paper()),
+                lambda: sheet_html(sheet(schedule(state.batch, now=datetime.now(UTC))), self._paper()),
             ),
             "label": (
                 "Label for the vessel",
                 "label.html",
-                lambda: label_html(label(schedule(state.batch)), self._paper()),
+                lambda: label_html(label(schedule(state.batch, now=datetime.now(UTC))), self._paper()),
             ),
-            "page": ("A page to carry, for the phone", "page.html", lambda: page_html(schedule(state.batch))),
+            "page": (
+                "A page to carry, for the phone",
+                "page.html",
+                lambda: page_html(schedule(state.batch, now=datetime.now(UTC))),
+            ),
         }
         for name, (words, file, make) in papers.items():
             self.controls[name] = Press(words)

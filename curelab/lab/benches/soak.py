@@ -10,7 +10,7 @@ from ...engine.run import FREE
 from ...engine.simulate import simulate
 from ...fields import InputError
 from ...forecast import least_water, soak_for_the_plate, soak_needed
-from ...forecast.ready import LOOKED
+from ...forecast.ready import LOOKED, Ready
 from ...show import pictures, telling
 from ...show.answer import FOLLOWS, Planned, answer
 from ...show.section import section
@@ -178,7 +178,7 @@ class SoakBench(Bench):
     def _seen(self) -> tuple[Spread, int]:
         """All stages, and the number of the soak."""
         batch = self.state.batch
-        return self.state.spread(with_soak(batch).filled()), self._soak(batch)
+        return self.state.by_clock(with_soak(batch).filled()), self._soak(batch)
 
     def draw(self):
         state = self.state
@@ -201,14 +201,21 @@ class SoakBench(Bench):
         if self.follows(many, "cure"):
             self.says["after"].text += f" {FOLLOWS}"
             return
-        cure = state.spread(state.cure_lasting(LOOKED))  # stays while only the soak is changed
-        if self.follows(cure, "cure"):
+        found = self._ready()
+        if found is None:
             return
         out = Planned(batch.stages[state.cure].longest)
-        found = cure.ready(state.cure, [0], at_most=LOOKED)[0]
         inside = [telling.soaked_inside(many, number, piece, batch.units), *([rested] if enough else [])]
         cured = answer(found, batch.pieces[0], many.usual.numbers, out, batch.units)[:2]
         self.says["cure"].text = " ".join((*inside, *cured))
+
+    def _ready(self) -> Ready | None:
+        """When the first piece is ready: with its soak, where the cure ends too salty; None while ranges are worked out."""
+        state = self.state
+        if soaked := state.soaked(with_soak(state.batch).filled(), [0]):
+            return soaked[1][0]
+        cure = state.spread(state.cure_lasting(LOOKED))  # stays while only the soak is changed
+        return None if self.follows(cure, "cure") else cure.ready(state.cure, [0], at_most=LOOKED)[0]
 
     def _draw_lines(self):
         many, number = self._seen()
