@@ -23,9 +23,9 @@ from ..compose import (
     split_piece,
     way_of,
 )
-from ..compose.stages import KINDS
+from ..compose.stages import KINDS, end_stage, waits_by
 from ..fields import InputError
-from ..show.composing import BUTTONS, OWN_GRAMS, piece_title, stage_title, started
+from ..show.composing import BUTTONS, BY_CLOCK, BY_THERMOMETER, OWN_GRAMS, piece_title, stage_title, started
 from .boxes import buttons, column
 from .controls import Line, Pick, Press
 from .lasting import Lasting
@@ -40,11 +40,13 @@ EDITS: dict[str, tuple[Callable[..., Batch], ...]] = {
 
 
 def shape_of(batch: Batch) -> Any:
-    """What the cards hang on: names and shapes of pieces, their stations, kinds of stages, their end rule and whether they are weighed, method and cure mix."""
+    """What the cards hang on: names and shapes of pieces, their stations, kinds of stages, their end rule, whether they are weighed and their waters, method and cure mix."""
     plan = batch.weigh_out
     return (
         tuple((piece.name, piece.shape, len(piece.stations), bool(piece.fatty)) for piece in batch.pieces),
-        tuple((stage.tag, stage.until is None, stage.weighed) for stage in batch.stages),
+        tuple(
+            (stage.tag, stage.until is None, stage.weighed, len(getattr(stage, "waters", ()))) for stage in batch.stages
+        ),
         None if plan is None else (plan.tag, plan.cure is None),
     )
 
@@ -71,6 +73,7 @@ class Composing:
             self._buttons("piece", number, len(batch.pieces), batch.pieces[number].name)
         for number, stage in enumerate(batch.stages):
             self._buttons("stage", number, len(batch.stages), f"stage {number + 1}, {stage.tag}")
+            self._ends(number)
         self._press("add piece", "Add a piece", lambda: self.edit(add_piece, "add piece"))
         kinds = Pick("Kind of stage", list(KINDS), "rest")
         self.controls["kind"] = kinds
@@ -129,6 +132,19 @@ class Composing:
             self._press(key, label, partial(self.edit, change, focus), f"{label}: {name}")
             self.controls[key].disabled = not able
             self.controls[key].small = True
+
+    def _ends(self, number: int) -> None:
+        """Whether a stage ends by the clock or by a thermometer, where its kind can do both."""
+        stage = self.state.batch.stages[number]
+        if waits_by(stage, self.state.batch.units) is not None:
+            ends = Pick("Ends", [(False, BY_CLOCK), (True, BY_THERMOMETER)], stage.until is not None)
+            ends.observe(lambda change: self.edit(lambda b: end_stage(b, number, ends.value)), "value")
+            self.controls[f"stage {number + 1} ends"] = ends
+
+    def ending(self, number: int) -> list[Any]:
+        """The control that says by what a stage ends; none where there is no choice."""
+        key = f"stage {number + 1} ends"
+        return [self.controls[key]] if key in self.controls else []
 
     def _split(self, number: int) -> None:
         piece = self.state.batch.pieces[number]

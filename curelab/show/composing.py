@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..batch import Batch
 
 BUTTONS = ("Earlier", "Later", "Double", "Remove")  # of a piece and of a stage
+BY_CLOCK, BY_THERMOMETER = "by the clock", "by a thermometer in the meat"
 STATION_BUTTONS = ("Add one behind it", "Take it out")
 STATIONS = "The shape in figures: each place where it was measured"
 OWN_GRAMS = "grams of its own"  # a batch without a weigh-out
@@ -24,6 +25,11 @@ def piece_title(batch: Batch, number: int) -> str:
 def stage_title(batch: Batch, number: int) -> str:
     """ "Stage 1: brine". Counts from 0."""
     return f"Stage {number + 1}: {batch.stages[number].tag}"
+
+
+def water_title(number: int) -> str:
+    """ "Water 1", of a soak. Counts from 0."""
+    return f"Water {number + 1}"
 
 
 def station_title(number: int) -> str:
@@ -48,5 +54,5 @@ def begun(name: str, kept_as: str) -> str:
 
 
 __all__ = [
-    "ASKED", "BUTTONS", "DROP", "FOLD", "NEITHER", "OWN_GRAMS", "STATIONS", "STATION_BUTTONS", "TOO_LARGE", "WEIGHED", "begun", "piece_title", "stage_title", "started", "station_title", "taken",
+    "ASKED", "BUTTONS", "BY_CLOCK", "BY_THERMOMETER", "DROP", "FOLD", "NEITHER", "OWN_GRAMS", "STATIONS", "STATION_BUTTONS", "TOO_LARGE", "WEIGHED", "begun", "piece_title", "stage_title", "started", "station_title", "taken", "water_title",
 ]  # fmt: skip

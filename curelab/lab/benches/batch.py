@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from ...compose.pieces import unknown_to
-from ...fields import InputError
+from ...compose.sound import replaced
+from ...fields import InputError, sentences
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
 from ...matter.solutes import SOLUTES
@@ -17,7 +18,7 @@ from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
 from ...show import pictures, telling
-from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title
+from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title, water_title
 from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
 from ...show.section import Section, section
@@ -113,6 +114,8 @@ class BatchBench(Bench):
                 title,
             )
             self.forms.append((title, fields))
+            for k in range(len(getattr(stage, "waters", ()))):
+                self._water(number, k)
         for title, fields in self.forms:
             self.controls |= {f"{title}: {name}": control for name, control in fields.items()}
         rules = Pick("Rules to check", list(RULE_SETS), state.batch.rules)
@@ -120,6 +123,20 @@ class BatchBench(Bench):
             lambda change: state.edit(lambda batch: batch.but(rules=rules.value, product="cured meat")), "value"
         )
         self.controls["rules"] = rules
+
+    def _water(self, number: int, k: int) -> None:
+        """Fields of one water of a soak."""
+
+        def put(**changes) -> bool:
+            def change(batch):
+                waters = batch.stages[number].waters
+                soak = batch.stages[number].but(waters=replaced(waters, k, waters[k].but(**changes)))
+                return batch.but(stages=replaced(batch.stages, number, soak))
+
+            return self.state.edit(change)
+
+        title = f"{stage_title(self.state.batch, number)}, {water_title(k).lower()}"
+        self.forms.append((title, form(self.state, lambda batch: batch.stages[number].waters[k], put, title=title)))
 
     def _weigh_out_fields(self, title: str) -> dict:
         """What the label of the cure mix says, and the fields of the weigh-out."""
@@ -131,7 +148,8 @@ class BatchBench(Bench):
             return fields
         on_label = form(
             state, lambda batch: batch.weigh_out.cure,
-            lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)), title=title, labels=ON_LABEL,
+            lambda **changes: state.edit(lambda batch: batch.but(weigh_out=batch.weigh_out.but(cure=batch.weigh_out.cure.but(**changes)))),
+            title=title, labels=ON_LABEL,
         )  # fmt: skip
         return {f"label {name}": control for name, control in on_label.items()} | fields
 
@@ -196,6 +214,10 @@ class BatchBench(Bench):
 
     def _hand_over(self, button, file: str, make) -> None:
         """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
+        if self.state.faults:  # it would be made of the batch as it was
+            said = f"{sentences(self.state.faults.values())} Put this right first; then the paper can be made."
+            self.says["trouble"].tell(said, "alert")
+            return
         kind = "text/html" if file.endswith("html") else "text/plain"
         self._try(lambda: button.hand_over(file, make(), kind, new_tab=file != "page.html"))
 
@@ -274,6 +296,15 @@ class BatchBench(Bench):
             [row(self.says["more"], self.says["weigh"], at_least=320), self.taking.drop, self.says["dropped"]],
         )
 
+    def _of_stage(self, number: int, fields: dict) -> list:
+        """What stands in the card of a stage: that it is weighed out elsewhere, its fields, and those of its waters."""
+        title, stage = stage_title(self.state.batch, number), self.state.batch.stages[number]
+        made = [] if stage.weighed else [Say(WEIGHED, "note")]
+        made += fields[title].values()
+        for k in range(len(getattr(stage, "waters", ()))):
+            made += [Say(f"**{water_title(k)}**", "note"), *fields[f"{title}, {water_title(k).lower()}"].values()]
+        return made
+
     def _cards(self):
         """The cards of the batch, in the order in which a cook fills them in: pieces, way of curing, stages."""
         composing, controls, batch = self.composing, self.controls, self.state.batch
@@ -283,13 +314,8 @@ class BatchBench(Bench):
             own = fields[piece_title(batch, number)].values()
             pieces.append(composing.card("piece", number, *own, *self.stations[number], *composing.splitting(number)))
         stages = [
-            composing.card(
-                "stage",
-                number,
-                *([] if stage.weighed else [Say(WEIGHED, "note")]),
-                *fields[stage_title(batch, number)].values(),
-            )
-            for number, stage in enumerate(batch.stages)
+            composing.card("stage", number, *composing.ending(number), *self._of_stage(number, fields))
+            for number in range(len(batch.stages))
         ]
         weigh_out = [
             column(Say(f"**{title}**", "note"), *own.values())
