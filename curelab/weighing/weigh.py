@@ -32,12 +32,7 @@ class CureLabel(Record):
 
     name: str = ruled(Words(60))
     nitrite: float = quantity(
-        "fraction",
-        "0 %",
-        "20 %",
-        'read the label, like "6.25 %"; never use pure nitrite: a few grams kill',
-        above_low=True,
-        example="6.25 %",
+        "fraction", "0 %", "20 %", "read the label; pure nitrite kills by the gram", above_low=True, example="6.25 %"
     )
     nitrate: float = quantity("fraction", "0 %", "20 %", "read the label; most mixes have none", default=0.0)
 
