@@ -201,7 +201,7 @@ def test_under_a_cap_no_place_of_the_lean_holds_less_than_the_slowest_spot():
             lean = every[:, meat.lean[tissues]]
             farthest = lean.min(axis=1) if number == 0 else -lean.max(axis=1)
             beyond = (farthest - (core if number == 0 else -core)) / every.max()
-            assert -1e-6 < beyond.min() and beyond.max() < 0.015, (name, number, beyond)  # between nodes: a parabola
+            assert beyond.min() > -1e-6 and beyond.max() < 0.015, (name, number, beyond)  # between nodes: a parabola
 
 
 def test_draws_are_near_the_usual_case():
