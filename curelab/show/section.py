@@ -24,6 +24,7 @@ from ..recipe.stages import Stage
 from ..spread import Spread
 from ..units import DAY, convert, show
 from .pictures import NAMES, scale
+from .scale_ends import ends
 
 ABOVE = 0.01  # of the highest average, by which the core stands above it where it is no slowest spot (judgement)
 LONGER, OVER = "left longer", "over"
@@ -72,8 +73,8 @@ class Drawn:
 
 @dataclass(frozen=True)
 class Quantity:
-    """key; label; unit as it is shown; least, most: the values of the lightest and the darkest colour; reached: what the line says from which on
-    it is enough; after a bar, what it says where the outside is below the line.
+    """key; label; unit as it is shown; least, most: the values of the lightest and the darkest colour; top: of the highest place that a chart
+    has room for; reached: what the line says from which on it is enough; after a bar, what it says where the outside is below the line.
     """
 
     key: str
@@ -81,6 +82,7 @@ class Quantity:
     unit: str
     least: float
     most: float
+    top: float
     reached: str
 
 
@@ -348,11 +350,8 @@ def _quantity(key: str, drawn: tuple[Drawn, ...], reached: str, system: str) -> 
         _, sign, step = DEGREES[system]
         every = np.concatenate([piece.values[key].ravel() for piece in drawn])
         least, most = step * np.floor((every.min() + 1.5) / step), step * np.ceil(every.max() / step)
-        return Quantity(key, key, sign, float(least), float(max(most, least + step)), reached)
-    top = max(float(np.quantile(piece.values[key], 0.995)) for piece in drawn)
-    top = max([top, *(1.15 * float(level) for piece in drawn for level in piece.level[key][:1] if np.isfinite(level))])
-    step = 10.0 ** np.floor(np.log10(top)) if top > 0 else 1.0
-    most = (
-        next(step * k for k in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * k >= top * (1 - 1e-9)) if top > 0 else 1.0
-    )
-    return Quantity(key, NAMES.get(key, key), scale(key)[1], 0.0, float(most), reached)
+        most = float(max(most, least + step))
+        return Quantity(key, key, sign, float(least), most, most, reached)
+    levels = [float(piece.level[key][0]) for piece in drawn]
+    most, top = ends([piece.values[key] for piece in drawn], levels)
+    return Quantity(key, NAMES.get(key, key), scale(key)[1], 0.0, most, top, reached)
