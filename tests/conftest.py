@@ -19,6 +19,12 @@ from few_draws import few
 from curelab.bodies import Body, Solid
 from curelab.transport.network import Contact, Network, Part, assemble
 
+# What is compiled once is kept, or each of the hundred processes that tests start would compile the library anew.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+# An optional check inside jsonschema that nobody asks for here takes a second to load; the launcher leaves it out too.
+sys.modules.setdefault("rfc3987_syntax", None)
+
 
 def network_of(
     body: Body | Solid,
@@ -34,7 +40,13 @@ def network_of(
     part = Part(body.capacity(held), body.inner(led), body.mean, body.sign)
     contacts = []
     if films:
-        met = [face.contact(one * film, led, one) for face, film in zip(body.faces, films, strict=True)]
+        met = [
+            [
+                face.conductance(one * film, led, one)[0] * each[None]
+                for each in (face.matrix, face.column, np.array(face.total))
+            ]
+            for face, film in zip(body.faces, films, strict=True)
+        ]
         contacts = [Contact(0, *(sum(each) for each in zip(*met, strict=True)))]
     return assemble([part], np.array([bath]), contacts)
 

@@ -56,10 +56,20 @@ class Face:
         """(d,) from the outermost value inside to the bath: inner half and film in series, for a volume that keeps its size."""
         return self.share(film, conductivity, size) * conductivity[:, self.tissue] / (self.resistance * size**2)
 
-    def contact(self, film: np.ndarray, conductivity: np.ndarray, size: np.ndarray) -> tuple[np.ndarray, ...]:
-        """(matrix (d, r, r), column (d, r), total (d,)) of what links it to a bath through a film (d,), for a volume that keeps its size."""
-        carried = self.conductance(film, conductivity, size)
-        return carried[:, None, None] * np.outer(self.row, self.row), carried[:, None] * self.row, carried
+    @property
+    def matrix(self) -> np.ndarray:
+        """(r, r) what a conductance of 1 to the bath is to the terms."""
+        return np.outer(self.row, self.row)
+
+    @property
+    def column(self) -> np.ndarray:
+        """(r,) what it carries from the bath to each of them."""
+        return self.row
+
+    @property
+    def total(self) -> float:
+        """All that it carries."""
+        return 1.0
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from ..fields import InputError
 
 VARIABLE = "CURELAB_CACHE"
 MOST_BYTES = 200_000_000
-MADE_BY = ("cells.py", "elements.py", "kept.py", "outline.py", "reduced.py", "solid.py")
+MADE_BY = ("cells.py", "elements.py", "kept.py", "outline.py", "problem.py", "reduced.py", "solid.py")
 # Of terms, from which as few are taken as hold what is asked; under a cap or with a seam 240 and more.
 COUNTS = (80, 120, 150, 180, 240, 300)
 FEW = (30, 40, 50, 60)  # the same, in draws

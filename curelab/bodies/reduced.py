@@ -23,9 +23,9 @@ from functools import cached_property
 
 import numpy as np
 import scipy.linalg as la
-import scipy.sparse as sp
 
 from .kept import COUNTS, FEW, Basis
+from .problem import Problem
 
 # Films over conductivity and thickness, of a moved bath at the faces that lie free, and of the wall at the one that lies; from a small
 # piece in slow meat to a ham in quick meat, with the published range of films (numbers.csv).
@@ -46,6 +46,7 @@ MADE, TESTED = 40, 12  # random courses of each film
 # Of a random course, and states that are taken in each stretch, besides those an hour after its beginning and at its end.
 STRETCHES, SNAPS = 4, 3
 LONGEST = 0.3  # of the clock: a stretch, or four times the lag, if that is longer
+MOST_BYTES = 110_000_000  # of factors that are kept at once
 RICH, MORE = 400, 60  # terms of the rich space, at most; and for each further way to conduct
 # What is asked, of the driving strength: at the slowest spot, on average, root mean square over the body, anywhere an hour after a change.
 ASKED = (5e-4, 1e-4, 2e-3, 1e-2)
@@ -53,56 +54,10 @@ LOOSER = 4.0  # for draws
 
 
 @dataclass(frozen=True, eq=False)
-class Problem:
-    """A body of n nodes. mass (n,): what each stores; stiffness: one (n, n) for each way its tissues may conduct, the usual one first;
-    first, second, rest (n,): area of its nodes in the faces that may lie on a wall, and in all others; flipped (n,): the node that each
-    one changes places with when the body is turned over, None where it is not its own mirror image; order (n,): nodes, so that those that
-    are linked lie near each other.
-    """
-
-    mass: np.ndarray
-    stiffness: tuple[sp.csr_array, ...]
-    first: np.ndarray
-    second: np.ndarray
-    rest: np.ndarray
-    flipped: np.ndarray | None
-    order: np.ndarray
-
-    @property
-    def turns(self) -> bool:
-        """Whether it has a face to lie on."""
-        return bool(self.first.any() or self.second.any())
-
-    def film(self, way: tuple[float, float, float]) -> np.ndarray:
-        """(n,) of films on the first, the second and all other faces."""
-        return way[0] * self.first + way[1] * self.second + way[2] * self.rest
-
-    @cached_property
-    def _bands(self) -> list[np.ndarray]:
-        """Each stiffness in order, as its lower bands (b, n)."""
-        found = []
-        for matrix in self.stiffness:
-            entries = matrix[self.order][:, self.order].tocoo()
-            apart = entries.row - entries.col
-            bands = np.zeros((int(apart.max()) + 1, len(self.mass)))
-            below = apart >= 0
-            bands[apart[below], entries.col[below]] = entries.data[below]
-            found.append(bands)
-        return found
-
-    def solver(self, rate: float, film: np.ndarray, way: int = 0) -> Callable[[np.ndarray], np.ndarray]:
-        """Solves (rate * mass + stiffness + film) v = f for columns f (n, k)."""
-        bands = self._bands[way].copy()
-        bands[0] += (rate * self.mass + film)[self.order]
-        factor = la.cholesky_banded(bands, overwrite_ab=True, lower=True, check_finite=False)
-        back = np.argsort(self.order)
-        return lambda columns: la.cho_solve_banded((factor, True), columns[self.order], check_finite=False)[back]
-
-
-@dataclass(frozen=True, eq=False)
 class Small:
     """A body carried by r terms that are orthonormal in its mass. stiffness: (r, r) for each way its tissues may conduct; faces (3, r, r) and
-    feeds (3, r): films of 1 on the first, the second and all other faces; even (r,): the state that is 1 everywhere; longest: a stretch.
+    feeds (3, r): films of 1 on the first, the second and all other faces; even (r,): the state that is 1 everywhere; longest: a stretch; sign (r,):
+    what each changes to when the body is turned over, None without a mirror.
     """
 
     stiffness: tuple[np.ndarray, ...]
@@ -110,15 +65,17 @@ class Small:
     feeds: np.ndarray
     even: np.ndarray
     longest: float
+    sign: np.ndarray | None
 
-    def of(self, terms: np.ndarray) -> Small:
-        """Carried by sums `terms` (r, m) of its own."""
+    def of(self, terms: np.ndarray, sign: np.ndarray) -> Small:
+        """Carried by sums `terms` (r, m) of its own, each even or odd as `sign` (m,) says."""
         return Small(
             tuple(terms.T @ matrix @ terms for matrix in self.stiffness),
             terms.T @ self.faces @ terms,
             self.feeds @ terms,
             terms.T @ self.even,
             self.longest,
+            None if self.sign is None else sign,
         )
 
     def course(self, way: int, films: tuple[float, float], sequences: int, seed: int) -> np.ndarray:
@@ -169,13 +126,22 @@ class Small:
     def _modes(self, way: int, films: tuple[float, float, float]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """As `_solved`, each once: all films share the body that is closed, and what begins at a place goes through what courses do."""
         if (way, films) not in self._known:
-            self._known[way, films] = self._solved(way, np.array(films))
+            self._known[way, films] = self._solved(way, films)
         return self._known[way, films]
 
-    def _solved(self, way: int, films: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    def _solved(self, way: int, films: tuple[float, float, float]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """(rates (r,), vectors (r, r), amounts (r,) to which a bath at 1 leads)."""
-        rates, vectors = la.eigh(self.stiffness[way] + np.tensordot(films, self.faces, 1), check_finite=False)
-        if not films.any():
+        if self.sign is not None and films[0] > films[1]:
+            rates, vectors, goal = self._modes(way, (films[1], films[0], films[2]))
+            return rates, self.sign[:, None] * vectors, goal
+        matrix = self.stiffness[way] + np.tensordot(np.array(films), self.faces, 1)
+        rates, vectors = np.empty(len(matrix)), np.zeros_like(matrix)
+        sides = [np.full(len(matrix), True)]
+        if self.sign is not None and films[0] == films[1]:  # then even and odd terms do not meet
+            sides = [self.sign > 0, self.sign < 0]
+        for side in sides:
+            rates[side], vectors[np.ix_(side, side)] = la.eigh(matrix[np.ix_(side, side)], check_finite=False)
+        if not any(films):
             return np.maximum(rates, 0.0), vectors, np.zeros(len(rates))
         return rates, vectors, vectors.T @ self.even
 
@@ -187,11 +153,11 @@ def reduced(problem: Problem, step: Callable[[], object] = lambda: None) -> Basi
     rates = np.geomspace(RATES[0] / (8 * lag[deepest]), RATES[1], STEPS)
     for _ in range(FINER):
         values, sign = _rich(problem, rates, step)
-        beyond = _off(problem, values, rates, deepest)
+        small = _carried(problem, values, sign, max(LONGEST, 4 * lag[deepest]))
+        beyond = _off(problem, values, small, rates, deepest)
         if np.all(beyond[:3] <= ASKED[:3]):
             break
         rates = np.geomspace(rates[0], rates[-1], 2 * len(rates) - 1)
-    small = _carried(problem, values, max(LONGEST, 4 * lag[deepest]))
     place = values[deepest]
     # Half of what counts is volume, half the nodes: a corner has next to no volume, and is seen all the same.
     counts_as = np.eye(values.shape[1]) + problem.mass.sum() / len(values) * (values.T @ values)
@@ -207,10 +173,12 @@ def reduced(problem: Problem, step: Callable[[], object] = lambda: None) -> Basi
         for count in [count for count in counts if count < every.shape[1]] + [every.shape[1]]:
             step()
             terms = every[:, :count]
-            own, off = small.of(terms), beyond
+            own, off = small.of(terms, signs[:count]), beyond
             for way, films, seed, known in tests:
                 gap = known - terms @ own.course(way, films, TESTED, seed)
                 off = np.maximum(off, _differences(gap, values, small.even, deepest))
+                if count < every.shape[1] and np.any(off > asked):
+                    break  # there are more terms, and all of them are tested if none are enough
             if np.all(off <= asked):
                 break
         return values @ terms, signs[:count], off
@@ -237,7 +205,7 @@ def _differences(gap: np.ndarray, values: np.ndarray, even: np.ndarray, deepest:
             np.abs(values[deepest] @ gap).max(),
             np.abs(even @ gap).max() / total**2,
             np.linalg.norm(gap, axis=0).max() / total,
-            np.abs(values @ gap).max(),
+            np.abs(values.astype(np.float32) @ gap.astype(np.float32)).max(),  # the largest part of the work
         ]
     )
 
@@ -253,13 +221,22 @@ def _rich(problem: Problem, rates: np.ndarray, step: Callable[[], object]) -> tu
         for way in (*(ways if number == 0 else ways[:1]), (0.0, 0.0, 0.0))
         for rate in rates[:: 1 if number == 0 else 2]
     ]
-    # Factors are made twice, for all of them together take most of the memory.
-    first = np.hstack([problem.solver(*each)(each[1][:, None]) for each in asked if each[1].any()])
+    # What is asked twice is kept, as far as there is room: all together take most of the memory.
+    room, kept = MOST_BYTES, dict[int, Callable[[np.ndarray], np.ndarray]]()
+
+    def solver(number: int) -> Callable[[np.ndarray], np.ndarray]:
+        return kept.get(number) or problem.solver(*asked[number])
+
+    for number, each in enumerate(asked):
+        size = problem.factor_bytes(each[1])
+        if each[1].any() and size <= room:
+            kept[number], room = problem.solver(*each), room - size
+    first = np.hstack([solver(n)(each[1][:, None]) for n, each in enumerate(asked) if each[1].any()])
     some, _ = _compressed(problem, first, min(KEPT, first.shape[1]))
     fed = problem.mass[:, None] * some
     more = []
-    for each in asked:
-        more.append(problem.solver(*each)(fed))
+    for number in range(len(asked)):
+        more.append(solver(number)(fed))
         step()
     return _compressed(problem, np.hstack([first, *more]), RICH + MORE * (len(problem.stiffness) - 1))
 
@@ -296,8 +273,8 @@ def _main(columns: np.ndarray, root: np.ndarray, most: int) -> np.ndarray:
     return found
 
 
-def _carried(problem: Problem, values: np.ndarray, longest: float) -> Small:
-    """A body carried by terms (n, r)."""
+def _carried(problem: Problem, values: np.ndarray, sign: np.ndarray | None, longest: float) -> Small:
+    """A body carried by terms (n, r), each even or odd as `sign` (r,) says."""
     roles = (problem.first, problem.second, problem.rest)
     return Small(
         tuple(values.T @ (matrix @ values) for matrix in problem.stiffness),
@@ -305,20 +282,17 @@ def _carried(problem: Problem, values: np.ndarray, longest: float) -> Small:
         np.array([area @ values for area in roles]),
         problem.mass @ values,
         longest,
+        sign,
     )
 
 
-def _off(problem: Problem, values: np.ndarray, rates: np.ndarray, deepest: int) -> np.ndarray:
+def _off(problem: Problem, values: np.ndarray, small: Small, rates: np.ndarray, deepest: int) -> np.ndarray:
     """(4,) what the rich space tells differently from all nodes, of a bath that comes at a rate and through a film that were not used."""
     worst, root = np.zeros(4), np.sqrt(problem.mass.sum())
     for rate, film in ((np.sqrt(rates[2] * rates[3]), 300.0), (np.sqrt(rates[-3] * rates[-2]), 1000.0)):
         loads = problem.film((film,) * 3)
         exact = problem.solver(rate, loads)(loads[:, None])[:, 0]
-        matrix = (
-            values.T @ (problem.stiffness[0] @ values)
-            + values.T @ (loads[:, None] * values)
-            + rate * np.eye(values.shape[1])
-        )
+        matrix = small.stiffness[0] + film * small.faces.sum(axis=0) + rate * np.eye(values.shape[1])
         gap = values @ la.solve(matrix, loads @ values, assume_a="pos") - exact
         mean, square = problem.mass @ gap / root**2, np.sqrt(problem.mass @ gap**2) / root
         worst = np.maximum(worst, np.abs([gap[deepest], mean, square, np.abs(gap).max()]))

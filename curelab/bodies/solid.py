@@ -20,7 +20,7 @@ from .outline import Grid, Outline, grid
 from .spots import DEEP, Spots
 
 if TYPE_CHECKING:
-    from .reduced import Problem
+    from .problem import Problem
 
 BARE = 1e6  # of the conductivity over the thickness: a film so thin that the face is at the level of the bath
 TINY = 1e-7  # of the thickness: on a border
@@ -30,7 +30,7 @@ REMEMBERED = 16
 
 @dataclass(frozen=True, eq=False)
 class Film:
-    """A face whose film is spread over its nodes: name; matrix (r, r) and column (r,) for a film of 1; area."""
+    """A face whose film is spread over its nodes: name; matrix (r, r) and column (r,) for a film of 1; area. As `Face`."""
 
     name: str
     matrix: np.ndarray
@@ -41,10 +41,14 @@ class Film:
         """(d,) weight of the bath in the value at the face: none, for the nodes of the face are terms of their own."""
         return np.zeros(len(film))
 
-    def contact(self, film: np.ndarray, conductivity: np.ndarray, size: np.ndarray) -> tuple[np.ndarray, ...]:
-        """(matrix (d, r, r), column (d, r), total (d,)) of what links it to a bath, for a volume that keeps its size; as `Face.contact`."""
-        outside = np.minimum(film, BARE * conductivity.max(axis=1) / size) / size
-        return outside[:, None, None] * self.matrix, outside[:, None] * self.column, outside * self.area
+    def conductance(self, film: np.ndarray, conductivity: np.ndarray, size: np.ndarray) -> np.ndarray:
+        """(d,) of a unit of its area to the bath, for a volume that keeps its size; as `Face.conductance`."""
+        return np.minimum(film, BARE * conductivity.max(axis=1) / size) / size
+
+    @property
+    def total(self) -> float:
+        """All that a film of 1 carries."""
+        return self.area
 
 
 @dataclass(frozen=True, eq=False)
@@ -256,11 +260,11 @@ class Solid:
         box = np.ix_(np.arange(i[0], i[-1] + 1), np.arange(k[0], k[-1] + 1))
         nodes = self.middle[box]
         points = self.grid.elements.points[nodes]
+        volume = np.asarray(counts) @ self.grid.elements.volumes
         return Spots(
-            self.values[nodes.ravel()],
+            np.concatenate([self.values[nodes.ravel()], (volume / volume.sum() @ self.values)[None]]),
             nodes.shape,
-            deep[box].ravel(),
-            int(np.argmax(lag[box])),
+            lag[box].ravel(),
             points[..., 0],
             points[..., -1],
         )
@@ -350,7 +354,7 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
 
 def problem(made: Grid, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...]) -> Problem:
     """What a grid poses: the nodes that store, conduct and meet a bath."""
-    from .reduced import Problem
+    from .problem import Problem
 
     elements, faces = made.elements, made.faces
     none = np.zeros(elements.count)

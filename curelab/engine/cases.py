@@ -33,6 +33,7 @@ NUMBERS = (
     "obstruction.cooked", "heat.parallel", "heat.radiant", "heat.wet_skin", "heat.wetness", "juice.width",
     *(f"heat.film.{name}" for name in FILMS),
 )  # fmt: skip
+AT_ONCE = 40_000  # numbers that are worked on at once, so that they stay near the processor
 THICKNESS = "thickness of "
 OF_PIECES = (THICKNESS, "width of ", "ruler place of ")  # mm; each with the name of a piece behind it
 
@@ -156,14 +157,28 @@ class Cases:
         than in raw meat takes away what as much more would bring.
         """
         raw, bends = self._water_bends
-        strength = w / (1 + w)
-        strength -= raw
-        held, part = np.zeros_like(strength), np.empty_like(strength)
-        for node, bend in bends:
-            np.clip(strength, -node, node, out=part)
-            part *= bend if np.ndim(bend) == 0 else bend.reshape(-1, *(1,) * (w.ndim - 1))
-            held += part
-        return held
+        found = np.empty(w.shape)
+        if not w.size:
+            return found
+        ends = np.array([w.min(), w.max()])
+        reach = np.abs(ends / (1 + ends) - raw).max()
+        straight = sum(bend for node, bend in bends if node >= reach)  # nothing bends so near
+        step = max(1, AT_ONCE * len(w) // w.size)
+        for block in (slice(begin, begin + step) for begin in range(0, len(w), step)):
+
+            def each(bend: Any, block: slice = block) -> Any:
+                return bend if np.ndim(bend) == 0 else bend[block].reshape(-1, *(1,) * (w.ndim - 1))
+
+            strength, held = w[block] / (1 + w[block]), found[block]
+            strength -= raw
+            np.multiply(strength, each(straight), out=held)
+            part = np.empty_like(strength)
+            for node, bend in bends:
+                if node < reach:
+                    np.clip(strength, -node, node, out=part)
+                    part *= each(bend)
+                    held += part
+        return found
 
     @cached_property
     def _water_bends(self) -> tuple[float, list[tuple[float, Any]]]:
@@ -172,11 +187,11 @@ class Cases:
         """
         strength, held = tissue.water_curve(self.base)
         beyond, slopes = strength - strength[0], np.append(np.diff(held) / np.diff(strength), 0.0)
-        bends: list[tuple[float, Any]] = list(zip(beyond[1:].tolist(), (-np.diff(slopes)).tolist(), strict=True))
+        bends: dict[float, Any] = dict(zip(beyond[1:].tolist(), (-np.diff(slopes)).tolist(), strict=True))
         if "water uptake" in self.columns:
             full = tissue.FULL_UPTAKE - float(strength[0])
-            bends.append((full, 0.01 / full * self.condition("water uptake")))
-        return float(strength[0]), bends
+            bends[full] = bends.get(full, 0.0) + 0.01 / full * self.condition("water uptake")
+        return float(strength[0]), list(bends.items())
 
     @cached_property
     def most_swollen(self) -> float:

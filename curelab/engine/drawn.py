@@ -216,7 +216,7 @@ class _Cut:
         if swelling is None:
             return None
         return tuple(
-            Swelling(self.meat(each.meat), self.cases, self.column(each.start), self.column(each.reach))
+            Swelling(tuple(map(self.meat, each.meats)), self.cases, self.column(each.start), self.column(each.reach))
             for each in swelling
         )
 

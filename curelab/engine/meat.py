@@ -96,22 +96,21 @@ class Meat:
         """What links it to a bath as part `number` of a network; `films` (d,) at the first, the second and all other faces."""
         kind = "contact", *(film.tobytes() for film in films)
         if kind not in self.shared:
-            self.shared[kind] = self._met(films)
-        matrix, column, total = self.shared[kind]
-        amount = self.amount
-        return Contact(
-            number, lambda: amount[:, None, None] * matrix, amount[:, None] * column, amount * total, kind[1:]
-        )
+            self.shared[kind] = self._led(films)
+        led, faces, amount = self.shared[kind], self.body.faces, self.amount[:, None]
+        column, total = (led @ np.stack([getattr(face, name) for face in faces]) for name in ("column", "total"))
+        return Contact(number, partial(self._linked, led), amount * column, self.amount * total, kind[1:])
 
-    def _met(self, films: Films) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Matrix, column and total of its contact, for an amount of 1."""
-        body = self.body
-        matrix, column = np.zeros((len(self.amount), body.count, body.count)), np.zeros((len(self.amount), body.count))
-        total = np.zeros(len(self.amount))
-        for face in body.faces:
-            one, feed, whole = face.contact(films[_lies(face.name)], self.conductivity, self.size)
-            matrix, column, total = matrix + one, column + feed, total + whole
-        return matrix, column, total
+    def _led(self, films: Films) -> np.ndarray:
+        """(d, f) conductance of each face to the bath, for an amount of 1."""
+        found = [face.conductance(films[_lies(face.name)], self.conductivity, self.size) for face in self.body.faces]
+        return np.stack(found, axis=1)
+
+    def _linked(self, led: np.ndarray) -> np.ndarray:
+        """(d, r, r) what conductances (d, f) to the bath are to the terms."""
+        matrices = np.stack([face.matrix for face in self.body.faces])
+        found = (self.amount[:, None] * led) @ matrices.reshape(len(matrices), -1)
+        return found.reshape(-1, self.body.count, self.body.count)
 
     def shares(self, films: Films) -> np.ndarray:
         """(d, f) weight of the bath in the value at each face; `films` as for `contact`."""

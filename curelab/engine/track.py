@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..transport.memory import Kept
+from ..transport.memory import PASSING, Kept
 from ..transport.modes import Asked
 from ..transport.rows import Rows
 from ..transport.star import Solved
@@ -127,7 +127,7 @@ class Track:
         found = self.kept.get(key)
         if found is None:
             every = self.starts(place, numbers[-1] + 1)
-            found = np.stack([every[number] for number in numbers], axis=1), Kept()
+            found = np.stack([every[number] for number in numbers], axis=1), Kept(PASSING)
             self.kept[key] = found
         starts, kept = found
         tau = self.ratios[:, place, None] * np.maximum(since, 0.0)

@@ -11,6 +11,7 @@ import numpy as np
 from ..recipe.stages import Stretch
 from ..transport.network import Contact
 from ..transport.star import Solved, Spokes
+from .alike import alike
 from .cases import Cases
 from .meat import Films, Meat
 from .run import Lying
@@ -31,6 +32,7 @@ class Vessel:
         self._solved: dict[tuple, list[tuple[np.ndarray | None, Solved]]] = {}
         starts = np.cumsum([0] + [meat.body.count for meat in meats])
         self.slices = tuple(slice(int(a), int(b)) for a, b in pairwise(starts))
+        self.alike = alike(meats, self.slices)
 
     def lying(
         self, meats: Sequence[Meat], bath: np.ndarray, stretch: Stretch, cases: Cases, turned: bool | None = False,

@@ -176,11 +176,10 @@ def _run(stage: Stage, stretch: Stretch, index: int, state: State, cases: Cases,
         tracks.append(track)
     run = Run(
         stage, stretch, index, begin, longest, longest, water, lying, np.array(turns), state.meats,
-        state.vessel.slices, tuple(tracks), clock, between, water_before, heat=heat, lent=lent,
+        state.vessel.slices, state.vessel.alike, tuple(tracks), clock, between, water_before, heat=heat, lent=lent,
     )  # fmt: skip
     if stretch.water is not None and heat is None:
-        salt = [start["salt"][:, nodes] for nodes in run.slices]
-        run = replace(run, swelling=swellings(state.meats, salt, bath, cases))
+        run = replace(run, swelling=swellings(state.meats, run.alike, start["salt"], bath, cases))
     if start["nitrite"].any():
         lasting = brings["nitrite"] * cases.left_at_first(loss)
         run = replace(run, free=_free(run, lasting / water, state.copied(), cases, loss, segments))

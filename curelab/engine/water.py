@@ -8,12 +8,15 @@ swells for itself and water moves from cell to cell, finished salt is off by at 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, partial
 
 import numpy as np
 
 from ..bodies import Body, Solid
+from ..transport.memory import PASSING, Kept
+from .alike import Alike
 from .cases import Cases
 from .meat import Meat
 
@@ -23,58 +26,79 @@ MOST_OF_BATH = 0.5  # of a bath: no more than this is taken up, where it is smal
 
 @dataclass(frozen=True, eq=False)
 class Swelling:
-    """Water that one piece takes up in a stretch: start (d, q): salt, in kg per kg of water, at the places of its lean as the stretch began;
-    reach (d,): the share of the published change that the bath can give.
+    """Water that p alike pieces (`Alike`) take up in a stretch: start (d, p, q): salt, in kg per kg of water, at the places of their lean as
+    the stretch began; reach (d,): the share of the published change that the bath can give.
     """
 
-    meat: Meat
+    meats: tuple[Meat, ...]
     cases: Cases
     start: np.ndarray
     reach: np.ndarray
+    kept: Kept = field(default_factory=partial(Kept, PASSING), repr=False)  # small to work out, large to keep
 
-    @cached_property
+    @property
     def rows(self) -> np.ndarray:
         """(q + l, r) rows that read the places of the lean, and the integral over each tissue that is not."""
         return self.with_bath[0][:-1]
 
-    @cached_property
+    @property
     def with_bath(self) -> tuple[np.ndarray, np.ndarray]:
         """These rows and one more, for the bath, and what the bath adds to each; kept with the body, for each piece swells in every bath."""
-        body, lean = self.meat.body, tuple(bool(each) for each in self.meat.lean)
-        known = body.__dict__.setdefault("_swelling", {})
-        if lean not in known:
-            others = [body.integral(number) for number in np.flatnonzero(~self.meat.lean).tolist()]
-            own = lean_places(body, lean)[0]
-            rows = np.concatenate([own, *(other[None] for other in others), np.zeros((1, own.shape[1]))])
-            known[lean] = rows, np.append(np.zeros(len(rows) - 1), 1.0)
-        return known[lean]
+        body, lean = self.meats[0].body, self.meats[0].lean
+        known, kind = body.__dict__.setdefault("_swelling", {}), tuple(lean.tolist())
+        if kind not in known:
+            own = lean_places(body, kind)[0]
+            others = [body.integral(number)[None] for number in np.flatnonzero(~lean).tolist()]
+            rows = np.concatenate([own, *others, np.zeros((1, own.shape[1]))])
+            known[kind] = rows, np.append(np.zeros(len(rows) - 1), 1.0)
+        return known[kind]
 
-    @cached_property
-    def capacity(self) -> np.ndarray:
-        """(d, q + l) kg of water, brine side, at each place as the stretch began, and in a unit of each tissue that is not lean."""
-        _, volumes, tissue = places(self.meat)
-        lean = self.meat.storage[:, tissue] * volumes
-        return self.meat.amount[:, None] * np.concatenate([lean, self.meat.storage[:, ~self.meat.lean]], axis=1)
-
-    @cached_property
-    def _scale(self) -> np.ndarray:
-        """(d, q) kg of water, brine side, for a change of 1 of the green weight, which is what a place weighs raw."""
-        _, volumes, tissue = places(self.meat)
-        density = self.meat.storage / self.meat.per_tissue
-        return self.meat.amount[:, None] * density[:, tissue] * volumes * (self.meat.partition * self.reach)[:, None]
-
-    @cached_property
-    def _held(self) -> np.ndarray:
-        """(d, q) the change that belongs to the salt at the start."""
-        return self.cases.water_held(self.start)
+    def _remembered(
+        self, name: str, make: Callable[[], tuple[np.ndarray, np.ndarray]]
+    ) -> tuple[np.ndarray, np.ndarray]:
+        found = self.kept.get(name)
+        if found is None:
+            found = self.kept[name] = make()
+        return found
 
     @property
-    def _floor(self) -> np.ndarray:
-        """(d, q) the salt below which a place that loses salt gives off no more water. Where the meat was raw, less is a ripple before the
-        front: it counts as it is, or the water it seems to bring would stay.
+    def _held_by(self) -> tuple[np.ndarray, np.ndarray]:
+        """`capacity`, and (d, p, q) the same for a change of 1 of the green weight, which is what a place weighs raw."""
+        return self._remembered("held by", self._holding)
+
+    def _holding(self) -> tuple[np.ndarray, np.ndarray]:
+        _, volumes, tissue = places(self.meats[0])
+        lean = self.meats[0].lean
+        amount, storage, per_tissue, partition = (
+            np.stack([getattr(meat, name) for meat in self.meats], axis=1)
+            for name in ("amount", "storage", "per_tissue", "partition")
+        )
+        here = amount[..., None] * storage[:, :, tissue] * volumes
+        others = amount[..., None] * storage[:, :, ~lean]
+        scale = here / per_tissue[:, :, tissue] * (partition * self.reach[:, None])[..., None]
+        return np.concatenate([here, others], axis=2), scale
+
+    @property
+    def capacity(self) -> np.ndarray:
+        """(d, p, q + l) kg of water, brine side, at each place as the stretch began, and in a unit of each tissue that is not lean."""
+        return self._held_by[0]
+
+    @cached_property
+    def held(self) -> np.ndarray:
+        """(d, p) kg of water, brine side, in what swells."""
+        return np.stack([meat.held_swelling for meat in self.meats], axis=1)
+
+    @property
+    def _begun(self) -> tuple[np.ndarray, np.ndarray]:
+        """(d, p, q) the change that belongs to the salt at the start; and the salt below which a place that loses salt gives off no more
+        water. Where the meat was raw, less is a ripple before the front: it counts as it is, or the water it seems to bring would stay.
         """
-        salted = self.start > (1 + ROUNDING) * self.cases.own_salt[:, None]
-        return np.where(salted, np.minimum(self.cases.most_swollen, self.start), -np.inf)
+        return self._remembered("begun", self._beginning)
+
+    def _beginning(self) -> tuple[np.ndarray, np.ndarray]:
+        salted = self.start > (1 + ROUNDING) * self.cases.own_salt[:, None, None]
+        floor = np.where(salted, np.minimum(self.cases.most_swollen, self.start), -np.inf)
+        return self.cases.water_held(self.start), floor
 
     def of_bath(self, bath: np.ndarray) -> np.ndarray:
         """Share (d, t) of the bath in what the water carries, for the salt per water of the bath (d, t): all in a brine in which meat only
@@ -83,17 +107,28 @@ class Swelling:
         return 0.5 + 0.5 * np.minimum(1.0, self.cases.most_swollen / np.maximum(bath, 1e-300))
 
     def taken(self, w: np.ndarray) -> np.ndarray:
-        """kg (d, t, q) of water, brine side, taken up at each place since the start, from the salt there (d, t, q or more: `rows`)."""
-        now = np.maximum(w[..., : self.start.shape[1]], self._floor[:, None])
-        found = self.cases.water_held(now)
-        found -= self._held[:, None]
-        found *= self._scale[:, None]
+        """kg (d, t, p, q) of water, brine side, taken up at each place since the start, from the salt there (d, t, p, q or more: `rows`)."""
+        before, floor = self._begun
+        found = self.cases.water_held(np.maximum(w[..., : self.start.shape[2]], floor[:, None]))
+        found -= before[:, None]
+        found *= self._held_by[1][:, None]
         return found
+
+    def of(self, places: tuple[int, ...]) -> Swelling:
+        """Some of the pieces."""
+        if len(places) == len(self.meats):
+            return self
+        known = self.__dict__.setdefault("_some", {})
+        if places not in known:
+            chosen = tuple(self.meats[n] for n in places)
+            made = Swelling(chosen, self.cases, self.start[:, list(places)], self.reach)
+            known[places] = made
+        return known[places]
 
 
 def places(meat: Meat) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Rows (q, r), volumes (q,) and tissues (q,) of the places of the lean."""
-    return lean_places(meat.body, tuple(bool(each) for each in meat.lean))
+    return lean_places(meat.body, tuple(meat.lean.tolist()))
 
 
 def lean_places(body: Body | Solid, lean: tuple[bool, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -104,11 +139,14 @@ def lean_places(body: Body | Solid, lean: tuple[bool, ...]) -> tuple[np.ndarray,
     return known[lean]
 
 
-def swellings(meats: tuple[Meat, ...], starts: list[np.ndarray], bath: np.ndarray, cases: Cases) -> tuple[Swelling, ...]:  # fmt: skip
-    """One for each piece, from the terms (d, r) of salt as a stretch begins; bath (d,): kg of water of the bath, inf where it is endless."""
+def swellings(meats: Sequence[Meat], every: Sequence[Alike], start: np.ndarray, bath: np.ndarray, cases: Cases) -> tuple[Swelling, ...]:  # fmt: skip
+    """One for each group of pieces, from the terms (d, n) of salt as a stretch begins; bath (d,): kg of water of the bath, inf where it is
+    endless.
+    """
     most = np.maximum(cases.most_held(), 0.0) * sum(meat.weight * meat.partition for meat in meats)
     reach = np.minimum(1.0, MOST_OF_BATH * bath / np.maximum(most, 1e-300))
-    return tuple(
-        Swelling(meat, cases, np.maximum(start @ places(meat)[0].T, 0.0), reach)
-        for meat, start in zip(meats, starts, strict=True)
-    )
+    found = []
+    for some in every:
+        own = tuple(meats[number] for number in some.numbers)
+        found.append(Swelling(own, cases, np.maximum(some.read(start, places(own[0])[0]), 0.0), reach))
+    return tuple(found)

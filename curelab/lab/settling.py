@@ -110,6 +110,11 @@ class Settling(ABC):
             if self._settling is asyncio.current_task():
                 self.at_work.layout.visibility = "hidden"
 
+    async def put_by_at_rest(self) -> None:
+        """Where nothing is to be computed."""
+        await asyncio.sleep(REST)
+        self.put_by()
+
     async def _first_ranges(self) -> None:
         """Few draws. Raises NotKept where they need terms that nobody has made; those that were made beside and are not kept are made here."""
         try:

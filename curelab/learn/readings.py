@@ -190,7 +190,8 @@ def measured(
     cells: int,
     numbers: Numbers,
 ) -> np.ndarray:
-    """`measure` for every draw and reading (d, r), one pass for each kind and piece.
+    """`measure` for every draw and reading (d, r), one pass for each kind and piece, at the times of all of that kind: many pieces are read
+    at once.
 
     `columns`: values (d,) of the drawn inputs, in printed units; `planned`: temperature [K] of the plan at each reading.
     """
@@ -202,8 +203,10 @@ def measured(
         groups.setdefault((reading.what, names.index(reading.piece) if reading.piece else 0), []).append(number)
     warmer = columns.get("temperature", np.zeros(count))[:, None]
     many: History | None = None
+    every = {what: np.unique([each.at for each in readings if each.what == what]) for what, _ in groups}
     for (what, piece), chosen in groups.items():
-        times = np.array([readings[number].at for number in chosen])
+        times = every[what]
+        own = np.searchsorted(times, [readings[number].at for number in chosen])
         kelvin = np.array([planned[number] for number in chosen]) + warmer
         if what == "temperature":
             result[:, chosen] = kelvin
@@ -214,15 +217,15 @@ def measured(
         if many is None:  # a network is solved only where a reading needs one
             many = simulate(pieces, stages, draws=columns, loss=loss, cells=cells, numbers=numbers)
         if what == "weight":
-            result[:, chosen] = many.weight(times, piece)
+            result[:, chosen] = many.weight(times, piece)[:, own]
         elif what == WARMTH:
-            result[:, chosen] = many.temperature(times, "core", piece)
+            result[:, chosen] = many.temperature(times, "core", piece)[:, own]
         elif what in ("core salt", "average salt", "taste"):
-            result[:, chosen] = many.at("core" if what == "core salt" else "average", "salt", times, piece)
+            result[:, chosen] = many.at("core" if what == "core salt" else "average", "salt", times, piece)[:, own]
         else:
-            salt = many.bath("salt", times)
+            salt = many.bath("salt", times)[:, own]
             if what == "salometer":
-                sugar = many.bath("sugar", times)
+                sugar = many.bath("sugar", times)[:, own]
                 read = [readings[number].temperature for number in chosen]
                 warm = np.where([one is not None for one in read], np.array(read, dtype=float), kelvin)
                 salt = salometer(salt / (1 - salt), sugar / (1 - sugar), warm, numbers)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 MOST_BYTES = 100_000_000
+MOST_PASSING = 50_000_000
 
 
 class Memory:
@@ -71,3 +72,4 @@ def _size(value: Any) -> int:
 
 SHARED = Memory()
 READINGS = Memory()  # of all draws, asked for draw after draw: what they are worked out from does not push them out
+PASSING = Memory(MOST_PASSING)  # what several readings at the same times are worked out from, and nobody asks for again

@@ -9,7 +9,7 @@ conserves its amount exactly, because its constant mode is known in advance.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
@@ -31,9 +31,9 @@ _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it wo
 class Part:
     """Nodes that are coupled to each other and to no others, f of them, in every network.
 
-    make: makes the symmetric matrix (d, f, f), which only an eigenproblem asks for; root (d, f): square root of the capacities; feed (d, f): conductance from the
+    make: makes the symmetric matrix (d, f, f), which only an eigenproblem asks for; root (d, f): square root of the capacities, negative for nodes that count the other way round; feed (d, f): conductance from the
     held node, None where there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source: makes
-    `solved` out of that of a part which differs by a sign or a shift alone, None where there is no such part.
+    `solved` without an eigenproblem, None where there is no such way; lossy: makes the part with a loss (d, f), None: as all others are.
     """
 
     nodes: np.ndarray
@@ -42,6 +42,7 @@ class Part:
     feed: np.ndarray | None
     constant: np.ndarray | None
     source: Callable[[], tuple[np.ndarray, np.ndarray]] | None = None
+    lossy: Callable[[np.ndarray], Part] | None = None
     kept: dict = field(default_factory=dict, repr=False)  # shapes of the rows last asked for
 
     @cached_property
@@ -56,12 +57,7 @@ class Part:
             rates = rates * pace[:, None]
         rates = np.maximum(rates, 0.0)
         if self.constant is not None:
-            # Nothing leaves, so the slowest mode is known without arithmetic: equilibrium, kept exactly.
-            flat = self.constant * (self.root if pace is None else self.root[:1])
-            flat = flat / np.linalg.norm(flat, axis=1, keepdims=True)
-            rates[:, 0] = 0.0
-            vectors[:, :, 0] = flat
-            vectors[:, :, 1:] -= flat[:, :, None] * (flat[:, None, :] @ vectors[:, :, 1:])
+            level(rates, vectors, self.constant * (self.root if pace is None else self.root[:1]))
         return rates, vectors
 
     @cached_property
@@ -124,9 +120,12 @@ class Part:
 
     def summed(self, now: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
         """(d, t, k) sums over the nodes, or all nodes, of modal amounts (d, t, m)."""
-        if rows is None:
-            return now @ self.solved[1].swapaxes(1, 2) / self.root[:, None, :]
-        return now @ self.shapes(rows).swapaxes(1, 2)
+        # Of few times all nodes are quicker found than what each mode adds to many sums.
+        few = rows is not None and rows.ndim == 2 and now.shape[1] < len(rows) and rows.tobytes() not in self.kept
+        if rows is not None and not few:
+            return now @ self.shapes(rows).swapaxes(1, 2)
+        states = now @ self.solved[1].swapaxes(1, 2) / self.root[:, None, :]
+        return states if rows is None else states @ rows.T
 
     def _source(self, held: np.ndarray) -> np.ndarray:
         """What the held node at `held` (d, ...) feeds into each mode, (d, ..., m)."""
@@ -136,20 +135,23 @@ class Part:
         """The part with the nodes of sign -1 counted the other way round."""
         mine = sign[self.nodes]
         feed = None if self.feed is None else self.feed * mine
-        return Part(
-            self.nodes, lambda: self.make() * np.outer(mine, mine), self.root, feed, self.constant,
-            lambda: (self.solved[0], self.solved[1] * mine[:, None]),
-        )  # fmt: skip
+        # Into the amounts of the modes goes root * w alone, so they stay as they are.
+        return replace(self, root=self.root * mine, feed=feed, source=lambda: self.solved, lossy=None, kept={})
 
     def losing(self, loss: np.ndarray) -> Part:
         """The same nodes with a loss (d, f) >= 0, which takes from all states: none stays."""
         if not loss.any():
             return self
+        if self.lossy is not None:
+            return self.lossy(loss)
         alike = np.ptp(loss, axis=1).max() <= ALIKE * loss.max()
-        return Part(
+        made = Part(
             self.nodes, lambda: self.make() + loss[:, :, None] * np.eye(len(self.nodes)), self.root, self.feed, None,
             (lambda: (self.solved[0] + loss[:, :1], self.solved[1])) if alike else None,
         )  # fmt: skip
+        if alike or not isinstance(self.source, Once):
+            return made
+        return replace(made, source=Once(self.source.shared, (self.source.kind, loss.tobytes()), made))
 
     def of(self, draws: np.ndarray) -> Part:
         """Some of the networks."""
@@ -160,6 +162,31 @@ class Part:
 
         feed = None if self.feed is None else self.feed[draws]
         return Part(self.nodes, lambda: self.make()[draws], self.root[draws], feed, self.constant, source)
+
+
+def level(rates: np.ndarray, vectors: np.ndarray, flat: np.ndarray) -> None:
+    """Puts the state `flat` (d, f), which stays as it is when nothing leaves, for the slowest mode: it is known without arithmetic and kept exactly."""
+    flat = flat / np.linalg.norm(flat, axis=1, keepdims=True)
+    rates[:, 0] = 0.0
+    vectors[:, :, 0] = flat
+    vectors[:, :, 1:] -= flat[:, :, None] * (flat[:, None, :] @ vectors[:, :, 1:])
+
+
+@dataclass(frozen=True, eq=False)
+class Once:
+    """`solved` of a part, found once for all that are in proportion to it: they share a dict, and are of one kind."""
+
+    shared: dict
+    kind: Hashable
+    part: Part
+
+    def __call__(self) -> tuple[np.ndarray, np.ndarray]:
+        if self.kind not in self.shared:
+            self.keep(self.part.solved)
+        return self.shared[self.kind]
+
+    def keep(self, solved: tuple[np.ndarray, np.ndarray]) -> None:
+        self.shared[self.kind] = solved
 
 
 @dataclass(frozen=True, eq=False)
@@ -302,18 +329,20 @@ _remembered: OrderedDict[bytes, Modes] = OrderedDict()
 def modes_of(network: Network) -> Modes:
     """The modes of a batch of networks; each eigenproblem is solved when it is first needed. Cost grows with the cube of the nodes in a
     part (60: about 0.3 ms).
-
-    The last single networks are remembered by their content, because stages, waters and the positions of a slider often repeat one;
-    `forget()` lets go of them.
     """
-    if len(network.capacity) > 1:
-        return _made(network)
+    return _made(network) if len(network.capacity) > 1 else remembered(network, lambda: _made(network))
+
+
+def remembered(network: Network, make: Callable[[], Modes]) -> Modes:
+    """The modes of one network. The last ones are remembered by its content, because stages, waters and the positions of a slider often repeat
+    one; `forget()` lets go of them.
+    """
     loss = b"" if network.loss is None else network.loss.tobytes()
     key = network.capacity.tobytes() + network.laplacian.tobytes() + loss
     if key in _remembered:
         _remembered.move_to_end(key)
     else:
-        _remembered[key] = _made(network)
+        _remembered[key] = make()
         if len(_remembered) > REMEMBERED:
             _remembered.popitem(last=False)
     return _remembered[key]

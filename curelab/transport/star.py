@@ -14,14 +14,16 @@ because it does all that `Modes` does, in another way.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Sequence
+import threading
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property, partial
 
 import numpy as np
 
+from .arrow import met
 from .memory import Kept
-from .modes import Asked, Modes, Part, modes_of
+from .modes import UNCOUPLED, Asked, Modes, Once, Part, remembered
 from .network import Contact, assemble
 from .network import Part as Nodes
 from .rows import Rows
@@ -66,6 +68,9 @@ RATIONAL_COARSE = (
 )  # fmt: skip
 
 
+_room = threading.local()  # where resolvents are written
+
+
 @cache
 def hyperbola(points: int, window: float) -> tuple[np.ndarray, np.ndarray]:
     """(poles, weights) (p,): exp(-x t) for t from 1 / window to 1 is the real part of sum(weight * exp(pole * t) / (x + pole)), for all
@@ -91,20 +96,22 @@ class Spokes:
 
     @cached_property
     def own(self) -> tuple[Part, ...]:
-        """Each part by itself, the bath being held."""
+        """Each part by itself, the bath being held; of few parts each of the halves that nothing couples."""
         found, begin = [], 0
         contacts = {} if self.make is None else {contact.part: contact for contact in self.make()}
         for number, part in enumerate(self.parts):
-            root = np.sqrt(part.capacity)
-            feed = None if self.make is None else contacts[number].column
-            stays = part.equilibrium if self.make is None else None
-            nodes, contact = np.arange(begin, begin + len(part.equilibrium)), contacts.get(number)
-            alone = Part(nodes, partial(_scaled, part, contact, root), root, feed, stays)
-            kind = "closed" if contact is None else contact.kind
-            if part.shared is not None and kind is not None:
-                alone = replace(alone, source=_Once(part.shared, kind, alone))
-            found.append(alone)
-            begin += len(nodes)
+            root, contact = np.sqrt(part.capacity), contacts.get(number)
+            shared, kind = part.shared, "closed" if contact is None else contact.kind
+            if shared is None or kind is None:
+                shared, kind = {}, None
+            for half, feed in _halves(part, contact, len(self.parts) < MANY):
+                stays = part.equilibrium[half] if feed is None or not feed.any() else np.zeros(1)
+                alone = Part(
+                    half + begin, partial(_scaled, part, contact, root, half), root[:, half], feed,
+                    stays if stays.any() else None,
+                )  # fmt: skip
+                found.append(replace(alone, source=Once(shared, (kind, int(half[0]), len(half)), alone)))
+            begin += len(part.equilibrium)
         if self.make is not None:
             self.__dict__["total"] = np.sum([contact.total for contact in contacts.values()], axis=0)
         return tuple(found)
@@ -132,7 +139,7 @@ class Spokes:
                 for number, part in enumerate(same):
                     every[:, number] = part.solved[1]
                     part.__dict__["solved"] = part.solved[0], every[:, number]  # the same numbers are not kept twice
-                    if isinstance(part.source, _Once):
+                    if isinstance(part.source, Once):
                         part.source.keep(part.solved)
             found.append((np.stack([part.nodes for part in same]), every))
         return tuple(found)
@@ -158,6 +165,11 @@ class Spokes:
         """(d, f) amounts of the state that is 1 everywhere."""
         flat = np.concatenate([part.equilibrium for part in self.parts])
         return self._into(flat * self.root[:, None])[:, 0]
+
+    @cached_property
+    def even_square(self) -> np.ndarray:
+        """(d,) the sum of their squares."""
+        return (self.even**2).sum(axis=1)
 
     def amounts(self, start: np.ndarray) -> np.ndarray:
         """Modal amounts (d, s, f) of states (d, s, f)."""
@@ -198,15 +210,29 @@ class Spokes:
 
     def in_bath(self, bath: np.ndarray) -> Modes | Star:
         """In a bath of capacity (d,), inf where it is held."""
-        if len(self.parts) < MANY:
-            return modes_of(assemble(self.parts, bath, () if self.make is None else self.make()))
-        size = sum(len(part.equilibrium) for part in self.parts) + 1
-        if self.make is None:
-            alone = Part(
-                np.array([size - 1]), lambda: np.zeros((len(bath), 1, 1)), np.sqrt(bath)[:, None], None, np.ones(1)
+        many = len(self.parts) >= MANY
+        if many and self.make is not None and not np.isinf(bath[0]):
+            return Star(int(self.ends[-1]) + 1, self, bath, self.total)
+        if many or len(bath) > 1:
+            return self._modes(bath)
+        network = assemble(self.parts, bath, () if self.make is None else self.make())
+        return remembered(network, partial(self._modes, bath))
+
+    def _modes(self, bath: np.ndarray) -> Modes:
+        """As `in_bath`, of parts that are few or that nothing couples."""
+        last = int(self.ends[-1])
+        if self.make is not None and np.isinf(bath[0]):
+            return Modes(last + 1, self.own, self.total)
+        fed = [part for part in self.own if part.feed is not None and part.feed.any()]
+        alone = (part for part in self.own if part not in fed)
+        if not fed:
+            one = np.zeros((len(bath), 1, 1))
+            return Modes(
+                last + 1, (*alone, Part(np.array([last]), lambda: one, np.sqrt(bath)[:, None], None, np.ones(1)))
             )
-            return Modes(size, (*self.own, alone))
-        return Modes(size, self.own, self.total) if np.isinf(bath[0]) else Star(size, self, bath, self.total)
+        flat = np.concatenate([part.equilibrium for part in self.parts])
+        stays = np.append(flat[np.concatenate([part.nodes for part in fed])], 1.0)
+        return Modes(last + 1, (met(fed, bath, self.total, last, stays), *alone))
 
 
 @dataclass(frozen=True, eq=False)
@@ -286,32 +312,37 @@ class Star:
             tau, fed = clock[d, m][:, None], self.spokes.fed[d]
             start, held = amounts[d, which[d, m]], bath[d, which[d, m]]
             found = _resolvent(tau * self.rates[d], poles)
-            u = self._bath(found, tau, fed, start, held, poles, d)
+            u = self._bath(found, tau, start, held, poles, d)
             # One row for what each mode began with, one for what the bath fed into it.
-            rows = np.empty((len(d), 2, len(row)))
+            rows = np.empty((len(tau), 2, len(row)))
             rows[:, 0] = row
             rows[:, 1, : len(poles)], rows[:, 1, len(poles) :] = (weights * u).real, -(weights * u).imag
+            rows[:, 1] *= tau
             both = rows @ found
-            into[d, m] = (u @ weights).real
-            both[:, 0] *= start
-            both[:, 1] *= tau * fed
-            reached = both.sum(axis=1)
+            level = (u @ weights).real
+            reached = both[:, 0] * start
+            both[:, 1] *= fed
+            reached += both[:, 1]
             if integral:
                 reached *= tau
             elif self.loss is None:  # nothing leaves, so the sum is known
                 even, holds = self.spokes.even[d], self.bath[d]
-                off = ((start - reached) * even).sum(axis=1) + (held - into[d, m]) * holds
-                off /= (even**2).sum(axis=1) + holds
+                before, after = (np.einsum("df,df->d", each, even) for each in (start, reached))
+                off = (before - after + (held - level) * holds) / (self.spokes.even_square[d] + holds)
                 reached += off[:, None] * even
-                into[d, m] += off
-            now[d, m] = reached
+                level += off
+            into[d, m], now[d, m] = level, reached
         return now, into * clock if integral else into
 
-    def _bath(self, found, tau, fed, start, bath, poles, draws) -> np.ndarray:
+    def _bath(self, found, tau, start, bath, poles, draws) -> np.ndarray:
         """(d, p) of the bath in (pole + tau A)^-1 applied to amounts (d, f) and bath (d,)."""
-        sums = found @ np.stack([fed * start, fed * fed], axis=2)
+        fed = self.spokes.fed[draws]
+        both = np.empty((len(fed), 2, fed.shape[1]))
+        np.multiply(fed, start, out=both[:, 0])
+        np.multiply(fed, fed, out=both[:, 1])
+        sums = both @ found.swapaxes(1, 2)
         p = len(poles)
-        from_start, back = np.moveaxis(sums[:, :p] + 1j * sums[:, p:], 2, 0)
+        from_start, back = np.moveaxis(sums[..., :p] + 1j * sums[..., p:], 1, 0)
         holds = self.bath[draws, None]
         return (holds * bath[:, None] + tau * from_start) / (
             holds * poles + tau * self.total[draws, None] - tau**2 * back
@@ -363,9 +394,7 @@ class Star:
             step = max(1, AT_ONCE // (2 * p * self.rates.shape[1]))
             for draws in (slice(a, a + step) for a in range(0, len(tau), step)):
                 found = _resolvent(tau[draws] * self.rates[draws], poles)
-                u[draws] = self._bath(
-                    found, tau[draws], self.spokes.fed[draws], amounts[draws], bath[draws], poles, draws
-                )
+                u[draws] = self._bath(found, tau[draws], amounts[draws], bath[draws], poles, draws)
             kept["bath", leg, window] = u
         width = self.size if rows is None else rows.count
         lines = np.zeros((len(tau), p, width), complex)
@@ -432,38 +461,48 @@ class Star:
         return Star(self.size, self.spokes.of(draws), self.bath[draws], self.total[draws], loss, self.sign)
 
 
-@dataclass(frozen=True, eq=False)
-class _Once:
-    """`solved` of a part, found once for all that are in proportion to it."""
-
-    shared: dict
-    kind: Hashable
-    part: Part
-
-    def __call__(self) -> tuple[np.ndarray, np.ndarray]:
-        if self.kind not in self.shared:
-            self.keep(self.part.solved)
-        return self.shared[self.kind]
-
-    def keep(self, solved: tuple[np.ndarray, np.ndarray]) -> None:
-        self.shared[self.kind] = solved
-
-
-def _scaled(part: Nodes, contact: Contact | None, root: np.ndarray) -> np.ndarray:
-    """(d, r, r) symmetric matrix of a part in a held bath."""
+def _scaled(part: Nodes, contact: Contact | None, root: np.ndarray, nodes: np.ndarray) -> np.ndarray:
+    """(d, f, f) symmetric matrix of some nodes of a part in a held bath."""
     matrix = part.stiffness if contact is None else part.stiffness + contact.matrix
-    return matrix / root[:, :, None] / root[:, None, :]
+    matrix = matrix if len(nodes) == root.shape[1] else matrix[:, nodes[:, None], nodes]
+    return matrix / root[:, nodes, None] / root[:, None, nodes]
+
+
+def _halves(part: Nodes, contact: Contact | None, split: bool) -> list[tuple[np.ndarray, np.ndarray | None]]:
+    """(nodes (f,), what the bath feeds into them (d, f)) of a part or, to `split` it, of its even and its odd half where the bath feeds one of them
+    alone, for then nothing couples them.
+    """
+    sides = [np.arange(len(part.equilibrium))]
+    if split and part.sign is not None:
+        sides = [side for side in (np.flatnonzero(part.sign > 0), np.flatnonzero(part.sign < 0)) if len(side)]
+    if contact is None:
+        return [(side, None) for side in sides]
+    feeds = [contact.column[:, side] for side in sides]
+    most = [float(np.abs(feed).max()) for feed in feeds]
+    if len(sides) > 1 and min(most) > UNCOUPLED * max(most):
+        return [(np.arange(len(part.equilibrium)), contact.column)]
+    return [
+        (side, feed if each > UNCOUPLED * max(most) else np.zeros_like(feed))
+        for side, feed, each in zip(sides, feeds, most, strict=True)
+    ]
 
 
 def _resolvent(x: np.ndarray, poles: np.ndarray) -> np.ndarray:
-    """(d, 2 p, f) real and imaginary parts of 1 / (x + pole) for x (d, f)."""
-    real = x[:, None, :] + poles.real[:, None]
-    over = real * real
+    """(d, 2 p, f) real and imaginary parts of 1 / (x + pole) for x (d, f), good until the next ones are asked for: to ask for memory takes
+    longer than to fill it.
+    """
+    p, size = len(poles), 2 * len(poles) * x.size
+    room = getattr(_room, "numbers", None)
+    if room is None or len(room) < size:
+        room = _room.numbers = np.empty(max(size, 2 * AT_ONCE))
+    found = room[:size].reshape(len(x), 2 * p, x.shape[1])
+    real, over = found[:, :p], found[:, p:]
+    np.add(x[:, None, :], poles.real[:, None], out=real)
+    np.multiply(real, real, out=over)
     over += poles.imag[:, None] ** 2
     np.divide(1.0, over, out=over)
-    found = np.empty((len(x), 2 * len(poles), x.shape[1]))
-    np.multiply(real, over, out=found[:, : len(poles)])
-    np.multiply(over, -poles.imag[:, None], out=found[:, len(poles) :])
+    real *= over
+    over *= -poles.imag[:, None]
     return found
 
 

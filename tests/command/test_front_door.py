@@ -22,6 +22,8 @@ from curelab.outcome import run, run_for
 from curelab.show import data, report
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 DEMO = datasets_folder() / "demo_loin.toml"
 BACON = "\N{BACON}"
 linux = pytest.mark.skipif(not Path("/dev/full").exists(), reason="devices of Linux")

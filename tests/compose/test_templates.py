@@ -9,6 +9,8 @@ from curelab.outcome import run
 from curelab.show.dangers import failing, failing_as_written
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 
 def test_every_template_of_the_datasets_is_offered():
     assert sorted(TEMPLATES.values()) == sorted(path.name for path in datasets_folder().glob("template_*.toml"))
