@@ -57,8 +57,10 @@ class Settling(ABC):
         """The line that says what is being computed, and its button."""
         self.running, self.stop = Say("", "note"), Press("Stop")
         self.stop.on_press(lambda pressed: self._stop())
-        # Keeps its room while it is hidden, so that the page does not jump.
+        # Keeps its room while it is hidden, so that the page does not jump: beside the button that saves the picture.
         self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
+        self.at_work.layout.margin = "-38px 130px 0 0"
+        self.at_work.layout.width = "auto"
         self.at_work.layout.visibility = "hidden"
 
     def settle(self, count: int | None = None) -> Iterator[None]:

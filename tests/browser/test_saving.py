@@ -5,13 +5,13 @@ from __future__ import annotations
 import base64
 import csv
 import io
-import json
 import struct
 import xml.etree.ElementTree as ET
 from typing import Any
 
 import numpy as np
 import pytest
+from drawn_page import CAPTION, page_of
 
 from curelab.batch import load
 from curelab.lab.bars import BarPicture
@@ -24,7 +24,6 @@ from curelab.sources import datasets_folder
 from curelab.spread import spread
 
 NAME = 'point, "thick" <b>'
-CAPTION = "An invented batch. Assumed: nothing melts. curelab 0.0.0."
 X, Y = np.array([0.0, 10.0, 20.0]), np.array([4.4, 2.0, 1.0])
 
 
@@ -70,24 +69,6 @@ def inside():
     drawn = section([(many, batch.pieces[0].name, NAME)])
     made.show(drawn)
     return made, drawn
-
-
-def page_of(widget: Any) -> str:
-    """A page with one picture, drawn by the widget's own script from what Python sent."""
-    data = {
-        "meta": widget.meta,
-        "height": widget.height,
-        "frame": base64.b64encode(widget.frame).decode(),
-        "caption": CAPTION,
-    }
-    script = widget._esm.replace("export default { render };", "")
-    return f"""<!doctype html><meta charset="utf-8"><style>body {{ margin: 8px; }} {widget._css}</style><div id="here"></div>
-<script type="application/json" id="data">{json.dumps(data).replace("<", chr(92) + "u003c")}</script>
-<script type="module">{script}
-const data = JSON.parse(document.getElementById('data').textContent), bytes = Uint8Array.from(atob(data.frame), letter => letter.charCodeAt(0));
-const parts = {{ ...data, frame: new DataView(bytes.buffer), revision: 1, problem: '' }};
-render({{ model: {{ get: name => parts[name], on() {{}}, off() {{}} }}, el: document.getElementById('here') }});
-</script>"""
 
 
 def saved(page: Any, sort: str) -> tuple[str, bytes]:

@@ -198,6 +198,9 @@ def test_the_strong_brine_is_put_into_the_batch_only_when_asked():
     assert state.batch.weigh_out == before
     page.controls["choose"].press()
     assert state.batch.weigh_out.tag == "strong brine" and state.batch.weigh_out.strength == 0.15
+    assert "now uses the 15 % brine" in page.says["chosen"].text
+    state.undo()
+    assert state.batch.weigh_out == before and page.says["chosen"].text == ""
 
 
 def test_the_batch_bench_shows_what_the_command_computes():
@@ -469,7 +472,7 @@ def test_the_log_of_the_bench_is_that_of_the_file(tmp_path):
     state, page = made("batch")
     page.reading["at"].value, page.reading["what"].value, page.reading["value"].value = "2 d", "brine strength", "3.4 %"
     page.controls["log"].press()
-    assert "save the batch first" in page.says["trouble"].text
+    assert "save the batch first" in page.says["written"].text and page.says["answer"].text
     assert state.save(tmp_path / "mine.toml")
     page.controls["log"].press()
     assert load(tmp_path / "mine.toml").log == state.batch.log != ()
