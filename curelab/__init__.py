@@ -1,8 +1,7 @@
 """curelab: see what salt and nitrite do inside whole-muscle meat while it cures, rests and soaks.
 
-One direction: weigh-out -> pieces and stages (plain data) -> `simulate` -> `History` -> questions, verdicts, figures. Importing this
-package loads numpy and parts of scipy only; every room stands under `curelab.` and comes in when it is asked for, and so do pictures,
-tables and widgets.
+One direction: weigh-out -> pieces and stages (plain data) -> `simulate` -> `History` -> questions, verdicts, figures. Every room stands under
+`curelab.` and comes in when it is asked for, so that importing this package loads nothing.
 
 >>> import curelab
 >>> piece = curelab.Piece(thickness="4 cm", weight="1 kg")
@@ -16,32 +15,32 @@ True
 
 from typing import TYPE_CHECKING
 
-from .engine.history import History, Profile
-from .engine.simulate import extend, simulate
-from .fields import InputError, Problem
 from .lazy import lazily
-from .matter.tissue import Tissue
-from .recipe.criterion import Criterion
-from .recipe.piece import Piece
-from .recipe.stages import (
-    BagCook,
-    Bath,
-    Brine,
-    Chill,
-    Hold,
-    Oven,
-    Reheat,
-    Rest,
-    SealedCure,
-    Simmer,
-    Smoke,
-    Soak,
-    Water,
-)
 
 if TYPE_CHECKING:
+    from .engine.history import History, Profile
+    from .engine.simulate import extend, simulate
+    from .fields import InputError, Problem
     from .forecast.sweep import sweep
     from .learn.profile import fit_profile
+    from .matter.tissue import Tissue
+    from .recipe.criterion import Criterion
+    from .recipe.piece import Piece
+    from .recipe.stages import (
+        BagCook,
+        Bath,
+        Brine,
+        Chill,
+        Hold,
+        Oven,
+        Reheat,
+        Rest,
+        SealedCure,
+        Simmer,
+        Smoke,
+        Soak,
+        Water,
+    )
 
 __version__ = "0.1.0"
 
@@ -72,4 +71,17 @@ __all__ = [
     "sweep",
 ]
 
-__getattr__, __dir__ = lazily(__name__, {"fit_profile": "learn.profile", "sweep": "forecast.sweep"})
+_STANDS_IN = {
+    "engine.history": ("History", "Profile"),
+    "engine.simulate": ("extend", "simulate"),
+    "fields": ("InputError", "Problem"),
+    "forecast.sweep": ("sweep",),
+    "learn.profile": ("fit_profile",),
+    "matter.tissue": ("Tissue",),
+    "recipe.criterion": ("Criterion",),
+    "recipe.piece": ("Piece",),
+    "recipe.stages": (
+        "BagCook", "Bath", "Brine", "Chill", "Hold", "Oven", "Reheat", "Rest", "SealedCure", "Simmer", "Smoke", "Soak", "Water",
+    ),
+}  # fmt: skip
+__getattr__, __dir__ = lazily(__name__, {name: room for room, names in _STANDS_IN.items() for name in names})

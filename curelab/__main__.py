@@ -15,15 +15,16 @@ import sys
 import textwrap
 import traceback
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+# What takes longer to load comes in within `main`, where a Ctrl-C is met.
 from . import __version__, progress
-from .fields import InputError, refuse
 from .letters import clipped, visible
-from .paper.commands import add_paper
-from .paper.cutting_command import add_cutting
-from .paper.learning_commands import add_learning
-from .paper.page_commands import add_pages
+
+if TYPE_CHECKING:
+    from .fields import InputError
 
 CANNOT_PRINT, STOPPED = 74, 130
 
@@ -41,25 +42,31 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _open(given) if given.act is _open else _print(printed.getvalue(), given) or code
     except SystemExit as ended:  # --help, --version, or words that are not understood
         raise SystemExit(_print(printed.getvalue(), given) or ended.code) from None
-    except InputError as error:
-        _print(printed.getvalue(), given)
-        for line in error.lines():
-            _complain(line)
-        count = len(error.problems)
-        reads_only = given.act in (_check, _run) and not getattr(given, "csv", None)
-        _complain(f"{count} problem{'s' if count > 1 else ''}{'' if reads_only else '; nothing was written'}.")
-        return 2
     except KeyboardInterrupt:
         _complain(f"stopped{_done(given)}.")
         return STOPPED
     except Exception as error:
         from . import failure
+        from .fields import InputError
 
+        if isinstance(error, InputError):
+            _print(printed.getvalue(), given)
+            return _refused(error, given)
         if "--debug" in words:
             traceback.print_exc()
         else:
             _complain(failure.sentence(error, failure.keep(error, words)))
         return failure.EXIT_CODE
+
+
+def _refused(error: InputError, given: argparse.Namespace) -> int:
+    """Say what cannot be used, all at once."""
+    for line in error.lines():
+        _complain(line)
+    count = len(error.problems)
+    reads_only = given.act in (_check, _run) and not getattr(given, "csv", None)
+    _complain(f"{count} problem{'s' if count > 1 else ''}{'' if reads_only else '; nothing was written'}.")
+    return 2
 
 
 def _print(text: str, given: argparse.Namespace) -> int:
@@ -106,6 +113,11 @@ class _Parser(argparse.ArgumentParser):
 
 
 def _parser() -> argparse.ArgumentParser:
+    from .paper.commands import add_paper
+    from .paper.cutting_command import add_cutting
+    from .paper.learning_commands import add_learning
+    from .paper.page_commands import add_pages
+
     parser = _Parser(
         prog="curelab",
         description="See what salt and nitrite do inside whole-muscle meat. Without a word after it: opens the lab.",
@@ -163,7 +175,9 @@ def _parser() -> argparse.ArgumentParser:
 
 def _run(given) -> int:
     from .batch import load
+    from .fields import refuse
     from .outcome import REPORT_DRAWS, run_for
+    from .paper.moments import elapsed
     from .show import data, report
 
     batch = load(given.file)
@@ -175,7 +189,7 @@ def _run(given) -> int:
     say = data.as_json if given.json else lambda outcome: report.words(outcome, given.long)
     if given.csv:
         data.refuse_folder(given.csv)  # before the work, not after it
-    outcome = run_for(say, batch, draws)
+    outcome = run_for(say, batch, draws, elapsed(batch, datetime.now(UTC)))
     if given.csv:
         written = data.write_csv(outcome, given.csv)
         given.done = f"wrote {', '.join(path.name for path in written)} to {given.csv}"
@@ -203,11 +217,12 @@ def _check(given) -> int:
         print(f'What it comes to: curelab run "{given.file}", or in short: curelab check --deep "{given.file}"')
         return 0
     from .outcome import run
+    from .paper.moments import elapsed
     from .show.answer import ranges
     from .show.in_short import in_short
     from .units import WIDTH
 
-    outcome = run(batch)
+    outcome = run(batch, now=elapsed(batch, datetime.now(UTC)))
     print(f'"{batch.name}" can be read and run. What it comes to:')
     for sentence in (*in_short(outcome), ranges(outcome.draws)):
         print(textwrap.fill(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ", break_long_words=False))

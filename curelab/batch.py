@@ -36,7 +36,7 @@ from .recipe.piece import Piece
 from .recipe.plan import LocalTimeRule, Plan
 from .recipe.stages import STAGES, Stage
 from .tomlfile import read_table, to_toml
-from .units import read
+from .units import needs_unit, read
 from .weighing import WEIGH_OUTS, Weighed, WeighOut, weigh
 from .weighing.vessel import Vessel, fits
 
@@ -161,7 +161,7 @@ class Reading(Record):
     def _salt(words: str, most: float) -> float:
         """A share of salt; a number alone would be read a hundred times too large."""
         if _BARE.fullmatch(words):
-            raise ValueError(f"{quoted(words)} has no unit; write it like {quoted(words.strip() + ' %')}")
+            raise ValueError(needs_unit(words, f"{words.strip()} %"))
         share = read(words, "fraction")
         if share > most:
             raise ValueError(

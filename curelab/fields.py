@@ -103,6 +103,10 @@ class Rule(ABC):
     def write(self, value: Any, system: str) -> Any:
         return value
 
+    def entry(self, value: Any, system: str) -> str:
+        """How the value stands in a text box."""
+        return str(self.write(value, system))
+
 
 def _short(problems: tuple[Problem, ...], given: Any) -> Iterable[Problem]:
     """The problems, with what was given (or an entry of it) cut to LONGEST_QUOTE letters where a sentence repeats it."""
@@ -125,23 +129,32 @@ def _short(problems: tuple[Problem, ...], given: Any) -> Iterable[Problem]:
 
 @dataclass(frozen=True)
 class Quantity(Rule):
-    """A number with a unit, inside a range; the limits are written as a cook would ("2 mm")."""
+    """A number with a unit, inside a range; the limits are written as a cook would ("2 mm"), and so is the `example` of this very field."""
 
     kind: str
     low: str
     high: str
     remedy: str = ""
     above_low: bool = False
+    example: str = ""  # default: that of the kind
 
     @property
     def like(self) -> str:
-        return f', like "{units.KINDS[self.kind].example}"'
+        return f', like "{self._example}"'
+
+    @property
+    def _example(self) -> str:
+        return self.example or units.KINDS[self.kind].example
 
     def read(self, given, strict):
         try:
-            if strict and self.kind != "plain" and not isinstance(given, str):
-                raise ValueError(f'{shown(given)} has no unit; write it like "{units.KINDS[self.kind].example}"')
-            value = units.read(given, self.kind)
+            value = units.read(given, self.kind, self._example)
+            # A share of 0 is none in any unit; of other numbers nobody knows whether percent or a share was meant.
+            bare = (
+                units.bare(given) if isinstance(given, str) and self.kind == "fraction" else not isinstance(given, str)
+            )
+            if strict and bare and self.kind != "plain" and (value or self.kind != "fraction"):
+                raise ValueError(units.needs_unit(given, self._example))
         except ValueError as error:
             raise refuse("", str(error)) from None
         low, high = units.read(self.low, self.kind), units.read(self.high, self.kind)
@@ -163,6 +176,9 @@ class Quantity(Rule):
 
     def write(self, value, system):
         return float(value) if self.kind == "plain" else units.text(value, self.kind, system)
+
+    def entry(self, value, system):
+        return f"{value:g}" if self.kind == "plain" else units.entry(value, self.kind, system)
 
 
 @dataclass(frozen=True)
@@ -282,8 +298,16 @@ def ruled(rule: Rule, default: Any = MISSING) -> Any:
     return field(default=default, metadata={"rule": rule}) if default is not MISSING else field(metadata={"rule": rule})
 
 
-def quantity(kind: str, low: str, high: str, remedy: str = "", default: Any = MISSING, above_low: bool = False) -> Any:
-    return ruled(Quantity(kind, low, high, remedy, above_low), default)
+def quantity(
+    kind: str,
+    low: str,
+    high: str,
+    remedy: str = "",
+    default: Any = MISSING,
+    above_low: bool = False,
+    example: str = "",
+) -> Any:
+    return ruled(Quantity(kind, low, high, remedy, above_low, example), default)
 
 
 class Record:

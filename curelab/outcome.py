@@ -18,8 +18,8 @@ from .engine.history import History
 from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
-from .forecast.ready import Ready, wanted_of
-from .forecast.serve import Lead, moment
+from .forecast.ready import Ready, soak_after, wanted_after, wanted_of
+from .forecast.serve import Lead
 from .learn.probe import doubted, in_doubt, judged_probe, no_easier
 from .learn.update import BEFORE, CURED, Update, heard
 from .learn.warm_log import judged_log
@@ -36,6 +36,7 @@ from .spread.answers import in_ten, ordered
 from .spread.changes import Change, changes, in_order_of_use, worked_out
 from .spread.draws import Learned, usual_case
 from .spread.forgiving import Forgiving, forgiving
+from .spread.lead import lead_of
 from .spread.sensitivity import Importance, enough, how_long, what_matters
 from .spread.spread import CHUNK, begun, waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
@@ -73,7 +74,7 @@ class Outcome(Shown):
     and dates are held; `numbers`: what was published, before the batch said what it knows better; `draws`: how many its bands rest on;
     `learned`: what its log taught, None for nothing; `said`: what the log says, in a few sentences; `update`: the fit behind it;
     `judged`: the history that checks are held against, no colder than planned; `passing`: a page shows it while a slider is being moved, and checks of
-    heat are not held against draws until it is `settled`.
+    heat are not held against draws until it is `settled`; `now`: s since the start at which it is asked, None: all of it is over.
     """
 
     batch: Batch
@@ -88,6 +89,7 @@ class Outcome(Shown):
     said: tuple[str, ...] = ()
     update: Update | None = None
     passing: bool = False
+    now: float | None = None
 
     def lines(self) -> list[str]:
         return [f"Outcome of {self.batch.name}", *self.history.lines()[1:], *self.said[:1]]
@@ -139,27 +141,7 @@ class Outcome(Shown):
         """How long it takes from the first heat to the table, in the draws, with the steps of the plan after the last stage; None where nothing
         heats. Stages by the thermometer are counted late in full steps of 5 minutes, each for itself, as a plan lays them out.
         """
-        stages = self.history.stages
-        hot = [n for n, stage in enumerate(stages) if stage.heats and self.history.has(n)]
-        if not hot:
-            return None
-        every = range(hot[0], len(stages))
-        asked = [Request.of(what, stage=n) for n in every for what in ("begin", "ends")]
-        read = self.spread.readings(asked)
-        begins, ends = read[::2], read[1::2]
-        spans = [ordered(end - begin) for begin, end in zip(begins, ends, strict=True)]
-        parts = tuple((stages[n].tag, middle, low, high) for n, (low, middle, high) in zip(every, spans, strict=True))
-        low, middle, _ = ordered(ends[-1] - begins[0])
-        late = sum(
-            300.0 * np.ceil(high / 300.0) if stages[n].until else high
-            for n, (*_, high) in zip(every, spans, strict=True)
-        )
-        plan = self.batch.plan
-        steps = plan.after if plan is not None else ()
-        parts += tuple((step.name, step.lasts, step.lasts, step.lasts) for step in steps)
-        more = sum(step.lasts for step in steps)
-        serve = moment(plan.serve) if plan is not None else None
-        return Lead(middle + more, low + more, float(late) + more, parts, serve, self.spread.rests_on)
+        return lead_of(self.spread, self.batch.plan)
 
     def waits(self, stage: int) -> str:
         """How long a stage that waits for a criterion takes, in words; nothing for one that ends by the clock."""
@@ -198,7 +180,12 @@ class Outcome(Shown):
             for _ in wide.prepared(few, step):
                 yield full
         for chances in full.spread.judged(
-            self.batch.rules, self.batch.product, draws=_checked(self.batch), system=self.batch.units, **self._counted
+            self.batch.rules,
+            self.batch.product,
+            draws=_checked(self.batch),
+            system=self.batch.units,
+            now=self.now,
+            **self._counted,
         ):
             full.__dict__["chances"] = {chance.name: chance for chance in chances}
             yield full
@@ -309,8 +296,9 @@ class Outcome(Shown):
 
     @cached_property
     def forgiving(self) -> tuple[Forgiving, ...]:
-        """How much a first cure forgives that ends too salty, for its thickest piece; nothing otherwise."""
-        if not (self.history.stages[0].cures and self._ends_too_salty(0)):
+        """How much a first cure forgives that ends too salty, for its thickest piece; nothing otherwise, nor where a soak comes after it."""
+        soaked = soak_after(self.history.stages, 0) is not None
+        if soaked or not (self.history.stages[0].cures and self._ends_too_salty(0)):
             return ()
         thickest = max(self.batch.pieces, key=lambda piece: piece.lean_thickness).name
         numbers = self.history.numbers
@@ -333,19 +321,12 @@ class Outcome(Shown):
         if any(stage.heats for stage in stages):  # what was cooked or smoked is soaked no more
             return tuple(found)
         soaks = [stage for stage in stages if stage.desalts]
-        until = soaks[-1].until if soaks else None
-        own = until is not None and (until.place, until.quantity, until.sign, until.basis) == (
-            "average",
-            "salt",
-            "<=",
-            "meat",
-        )
-        target = until.target if own and until is not None else numbers.si("taste.normal_high")
-        salty = [piece.name for piece in pieces if self.history.average("salt", None, piece.name) > 1.001 * target]
+        wanted = wanted_after(soaks[-1] if soaks else stages[-1], numbers)
+        limit = 1.001 * wanted.target
+        salty = [piece.name for piece in pieces if self.history.average("salt", None, piece.name) > limit]
         if salty:
             water = (soaks[-1].stretches[0].water if soaks else None) or 2 * sum(piece.weight for piece in pieces)
             only = units.listed([f"the {name}" for name in salty]) if len(pieces) > 1 else ""
-            wanted = Criterion("average", "salt", "<=", target, "meat")
             found.append(soak_needed(wanted, self.history, water=water, system=self.batch.units, only=only)[0])
         return tuple(found)
 
@@ -358,7 +339,7 @@ class Outcome(Shown):
         """Rule set of the batch and process checks, in usual, slow and fast meat; worst first."""
         found = check_all(
             self.judged, self.batch.rules, self.batch.product, numbers=self.history.numbers, corners=(self.slow, self.fast),
-            system=self.batch.units, **self._counted,
+            system=self.batch.units, now=self.now, **self._counted,
         )  # fmt: skip
         probe = (*judged_probe(self.batch, self.history), *doubted(self.batch, self.judged))
         read = (*judged_log(self.batch, self.history.numbers), *probe)
@@ -423,8 +404,8 @@ class Outcome(Shown):
     def chances(self) -> dict[str, Chance]:
         """By the name of each verdict, in how many of the first draws it comes out how."""
         found = self.spread.verdicts(
-            self.batch.rules, self.batch.product, draws=_checked(self.batch), system=self.batch.units, **self._counted
-        )
+            self.batch.rules, self.batch.product, draws=_checked(self.batch), system=self.batch.units, now=self.now, **self._counted
+        )  # fmt: skip
         return {chance.name: chance for chance in found}
 
     @property
@@ -474,11 +455,19 @@ def _checked(batch: Batch) -> int:
     return CHECKED_LARGE if is_large(batch) else CHECKED
 
 
-def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = None, log: bool = True) -> Outcome:
+def run(
+    batch: Batch,
+    *,
+    numbers: Numbers | None = None,
+    draws: int | None = None,
+    log: bool = True,
+    now: float | None = None,
+) -> Outcome:
     """Simulate a batch as it stands, with what its log taught; its draws wait until a band is asked for.
 
     draws: behind every band; None: REPORT_DRAWS, or DRAWS_LARGE where the batch is large. log: False leaves the log out, as if it had
-    not been kept. What the log taught moves everything but the two ends of what is published.
+    not been kept. What the log taught moves everything but the two ends of what is published. now: s since the start of the batch, after which a
+    fridge log has no holes; None: all of it is over.
     Raises InputError for what cannot be run.
     """
     base = numbers or default_numbers()
@@ -497,17 +486,28 @@ def run(batch: Batch, *, numbers: Numbers | None = None, draws: int | None = Non
     )
     both = in_corners(ends, warmed, loss=batch.loss, numbers=published, usual=False, few=True, checked=False)
     return Outcome(
-        batch, batch.weighed, usual, both.of(0), both.of(1), judged, base, draws, learned, tuple(said), update
+        batch,
+        batch.weighed,
+        usual,
+        both.of(0),
+        both.of(1),
+        judged,
+        base,
+        draws,
+        learned,
+        tuple(said),
+        update,
+        now=now,
     )
 
 
-def run_for(ask: Callable[[Outcome], Any], batch: Batch, draws: int | None) -> Outcome:
+def run_for(ask: Callable[[Outcome], Any], batch: Batch, draws: int | None, now: float | None = None) -> Outcome:
     """`run`, with all that `ask` asks for computed in one pass over the draws: a report asks forty questions, and draws beyond CHUNK
     are solved again for each. `ask` is tried on few draws first. Same digits as `run`; shows progress.
     """
     if draws is None or draws <= CHUNK:
-        return run(batch, draws=draws)
-    outcome = replace(run(batch, draws=CHECKED), passing=True)
+        return run(batch, draws=draws, now=now)
+    outcome = replace(run(batch, draws=CHECKED, now=now), passing=True)
     ask(outcome)
     update = outcome.update
     asked = [outcome.spread, outcome.unread, *([update.planned, update.spread] if update is not None else [])]

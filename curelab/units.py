@@ -1,11 +1,13 @@
 """A cook's units at the border; float64 SI inside.
 
 `read` turns what a person writes ("7 cm", "1.5 gal", "38 degF", "2 lb 3 oz", "120 ppm") into one SI float, `text` turns the float
-back into words that read back to the very same float, and `show` rounds it for the eye. Everything between is plain SI:
+back into words that read back to the very same float, `show` rounds it for the eye, and `entry` does so for a text box. Everything between is plain SI:
 metre, kilogram, cubic metre, second, kelvin, and fractions as kg per kg.
 
 Which unit words are read, and how large each unit is, stands in `unit_words`; nothing that was given is evaluated. US names mean US
 measures (gal, qt, cup, tbsp, tsp); say `imperial_gallon` for the other.
+
+Longer than others because what reads a quantity and the three that write one are read beside each other.
 """
 
 from __future__ import annotations
@@ -27,6 +29,9 @@ from .unit_words import LENGTH, MASS, NONE, TEMPERATURES, TIME, VOLUME, size_of
 
 MINUTE, HOUR, DAY = (float(each) for each in (unit_words.MINUTE, unit_words.HOUR, unit_words.DAY))  # s
 MINUTES_A_DAY = 1440  # plans and calendars count whole minutes
+SYSTEMS = ("metric", "us")
+FEW_DIGITS = 4  # that a cook reads in a text box; more are rounded there
+ON_PAGES = {"inch": "in", "degC": "°C", "degF": "°F"}  # a unit of a file as a page writes it
 WIDTH = 96  # columns of a printed line
 MOST_LETTERS = 100  # letters of a quantity; a number with all its digits and its unit has thirty
 
@@ -56,14 +61,15 @@ KINDS = {
         Kind("volume", "m^3", ("mL", "L"), ("cup", "qt", "gal"), "4 L"),
         Kind("time", "s", ("h", "d", "min", "s"), ("h", "d", "min", "s"), "10 d"),
         Kind("temperature", "K", ("degC",), ("degF",), "3 degC"),
-        Kind("fraction", "", ("%", "ppm"), ("%", "ppm"), "2.2 %"),
+        Kind("fraction", "kg/kg", ("%", "ppm"), ("%", "ppm"), "2.2 %"),
         Kind("plain", "", ("",), ("",), "5.6"),
     )
 }
 
 _POWERS = {"length": LENGTH, "mass": MASS, "volume": VOLUME, "time": TIME, "fraction": NONE}
-_NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?"
+_NUMBER = r"[-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?"  # a point, or a comma in its place
 _TERM = re.compile(rf"\s*({_NUMBER}(?:\s+\d+/\d+|/\d+)?)\s*([^\s\d+\-.][^\s]*)?")
+_THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")  # or thousandths: nobody but its writer knows
 _MIXED = re.compile(r"(?P<sign>[-+]?)(?:(?P<whole>\d+)\s+)?(?P<top>\d+)/(?P<bottom>\d+)")
 
 
@@ -91,28 +97,40 @@ def _affine(unit: str, kind: str) -> tuple[float, float, float]:
 def _plain_number(text: str) -> float:
     mixed = _MIXED.fullmatch(text.strip())
     if not mixed:
-        return float(text)
+        return float(text.replace(",", "."))
     if int(mixed["bottom"]) == 0:
         raise ValueError(text)
     number = int(mixed["whole"] or 0) + int(mixed["top"]) / int(mixed["bottom"])
     return -number if mixed["sign"] == "-" else number
 
 
-def read(given: Any, kind: str) -> float:
+def bare(words: str) -> bool:
+    """Whether words are a number without a unit.
+
+    >>> bare("2.2"), bare("2.2 %"), bare("thick")
+    (True, False, False)
+    """
+    match = _TERM.fullmatch(words.strip())
+    return match is not None and match[2] is None
+
+
+def read(given: Any, kind: str, example: str = "") -> float:
     """SI float of what a person wrote.
 
     Parameters: `given`, a text such as "7 cm" or "1 1/2 cup" or "2 lb 3 oz", a float already in SI, a quantity of pint, or for a time a
-    `timedelta`; `kind`, a key of `KINDS`.
+    `timedelta`; `kind`, a key of `KINDS`; `example`, how it may be written, for the sentence of a refusal (default: that of the kind).
+    A comma stands for a point, but where it may part thousands ("1,500 g"): that is refused.
     Raises ValueError with one sentence: not a number, no unit, a unit of another kind, or not finite.
 
     >>> read("7 cm", "length"), read("38 degF", "temperature"), read("120 ppm", "fraction")
     (0.07, 276.48333333333335, 0.00012)
     """
     given = _measured(given, kind)
+    example = example or KINDS[kind].example
     if isinstance(given, str):
-        return _read(given, kind)
+        return _read(given, kind, example)
     if isinstance(given, bool) or not isinstance(given, Real):
-        raise ValueError(f'{shown(given)} is not {KINDS[kind].noun}; write it like "{KINDS[kind].example}"')
+        raise ValueError(f'{shown(given)} is not {KINDS[kind].noun}; write it like "{example}"')
     try:
         return _finite(float(given), given, kind)
     except OverflowError:
@@ -120,8 +138,8 @@ def read(given: Any, kind: str) -> float:
 
 
 @lru_cache(maxsize=4096)
-def _read(given: str, kind: str) -> float:
-    noun, like = KINDS[kind].noun, f'write it like "{KINDS[kind].example}"'
+def _read(given: str, kind: str, example: str) -> float:
+    noun, like = KINDS[kind].noun, f'write it like "{example}"'
     if len(given) > MOST_LETTERS:
         raise ValueError(f"{quoted(given)} is not {noun}, because it has {len(given)} letters; {like}")
     value, rest, terms, sign = 0.0, given.strip(), 0, 1
@@ -138,14 +156,20 @@ def _read(given: str, kind: str) -> float:
         if terms > 1 and number[0] in "+-":
             because = "only its beginning may carry a sign"
         elif unit.startswith(","):
-            because = "a decimal comma is not read; write a point"
-        elif not unit and (rest or terms > 1):
-            because = "it has no unit"
+            because = "one comma is read, in the place of a point"
+        elif _THOUSANDS.fullmatch(number):
+            point = number.replace(",", ".").rstrip("0").rstrip(".")
+            small, large = (f"{each} {unit}".strip() for each in (point, number.replace(",", "")))
+            raise ValueError(f'{quoted(given)} may mean {small} or {large}; write "{small}" or "{large}"')
         else:
             try:
+                if not unit and (rest or terms > 1):
+                    raise ValueError(unit)
                 factor, divisor, offset = _affine(unit, kind)
             except ValueError:
-                because = f"{quoted(unit)} does not measure {noun}" if unit else "it has no unit"
+                if not unit:
+                    raise ValueError(needs_unit(given, example)) from None
+                because = f"{quoted(unit)} does not measure {noun}"
         if because:
             raise ValueError(f"{quoted(given)} is not {noun}, because {because}; {like}")
         try:
@@ -154,6 +178,11 @@ def _read(given: str, kind: str) -> float:
             raise ValueError(f"{quoted(given)} is not {noun}; {like}") from None
         sign = -1 if given.lstrip().startswith("-") else 1  # "-2 lb 3 oz" lies below "-2 lb"
     return _finite(value, given, kind)
+
+
+def needs_unit(given: Any, example: str) -> str:
+    """That a unit is missing."""
+    return f'{quoted(given)} needs a unit, like "{example}"'
 
 
 def _finite(value: float, given: Any, kind: str) -> float:
@@ -217,13 +246,22 @@ def convert(value: float, kind: str, unit: str) -> float:
 
 
 def text(value: float, kind: str, system: str = "metric") -> str:
-    """Words that `read` turns back into exactly this float; a unit of `system` where one does, else SI with all its digits.
+    """Words that `read` turns back into exactly this float: in a unit of `system` where one does, else of the other system, else in SI with
+    all digits.
 
-    >>> text(0.07, "length"), text(276.15, "temperature"), text(0.00012, "fraction")
-    ('7 cm', '3 degC', '120 ppm')
+    >>> text(0.07, "length"), text(276.15, "temperature"), text(0.00012, "fraction"), text(0.03, "length", "us")
+    ('7 cm', '3 degC', '120 ppm', '3 cm')
     """
     if value == 0 and kind != "temperature":
         return f"0 {getattr(KINDS[kind], system)[0]}".strip()
+    for each in (system, *(other for other in SYSTEMS if other != system)):
+        if words := _exact(value, kind, each):
+            return words
+    return f"{value!r} {KINDS[kind].si}".strip()
+
+
+def _exact(value: float, kind: str, system: str) -> str:
+    """The shortest words in a unit of this system that `read` turns back into exactly this float; "" where eight digits do not."""
     candidates = []
     names = getattr(KINDS[kind], system)
     if kind == "fraction":  # 0.6 % and 120 ppm, not 6000 ppm and 0.012 %
@@ -233,13 +271,23 @@ def text(value: float, kind: str, system: str = "metric") -> str:
         for digits in range(1, 9):
             words = f"{number:.{digits}g}"
             if "e" not in words and read(f"{words} {unit}", kind) == value:
-                candidates.append(
-                    (abs(number) < 1, len(words.replace(".", "").strip("0")), len(words), f"{words} {unit}".strip())
-                )
+                shortest = len(words.replace(".", "").strip("0"))
+                candidates.append((abs(number) < 1, shortest, len(words), f"{words} {unit}".strip()))
                 break
-    if candidates:
-        return min(candidates)[3]
-    return f"{value!r} {KINDS[kind].si}".strip()
+    return min(candidates)[3] if candidates else ""
+
+
+def entry(value: float, kind: str, system: str = "metric") -> str:
+    """Words for a text box, which `read` takes: exact where few digits of a unit of this system are, else rounded for the eye.
+
+    >>> entry(0.07, "length"), entry(0.03, "length", "us"), entry(275.15, "temperature", "us"), entry(1.2, "mass", "us")
+    ('7 cm', '1.18 in', '35.6 °F', '2.65 lb')
+    """
+    words = text(value, kind, system) if value == 0 and kind != "temperature" else _exact(value, kind, system)
+    number, _, unit = words.partition(" ")
+    if not words or len(number.replace(".", "").strip("-0")) > FEW_DIGITS:
+        return show(value, kind, system)
+    return f"{number} {ON_PAGES.get(unit, unit)}".strip()
 
 
 def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> str:
@@ -275,7 +323,7 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
         )
     else:
         unit = ("mm" if size < 0.01 else "cm") if system == "metric" else "inch"
-    return f"{_round(convert(value, kind, unit), digits)} {'in' if unit == 'inch' else unit}"
+    return f"{_round(convert(value, kind, unit), digits)} {ON_PAGES.get(unit, unit)}"
 
 
 def roughly(seconds: float) -> str:

@@ -19,6 +19,12 @@ from few_draws import few
 from curelab.bodies import Body, Solid
 from curelab.transport.network import Contact, Network, Part, assemble
 
+# What is compiled once is kept, or each of the hundred processes that tests start would compile the library anew.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+# An optional check inside jsonschema that nobody asks for here takes a second to load; the launcher leaves it out too.
+sys.modules.setdefault("rfc3987_syntax", None)
+
 
 def network_of(
     body: Body | Solid,

@@ -260,11 +260,11 @@ class Solid:
         box = np.ix_(np.arange(i[0], i[-1] + 1), np.arange(k[0], k[-1] + 1))
         nodes = self.middle[box]
         points = self.grid.elements.points[nodes]
+        volume = np.asarray(counts) @ self.grid.elements.volumes
         return Spots(
-            self.values[nodes.ravel()],
+            np.concatenate([self.values[nodes.ravel()], (volume / volume.sum() @ self.values)[None]]),
             nodes.shape,
-            deep[box].ravel(),
-            int(np.argmax(lag[box])),
+            lag[box].ravel(),
             points[..., 0],
             points[..., -1],
         )

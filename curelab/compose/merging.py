@@ -21,7 +21,7 @@ def merged(begun: Batch, ours: Batch, theirs: Batch) -> Batch:
             continue
         if other != was:
             said = "was changed here and, in another way, in the file"
-            problems.append(Problem(name, f"{said}; undo it here, or save under another name"))
+            problems.append(Problem(name, f"{said}; press Undo until it is saved, then change it again"))
         changes[name] = mine
     if problems:
         raise InputError(problems)

@@ -40,10 +40,6 @@ class Alike:
             self._some[places] = Alike(tuple(self.numbers[n] for n in places), self.nodes[list(places)])
         return self._some[places]
 
-    def but(self, place: int | None) -> Alike:
-        """All but the one at a place; None: all of them."""
-        return self.of(tuple(n for n in range(len(self.numbers)) if n != place))
-
 
 def alike(meats: Sequence[Meat], slices: Sequence[slice]) -> tuple[Alike, ...]:
     """The groups of these pieces, in the order of the first of each; slices: where the nodes of each lie."""

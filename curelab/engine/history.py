@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 RESIDUAL = 1e-9  # a budget that misses by more than this is an error, not a result
 FIRST_BITE = 0.005  # m: the edge of a slice that is tasted first (judgement)
 DEPTHS = 12  # of the lean at which the slowest spot is looked for
-GRID = 40  # times in each stretch of a grid for pictures
+GRID, LEAST_GRID, MOST_GRID = 40, 12, 1200  # times in each stretch of a grid for pictures; where there are many; in all
 
 
 class History(Shown):
@@ -141,10 +141,11 @@ class History(Shown):
 
     @cached_property
     def times(self) -> np.ndarray:
-        """A grid for pictures and tables (t,): 40 times in each stretch, dense after its beginning, borders included. With draws, of the
-        first.
+        """A grid for pictures and tables (t,): 40 times in each stretch, fewer of each where there are more than 30, dense after its beginning,
+        borders included. With draws, of the first.
         """
-        steps = np.linspace(0.0, 1.0, GRID + 1) ** 1.5
+        count = int(np.clip(MOST_GRID // len(self.runs), LEAST_GRID, GRID))
+        steps = np.linspace(0.0, 1.0, count + 1) ** 1.5
         own = self._draw
         grids = [run.begin[own] + run.length[own] * steps[1:] for run in self.runs if run.length[own] > 0]
         return np.concatenate([[0.0], *grids])
@@ -155,12 +156,20 @@ class History(Shown):
 
     def span(self, stage: int) -> tuple[Any, Any]:
         """(begin, end) in s of the stage with this number, from 0."""
-        runs = [run for run in self.runs if run.index == stage]
-        if not runs:
+        if stage not in self._spans:
             raise ValueError(
                 f"stage {stage} was not run; there are {len(self.stages)} and the last one run is {self.runs[-1].index}"
             )
-        return self._plain(runs[0].begin), self._plain(runs[-1].end)
+        begin, end = self._spans[stage]
+        return self._plain(begin), self._plain(end)
+
+    @cached_property
+    def _spans(self) -> dict[int, tuple[np.ndarray, np.ndarray]]:
+        """(begin, end), (d,) each, of every stage that was run, by its number."""
+        found: dict[int, tuple[np.ndarray, np.ndarray]] = {}
+        for run in self.runs:
+            found[run.index] = found.get(run.index, (run.begin,))[0], run.end
+        return found
 
     def time_in(self, stages: Sequence[int]) -> Any:
         """s spent in the stages with these numbers."""
@@ -260,7 +269,7 @@ class History(Shown):
             )
         asked = np.minimum(asked, length[:, None])
         if len(self.runs) == 1:
-            return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind, copy=False)
+            return one(self.runs[0], np.maximum(asked, 0.0)).astype(kind)  # a copy, for readings are remembered
         owner = np.maximum(self._owners(asked - 1e-6), self._from)
         result: np.ndarray | None = None
         for number in np.flatnonzero(np.bincount(owner.ravel())):
@@ -463,11 +472,11 @@ class History(Shown):
         number, on, name = self.piece_number(piece), _basis(quantity, basis), quantity_of(quantity)
         lean = self.runs[-1].lean_places(number)
         lean = lean[:: max(1, len(lean) // DEPTHS)] if len(lean) > 2 * DEPTHS else lean
-        found_there = self.state.meats[number].spots.deep is not None
+        found_there = self.state.meats[number].spots.lag is not None
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
-            least = run.profile(name, on, t, number, lean).min(axis=2)
-            return np.minimum(least, run.read(name, "core", on, t, number)) if found_there else least
+            least = run.profile(name, on, t, number, lean, alone=True).min(axis=2)  # each piece at times of its own
+            return np.minimum(least, run.read(name, "core", on, t, number, alone=True)) if found_there else least
 
         return self.reading(("least", name, on, number), times, one)
 

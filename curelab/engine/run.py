@@ -6,7 +6,7 @@ quantity and place, and searched, here alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from hashlib import blake2b
@@ -25,6 +25,7 @@ from .alike import Alike
 from .broth import Lent
 from .clock import Clock
 from .heat import Heat, warmth_at
+from .inside import Inside
 from .meat import Meat
 from .track import Track
 from .water import Swelling
@@ -36,7 +37,7 @@ QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
 COARSE_WHOLE = 27  # the same, for one on the average of pieces that swell
 AT_ONCE = 16  # times that are read at once in many pieces
-PLACES_AT_ONCE = 2_000_000  # values among which the slowest spot is looked for at once
+TERMS_AT_ONCE = 1_200_000  # of all pieces at all times, up to which many pieces are read together
 AROUND = 6  # of the times to which halving would come: so many on both sides of a guess are read
 EVEN = np.linspace(0.0, 1.0, 10)[1:-1]  # where a step is read when a guess was wrong
 SECOND = 1.0  # s to which the time of a criterion is found
@@ -45,8 +46,6 @@ SECOND = 1.0  # s to which the time of a criterion is found
 Where = int | str | tuple[int | str, ...]  # a piece by its number, "every", "any"; or several of them
 
 
-Read = tuple[np.ndarray, ...]  # of some alike pieces, (d, t, p, ...) each, or of one of them, (d, t, ...)
-Reader = Callable[[Alike, np.ndarray], Read]  # of some alike pieces, at times (d, t)
 Freed = tuple[
     Track, list[np.ndarray], Lent | None
 ]  # the track of free nitrite, its rates of loss, what its bath was lent
@@ -124,6 +123,11 @@ class Run:
         """Number of nodes, the bath last."""
         return self.slices[-1].stop + 1
 
+    @property
+    def tracers(self) -> list[str]:
+        """Those that there are any of."""
+        return [name for name in TRACERS if name in self._tracers]
+
     @cached_property
     def _tracers(self) -> dict[str, tuple[Track, int]]:
         return {name: (track, place) for track in self.tracks for place, name in enumerate(track.names)}
@@ -153,7 +157,7 @@ class Run:
         home = self.home(name)
         return np.zeros((len(self.begin), self.size)) if home is None else home[0].begun[0][:, home[1]]
 
-    def _row(self, piece: int, inner: np.ndarray, bath: np.ndarray | None = None) -> Rows:
+    def row(self, piece: int, inner: np.ndarray, bath: np.ndarray | None = None) -> Rows:
         """Rows over all nodes from rows (k, r) or (d, k, r) over the terms of one piece, and what the bath adds (k,)."""
         return Rows(self.size, inner, self.slices[piece].start, bath)
 
@@ -165,7 +169,7 @@ class Run:
             last = self.__dict__["_last_asked"] = times, (times.shape, digest)
         return last[1]
 
-    def _once(self, key: tuple, times: np.ndarray, make: Callable[[], Any], kept: Kept | None = None) -> Any:
+    def once(self, key: tuple, times: np.ndarray, make: Callable[[], Any], kept: Kept | None = None) -> Any:
         """What `make` makes of these times (d, t), remembered by `key`, because most questions ask at the same times."""
         full, kept = (*key, *self._asked(times)), self.kept if kept is None else kept
         found = kept.get(full)
@@ -173,39 +177,39 @@ class Run:
             found = kept[full] = make()
         return found
 
-    @cached_property
-    def _stands(self) -> dict[int, tuple[int, int]]:
-        """By the number of a piece: the number of its group in `alike`, and its place there."""
-        return {n: (g, place) for g, some in enumerate(self.alike) for place, n in enumerate(some.numbers)}
-
-    def _together(self, key: tuple, number: int, times: np.ndarray, make: Reader, but: int | None = None) -> Read:
-        """What `make` makes of all pieces of a group at once, `but` the one at a place, (d, t, p, ...) each; remembered by `key`."""
-        some = self.alike[number].but(but)
-        return self._once(("all", *key, number, but), times, lambda: _in_blocks(make, some, times))
-
-    def _of(self, key: tuple, piece: int, times: np.ndarray, make: Reader) -> Read:
-        """The same of one piece, (d, t, ...) each. Whoever asks for a second piece at the same times is taken to ask for all of them, and at the end
-        of the stretch anyone is.
-        """
-        number, place = self._stands[piece]
-        if times is self._end:
-            return tuple(each[:, :, place] for each in self._together(key, number, times, make))
-        some = self.alike[number]
-        alone, values = self._once(("first", *key, number), times, lambda: (place, make(some.of((place,)), times)))
-        if alone == place:
-            return tuple(each[:, :, 0] for each in values)
-        values = self._together(key, number, times, make, alone)
-        return tuple(each[:, :, place - (place > alone)] for each in values)
-
-    def _whole(self, name: str, times: np.ndarray) -> np.ndarray:
+    def whole(self, name: str, times: np.ndarray) -> np.ndarray:
         """Terms of w (d, t, n), for whoever reads several pieces or quantities of them."""
-        if times is self._end:
+        if times is self.ended_at:
             return self.ended(name)[:, None]
-        return self._once(("whole", name), times, lambda: self.states(name, times), self.passing)
+        return self.once(("whole", name), times, lambda: self.states(name, times), self.passing)
+
+    @cached_property
+    def _together(self) -> tuple[Inside, ...]:
+        return tuple(Inside(self, some) for some in self.alike)
+
+    @cached_property
+    def _alone(self) -> dict[int, Inside]:
+        return {n: Inside(self, some.of((place,))) for some in self.alike for place, n in enumerate(some.numbers)}
+
+    def inside(self, times: np.ndarray) -> Iterable[Inside]:
+        """The pieces, as they are read at these times: those that are alike together where there are many, for what the network is at a time
+        is most of the work, and the same for all of them; but not where that is much to hold.
+        """
+        many = len(self.meats) >= MANY and times.size * self.size <= TERMS_AT_ONCE
+        return self._together if many or times is self.ended_at else self._alone.values()
+
+    def _of(
+        self, piece: int, times: np.ndarray, read: Callable[[Inside], np.ndarray], alone: bool = False
+    ) -> np.ndarray:
+        """(d, t, ...) of one piece out of what is read of all that are alike, (d, t, p, ...); alone: nobody asks for another one at these times."""
+        if alone:
+            return read(self._alone[piece])[:, :, 0]
+        one = next(each for each in self.inside(times) if piece in each.some.numbers)
+        return read(one)[:, :, one.some.numbers.index(piece)]
 
     def _summed(self, key: tuple, times: np.ndarray, rows: Callable[[], Rows]) -> np.ndarray:
         """States of a quantity, key[0], summed by `rows`, no lower than 0."""
-        return self._once(key, times, lambda: np.maximum(self.states(key[0], times, rows()), 0.0))
+        return self.once(key, times, lambda: np.maximum(self.states(key[0], times, rows()), 0.0))
 
     def _limits(self, name: str, axes: int) -> tuple[np.ndarray | float, np.ndarray]:
         """Least and most w of a quantity anywhere, each (d, 1, ...) with so many axes; free nitrite may be lost."""
@@ -214,47 +218,27 @@ class Run:
         )
         return (0.0 if name == FREE else least), most
 
-    def _cut(self, name: str, w: np.ndarray) -> np.ndarray:
+    def cut(self, name: str, w: np.ndarray) -> np.ndarray:
         """w (d, t, ...) at places, cut in place where a ripple of the terms leaves what is possible; amounts are sums and never cut by it."""
         return np.clip(w, *self._limits(name, w.ndim), out=w)
 
-    def _raised(
-        self, name: str, w: np.ndarray, times: np.ndarray, piece: int, touched: np.ndarray | bool
-    ) -> np.ndarray:
-        """w (d, t, k) of the network at places, in tissues that are `touched` (k,) by moving water, with what it brought."""
+    def raised(self, name: str, w: np.ndarray, risen: np.ndarray) -> np.ndarray:
+        """w (d, t, ...) of the network at places, `risen` times as strong with what moving water brought."""
         if not self._moves:
             return w
-        w = w * np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
-        return w if self.heat is not None else np.minimum(w, self._limits(name, 3)[1], out=w)
+        w = w * risen
+        return w if self.heat is not None else np.minimum(w, self._limits(name, w.ndim)[1], out=w)
 
     def between_ended(self) -> np.ndarray:
         """`between` as the stretch ends: vapour alone makes what is left stronger."""
         if self.heat is None:
             return self.between
-        drier = np.max([self.heat.thicker(piece, self._end)[:, 0] for piece in range(len(self.meats))], axis=0)
+        drier = np.max([self.heat.thicker(piece, self.ended_at)[:, 0] for piece in range(len(self.meats))], axis=0)
         return self.between * np.stack([np.ones_like(drier), np.maximum(drier, 1.0)], axis=1)[:, None]
-
-    def _networks(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """kg (d, t) in one piece, in the water that it held as the stretch began."""
-
-        def make(some: Alike, times: np.ndarray) -> Read:
-            totals = [self.meats[n].total for n in some.numbers]
-            if len(some.numbers) == 1:
-                found = self.states(name, times, self._row(some.numbers[0], totals[0][:, None]))
-            else:
-                found = np.einsum("dtpr,dpr->dtp", some.terms(self._whole(name, times)), np.stack(totals, axis=1))
-            return (np.maximum(found, 0.0),)
-
-        return self._of((name, "amount"), piece, times, make)[0]
 
     def amount(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
         """kg (d, t) in one piece."""
-        if self.heat is not None:
-            return self._networks(name, times, piece) * self.heat.kept(piece, times)
-        if self.swelling is None or self.home(name) is None:
-            return self._networks(name, times, piece)
-        carried, _, held = self._brought(name, piece, times)
-        return np.maximum(held + carried, 0.0)
+        return self._of(piece, times, lambda one: one.amount(name, times))
 
     def in_juice(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the juice of all pieces that was given off in this stretch."""
@@ -266,18 +250,19 @@ class Run:
             return np.zeros(times.shape)
         if name == WATER:
             return self.heat.juice_given(piece, times) * self.meats[piece].weight[:, None]
-        return self._networks(name, times, piece) * (1 - self.heat.kept(piece, times))
+        network = self._of(piece, times, lambda one: one.network(name, times))
+        return network * (1 - self.heat.kept(piece, times))
 
     def bath_w(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath, in the water that is left in it."""
-        w = self._bath(name, times)
+        w = self.bath(name, times)
         if self.swelling is None or self.stretch.endless:
             return w
         return (w * self.water[:, None] - self._carried(name, times)) / self.bath_water(times)
 
-    def _bath(self, name: str, times: np.ndarray) -> np.ndarray:
+    def bath(self, name: str, times: np.ndarray) -> np.ndarray:
         """w (d, t) of the bath in the network: what the faces meet."""
-        return self._summed((name, "bath"), times, lambda: self._row(0, self.meats[0].body.rows[:1] * 0.0, np.ones(1)))[
+        return self._summed((name, "bath"), times, lambda: self.row(0, self.meats[0].body.rows[:1] * 0.0, np.ones(1)))[
             ..., 0
         ]
 
@@ -307,8 +292,10 @@ class Run:
         water = np.broadcast_to(self.water[:, None], times.shape)
         if self.swelling is None or self.stretch.endless:
             return water
-        taken = sum(self._together(("water",), n, times, self._taken_up)[0].sum(axis=2) for n in range(len(self.alike)))
-        return water - taken / self.meats[0].partition[:, None]
+        return (
+            water
+            - sum(one.water(times)[0].sum(axis=2) for one in self.inside(times)) / self.meats[0].partition[:, None]
+        )
 
     def bath_amount(self, name: str, times: np.ndarray) -> np.ndarray:
         """kg (d, t) in the bath, dry salt included; zero for an endless bath, which is counted by what it gives."""
@@ -319,85 +306,26 @@ class Run:
         caught = self.in_juice(name, times) - self._lent(name, times) if self._catches else 0.0
         gone = self._carried(name, times)
         water = self.water if self.lent is None else self.lent.water
-        return self._bath(name, times) * water[:, None] + dry + caught - gone
+        return self.bath(name, times) * water[:, None] + dry + caught - gone
 
     # -- water that moves ----------------------------------------------------------------------------------------------
 
     @cached_property
-    def _end(self) -> np.ndarray:
+    def ended_at(self) -> np.ndarray:
+        """(d, 1) s at which the stretch ends."""
         return self.length[:, None]
 
-    def _swells(self, some: Alike) -> Swelling:
-        """The swelling of alike pieces."""
-        assert self.swelling is not None
-        number = self._stands[some.numbers[0]][0]
-        return self.swelling[number].of(tuple(self._stands[n][1] for n in some.numbers))
-
-    def _lean(self, name: str, some: Alike, times: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """w (d, t, p, q + l) at the places of the lean of alike pieces, the integral over each tissue that is not lean; and of the bath (d, t).
-        As it is, rounding below 0 included: it is summed to amounts.
-        """
-        swelling = self._swells(some)
-        if len(some.numbers) > 1 or times is self._end:
-            w = self._whole(name, times)
-            return some.read(w, swelling.rows), w[..., -1]
-        rows = self._row(some.numbers[0], *swelling.with_bath)
-        key = (name, "lean", some.numbers)
-        w = self._once(key, times, lambda: self.states(name, times, rows), self.passing)
-        return w[:, :, None, :-1], w[..., -1]
-
-    def _places(self, some: Alike, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        """kg of water, brine side, that each place of the lean of alike pieces took up since the stretch began (d, t, p, q), and all of a piece
-        (d, t, p); water in the lean over what it held then (d, t, p); the share of the bath (d, t) in what this water carries.
-        """
-
-        def make() -> tuple[np.ndarray, ...]:
-            swelling = self._swells(some)
-            lean, bath = self._lean("salt", some, times)
-            each = swelling.taken(lean)
-            whole = each.sum(axis=3)
-            return each, whole, 1 + whole / swelling.held[:, None], swelling.of_bath(bath)
-
-        return self._once(("places", some.numbers), times, make, self.passing)
-
-    def _taken_up(self, some: Alike, times: np.ndarray) -> Read:
-        """kg (d, t, p) of water, brine side, that the lean of alike pieces took up since the stretch began; water in it over what it held then."""
-        return self._places(some, times)[1:3]
-
-    def _water(self, piece: int, times: np.ndarray) -> Read:
-        """The same (d, t) of one piece."""
-        return self._of(("water",), piece, times, self._taken_up)
-
-    def _mixed(self, name: str, some: Alike, times: np.ndarray) -> Read:
-        """kg (d, t, p) of a solute that came with this water, which mixes on its way with what is there; w in the lean, with all that it holds
-        and all its water, over that of the network (d, t, p); kg (d, t, p) in the pieces without it.
-        """
-        each, whole, swollen, share = self._places(some, times)
-        lean, bath = self._lean(name, some, times)
-        swelling, count = self._swells(some), each.shape[3]
-        carried = (1 - share)[..., None] * np.einsum("dtpq,dtpq->dtp", each, lean[..., :count])
-        carried += (share * bath)[..., None] * whole
-        every = own = np.einsum("dtpq,dpq->dtp", lean, swelling.capacity)
-        if not swelling.meats[0].swells.all():
-            own = np.einsum("dtpq,dpq->dtp", lean[..., :count], swelling.capacity[..., :count])
-        counts = own > 1e-9 * bath[..., None] * swelling.held[:, None]  # what is less is rounding
-        more = np.where(counts, carried, 0.0) / np.where(counts, own, 1.0)
-        return carried, (1 + more) / swollen, every
-
-    def _brought(self, name: str, piece: int, times: np.ndarray) -> Read:
-        """The same (d, t) of one piece."""
-        return self._of((name, "brought"), piece, times, partial(self._mixed, name))
+    def taken(self, piece: int, times: np.ndarray) -> np.ndarray:
+        """kg (d, t) of water, brine side, that one piece took up since the stretch began."""
+        if self.swelling is None:
+            return np.zeros(times.shape)
+        return self._of(piece, times, lambda one: one.water(times)[0])
 
     def _carried(self, name: str, times: np.ndarray) -> np.ndarray | float:
         """kg (d, t) of a solute that came with this water into all pieces."""
         if self.swelling is None or self.home(name) is None:
             return 0.0
-        make, groups = partial(self._mixed, name), range(len(self.alike))
-        return sum(self._together((name, "brought"), n, times, make)[0].sum(axis=2) for n in groups)
-
-    def taken(self, piece: int, times: np.ndarray) -> np.ndarray:
-        """kg (d, t) of water, brine side, that one piece took up since the stretch began."""
-        return np.zeros(times.shape) if self.swelling is None else self._water(piece, times)[0]
+        return sum(one.brought(name, times)[0].sum(axis=2) for one in self.inside(times))
 
     @cached_property
     def left(self) -> tuple[Meat, ...]:
@@ -409,7 +337,7 @@ class Run:
         """A piece as the stretch leaves it."""
         if self.after is not None:
             return self.after[piece]
-        taken = self.taken(piece, self._end)[:, 0]
+        taken = self.taken(piece, self.ended_at)[:, 0]
         return self.meats[piece].swollen(taken) if np.any(taken) else self.meats[piece]
 
     def handed(self, name: str) -> np.ndarray:
@@ -418,13 +346,9 @@ class Run:
         if not self._moves or self.home(name) is None:
             return w
         w = w.copy()
-        for number, some in enumerate(self.alike):
-            if self.heat is None:
-                stronger = self._together((name, "brought"), number, self._end, partial(self._mixed, name))[1][:, 0]
-            else:
-                stronger = np.concatenate([self.heat.thicker(n, self._end) for n in some.numbers], axis=1)
-            meat = self.meats[some.numbers[0]]
-            w[:, some.nodes] *= np.where(meat.body.moved(self._touched(meat)), stronger[..., None], 1.0)
+        for one in self._together:
+            moved = one.meats[0].body.moved(one.touched)
+            w[:, one.some.nodes] *= np.where(moved, one.stronger(name, self.ended_at)[:, 0, :, None], 1.0)
         return w
 
     def handed_by(self, piece: int, name: str) -> np.ndarray:
@@ -435,30 +359,6 @@ class Run:
     def _moves(self) -> bool:
         """Whether water enters or leaves the pieces during the stretch."""
         return self.heat is not None or self.swelling is not None
-
-    def _touched(self, meat: Meat) -> np.ndarray:
-        """(l,) the tissues whose water changes."""
-        return meat.swells if self.heat is None else np.ones_like(meat.swells)
-
-    def _stronger(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """w (d, t) in these tissues over that of the network: by what water brought, or by vapour that left; 1 where no water moves."""
-        if self.heat is not None:
-            return self.heat.thicker(piece, times)
-        if self.swelling is None or self.home(name) is None:
-            return np.ones((len(self.begin), 1))
-        return self._brought(name, piece, times)[1]
-
-    def _water_left(self, piece: int, times: np.ndarray) -> np.ndarray:
-        """(d, t) water in these tissues over what they held as the stretch began."""
-        if self.heat is not None:
-            return self.heat.kept(piece, times) / self.heat.thicker(piece, times)
-        return np.ones((len(self.begin), 1)) if self.swelling is None else self._water(piece, times)[1]
-
-    def _per_tissue(self, piece: int, times: np.ndarray, tissues: np.ndarray) -> np.ndarray:
-        """kg (d, t, k) of solute per kg of green tissue for w = 1, in these tissues (k,)."""
-        meat = self.meats[piece]
-        left = np.where(self._touched(meat)[tissues], self._water_left(piece, times)[..., None], 1.0)
-        return meat.per_tissue[:, None, tissues] * left
 
     @cached_property
     def totals(self) -> np.ndarray:
@@ -513,8 +413,7 @@ class Run:
         meat = self.meats[piece]
         taken = np.zeros(len(self.begin))
         if self.swelling is not None:
-            number, place = self._stands[piece]
-            own = self.swelling[number].of((place,))
+            own = self._alone[piece].swelling
             salt = self.equilibrium("salt", piece).reshape(-1, 1, 1, 1)
             taken = own.taken(np.broadcast_to(salt, (len(taken), 1, 1, own.start.shape[2])))[:, 0, 0].sum(axis=1)
         others = meat.weight * (1 + self.water_before[piece]) + taken / meat.partition - meat.own_salt
@@ -524,64 +423,31 @@ class Run:
     # -- water and weight ----------------------------------------------------------------------------------------------
 
     def water_change(self, piece: int, times: np.ndarray) -> np.ndarray:
-        """Water taken up or given off (d, t), as a fraction of the green weight: it follows the salt in the water of each place, or the heat."""
-        before, meat = self.water_before[piece][:, None], self.meats[piece]
-        if self.heat is not None:
-            return before - self.heat.given(piece, times)
-        if self.swelling is None:
-            return np.broadcast_to(before, times.shape)
-        return before + self.taken(piece, times) / (meat.partition * meat.weight)[:, None]
+        """Water taken up or given off (d, t), as a fraction of the green weight."""
+        return self._of(piece, times, lambda one: one.water_change(times))
 
     def water_ended(self) -> tuple[np.ndarray, ...]:
         """`water_change` (d,) of every piece as the stretch ends."""
-        return tuple(map(self.water_ended_of, range(len(self.meats))))
+        every = {
+            n: w
+            for one in self._together
+            for n, w in zip(one.some.numbers, one.water_change(self.ended_at)[:, 0].T, strict=True)
+        }
+        return tuple(every[n] for n in range(len(self.meats)))
 
     def water_ended_of(self, piece: int) -> np.ndarray:
         """The same (d,) of one piece."""
-        return self.water_change(piece, self._end)[:, 0]
-
-    def held_water(self, piece: int, times: np.ndarray) -> np.ndarray:
-        """kg (d, t) of water, brine side, in one piece."""
-        held = self.meats[piece].held[:, None]
-        return held + self.taken(piece, times) if self.heat is None else held * self._water_left(piece, times)
+        return self.water_change(piece, self.ended_at)[:, 0]
 
     def weight(self, piece: int, times: np.ndarray) -> np.ndarray:
-        """kg (d, t) of the piece: green weight, in which its own salt is, water change, and what was taken up."""
-        held, meat = (
-            sum(self.amount(name, times, piece) for name in TRACERS if name in self._tracers),
-            self.meats[piece],
-        )
-        return meat.weight[:, None] * (1 + self.water_change(piece, times)) + held - meat.own_salt[:, None]
+        """kg (d, t) of a piece."""
+        return self._of(piece, times, lambda one: one.weight(times))
 
     # -- readings at a place -------------------------------------------------------------------------------------------
 
-    def _share(self, times: np.ndarray, piece: int) -> np.ndarray:
-        """(d, t, f) weight of the bath in the value at each face, as the piece lies at these times."""
-        shares = [each.shares for each in self.lying]
-        if shares[0] is None:
-            return np.zeros((1, 1, len(self.meats[piece].body.faces)))
-        if len(shares) == 1 or not len(self.turns):
-            return shares[0][piece][:, None, :]
-        turned = np.searchsorted(self.turns, times, side="left") % len(shares)
-        first, second = (each[piece][:, None, :] for each in shares)  # type: ignore[index]
-        return np.where((turned == 0)[..., None], first, second)
-
     def local(self, name: str, place: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """w (d, t) at the core, on average, or at the surface: the saltier of the faces; under a fat cap the outermost lean."""
-        meat = self.meats[piece]
-        if place == "average":
-            return self.amount(name, times, piece) / self.held_water(piece, times)
-        if place == "core":
-            return self._raised(name, self._slowest(name, times, piece)[..., None], times, piece, True)[..., 0]
-        rims = meat.body.rims(meat.lean)
-        rows = self._row(piece, np.array([row for _, row in rims]))
-        inside = self._once((name, "rims", piece), times, lambda: self._cut(name, self.states(name, times, rows)))
-        share, bath, risen = self._share(times, piece), self._bath(name, times), self._stronger(name, times, piece)
-        sides = [
-            inside[..., n] * risen if face is None else _at_face(share[..., face], bath, inside[..., n], risen)
-            for n, (face, _) in enumerate(rims)
-        ]
-        return np.max(sides, axis=0)
+        """w (d, t) of one piece at the core, on average, or at the surface."""
+        return self._of(piece, times, lambda one: one.local(name, place, times))
 
     def temperature(self, place: str, times: np.ndarray, piece: int) -> np.ndarray:
         """K (d, t) at a place of a piece; where nothing is heated, that of its fridge."""
@@ -589,78 +455,26 @@ class Run:
             return self.clock.temperature(times) + self.clock.warmer[:, None]
         return warmth_at(self.heat.through[piece], place, times)
 
-    def _slowest(self, name: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """w (d, t) at the slowest spot, found anew at every time."""
-
-        def make() -> np.ndarray:
-            spots = self.meats[piece].spots
-            rows = self._row(piece, spots.rows)
-            found = np.empty(times.shape)
-            step = max(1, PLACES_AT_ONCE // (len(times) * rows.count))
-            for begin in range(0, times.shape[1], step):
-                block = slice(begin, begin + step)
-                found[:, block] = spots.value(self.states(name, times[:, block], rows))
-            return self._cut(name, found)
-
-        return self._once((name, "core", piece), times, make)
-
-    def on_basis(self, name, w, basis, times, piece, per_tissue) -> np.ndarray:
-        """w (d, t, ...) as a fraction on a named basis; `per_tissue`: kg of solute per kg of green tissue for w = 1, broadcasts with w."""
-        across = (-1,) + (1,) * (w.ndim - 1)
-        if basis == "equilibrium":
-            goal = self.equilibrium(name, piece).reshape(across)
-            return np.where(goal > 0, w / np.where(goal > 0, goal, 1.0), 0.0)
-        if basis == "water phase":
-            inside = w * self.meats[piece].partition.reshape(across)
-            return inside / (1 + inside)
-        green = w * per_tissue
-        if basis == "green weight":
-            return green
-        others = 1 + self.water_change(piece, times)
-        if name == "salt":
-            meat = self.meats[piece]
-            others = others - (meat.own_salt / meat.weight)[:, None]
-        whole = others.reshape(others.shape + (1,) * (w.ndim - 2)) + green
-        return np.divide(green, whole, out=whole)
-
-    def read(self, name: str, place: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """Fraction (d, t) of a quantity at a place on a basis."""
+    def read(self, name: str, place: str, basis: str, times: np.ndarray, piece: int, alone: bool = False) -> np.ndarray:
+        """Fraction (d, t) of a quantity at a place of one piece on a basis; alone: of no other one at these times."""
         if name == TEMPERATURE:
             return self.temperature(place, times, piece)
-        meat = self.meats[piece]
-        if place == "average":
-            if basis == "meat":
-                return self.amount(name, times, piece) / self.weight(piece, times)
-            per_tissue = self.held_water(piece, times) / meat.weight[:, None]
-        else:
-            lean = np.flatnonzero(meat.lean)[:1]
-            per_tissue = self._per_tissue(piece, times, lean)[..., 0]
-        return self.on_basis(name, self.local(name, place, times, piece), basis, times, piece, per_tissue)
+        return self._of(piece, times, lambda one: one.read(name, place, basis, times), alone)
 
-    def profile(self, name: str, basis: str, times: np.ndarray, piece: int, places=slice(None)) -> np.ndarray:
-        """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only."""
-        meat, body = self.meats[piece], self.meats[piece].body
+    def profile(
+        self, name: str, basis: str, times: np.ndarray, piece: int, places=slice(None), alone: bool = False
+    ) -> np.ndarray:
+        """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only; alone: of no other piece at
+        these times.
+        """
+        body = self.meats[piece].body
         if name == TEMPERATURE:
             if self.heat is not None:
                 return self.heat.through[piece].warmth.profile_at(body.depth[places], times)
             fridge = self.temperature("core", times, piece)[..., None]
             return np.broadcast_to(fridge, (*times.shape, len(body.depth[places]))).copy()
         numbers = np.arange(len(body.depth))[places]
-        inner = np.concatenate([body.rows[numbers], np.zeros((1, body.count))])
-        w = self._cut(name, self.states(name, times, self._row(piece, inner, np.append(np.zeros(len(numbers)), 1.0))))
-        touched = self._touched(meat)[body.within[numbers]]
-        risen = np.where(touched, self._stronger(name, times, piece)[..., None], 1.0)
-        share = self._share(times, piece)
-        faces = {
-            place: _at_face(share[..., face], w[..., -1], w[..., place], risen[..., place])
-            for point, face in body.at_face.items()
-            for place in np.flatnonzero(numbers == point)
-        }
-        w[..., :-1] = self._raised(name, w[..., :-1], times, piece, touched)
-        for place, value in faces.items():
-            w[..., place] = value
-        per_tissue = self._per_tissue(piece, times, body.within[numbers])
-        return self.on_basis(name, w[..., :-1], basis, times, piece, per_tissue)
+        return self._of(piece, times, lambda one: one.profile(name, basis, times, numbers), alone)
 
     def places(
         self, name: str, basis: str, times: np.ndarray, piece: int, rows: np.ndarray, tissues: np.ndarray
@@ -669,14 +483,15 @@ class Run:
         if len(rows) > times.shape[1]:  # then the modes summed by all rows are more than the terms at all times
             w = self.states(name, times)[..., self.slices[piece]] @ rows.T
         else:
-            w = self.states(name, times, self._row(piece, rows))
-        w = self._raised(name, self._cut(name, w), times, piece, self._touched(self.meats[piece])[tissues])
-        return self.on_basis(name, w, basis, times, piece, self._per_tissue(piece, times, tissues))
+            w = self.states(name, times, self.row(piece, rows))
+        one = self._alone[piece]
+        w = self.raised(name, self.cut(name, w)[:, :, None], one.risen(name, times, tissues))
+        return one.on_basis(name, w, basis, times, one.per_tissue(times, tissues))[:, :, 0]
 
     def slowest_place(self, name: str, times: np.ndarray, piece: int) -> tuple[np.ndarray, np.ndarray]:
         """(along, depth) (d, t) of the slowest spot, in units of the body."""
         spots = self.meats[piece].spots
-        return spots.place(self.states(name, times, self._row(piece, spots.rows)))
+        return spots.place(self.states(name, times, self.row(piece, spots.rows)))
 
     def lean_places(self, piece: int) -> np.ndarray:
         """Numbers of the places of a profile that lie in lean."""
@@ -689,10 +504,15 @@ class Run:
 
     # -- criteria ------------------------------------------------------------------------------------------------------
 
-    def margin(self, criterion: Criterion, times: np.ndarray, where: int | str = "every") -> np.ndarray:
-        """(d, t) how far the criterion is met: not negative where it holds in "every" piece, in "any", or in the piece with a number."""
+    def margin(
+        self, criterion: Criterion, times: np.ndarray, where: int | str = "every", alone: bool = True
+    ) -> np.ndarray:
+        """(d, t) how far the criterion is met: not negative where it holds in "every" piece, in "any", or in the piece with a number; alone: of
+        which no other one is asked for at these times.
+        """
+        several, read = isinstance(where, str), (criterion.quantity, criterion.place, criterion.basis)
         margins = [
-            criterion.margin(self.read(criterion.quantity, criterion.place, criterion.basis, times, piece))
+            criterion.margin(self.read(*read, times, piece, alone=alone and not several))
             for piece in (self.about if isinstance(where, str) else [where])
         ]
         return np.max(margins, axis=0) if where == "any" else np.min(margins, axis=0)
@@ -723,8 +543,9 @@ class Run:
         step = times.shape[1] if len(every) * len(times) == 1 else AT_ONCE
         for begin in range(0, times.shape[1], step):
             block = slice(begin, begin + step)
+            these = times[:, block]
             for number, where in enumerate(every):
-                margins[number, :, block] = self.margin(criterion, times[:, block], where)
+                margins[number, :, block] = self.margin(criterion, these, where, alone=len(every) == 1)
             if (margins >= 0).any(axis=2).all():
                 break
         return margins
@@ -804,13 +625,15 @@ class Run:
             sum((meat.held / meat.partition for meat in meats), none) for meats in (self.meats, self.left)
         )
         added = none if self.sealed or endless else self.water
-        in_bath = none if self.sealed or endless else self.bath_water(self._end)[:, 0]
-        supplied = sum((self.taken(n, self._end)[:, 0] / meat.partition for n, meat in enumerate(self.meats)), none)
+        in_bath = none if self.sealed or endless else self.bath_water(self.ended_at)[:, 0]
+        supplied = sum((self.taken(n, self.ended_at)[:, 0] / meat.partition for n, meat in enumerate(self.meats)), none)
         supplied = supplied if endless else none
         given = juice = none
         if self.heat is not None:
-            given = sum((self.heat.given(n, self._end)[:, 0] * meat.weight for n, meat in enumerate(self.meats)), none)
-            juice = self._juice(self._end)[:, 0]
+            given = sum(
+                (self.heat.given(n, self.ended_at)[:, 0] * meat.weight for n, meat in enumerate(self.meats)), none
+            )
+            juice = self._juice(self.ended_at)[:, 0]
         in_juice = juice if self.sealed else none
         in_bath = in_bath + (none if self.sealed else juice)
         lost = given - juice
@@ -819,23 +642,6 @@ class Run:
             **({"in juice": in_juice} if self.heat is not None and self.sealed else {}),
             "residual": (before + added + supplied - in_meat - in_bath - in_juice - lost) / (before + added),
         }  # fmt: skip
-
-
-def _in_blocks(make: Callable[[Alike, np.ndarray], Read], some: Alike, times: np.ndarray) -> Read:
-    """What `make` makes of alike pieces at these times, not too many of them at once."""
-    step = max(1, PLACES_AT_ONCE // (2 * some.nodes.size * len(times)))
-    if step >= times.shape[1]:
-        return make(some, times)
-    parts = [make(some, times[:, begin : begin + step]) for begin in range(0, times.shape[1], step)]
-    return tuple(np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
-
-
-def _at_face(share: np.ndarray, bath: np.ndarray, inside: np.ndarray, risen: np.ndarray) -> np.ndarray:
-    """w (d, t) at a face, from `share`, the weight of the bath, the bath and the outermost value inside in the network, and how much more
-    that is with what water brought; no saltier than the bath, or than without it.
-    """
-    level = share * bath + (1 - share) * inside
-    return np.minimum(level * risen, np.maximum(bath, level))
 
 
 def _taken(values: np.ndarray, numbers: np.ndarray) -> np.ndarray:

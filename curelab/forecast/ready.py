@@ -2,6 +2,7 @@
 
 (a) In and out: the whole has its salt when the average is at SHARE of where the cure ends, or, in a brine that ends too salty, at the salt
 wanted; a rest then evens it out, until the slowest spot is at SHARE of the average. In a sealed cure the bag is both, and there is one day.
+Where a soak is planned after a brine that ends too salty, the plan says when it comes out, and what is asked is the salt after the soak.
 (b) The slowest spot: from when to when it has colour and protection, which is free nitrite and salt in its water, through cure and rest; and
 how much of the time that bare meat keeps is used up there by the day the piece is ready.
 Pure functions of a history, in one case or in many.
@@ -10,7 +11,7 @@ Pure functions of a history, in one case or in many.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -32,6 +33,7 @@ WAY_ON = np.append(1.0, np.geomspace(0.02, 1.0, 34) ** 1.5 * LOOKED)  # s of res
 IN_BAG = np.geomspace(0.01, 1.0, 88) ** 1.5
 HELD = ((FREE, "green weight"), ("salt", "water phase"))  # what the slowest spot is asked for
 COLUMNS = ("pull", "ready", "first", "last", "most", "most_salt", "then", "then_salt", "exposed", "warmed")
+SOAKED = ("soaked", "after")  # two more where a soak is planned
 
 
 @dataclass(frozen=True, repr=False)
@@ -43,6 +45,8 @@ class Ready(Shown):
     then_salt: the same on the ready day. exposed: the
     share of the time to harm that is used up there by the ready day (`limits.keeping`, cold clock, read strictly; 1: harm was seen by then); warmed: the same on
     the warm clock, by the ready day or the end of what was looked at; of either `allowed` is in order. wanted: what the pull waited for; bag: whether the cure is its own rest; nitrite: whether there is any.
+    With a planned soak the pull is that of the plan, first and last count from the end of the soak, which is `soaked`, and `after` is the salt of the
+    whole then, wanted to be `wanted` (fractions of the meat); both None without one.
     """
 
     piece: str
@@ -61,6 +65,8 @@ class Ready(Shown):
     exposed: np.ndarray
     warmed: np.ndarray
     allowed: float
+    soaked: np.ndarray | None = None
+    after: np.ndarray | None = None
 
     def lines(self) -> list[str]:
         """In the middle draw, and how often the slowest spot holds; `show.answer` has the words for a cook."""
@@ -82,11 +88,18 @@ class Ready(Shown):
             for draw in range(len(self.pull))
         ]
 
+    def in_first(self, draws: int) -> Ready:
+        """The same in the first draws alone."""
+        arrays: dict[str, Any] = {
+            name: each[:draws] for name, each in vars(self).items() if isinstance(each, np.ndarray)
+        }
+        return replace(self, **arrays)
+
     @property
     def rest(self) -> np.ndarray:
-        """s (d,) of rest; inf where it is never even."""
-        known = np.isfinite(self.ready)
-        return np.where(known, self.ready - np.where(known, self.pull, 0.0), np.inf)
+        """s (d,) of rest, after the soak where there is one; inf where it is never even."""
+        known, since = np.isfinite(self.ready), self.pull if self.soaked is None else self.soaked
+        return np.where(known, self.ready - np.where(known, since, 0.0), np.inf)
 
     @property
     def holds(self) -> np.ndarray:
@@ -124,23 +137,41 @@ def wanted_of(history: History, stage: int, piece: int | str, salt: float | None
     return Criterion("average", "salt", ">=", wanted, "meat")
 
 
+def soak_after(stages: Sequence[Stage], stage: int) -> int | None:
+    """Number of the last soak after a cure, before anything heats or cures again; None where none is planned."""
+    ends = (n for n, each in enumerate(stages) if n > stage and (each.heats or each.cures))
+    soaks = [n for n, each in enumerate(stages[: next(ends, len(stages))]) if n > stage and each.desalts]
+    return max(soaks, default=None)
+
+
+def wanted_after(stage: Stage, numbers: Numbers) -> Criterion:
+    """The salt of the whole that a soak is to bring a piece down to: what it waits for, else the upper end of the usual taste."""
+    aim = Criterion("average", "salt", "<=", numbers.si("taste.normal_high"), "meat")
+    own = stage.until
+    return own if own is not None and replace(own, target=aim.target) == aim else aim
+
+
 def ready_columns(
-    history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int], cold: float | None = None
-) -> np.ndarray:
+    history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int], cold: float | None = None, soak: int | None = None
+) -> np.ndarray:  # fmt: skip
     """COLUMNS (d, p, 10) of these pieces in a history whose stage number `stage`, a cure, is its last and lasts as long as is looked at.
 
-    wanted: for each piece, what its pull waits for; cold: K of the rest, None: as the cure ends.
+    wanted: for each piece, what its pull waits for; cold: K of the rest, None: as the cure ends. soak: number of the soak after the cure, in a history
+    as it is planned: then COLUMNS and SOAKED (d, p, 12), counted on the plan's pull and soak.
     """
-    *_, columns = ready_in_steps(history, stage, wanted, pieces, cold)
+    *_, columns = ready_in_steps(history, stage, wanted, pieces, cold, soak)
     assert columns is not None
     return columns
 
 
 def ready_in_steps(
-    history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int], cold: float | None = None
-) -> Iterator[np.ndarray | None]:
+    history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int], cold: float | None = None, soak: int | None = None
+) -> Iterator[np.ndarray | None]:  # fmt: skip
     """`ready_columns` in short steps, None after each, for whoever wants to do something in between; the columns come last."""
     many = history if history.drawn else history.as_drawn()
+    if soak is not None:
+        yield from _soaked(many, stage, soak, pieces, cold)
+        return
     bag = many.stages[stage].stretches[-1].purge is not None
     pulls = np.empty((many.count, len(pieces)))
     for goal in dict.fromkeys(wanted):  # in one pass where all wait for the same
@@ -156,13 +187,13 @@ def ready_in_steps(
 
 
 def ready_of(columns: np.ndarray, history: History, stage: int, wanted: Sequence[Criterion], pieces: Sequence[int]) -> tuple[Ready, ...]:  # fmt: skip
-    """`ready_columns` (d, p, 10) as records; `history`: any one of the batch."""
+    """`ready_columns` (d, p, 10 or 12) as records; `history`: any one of the batch."""
     bag = history.stages[stage].stretches[-1].purge is not None
     nitrite = any(made.nitrite for each in history.stages[: stage + 1] if (made := each.put_in) is not None)
     return tuple(
         Ready(
             history.pieces[piece].name, stage, goal, bag, nitrite, allowed=history.numbers.si("protection.share"),
-            **dict(zip(COLUMNS, np.moveaxis(columns[:, number], -1, 0), strict=True)),
+            **dict(zip((*COLUMNS, *SOAKED)[: columns.shape[-1]], np.moveaxis(columns[:, number], -1, 0), strict=True)),
         )
         for number, (goal, piece) in enumerate(zip(wanted, pieces, strict=True))
     )  # fmt: skip
@@ -204,6 +235,28 @@ def _in_brine(many: History, stage: int, pull: np.ndarray, piece: int, rest: Res
     return [pull, ready, *_kept(many.numbers, courses, np.concatenate([way_in, way_on], axis=1), free, salt, ready)]
 
 
+def _soaked(
+    many: History, stage: int, soak: int, pieces: Sequence[int], cold: float | None
+) -> Iterator[np.ndarray | None]:
+    """The columns of pieces that come out and are soaked as planned, in steps as `ready_in_steps` gives them."""
+    begin, out = many.span(stage)
+    soaked = many.ends(soak)
+    rested = many.instead(soak + 1, [rest_after(many, soak, cold)])
+    yield None
+    parts = [begin[:, None] + (out - begin)[:, None] * WAY_IN, out[:, None] + (soaked - out)[:, None] * WAY_IN]
+    times = np.concatenate([*parts, soaked[:, None] + WAY_ON], axis=1)
+    made = []
+    for piece in pieces:
+        even = rested.least("salt", soaked[:, None] + WAY_ON, piece, "equilibrium")
+        ready = soaked + _evened(np.broadcast_to(WAY_ON, even.shape), even)
+        free, salt = (rested.least(name, times, piece, basis) for name, basis in HELD)
+        kept = _kept(many.numbers, rested.courses, times, free, salt, ready, since=soaked)
+        after = many.average("salt", soaked[:, None], piece)[:, 0]
+        made.append(np.stack([out, ready, *kept, soaked, after], axis=1))
+        yield None
+    yield np.stack(made, axis=1)
+
+
 def _in_bag(many: History, stage: int, pull: np.ndarray, piece: int) -> list[np.ndarray]:
     begin, end = many.span(stage)
     times = begin[:, None] + (end - begin)[:, None] * IN_BAG
@@ -221,12 +274,14 @@ def _evened(times: np.ndarray, share: np.ndarray) -> np.ndarray:
 
 
 def _kept(
-    numbers: Numbers, courses, times: np.ndarray, free: np.ndarray, salt: np.ndarray, ready: np.ndarray
-) -> tuple[np.ndarray, ...]:
+    numbers: Numbers, courses, times: np.ndarray, free: np.ndarray, salt: np.ndarray, ready: np.ndarray, since: np.ndarray | None = None
+) -> tuple[np.ndarray, ...]:  # fmt: skip
     """(first, last, most, most_salt, then, then_salt, exposed, warmed): between which s (d,) the slowest spot has colour and protection, the highest
-    free nitrite and salt in its water there and those of the ready day, and what it goes through until the piece is `ready` (d,); free nitrite and salt [of the water phase] there at times (d, t) and as warm as `courses`.
+    free nitrite and salt in its water there and those of the ready day, and what it goes through until the piece is `ready` (d,); free nitrite and salt [of the water phase] there at times (d, t) and as warm as `courses`. since: s (d,) before which
+    colour and protection are not counted, for a soak takes them out again.
     """
     margin = np.minimum(free / numbers.si("colour.nitrite_minimum"), salt / numbers.si("protection.slowest_salt")) - 1.0
+    margin = margin if since is None else np.where(times < since[:, None], -1.0, margin)
     first = _crossing(times, margin)
     lost = np.where(np.isfinite(first)[:, None] & (times >= first[:, None]), -margin, -1.0)
     used = _used(numbers, courses, times, salt, free)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,8 +24,10 @@ from .how_much_soak import soak_needed
 from .ready import Ready, ready_columns, ready_of, wanted_of
 
 ABOUT = 0.05  # relative: two waits nearer to each other than that are told as alike (judgement; the pace is known to a factor)
+NO_SOAK = 600.0  # s; a shorter soak is a rinse (judgement)
 NOT_PROTECTED = "{}: cure does not protect its slowest spot in time. Cut it thinner."
-RULE = "Two muscles of one cut are often split because they cook differently (common practice, no source)."
+MUSCLES = "Two muscles of one cut are often split because they cook differently (common practice, no source)."
+BARE = "Folded, all of the second face counts as closed, also what of the longer half lies bare."
 
 
 @dataclass(frozen=True)
@@ -37,16 +40,17 @@ class Hand:
     rule: str = ""
 
 
-SPLIT_ACROSS = Hand("cut across", "split", "Splitting", RULE)
-SPLIT_ALONG = Hand("split along the seam", "split", "Splitting", RULE)
+SPLIT_ACROSS = Hand("cut across", "split", "Splitting")
+SPLIT_ALONG = Hand("split along the seam", "split", "Splitting", MUSCLES)
 TRIMMED = Hand("its fat cap trimmed", "trimmed", "Trimming")
-FOLDED = Hand("folded over", "folded", "Folding")
+FOLDED = Hand("folded over", "folded", "Folding", BARE)
 
 
 @dataclass(frozen=True)
 class Way:
     """One way to do it: the pieces, and when each is ready in usual, slow and fast meat; the soak that brings them to eating salt once the
-    last is out, None where one never has its salt; kg of water for that soak, and for a brine that covers them in the vessel, None without one.
+    last is out, None where one never has its salt; kg of water for that soak, and for a brine that covers them in the vessel, None without one,
+    inf where it is too low for them.
     """
 
     pieces: tuple[Piece, ...]
@@ -95,7 +99,8 @@ class BothWays(Shown):
                 "way": name, "pieces": [piece.name for piece in way.pieces], "weight": sum(piece.weight for piece in way.pieces),
                 "out": way.out, "cook": way.cooked, "cook_slow": reached_or_none(way.last("ready")[1]),
                 "cook_fast": reached_or_none(way.last("ready")[2]), "protected": way.protected,
-                "soak": None if way.soak is None else way.soak.value, "soak_water": way.soak_water, "brine_water": way.brine_water,
+                "soak": None if way.soak is None else way.soak.value, "soak_water": way.soak_water,
+                "brine_water": None if way.brine_water is None else reached_or_none(way.brine_water),
             }
             for name, way in (("whole", self.whole), (self.short, self.parts))
         ]  # fmt: skip
@@ -193,18 +198,20 @@ def _ready(
 
 def _said(piece: Piece, whole: Way, parts: Way, hand: Hand, trimmed: float, system: str) -> tuple[str, ...]:
     said = [_days(f"The {piece.name}, {hand.told}", parts), _days("Whole", whole)]
-    if parts.cooked is not None and whole.cooked is not None:
-        saved = whole.cooked - parts.cooked
-        if saved > ABOUT * whole.cooked:
-            said.append(f"{hand.doing} saves {units.roughly(saved)}.")
-        elif -saved > ABOUT * whole.cooked:
-            said.append(f"{hand.doing} costs {units.roughly(-saved)}.")
+    safe = parts.protected and whole.protected
+    there, here = (parts.cooked, whole.cooked) if safe else (parts.out, whole.out)
+    if there is not None and here is not None:
+        saved, until = here - there, "" if safe else " until it has its salt"
+        if saved > ABOUT * here:
+            said.append(f"{hand.doing} saves {units.roughly(saved)}{until}.")
+        elif -saved > ABOUT * here:
+            said.append(f"{hand.doing} costs {units.roughly(-saved)}{until}.")
         else:
             said.append(f"{hand.doing} saves no days worth telling.")
     named = ((hand.short, parts), ("whole", whole))
     said += [NOT_PROTECTED.format(units.capital(name)) for name, way in named if not way.protected]
     for name, way in named:
-        if way.soak is not None and way.soak.value:
+        if way.soak is not None and way.soak.value and way.soak.value >= NO_SOAK:
             waters = (
                 ""
                 if way.soak_water is None
@@ -213,12 +220,17 @@ def _said(piece: Piece, whole: Way, parts: Way, hand: Hand, trimmed: float, syst
             said.append(f"Soak after that, {name}: {units.roughly(way.soak.value)}{waters}.")
         elif way.soak is not None and way.soak.value is None:
             said.append(f"Soak after that, {name}: no soak of two days brings it to eating salt.")
-    if all(way.soak is not None and way.soak.value == 0 for way in (whole, parts)):
+    if all(way.soak is not None and way.soak.value is not None and way.soak.value < NO_SOAK for way in (whole, parts)):
         said.append("Neither way needs a soak.")
     if whole.brine_water is not None and parts.brine_water is not None:
-        water = [units.show(way.brine_water, "water", system, digits=2) for way in (parts, whole)]  # type: ignore[arg-type]
+        water = [
+            f"{units.show(kilograms, 'water', system, digits=2)} {name}"
+            if math.isfinite(kilograms)
+            else f"none {name}, for the vessel is too low"
+            for name, kilograms in ((hand.short, parts.brine_water), ("whole", whole.brine_water))
+        ]
         said.append(
-            f"Water that covers the meat in this vessel: {water[0]} {hand.short}, {water[1]} whole. Weigh out salt and cure for the one you take."
+            f"Water that covers the meat in this vessel: {', '.join(water)}. Weigh out salt and cure for the one you take."
         )
     if trimmed > 1e-9 * piece.weight:
         said.append(f"Fat trimmed off: {units.show(trimmed, 'mass', system, digits=2)}.")
@@ -228,6 +240,8 @@ def _said(piece: Piece, whole: Way, parts: Way, hand: Hand, trimmed: float, syst
 def _days(who: str, way: Way) -> str:
     if way.out is None:
         return f"{who}: it does not get its salt in {units.roughly(LOOK_AHEAD)}."
+    if not way.protected:
+        return f"{who}: it has its salt after {_span(way.last('pull'))}, but it is not ready to cook."
     out = f"{who}: out after {_span(way.last('pull'))}"
     if way.cooked is None:
         return f"{out}; no rest evens it out."

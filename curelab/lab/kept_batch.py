@@ -19,7 +19,7 @@ from .. import files
 from ..batch import Batch, Reading
 from ..compose import change_piece, template_text
 from ..compose.sound import replaced
-from ..fields import InputError, refuse
+from ..fields import InputError, Problem, refuse, sentences
 from ..paper.fridge_log import with_temperatures
 from ..paper.logbook import append_reading, save_keeping_log, undo
 from ..sources import datasets_folder
@@ -37,6 +37,8 @@ MOST_STEPS = 100  # of undo
 class KeptBatch(T.HasTraits):
     """One batch, where it is kept, whether it differs from its file, and what is wrong with the last edit.
 
+    faults: why a field of a form holds what the batch does not, by its control. No number stands on the page then: it would be an old one.
+    refused: the problems of the last edit that was not made.
     own: what benches set that is no part of the batch, kept in a file of its own beside that of the batch.
     revision: grows with everything a view must redraw for.
     unkept: why the last change could not be saved by itself; "" where it was, or nothing is saved by itself.
@@ -58,15 +60,19 @@ class KeptBatch(T.HasTraits):
         self.hand: Hand | None = None
         self.shape_of: Callable[[Batch], Any] = lambda batch: None  # what the controls of a page hang on
         self.reshaped: Callable[[], Any] = lambda: None  # makes them anew
+        self.faults: dict[Any, str] = {}
+        self.refused: tuple[Problem, ...] = ()
         self._past: list[Batch] = []  # what undo goes back to, the last one first to go
         self._begun = self.batch  # as it stood in the file when this change began
         self._stamp = files.stamp(path)
+        self._refused: tuple[str, Any] | None = None  # the file that could not be opened last, as it was
         self._moved = -STEP
         self.let_go()
 
     def let_go(self) -> None:
-        """Forget whoever follows this state."""
+        """Forget whoever follows this state, and what stood wrong in their fields."""
         self.unobserve_all()
+        self.faults.clear()
         self.observe(self._bump, self.redrawn_for)
 
     def _bump(self, change: Any) -> None:
@@ -88,8 +94,13 @@ class KeptBatch(T.HasTraits):
                 self._past = [*self._past[1 - MOST_STEPS :], self.batch]
             self._moved = -STEP if step else now
             self._put(made, saved=False)
-        self.problems = ()
+        self.problems = tuple(self.faults.values())
         return True
+
+    def fault(self, control: Any, sentence: str) -> None:
+        """Note that a control holds what the batch cannot."""
+        self.faults[control] = sentence
+        self.problems = tuple(self.faults.values())
 
     def undo(self) -> bool:
         """Go back to the batch before the last change. What was logged since then stays. False where there is no change to take back."""
@@ -100,6 +111,7 @@ class KeptBatch(T.HasTraits):
             return False
         self._past.pop()
         self._moved = -STEP
+        self.faults.clear()
         self._put(before, saved=False)
         self.problems = ()
         return True
@@ -108,6 +120,11 @@ class KeptBatch(T.HasTraits):
     def can_undo(self) -> bool:
         """Whether there is a change to take back."""
         return bool(self._past)
+
+    @property
+    def shipped(self) -> bool:
+        """Whether the batch in hand is one that came with the lab: a change of it is saved beside the pages."""
+        return Path(self.path).parent.name == SHIPPED
 
     def _put(self, batch: Batch, **more: Any) -> None:
         """Hold another batch. Controls that were made for other pieces and stages follow no more: they are made anew."""
@@ -126,8 +143,23 @@ class KeptBatch(T.HasTraits):
         try:
             return work()
         except InputError as error:
-            self.problems = tuple(str(problem) for problem in error.problems)
+            self.refused = error.problems
+            self.problems = (*self.faults.values(), *map(str, error.problems))
             return None
+
+    def attempt(self, work: Callable[[], bool | str | None]) -> tuple[str, tuple[Problem, ...]]:
+        """Do something that may be refused, and leave the page as it is then: (what it says or why not, the problems)."""
+        before, said = self.problems, ""
+        problems: tuple[Problem, ...] = ()
+        with self.hold_trait_notifications():
+            try:
+                done = work()
+                if done is False:
+                    problems, self.problems = self.refused, before
+                said = done if isinstance(done, str) else ""
+            except InputError as error:
+                problems = error.problems
+        return sentences(problems) if problems else said, problems
 
     def edit_piece(self, number: int, **changes: Any) -> bool:
         """Change fields of one piece; stages that name it use its new name."""
@@ -154,7 +186,7 @@ class KeptBatch(T.HasTraits):
         if made is None:
             return False
         with self.hold_trait_notifications():
-            self.own, self.problems = made, ()
+            self.own, self.problems = made, tuple(self.faults.values())
         self._keep_own()
         return True
 
@@ -169,9 +201,11 @@ class KeptBatch(T.HasTraits):
         """Take the batch from a file; on a fault keep what there is and set `problems`."""
         found = self._try(lambda: batches.load(path))
         if found is None:
+            self._refused = str(path), files.stamp(path)
             return False
         own = kept(path)
         self._past, self._begun, self._stamp = [], found, files.stamp(path)
+        self.faults.clear()
         self._put(found, path=str(path), problems=(), own=own, saved=True, unkept="", opened=self.opened + 1)
         self.revision += 1
         self._take_in_hand()
@@ -217,7 +251,7 @@ class KeptBatch(T.HasTraits):
         if self.hand is None or self.saved:
             return
         target = Path(self.path)
-        if not self.path or target.parent.name == SHIPPED:
+        if not self.path or self.shipped:
             target = free_path(Path(target.name or WORKING_FILE))
         try:
             written = self._written(target)
@@ -238,10 +272,14 @@ class KeptBatch(T.HasTraits):
 
     def elsewhere(self) -> str | None:
         """The file that another page has in hand by now, or that was changed there; None where nothing is new, or unsaved changes stand here."""
-        if self.hand is None or not self.saved or self.problems:
+        if self.hand is None or not self.saved:
             return None
         path = self.hand.file() or self.path
-        if not path or not Path(path).exists() or (path == self.path and files.stamp(path) == self._stamp):
+        if (
+            not path
+            or not Path(path).exists()
+            or (path, files.stamp(path)) in ((self.path, self._stamp), self._refused)
+        ):
             return None
         return path
 
@@ -278,7 +316,7 @@ class KeptBatch(T.HasTraits):
         if written is None:
             return False
         self._begun, self._stamp = written, files.stamp(path or self.path)
-        self._put(written, path=path or self.path, saved=True, problems=())
+        self._put(written, path=path or self.path, saved=True, problems=tuple(self.faults.values()))
         return True
 
 

@@ -31,7 +31,6 @@ LONGEST_SOCKET = (
 
 _SETTINGS: dict[str, dict[str, Any]] = {
     "@jupyterlab/apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
-    "@jupyterlab/application-extension/shell": {"startMode": "single"},
     "@jupyterlab/apputils-extension/themes": {"adaptive-theme": True},  # light or dark, as the system says
     "@jupyterlab/statusbar-extension/plugin": {"visible": False},
     "@jupyterlab/notebook-extension/tracker": {"windowingMode": "none", "scrollPastEnd": False},
@@ -43,10 +42,13 @@ _SETTINGS: dict[str, dict[str, Any]] = {
         ]
     },
     "@jupyterlab/docmanager-extension/plugin": {"autosave": False},
+    # In threads of their own two messages of one page would be worked at together, and a page that is left be kept before it was changed.
+    "@jupyterlab/apputils-extension/kernels-settings": {"commsOverSubshells": "disabled"},
 }
 
 # Parts of JupyterLab for people who write programs, each with what cannot work without it. The side bars are nearly empty without them.
 _LEFT_OUT = (
+    "@jupyterlab/application-extension:dirty",  # asks before a page is left; ours are saved by themselves
     "@jupyterlab/debugger-extension",
     "@jupyterlab/extensionmanager-extension",
     "@jupyterlab/running-extension",
@@ -233,6 +235,7 @@ def _arguments(work: Path, start: str, private: Path, port: int) -> list[str]:
         "--ServerApp.terminals_enabled=False",
         "--LabApp.log_level=ERROR",
         "--LabApp.custom_css=True",
+        "--LabApp.expose_app_in_browser=True",  # for nav.js, which has a cell drawn again
         "--no-browser",  # it is opened below, when there is something to see
         f"--LabApp.user_settings_dir={private / 'settings'}",
         f"--LabApp.workspaces_dir={private / 'workspaces'}",

@@ -48,6 +48,7 @@ class Page:
     def __init__(self, here: str, strict: bool = False) -> None:
         self.strict = strict
         self.nav = Nav(here, PAGES)
+        self.nav.observe(lambda change: setattr(self.nav, "kept", change["new"]), "left")  # each step is kept at once
         self.trouble = Say("", "alert")
         self.done = Progress()
         self.kept = True  # whether the file can be read

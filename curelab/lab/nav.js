@@ -1,12 +1,45 @@
 // The pages of the lab, which of them this is, and the batch in hand.
+const LONGEST = 3000, AGAIN = 500, LOOKS = 40; // ms, ms, times
 function render({ model, el }) {
   const bar = node('div', { className: 'cl-nav' }, el), pages = node('nav', { ariaLabel: 'Pages' }, bar), hand = node('span', { className: 'cl-nav-hand' }, bar);
-  const whole = node('a', { textContent: 'Show the notebook', className: 'cl-nav-whole' }), batch = node('span', { className: 'cl-nav-batch' }, hand), undo = node('button', { type: 'button', textContent: 'Undo' }, hand);
+  const whole = node('a', { className: 'cl-nav-whole' }, hand), batch = node('span', { className: 'cl-nav-batch' }, hand), undo = node('button', { type: 'button', textContent: 'Undo' }, hand);
   batch.setAttribute('role', 'status');
   undo.addEventListener('click', () => count('undone'));
-  function count(name) { model.set(name, model.get(name) + 1); model.save_changes(); }
-  function back() { if (document.visibilityState === 'visible') count('seen'); }
-  document.addEventListener('visibilitychange', back);
+  function count(name) { model.set(name, model.get(name) + 1); model.save_changes(); return model.get(name); }
+  // JupyterLab changes from one document to another inside one page, so it is the notebook, not the window, that is seen and left.
+  let shown = false;
+  function look() { if (document.visibilityState === 'visible') { if (shown) count('seen'); } else leave(); }
+  function leave() { if (shown) count('left'); }
+  const watch = new IntersectionObserver(found => {
+    const now = found.at(-1).isIntersecting;
+    if (!now) leave();
+    shown = now;
+    if (now) look();
+  });
+  requestAnimationFrame(() => {
+    watch.observe(el.closest('.jp-NotebookPanel') ?? bar);
+    if (!alone()) for (const cell of cells()) if (cell.node.closest('.jp-Notebook') === el.closest('.jp-Notebook')) cell.inputHidden = false;
+  });
+  const heard = [[document, 'visibilitychange', look], [window, 'focus', look], [window, 'pagehide', leave]];
+  for (const [where, what, hear] of heard) where.addEventListener(what, hear);
+  // The page that is left writes what was changed before the next one looks; a kernel that is busy is not waited for long.
+  function written() {
+    const wanted = count('left');
+    return new Promise(done => {
+      const check = () => { if (model.get('kept') >= wanted) end(); }, late = setTimeout(() => end(), LONGEST);
+      function end() { clearTimeout(late); model.off('change:kept', check); done(); }
+      model.on('change:kept', check);
+    });
+  }
+  async function follow(event, link) {
+    if (event.ctrlKey || event.metaKey) return;
+    event.preventDefault();
+    if (link.dataset.ready) { delete link.dataset.ready; return; }
+    event.stopPropagation();
+    await written();
+    link.dataset.ready = 'yes';
+    link.click();
+  }
   function pull() {
     pages.replaceChildren();
     for (const [file, words] of model.get('pages')) {
@@ -15,10 +48,10 @@ function render({ model, el }) {
       // JupyterLab's own way of following a link in a page: the document opens without loading the whole lab again.
       link.dataset.commandlinkerCommand = 'rendermime:handle-local-link';
       link.dataset.commandlinkerArgs = JSON.stringify({ path: file, id: '', scope: 'server' });
-      link.addEventListener('click', event => { if (!event.ctrlKey && !event.metaKey) event.preventDefault(); });
+      link.addEventListener('click', event => follow(event, link));
     }
-    whole.href = location.href.replace(/\/doc\/tree\/[^?]*/, `/lab/tree/${model.get('here')}`);
-    if (/\/doc\/tree\//.test(location.href)) hand.prepend(whole); else whole.remove();
+    whole.textContent = alone() ? 'Show the notebook' : 'Back to the page';
+    whole.href = location.href.replace(/\/(doc|lab)(\/workspaces\/[^/]*)?\/tree\/[^?]*/, `/${alone() ? 'lab' : 'doc'}/tree/${model.get('here')}`);
     tell();
   }
   function tell() { batch.textContent = model.get('batch'); undo.disabled = !model.get('can_undo'); }
@@ -26,6 +59,22 @@ function render({ model, el }) {
   model.on('change:batch change:can_undo', tell);
   pull();
   settle(el);
-  return () => { model.off('change:pages change:here', pull); model.off('change:batch change:can_undo', tell); document.removeEventListener('visibilitychange', back); };
+  return () => { model.off('change:pages change:here', pull); model.off('change:batch change:can_undo', tell); watch.disconnect(); for (const [where, what, hear] of heard) where.removeEventListener(what, hear); };
 }
-export default { render };
+// JupyterLab waits two seconds for a widget. One that comes at that very moment, while the machine is busy, it calls missing for good.
+// The widgets are there when this script runs, so a cell that says so is drawn once more.
+function initialize() {
+  let looks = 0;
+  const looking = setInterval(() => {
+    for (const output of document.querySelectorAll('.jp-OutputArea-output')) if (/^Error displaying widget: model not found/.test(output.textContent)) again(output);
+    if (++looks >= LOOKS) clearInterval(looking);
+  }, AGAIN);
+}
+function again(output) {
+  for (const { outputArea } of cells()) if (outputArea?.node.contains(output)) outputArea.model.fromJSON(outputArea.model.toJSON());
+}
+// The cells of all notebooks that are open.
+const cells = () => [...window.jupyterapp?.shell.widgets('main') ?? []].flatMap(page => [...page.content?.widgets ?? []]);
+// Whether one page fills JupyterLab.
+const alone = () => /\/doc\/tree\//.test(location.href);
+export default { initialize, render };

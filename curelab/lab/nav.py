@@ -24,7 +24,8 @@ PAGES = (
 class Nav(anywidget.AnyWidget):
     """Links to the `pages`, (file, words) each; `here`: the file of this one; `batch`: what is in hand, in words.
 
-    can_undo: whether the button "Undo" can be pressed; `undone` counts its presses. `seen` counts how often somebody came back to the page.
+    can_undo: whether the button "Undo" can be pressed; `undone` counts its presses. `seen` counts how often the page came to be seen, `left` how often it
+    was left; `kept`: up to which `left` all that was changed has been written.
     """
 
     _esm = joined("page.js", "nav.js")
@@ -36,6 +37,8 @@ class Nav(anywidget.AnyWidget):
     can_undo = T.Bool(False).tag(sync=True)
     undone = T.Int(0).tag(sync=True)
     seen = T.Int(0).tag(sync=True)
+    left = T.Int(0).tag(sync=True)
+    kept = T.Int(0).tag(sync=True)
 
     def __init__(self, here: str = "", pages: Sequence[tuple[str, str]] = PAGES, **more: object) -> None:
         super().__init__(pages=[list(page) for page in pages], here=here, **more)

@@ -15,10 +15,10 @@ import numpy as np
 
 from ..batch import Batch
 from ..recipe.piece import Piece
-from ..show.section import Section
+from ..show.section import Drawn, Section
 
 NEW_SHAPE = "This shape is new. The picture comes when it has been worked out."
-SCALED = "This is the old shape, only scaled. The picture of the new one follows, and the answer with it."
+SCALED = "This is the old shape, only scaled. The picture of the new one follows, and the answer with it. Then it can be shaped by hand again."
 WORKING_SHAPE = "Working out the new shape. It takes some seconds, once."
 STOPPED_SHAPE = "Stopped before the new shape was worked out. Change something, or press Undo."
 _MAKE = "import pickle, sys; from curelab.bodies.solid import _basis; _basis(*pickle.load(sys.stdin.buffer))"
@@ -60,14 +60,22 @@ def _thick(piece: Piece) -> float:
 
 
 def out_of_hand(drawn: Section) -> Section:
-    """A section on which no hand can change the shape, and which says of no place that it is cured: it is not that of the batch."""
-    pieces = (
-        replace(
-            piece, stations=(), along=0.0, level={key: np.full_like(each, np.nan) for key, each in piece.level.items()}
-        )
-        for piece in drawn.pieces
-    )
-    return replace(drawn, pieces=tuple(pieces), spot=False)
+    """A section on which no hand can change the shape, and which says of no place that it is cured, nor how much is where over the days: it is
+    not that of the batch.
+    """
+
+    def unsaid(values: np.ndarray) -> np.ndarray:
+        return np.full_like(values, np.nan)
+
+    def blank(piece: Drawn) -> Drawn:
+        courses = {
+            key: {name: tuple(map(unsaid, parts)) for name, parts in lines.items()}
+            for key, lines in piece.courses.items()
+        }
+        level = {key: unsaid(each) for key, each in piece.level.items()}
+        return replace(piece, stations=(), along=0.0, level=level, courses=courses, low={}, high={})
+
+    return replace(drawn, pieces=tuple(map(blank, drawn.pieces)), spot=False)
 
 
 __all__ = ["made_beside", "out_of_hand", "scaled_like"]

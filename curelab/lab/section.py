@@ -37,8 +37,10 @@ class SectionPicture(Drawing):
         """Draw what stood there before: what a hand wanted cannot be."""
         self.revision += 1
 
-    def show(self, section: Section, opens: float | None = None, system: str = "metric") -> None:
+    def show(self, section: Section, opens: float | None = None, system: str = "metric", sketch: str = "") -> None:
         """Draw a section in place of what was there. opens: the day that is shown, until somebody chooses another (None: the last);
-        while it stays as it is the page keeps the day it shows.
+        while it stays as it is the page keeps the day it shows. sketch: why the colours are not those of this batch; then the page says that in
+        the place of every figure, and gives none away.
         """
-        self._publish(*message(section, opens, system))
+        meta, frame = message(section, opens, system)
+        self._publish({**meta, "sketch": sketch}, frame)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -13,6 +14,9 @@ from .. import outcome as outcomes
 from ..batch import Batch
 from ..engine.history import History
 from ..engine.simulate import check, simulate
+from ..forecast.ready import Ready, soak_after, wanted_after, wanted_of
+from ..paper.moments import elapsed
+from ..recipe.criterion import TEMPERATURE
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..show.own_units import own_units
@@ -53,6 +57,7 @@ class State(KeptBatch):
         self._asked: dict[Any, tuple[Spread, int, str]] = {}
         self._changed: dict[Any, tuple[Change, ...]] = {}
         self._outcome: outcomes.Outcome | None = None
+        self._held: tuple[Any, tuple[Stage, ...]] | None = None
 
     # -- results -----------------------------------------------------------------------------------------------------------------
 
@@ -70,6 +75,32 @@ class State(KeptBatch):
             self._kept[key] = Spread.single(_usual(key, few=True)) if self.hurried else _drawn(key, FEW)
         self._shown[key] = None
         return self._kept[key]
+
+    def by_clock(self, stages: tuple[Stage, ...]) -> Spread:
+        """`spread`, with what waits for salt lasting as long in every draw as in the usual case: nobody sees salt from outside."""
+        if all(stage.until is None or stage.until.quantity == TEMPERATURE for stage in stages):
+            return self.spread(stages)
+        key = (self.batch.pieces, stages, self.batch.loss, self.batch.meat_and_fridge)
+        if self._held is None or self._held[0] != key:
+            self._held = key, _usual(key, few=True).held(stages, by_probe=True)
+        return self.spread(self._held[1])
+
+    def soaked(self, stages: tuple[Stage, ...], pieces: Sequence[int]) -> tuple[Spread, tuple[Ready, ...]] | None:
+        """When pieces are ready that are soaked as planned, after a cure that ends too salty, and the draws behind it; None for other batches."""
+        soak = soak_after(stages, self.cure)
+        if soak is None:
+            return None
+        many = self.by_clock(stages)
+        if wanted_of(many.usual, self.cure, 0).basis == "equilibrium":
+            return None
+        aim = wanted_after(stages[soak], many.usual.numbers)
+        return many, tuple(replace(each, wanted=aim) for each in many.ready(self.cure, pieces))
+
+    def ready(self, stages: tuple[Stage, ...]) -> tuple[Ready, ...]:
+        """When each piece is ready by the last cure of these stages, in as many draws as a report has; nothing where nothing cures."""
+        cures = [number for number, stage in enumerate(stages) if stage.cures]
+        found = self.by_clock(stages).ready(cures[-1]) if cures else ()
+        return tuple(each.in_first(outcomes.REPORT_DRAWS) for each in found)
 
     def alone(self) -> Spread:
         """The usual case of the batch alone, on few terms: not kept, and never settled."""
@@ -133,7 +164,7 @@ class State(KeptBatch):
         is.
         """
         if self._outcome is None:
-            self._outcome = replace(outcomes.run(self.batch, draws=QUICK), passing=True)
+            self._outcome = replace(outcomes.run(self.batch, draws=QUICK, now=self._now()), passing=True)
         return self._outcome
 
     def assumed(self) -> tuple[str, ...]:
@@ -148,7 +179,10 @@ class State(KeptBatch):
 
     def report(self) -> str:
         """What `curelab run` prints for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
-        return words(outcomes.run(self.batch), long=True)
+        return words(outcomes.run(self.batch, now=self._now()), long=True)
+
+    def _now(self) -> float | None:
+        return elapsed(self.batch, datetime.now(UTC))
 
     # -- what benches ask for ------------------------------------------------------------------------------------------------------
 

@@ -36,7 +36,13 @@ def _row(state: State, number: int, k: int, edit: Edit, controls: dict[str, Any]
     def key(station: int, what: str) -> str:
         return f"piece {number + 1} {station_title(station).lower()} {what}"
 
-    fields = form(state, lambda batch: batch.pieces[number].stations[k], put, ("tissue", "below"))
+    fields = form(
+        state,
+        lambda batch: batch.pieces[number].stations[k],
+        put,
+        ("tissue", "below"),
+        f"{station_title(k)}, {piece.name}",
+    )
     add, remove = (Press(words, spoken=f"{words}: {station_title(k)}, {piece.name}") for words in STATION_BUTTONS)
     add.disabled, remove.disabled = k == last or last + 1 == MOST, last + 1 == FEWEST
     add.on_press(lambda pressed: edit(lambda batch: add_station(batch, number, k), key(k + 1, "remove")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from abc import abstractmethod
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -34,6 +35,7 @@ CAUTION = (
     "It is still raw. Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
     "your local food code and licensed practice go first."
 )
+AGAIN = 1.0  # s between two looks of a page that is seen at what is in hand
 # Notes that hold only while the answer does.
 FIGURES = ("verdicts", "checks", "hours", "tried", "cure", "notes", "rests")
 
@@ -56,7 +58,9 @@ class Bench(Settling):
         self._drawn: Batch | None = None  # the batch that was drawn last in its own shape
         self.nav = Nav(self.here)
         self.nav.observe(lambda change: self.state.undo(), "undone")
-        self.nav.observe(lambda change: self._come_back(), "seen")
+        self.nav.observe(lambda change: self._look(), "seen")
+        self.nav.observe(lambda change: self._leave(), "left")
+        self._looking: asyncio.Task | None = None
         self.folds: list[Fold] = []
         self.content, self.folded = column(), column()
         self.box = column(self.nav, self.content, self.folded)
@@ -87,15 +91,35 @@ class Bench(Settling):
         self.make_at_work()
         made = self.layout()
         self.content.children = made.children
-        made.close()
+        closed(made)
         if list(self.folded.children) != self.folds:
             self.folded.children = self.folds
         self._old |= before - parts(self.box)
         state.observe(lambda change: self.redraw(), "revision")
         self.redraw()
 
-    def _come_back(self) -> None:
-        """Somebody looks at the page again: show the batch that is in hand by now."""
+    def _look(self) -> None:
+        """The page is seen: show the batch that is in hand by now, and look again while it is seen, for another page may write a moment later."""
+        self._take_up()
+        if self._looking is None and in_a_loop():
+            self._looking = asyncio.get_running_loop().create_task(self._look_again())
+
+    async def _look_again(self) -> None:
+        while True:
+            await asyncio.sleep(AGAIN)
+            self._take_up()
+
+    def _leave(self) -> None:
+        """The page is left: write what was changed, so that the next one finds it."""
+        if self._looking is not None:
+            self._looking.cancel()
+            self._looking = None
+        self.state.keep()
+        self._name_batch()
+        self.nav.kept = self.nav.left
+
+    def _take_up(self) -> None:
+        """Show the batch that is in hand by now, where that is another one."""
         path = self.state.elsewhere()
         if path is not None:
             self.state.let_go()
@@ -117,7 +141,7 @@ class Bench(Settling):
     def page(self, lead: Sequence[Any], picture: Any, dials: Sequence[Any], below: Sequence[Any] = ()) -> Any:
         """The whole page: what it says first, the picture with its dials beside it (below it on a narrow page), and what has been `fold`ed."""
         return column(
-            self.says["trouble"], *lead, row(column(picture, self.at_work), row(*dials, at_least=300), share=(2.5, 1), at_least=250), *below,
+            self.says["trouble"], *lead, row(picture, row(*dials, at_least=300), share=(2.5, 1), at_least=250), self.at_work, *below,
             self.says["caution"],
         )  # fmt: skip
 
@@ -132,6 +156,8 @@ class Bench(Settling):
         try:
             if self.state.problems:
                 self.fail(sentences(self.state.problems))
+                if in_a_loop():
+                    self.when_at_rest(self.put_by_at_rest())  # what was changed beside it is kept all the same
                 return
             self._draw_known()
             self._drawn = self.state.batch
@@ -167,17 +193,21 @@ class Bench(Settling):
         """In the place of a shape that is being worked out: the one that was drawn last, scaled, and no word of what it comes to."""
         made = self._scaled()
         self.fail(NEW_SHAPE)
+        self.says["trouble"].tell("", "note")  # no fault: said once, where the picture stands
+        for each in self.pictures.values():
+            each.fail(NEW_SHAPE, waits=True)
         if made is not None:
             picture, (drawn, day) = self.pictures["section"], made
-            show_section(picture, out_of_hand(drawn), day, self.state.batch.units)
+            assert isinstance(picture, SectionPicture)
+            picture.show(out_of_hand(drawn), day, self.state.batch.units, sketch=SCALED)
             picture.caption = SCALED
-            self.says["trouble"].tell(SCALED, "alert")
 
     def _scaled(self) -> tuple[Section, float | None] | None:
         like = None if self._drawn is None else scaled_like(self.state.batch, self._drawn)
         if like is None:
             return None
         own, self.state = self.state, State(like)
+        self.state.hurried = True
         try:
             with known_only():
                 return self.sketch()
@@ -193,7 +223,7 @@ class Bench(Settling):
     def put_by(self) -> None:
         """What can wait until the hand has long rested: widgets that stood here before, the file, the words under pictures."""
         for old in self._old:
-            old.close()
+            closed(old)
         self._old.clear()
         self.state.keep()
         self._name_batch()
@@ -280,6 +310,12 @@ class Bench(Settling):
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self.state.batch.name!r})"
+
+
+def closed(widget: Any) -> None:
+    """Take a widget from the page for good; its layout is a model of its own, which would stay and come along with every reload."""
+    widget.layout.close()
+    widget.close()
 
 
 __all__ = ["Bench", "column", "row", "show_lines", "show_map", "show_matters", "show_section"]

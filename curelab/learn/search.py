@@ -51,13 +51,16 @@ class Search:
         self.planned = [usual.temperature(min(reading.at, usual.length)) for reading in readings]
         self.observed = np.array([reading.value for reading in readings])
         self.ends = np.array([*(score_bounds(row) for row in varying), *([(-FURTHEST, FURTHEST)] * own.shape[1])]).T
+        self._moves: np.ndarray = np.ones(len(varying), dtype=bool)
         self._seen: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
 
     def __call__(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Residuals (r + v + i,), readings before priors, and their slopes (r + v + i, v + i), in one pass."""
+        """Residuals (r + v + i,), readings before priors, and their slopes (r + v + i, v + i), in one pass. What moved no reading at first, as a pH
+        does that the loss of nitrite alone hangs on, is not tried again.
+        """
         if x.tobytes() not in self._seen:
             meat, off = x[: len(self.varying)], x[len(self.varying) :]
-            step = STEP * np.eye(len(meat))
+            step = STEP * np.eye(len(meat))[self._moves]
             points = meat + np.concatenate([np.zeros((1, len(meat))), step, -step])
             columns = {row.key: row.scored(points[:, k]) for k, row in enumerate(self.varying)}
             usual = self.usual
@@ -65,7 +68,10 @@ class Search:
                 usual.pieces, usual.stages, columns, self.readings, self.planned,
                 loss=usual.loss, cells=usual.cells, numbers=self.numbers,
             )  # fmt: skip
-            slopes = (at[1 : len(meat) + 1] - at[len(meat) + 1 :]).T / (2 * STEP)
+            slopes = np.zeros((at.shape[1], len(meat)))
+            slopes[:, self._moves] = (at[1 : len(step) + 1] - at[len(step) + 1 :]).T / (2 * STEP)
+            if slopes.any():
+                self._moves = np.any(slopes, axis=0)
             by_own = np.concatenate([slopes, self.own], axis=1) / self.scatter[:, None]
             self._seen[x.tobytes()] = (
                 np.concatenate([(at[0] + self.own @ off - self.observed) / self.scatter, x]),

@@ -212,15 +212,17 @@ def check_all(
     numbers: Numbers | None = None,
     corners: Sequence[History] = (),
     system: str = "metric",
+    now: float | None = None,
 ) -> Verdicts:
     """Every check of a history, worst first: ingoing of its baths and sealed cures, what was taken up, on the whole and near
-    the surface, what remains, and how it was kept. `system`: units of the sentences, "metric" or "us".
+    the surface, what remains, and how it was kept. `system`: units of the sentences, "metric" or "us"; now: as `check_process` has it.
 
     `corners`: the same batch in (slow, fast) meat, the ends of what is published. A pass then needs all three; a fail
     in usual meat is a fail; a pass in usual meat only is unknown, and says which meat differs.
     """
     every = [
-        Verdicts(_checked(each, rule_set, product, method, pick_up, numbers, system)) for each in (history, *corners)
+        Verdicts(_checked(each, rule_set, product, method, pick_up, numbers, system, now))
+        for each in (history, *corners)
     ]
     heat = {verdict.name for each in (history, *corners) for verdict in check_cooked(each)}
     return _in_corners(every, heat, _loses_faster(corners[0], history) if corners else "")
@@ -278,7 +280,16 @@ def _in_all(verdict: Verdict, others: Sequence[tuple[str, dict[str, Verdict]]]) 
     return replace(theirs, outcome="unknown", margin=None, sentence=said)
 
 
-def _checked(history, rule_set, product, method, pick_up, numbers, system) -> list[Verdict]:
+def _checked(
+    history,
+    rule_set,
+    product,
+    method,
+    pick_up,
+    numbers,
+    system,
+    now: float | None,
+) -> list[Verdict]:
     made: list[Solutes] = []
     found: list[Verdict] = []
     for stage in history.stages:
@@ -295,6 +306,6 @@ def _checked(history, rule_set, product, method, pick_up, numbers, system) -> li
     found += check_taken_up(history, rule_set, product)
     found += check_local(history, rule_set, product, system)
     found += check_residual(history, rule_set, product)
-    found += check_process(history, numbers, system)
+    found += check_process(history, numbers, system, now)
     found += check_cooked(history, system)
     return found

@@ -202,9 +202,10 @@ def harm(
     return total
 
 
-def uncovered_time(history: History, numbers: Numbers | None = None) -> float:
+def uncovered_time(history: History, numbers: Numbers | None = None, now: float | None = None) -> float:
     """Seconds that fridge logs leave uncovered: before the first reading, after the last, and between two, wherever
-    that is longer than `protection.log_gap`. A temperature given once, from the start, is a plan and covers all.
+    that is longer than `protection.log_gap`. A temperature given once, from the start, is a plan and covers all. now: s since the start at which
+    it is asked, after which nothing can have been read yet; None: all of it is over.
     """
     gap = (numbers or default_numbers()).si("protection.log_gap")
     total = 0.0
@@ -214,6 +215,7 @@ def uncovered_time(history: History, numbers: Numbers | None = None) -> float:
             continue  # a program is no log
         if len(log) == 1 and log[0][0] == 0:
             continue
-        holes = np.diff(np.clip([0.0, *[time for time, _ in log], ran.length], 0.0, ran.length))
+        over = ran.length if now is None else np.clip(max(now - ran.begin, log[-1][0]), 0.0, ran.length)
+        holes = np.diff(np.clip([0.0, *[time for time, _ in log], over], 0.0, over))
         total += float(holes[holes > gap * (1 + 1e-9)].sum())
     return total

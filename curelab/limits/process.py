@@ -29,6 +29,7 @@ class _Kept:
     history: History
     numbers: Numbers
     system: str = "metric"
+    now: float | None = None
 
     def shown(self, kelvin: float) -> str:
         """A temperature in the units of the batch."""
@@ -48,7 +49,7 @@ class _Kept:
 
     @cached_property
     def uncovered(self) -> float:
-        return uncovered_time(self.history, self.numbers)
+        return uncovered_time(self.history, self.numbers, self.now)
 
     def as_logged(self, verdict: Verdict) -> Verdict:
         """The verdict, but no pass where the fridge log has holes."""
@@ -58,15 +59,17 @@ class _Kept:
         return undecided(verdict, said)
 
 
-def check_process(history: History, numbers: Numbers | None = None, system: str = "metric") -> Verdicts:
+def check_process(
+    history: History, numbers: Numbers | None = None, system: str = "metric", now: float | None = None
+) -> Verdicts:
     """Process checks in the order of the kitchen; rules from `trade_rules.csv` and `keeping.csv`, rows `growth.*`, `protection.*`.
 
     Fail: do not eat it without changing this. Unknown: nothing here vouches for it. Meat kept cold (FB2265-06), by hours, and not frozen; a cure
     without nitrite; what protects the meat where it is least (`protection`); length and warmth of soaks (FB2265-08). Days per pound are told
-    as information, for cures that end too salty only. A fridge log with holes leaves cold and protection unknown at best. `system`: units of
-    the sentences, "metric" or "us".
+    as information, for cures that end too salty only. A fridge log with holes leaves cold and protection unknown at best; what comes after `now`
+    [s since the start; None: all of it is over] is no hole. `system`: units of the sentences, "metric" or "us".
     """
-    kept = _Kept(history, numbers or default_numbers(), system)
+    kept = _Kept(history, numbers or default_numbers(), system, now)
     checks: tuple[Callable[[_Kept], list[Verdict]], ...] = (
         _kept_cold,
         _not_too_cold,

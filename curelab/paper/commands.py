@@ -139,7 +139,7 @@ def _sheet(given) -> int:
     from .sheet import sheet
 
     batch = _loaded(given)
-    return _page(given, "sheet", lambda paper: sheet_html(sheet(schedule(batch)), paper), batch)
+    return _page(given, "sheet", lambda paper: sheet_html(sheet(schedule(batch, now=datetime.now(UTC))), paper), batch)
 
 
 def _label(given) -> int:
@@ -148,7 +148,7 @@ def _label(given) -> int:
     from .sheet import label
 
     batch = _loaded(given)
-    return _page(given, "label", lambda paper: label_html(label(schedule(batch)), paper), batch)
+    return _page(given, "label", lambda paper: label_html(label(schedule(batch, now=datetime.now(UTC))), paper), batch)
 
 
 def _page(given, kind: str, make, batch) -> int:

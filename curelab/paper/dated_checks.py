@@ -10,6 +10,7 @@ from datetime import date
 import numpy as np
 
 from .. import units
+from ..forecast.ready import soak_after
 from ..outcome import Outcome
 from ..recipe.criterion import Criterion
 from ..recipe.piece import alike_pieces
@@ -81,7 +82,8 @@ def checks_of(
         if index == known.last_cure:
             found += _taken_out(known, tell)
         if index == 0:
-            found += [tell.too_salty("stage-1-too-salty", salty) for salty in known.windows]
+            soaked = soak_after(history.stages, 0) is not None
+            found += [tell.too_salty("stage-1-too-salty", salty, soaked) for salty in known.windows]
     return tuple(found)
 
 
@@ -173,7 +175,7 @@ class _Teller:
                 break
         return Check(key, self.index, "ready", about, self.day(first), None if last is None else self.day(last), said)
 
-    def too_salty(self, key: str, salty: Windows) -> Check:
+    def too_salty(self, key: str, salty: Windows, soaked: bool) -> Check:
         early, middle, _ = ordered(salty.closes)
         said = f"Too salty is when {in_words(Criterion.parse(salty.too_salty))}."
         if not np.isfinite(early):
@@ -184,7 +186,8 @@ class _Teller:
         if np.isfinite(middle):
             said += f" Half are {self.by(self.last_open(middle), hourly)}."
         if last < self.end:
-            said += f" The plan takes it out {self.on(self.end)}, later than that: only a soak can bring it back."
+            back = ", and soaks it" if soaked else ": only a soak can bring it back"
+            said += f" The plan takes it out {self.on(self.end)}, later than that{back}."
         return Check(key, self.index, "too salty", "too much salt", None, self.day(last), said)
 
     def by(self, instant: int, hourly: bool) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,7 +36,7 @@ def _page(given) -> int:
     batch = load(given.file)
     batch = batch.but(units=given.units) if given.units else batch
     out = target(given, "page", (".html", ".htm"))
-    made = page_html(schedule(batch)).encode("utf-8")
+    made = page_html(schedule(batch, now=datetime.now(UTC))).encode("utf-8")
     files.write(out, made, overwrite=given.replace)
     given.done = f"wrote {out}"
     print(f"Wrote {out} ({len(made) / 1000:.0f} kB). Send it to the phone and open it there; it needs no network.")

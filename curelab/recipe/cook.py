@@ -130,7 +130,9 @@ class BagCook(Cooking):
 class InAir(Cooking):
     """Hot air with its moisture: relative `humidity`, or `wet_bulb` [K]."""
 
-    humidity: float | None = quantity("fraction", "0 %", "100 %", "read a hygrometer, or give wet_bulb", default=None)
+    humidity: float | None = quantity(
+        "fraction", "0 %", "100 %", "read a hygrometer, or give wet_bulb", default=None, example="60 %"
+    )
     wet_bulb: float | None = quantity(
         "temperature", "0 degC", "99 degC", "read a thermometer in a wet wick", default=None
     )

@@ -159,9 +159,13 @@ class Criterion:
         """How far a value, or an array of them, meets the criterion: not negative where it holds."""
         return value - self.target if self.sign == ">=" else self.target - value
 
-    def __str__(self) -> str:
+    def words(self, system: str) -> str:
+        """The line that `parse` reads back, a temperature in the units of `system`."""
         basis = "" if self.basis == default_basis(self.quantity) else f" {BASES[self.basis]}"
-        return f"{self.place} {self.quantity} {self.sign} {units.text(self.target, self.kind)}{basis}"
+        return f"{self.place} {self.quantity} {self.sign} {units.text(self.target, self.kind, system)}{basis}"
+
+    def __str__(self) -> str:
+        return self.words("metric")
 
 
 _READERS = {"place": place_of, "quantity": quantity_of, "sign": sign_of, "target": target_of, "basis": basis_of}
@@ -183,4 +187,4 @@ class CriterionRule(Rule):
             raise refuse("", str(error)) from None
 
     def write(self, value, system):
-        return str(value)
+        return value.words(system)

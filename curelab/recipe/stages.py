@@ -162,7 +162,7 @@ class SealedCure(Ending):
     nitrate: float = quantity("mass", "0 g", "1 kg", "weigh the cure mix and take the share on its label", default=0.0)
     nitrite: float = quantity("mass", "0 g", "1 kg", "weigh the cure mix and take the share on its label", default=0.0)
     purge: float | None = quantity(
-        "fraction", "0.2 %", "20 %", "a few percent of the green weight is usual", default=None
+        "fraction", "0.2 %", "20 %", "a few percent of the green weight is usual", default=None, example="3 %"
     )
 
     @property

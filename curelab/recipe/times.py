@@ -82,6 +82,13 @@ class LogRule(Rule):
             return units.text(value[0][1], "temperature", system)
         return [[units.text(time, "time", system), units.text(kelvin, "temperature", system)] for time, kelvin in value]
 
+    def entry(self, value, system):
+        return (
+            units.entry(value[0][1], "temperature", system)
+            if len(value) == 1
+            else f"a {self.noun} of {len(value)} entries"
+        )
+
 
 class TemperatureRule(LogRule):
     """How warm raw meat is kept: a temperature, or the log of a fridge."""

@@ -6,7 +6,7 @@ Numbers in brackets hold 8 of 10 simulated batches; `RANGES` says so where the p
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,17 +24,17 @@ from ..spread.changes import Change
 from ..spread.forgiving import Forgiving
 from ..units import DAY, HOUR, capital
 from ..weighing import Weighed
+from .days import SOON, Dated, count, day, on, span
 from .how_often import in_batches, of_ten
 from .lacking import bare_too_long, more_salt, why_bare, why_not_wait
 
-LATER = "later"  # than was looked at, if at all
 OVER = 1.05  # of where a cure ends: more is told (judgement)
 LITTLE = 0.05  # % of salt a day that nobody tastes (judgement)
+NEAR = 1.1  # times the salt that is wanted after a soak, or its inverse: as wanted (judgement)
 LEAST_REST = 6 * HOUR  # what is even sooner needs no rest to speak of (judgement)
-SOON = 1.5 * DAY  # s; what is sooner is told in hours (judgement)
 HEAD = 3  # sentences of an answer that stand first: (a), (b) and the best of (c)
 UNTIL_CURED = "Until the middle is cured"
-NOT_YET = "Cut it thinner; a page at rest works out how thin."
+NOT_YET = 'Cut it thinner: "The cut" says how thin.'
 TOO_WARM = "Do not do this: the meat is warm for too long, and no cure helps there. Keep it colder."
 NOTHING_ELSE = "Without nitrite nothing turns it pink: weigh in cure, or cook the meat fresh."
 FOLLOWS = "How sure this is follows when the slider rests."
@@ -44,38 +44,6 @@ NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; onl
 def ranges(count: int) -> str:
     """What the numbers in brackets mean."""
     return f'Brackets hold 8 of 10 simulated batches, and "5 of 10" counts them ({count} simulated).'
-
-
-Dated = Callable[[float], str]  # seconds since the start, as a date
-
-
-def day(seconds: np.ndarray, dated: Dated | None = None) -> str:
-    """Times (d,) since the start: "day 22 (15 to 34)", "hour 12 (8 to 20)", or with `dated` "Tue 24 Mar (Tue 17 Mar to Sun 5 Apr)"."""
-    early, middle, late = ordered(seconds)
-    if not np.isfinite(middle):
-        return "no day in most batches" if np.isfinite(early) else "no day"
-    if dated is None:
-        size, word = (HOUR, "hour") if middle < SOON else (DAY, "day")
-        return f"{word} {_count(middle, size)}{_bracket(early, late, size)}"
-    ends = [dated(each) if np.isfinite(each) else LATER for each in (early, late)]
-    return dated(middle) + (f" ({' to '.join(ends)})" if ends[0] != ends[1] else "")
-
-
-def on(seconds: np.ndarray, dated: Dated | None = None) -> str:
-    """The same with its little word: "on day 22 (15 to 34)", "at hour 12 (8 to 20)"."""
-    when = day(seconds, dated)
-    return f"at {when}" if when.startswith("hour") else f"on {when}"
-
-
-def span(seconds: np.ndarray, middle: float | None = None) -> str:
-    """Lengths (d,): "12 days (8 to 18)", "8 hours (5 to 11)"; `middle` [s] in place of their own."""
-    early, own, late = ordered(seconds)
-    middle = own if middle is None else middle
-    if not np.isfinite(middle):
-        return f"more than {LOOKED / DAY:.0f} days"
-    size, word = (HOUR, "hour") if middle < SOON else (DAY, "day")
-    number = _count(middle, size)
-    return f"{number} {word}{'' if number == '1' else 's'}{_bracket(early, late, size)}"
 
 
 @dataclass(frozen=True)
@@ -100,14 +68,18 @@ def in_and_out(
     if not np.isfinite(pull):
         return f"{told} Even {LOOKED / DAY:.0f} days do not bring it its salt."
     if not worth_waiting(found):
-        pulled = "" if found.bag else f"have its salt {on(found.pull, dated)} and "
+        pulled = "" if found.bag or found.after is not None else f"have its salt {on(found.pull, dated)} and "
         if not np.isfinite(ready):
             return f"{told} It would {pulled}not be even after {LOOKED / DAY:.0f} days of rest."
-        if not found.bag and ready - pull < LEAST_REST:
+        if pulled and ready - pull < LEAST_REST:
             return f"{told} It would have its salt {on(found.pull, dated)}."
         return f"{told} It would {pulled}be even {on(found.ready, dated)}."
     if found.bag:
         return f"{told} The bag is its rest too: cook {on(found.ready, dated)}."
+    if found.after is not None:
+        if not np.isfinite(ready):
+            return f"{told} {LOOKED / DAY:.0f} days of rest do not even it out."
+        return f"{told} Then rest {span(found.rest)}, cook {on(found.ready, dated)}."
     if not np.isfinite(ready):
         return f"{told} {best} {on(found.pull, dated)}; {LOOKED / DAY:.0f} days of rest do not even it out."
     if ready - pull < LEAST_REST:
@@ -118,12 +90,26 @@ def in_and_out(
     return f"{told} {best} {on(found.pull, dated)}, rest {span(found.rest, middle)}, cook {on(found.ready, dated)}."
 
 
+def _after_soak(found: Ready, plan: Planned, dated: Dated | None = None) -> str:
+    """ "2 days and 11 hours of soak leave 2.2 % salt (1.9 to 2.5), as wanted." """
+    assert found.after is not None and found.soaked is not None
+    low, middle, high = (100 * each for each in ordered(found.after))
+    days = f"{capital(units.roughly(plan.out))} and" if dated is None else f"Out on {dated(plan.out)}, as planned:"
+    said = f"{days} {units.roughly(ordered(found.soaked - found.pull)[1])} of soak leave {middle:.1f} % salt ({low:.1f} to {high:.1f})"
+    wanted = 100 * found.wanted.target
+    if middle > NEAR * wanted:
+        return f"{said}, more than the {wanted:.1f} % wanted. Soak it longer."
+    return f"{said}, as wanted." if middle * NEAR >= wanted else f"{said}, less than the {wanted:.1f} % wanted."
+
+
 def _planned(found: Ready, plan: Planned, dated: Dated | None = None) -> str:
     """ "10 days is too short.", or "Out on Thu 12 Mar, as planned, is too short." """
+    if found.after is not None:
+        return _after_soak(found, plan, dated)
     days = capital(units.roughly(plan.out)) if dated is None else f"Out on {dated(plan.out)}, as planned,"
     passed = float(np.mean(found.pull <= plan.out))
     if found.nitrite and np.isfinite(ordered(found.first)[1]) and float(np.mean(found.last < plan.out)) > 0.5:
-        return f"{days} is too long for its slowest spot: that holds to day {_count(ordered(found.last)[1], DAY)} only."
+        return f"{days} is too long for its slowest spot: that holds to day {count(ordered(found.last)[1], DAY)} only."
     if found.wanted.basis != "equilibrium":  # a brine that ends too salty: only one day is right
         mark = units.show(found.wanted.target, "fraction")
         if passed >= SURE:
@@ -199,6 +185,17 @@ def slowest_spot(found: Ready, numbers: Numbers, dated: Dated | None = None) -> 
     return f"Slowest spot: pink and protected by then {in_batches(found.chance, down=True)}."
 
 
+def danger(found: Ready) -> str:
+    """What must stand beside the days wherever they stand, in few words; "" where the slowest spot holds."""
+    if too_warm(found):
+        return TOO_WARM
+    if _too_long(found):
+        return "Do not wait that long: the meat is too old by then."
+    if not found.nitrite:
+        return "No nitrite: only cold and cooking protect it."
+    return f"Caution: its slowest spot is protected {in_batches(found.chance, down=True)}." if found.bare else ""
+
+
 def worth_waiting(found: Ready) -> bool:
     """Whether the raw meat keeps until it is ready, but for a chance: else no day is one to act on."""
     return not too_warm(found) and float(np.mean(found.keeps)) >= 1 - SOME
@@ -251,7 +248,8 @@ def to_change(
     if found is not None and not found.nitrite:
         return [NOTHING_ELSE]
     if made is None:
-        return [NOT_YET]
+        weak = more_salt(found, (), numbers) if found is not None and numbers is not None else ""
+        return [weak or NOT_YET]
     said: list[str] = []
     tried: list[str] = []
     for change in made:
@@ -269,7 +267,9 @@ def to_change(
         else:
             what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
         if change.enough:
-            holds = f"then {in_batches(change.ready.chance)}, ready {on(change.ready.ready, dated)}"
+            after = change.ready.after
+            salt = "" if after is None else f", at {100 * ordered(after)[1]:.1f} % salt"
+            holds = f"then {in_batches(change.ready.chance)}{salt}, ready {on(change.ready.ready, dated)}"
             said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {holds}.")
         else:
             tried.append(f"{what} ({of_ten(change.ready.chance, down=True)})")
@@ -330,15 +330,3 @@ def answers(
 def keep_cold(system: str) -> str:
     """What protects the middle while salt and nitrite are on their way."""
     return f"{UNTIL_CURED}, only the cold protects it: keep it at {COLD[system]}."
-
-
-def _count(seconds: float, size: float) -> str:
-    """So many of a unit, no finer than it is known: halves below three."""
-    count = seconds / size
-    return f"{count:.0f}" if count >= 3 else f"{round(2 * count) / 2:g}"
-
-
-def _bracket(early: float, late: float, size: float) -> str:
-    """ " (15 to 34)"; nothing where both are said alike."""
-    first, last = (_count(each, size) if np.isfinite(each) else LATER for each in (early, late))
-    return f" ({first} to {last})" if first != last else ""

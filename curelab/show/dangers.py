@@ -44,9 +44,21 @@ def failing(verdicts: Iterable[Verdict], most: int = MOST) -> list[str]:
     return [f"{SIGNS['fail']}: {each}" for each in said[:most]]
 
 
+def once(verdicts: Iterable[Verdict]) -> list[Verdict]:
+    """The verdicts but those that cannot be judged for a reason that was told already, as holes in the fridge log are of three checks."""
+    told: set[str] = set()
+    found = []
+    for each in verdicts:
+        why = each.sentence.partition(". ")[0]
+        if each.outcome != "unknown" or why not in told:
+            found.append(each)
+        told.add(why)
+    return found
+
+
 def not_vouched(verdicts: Iterable[Verdict], most: int = 3) -> list[str]:
     """Sentences on the checks of safety that cannot be judged."""
-    asked = {each.name: each for each in verdicts if each.outcome == "unknown"}
+    asked = {each.name: each for each in once(verdicts) if each.outcome == "unknown"}
     return [f"{SIGNS['unknown']}: {asked[name].sentence}" for name in ASKED if name in asked][:most]
 
 

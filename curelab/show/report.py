@@ -16,6 +16,7 @@ from ..units import WIDTH
 from ..weighing import OVER_MEASURED, WHY_METHODS_DIFFER, by_label
 from . import fields
 from .check_names import INFORMS
+from .dangers import once
 from .fate import fate
 from .in_short import checked, how_sure, how_sure_in_full, in_parts, often
 from .own_units import own_units
@@ -95,7 +96,7 @@ def _check_lines(outcome: Outcome, long: bool) -> list[str]:
         f"CHECKS  (rules: {outcome.batch.rules}; a guide, not a permit: your local code and licensed practice go first)"
     )
     out = ["", rules]
-    for verdict in outcome.verdicts:
+    for verdict in outcome.verdicts if long else once(outcome.verdicts):
         if long or (verdict.outcome != "pass" and verdict.name not in INFORMS):
             source = f"{often(outcome, verdict)} [{verdict.source}]" if long else ""
             brief = verdict.outcome == "unknown" and not long
@@ -170,6 +171,8 @@ def _stage_table(outcome: Outcome) -> list[str]:
                 out += _wrapped(warm_line(outcome, index, piece.name), "     ", "     ")
         waits = outcome.waits(index)
         out += _wrapped(f"waited: {waits}.", "     ", "     ") if waits else []
+    fat = [piece.name for piece in outcome.batch.pieces if piece.fatty]
+    out += _wrapped(f"The whole of the {units.listed(fat)} counts its fat, which holds little salt.") if fat else []
     for name in fields.solid_names(history):
         out += _wrapped(f"{name}, {fields.slowest_words(history, history.length, name, system)}")
     return out

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..engine.simulate import simulate
-from ..forecast.ready import ENOUGH, Ready
+from ..forecast.ready import ENOUGH, Ready, soak_after
 from ..recipe.cutting import sliced
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
@@ -80,9 +80,13 @@ def worked_out(
     step: int = PART,
     system: str = "metric",
 ) -> Iterator[Change | None]:
-    """The same in short steps of at most `step` draws, for whoever wants to do something in between: each change as it is found, None after a step without one."""
+    """The same in short steps of at most `step` draws, for whoever wants to do something in between: each change as it is found, None after a step
+    without one. A piece that is soaked as planned has the days of the plan with every change, and "colder" would ask for more.
+    """
     number = many.number(piece)
-    pieces, stages = many.case.pieces, many.case.stages[: stage + 2]
+    soak = soak_after(many.case.stages, stage)
+    planned = soak is not None and many.ready(stage, [number], salt=salt, at_most=LONGEST_WAIT)[0].after is not None
+    pieces, stages = many.case.pieces, many.case.stages[: 2 + (soak if planned and soak is not None else stage)]
     own = pieces[number]
 
     def asked(
@@ -120,7 +124,7 @@ def worked_out(
         factors = {"nitrite": more_nitrite}
         yield (yield from asked("nitrite", more_nitrite, line=[each.times(factors, checked=False) for each in stages]))
     by = COLDEST - min(each.coldest for each in stages)
-    if by < -COLDER:
+    if by < -COLDER and not planned:
         yield (yield from asked("colder", COLDEST, line=[each.warmed(by) for each in stages]))
 
 

@@ -26,7 +26,16 @@ from ..engine.simulate import CELLS, LEAST_CELLS, simulate
 from ..engine.size import bytes_of_case
 from ..forecast import DAY
 from ..forecast.answer import reaching
-from ..forecast.ready import Ready, cold_of_rest, ready_columns, ready_in_steps, ready_of, wanted_of
+from ..forecast.ready import (
+    Ready,
+    cold_of_rest,
+    ready_columns,
+    ready_in_steps,
+    ready_of,
+    soak_after,
+    wanted_after,
+    wanted_of,
+)
 from ..limits import Verdict, Verdicts, check_all, worst_first
 from ..recipe.criterion import PLACES, Criterion, default_basis
 from ..recipe.meat_and_fridge import MeatAndFridge
@@ -579,7 +588,8 @@ class Spread(Shown):
     ) -> tuple[Ready, ...]:
         """When to take pieces (default: all) out of a cure, the rest they need, and what their slowest spots hold, in every draw.
 
-        `salt` is what is wanted on the whole of a brine that ends too salty; at_most: how long the cure may last. Later stages are left out.
+        `salt` is what is wanted on the whole of a brine that ends too salty; at_most: how long the cure may last. Later stages are left out; but where
+        a soak is planned after a brine that ends too salty, both are as planned.
         """
         asked, wanted, numbers = self._ready_asked(stage, pieces, salt, at_most)
         return ready_of(self.readings([asked])[0], self.usual, stage, wanted, numbers)
@@ -601,6 +611,14 @@ class Spread(Shown):
     ) -> tuple[Request, tuple[Any, ...], list[int]]:
         numbers = [self.number(piece) for piece in (range(len(self.case.pieces)) if pieces is None else pieces)]
         wanted = tuple(wanted_of(self.usual, stage, number, salt) for number in numbers)
+        soak = soak_after(self.case.stages, stage)
+        if soak is not None and any(each.basis != "equilibrium" for each in wanted):  # the plan says when it comes out
+            waits = (
+                self.usual.stages if len(self.usual.stages) > soak else self.case.stages
+            )  # in draws it goes by the clock
+            wanted = (wanted_after(waits[soak], self.case.numbers),) * len(numbers)
+            given = {"pieces": tuple(numbers), "cold": cold_of_rest(self.case.stages, soak), "soak": soak}
+            return Request.of(ready_columns, stage=stage, wanted=wanted, **given), wanted, numbers
         cold = cold_of_rest(self.case.stages, stage)
         asked = Request.of(ready_columns, stage=stage, wanted=wanted, pieces=tuple(numbers), cold=cold)
         return replace(asked, lasting=(stage, units.seconds(at_most))), wanted, numbers

@@ -14,6 +14,7 @@ because it does all that `Modes` does, in another way.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property, partial
@@ -67,6 +68,9 @@ RATIONAL_COARSE = (
 )  # fmt: skip
 
 
+_room = threading.local()  # where resolvents are written
+
+
 @cache
 def hyperbola(points: int, window: float) -> tuple[np.ndarray, np.ndarray]:
     """(poles, weights) (p,): exp(-x t) for t from 1 / window to 1 is the real part of sum(weight * exp(pole * t) / (x + pole)), for all
@@ -104,7 +108,7 @@ class Spokes:
                     half + begin, partial(_scaled, part, contact, root, half), root[:, half], feed,
                     stays if stays.any() else None,
                 )  # fmt: skip
-                found.append(replace(alone, source=Once(shared, (kind, int(half[0])), alone)))
+                found.append(replace(alone, source=Once(shared, (kind, int(half[0]), len(half)), alone)))
             begin += len(part.equilibrium)
         return tuple(found)
 
@@ -161,6 +165,11 @@ class Spokes:
         """(d, f) amounts of the state that is 1 everywhere."""
         flat = np.concatenate([part.equilibrium for part in self.parts])
         return self._into(flat * self.root[:, None])[:, 0]
+
+    @cached_property
+    def even_square(self) -> np.ndarray:
+        """(d,) the sum of their squares."""
+        return (self.even**2).sum(axis=1)
 
     def amounts(self, start: np.ndarray) -> np.ndarray:
         """Modal amounts (d, s, f) of states (d, s, f)."""
@@ -303,32 +312,37 @@ class Star:
             tau, fed = clock[d, m][:, None], self.spokes.fed[d]
             start, held = amounts[d, which[d, m]], bath[d, which[d, m]]
             found = _resolvent(tau * self.rates[d], poles)
-            u = self._bath(found, tau, fed, start, held, poles, d)
+            u = self._bath(found, tau, start, held, poles, d)
             # One row for what each mode began with, one for what the bath fed into it.
-            rows = np.empty((len(d), 2, len(row)))
+            rows = np.empty((len(tau), 2, len(row)))
             rows[:, 0] = row
             rows[:, 1, : len(poles)], rows[:, 1, len(poles) :] = (weights * u).real, -(weights * u).imag
+            rows[:, 1] *= tau
             both = rows @ found
-            into[d, m] = (u @ weights).real
-            both[:, 0] *= start
-            both[:, 1] *= tau * fed
-            reached = both.sum(axis=1)
+            level = (u @ weights).real
+            reached = both[:, 0] * start
+            both[:, 1] *= fed
+            reached += both[:, 1]
             if integral:
                 reached *= tau
             elif self.loss is None:  # nothing leaves, so the sum is known
                 even, holds = self.spokes.even[d], self.bath[d]
-                off = ((start - reached) * even).sum(axis=1) + (held - into[d, m]) * holds
-                off /= (even**2).sum(axis=1) + holds
+                before, after = (np.einsum("df,df->d", each, even) for each in (start, reached))
+                off = (before - after + (held - level) * holds) / (self.spokes.even_square[d] + holds)
                 reached += off[:, None] * even
-                into[d, m] += off
-            now[d, m] = reached
+                level += off
+            into[d, m], now[d, m] = level, reached
         return now, into * clock if integral else into
 
-    def _bath(self, found, tau, fed, start, bath, poles, draws) -> np.ndarray:
+    def _bath(self, found, tau, start, bath, poles, draws) -> np.ndarray:
         """(d, p) of the bath in (pole + tau A)^-1 applied to amounts (d, f) and bath (d,)."""
-        sums = found @ np.stack([fed * start, fed * fed], axis=2)
+        fed = self.spokes.fed[draws]
+        both = np.empty((len(fed), 2, fed.shape[1]))
+        np.multiply(fed, start, out=both[:, 0])
+        np.multiply(fed, fed, out=both[:, 1])
+        sums = both @ found.swapaxes(1, 2)
         p = len(poles)
-        from_start, back = np.moveaxis(sums[:, :p] + 1j * sums[:, p:], 2, 0)
+        from_start, back = np.moveaxis(sums[..., :p] + 1j * sums[..., p:], 1, 0)
         holds = self.bath[draws, None]
         return (holds * bath[:, None] + tau * from_start) / (
             holds * poles + tau * self.total[draws, None] - tau**2 * back
@@ -380,9 +394,7 @@ class Star:
             step = max(1, AT_ONCE // (2 * p * self.rates.shape[1]))
             for draws in (slice(a, a + step) for a in range(0, len(tau), step)):
                 found = _resolvent(tau[draws] * self.rates[draws], poles)
-                u[draws] = self._bath(
-                    found, tau[draws], self.spokes.fed[draws], amounts[draws], bath[draws], poles, draws
-                )
+                u[draws] = self._bath(found, tau[draws], amounts[draws], bath[draws], poles, draws)
             kept["bath", leg, window] = u
         width = self.size if rows is None else rows.count
         lines = np.zeros((len(tau), p, width), complex)
@@ -476,14 +488,21 @@ def _halves(part: Nodes, contact: Contact | None, split: bool) -> list[tuple[np.
 
 
 def _resolvent(x: np.ndarray, poles: np.ndarray) -> np.ndarray:
-    """(d, 2 p, f) real and imaginary parts of 1 / (x + pole) for x (d, f)."""
-    real = x[:, None, :] + poles.real[:, None]
-    over = real * real
+    """(d, 2 p, f) real and imaginary parts of 1 / (x + pole) for x (d, f), good until the next ones are asked for: to ask for memory takes
+    longer than to fill it.
+    """
+    p, size = len(poles), 2 * len(poles) * x.size
+    room = getattr(_room, "numbers", None)
+    if room is None or len(room) < size:
+        room = _room.numbers = np.empty(max(size, 2 * AT_ONCE))
+    found = room[:size].reshape(len(x), 2 * p, x.shape[1])
+    real, over = found[:, :p], found[:, p:]
+    np.add(x[:, None, :], poles.real[:, None], out=real)
+    np.multiply(real, real, out=over)
     over += poles.imag[:, None] ** 2
     np.divide(1.0, over, out=over)
-    found = np.empty((len(x), 2 * len(poles), x.shape[1]))
-    np.multiply(real, over, out=found[:, : len(poles)])
-    np.multiply(over, -poles.imag[:, None], out=found[:, len(poles) :])
+    real *= over
+    over *= -poles.imag[:, None]
     return found
 
 

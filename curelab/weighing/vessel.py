@@ -1,10 +1,14 @@
-"""Whether the pieces and their brine fit the vessel, and whether the brine covers them."""
+"""Whether the pieces and their brine fit the vessel, and whether the brine covers them.
+
+A piece counts as the box around it: as long, as broad and as thick as it is anywhere.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import count
 
 from .. import units
 from ..fields import Choice, InputError, Problem, Record, quantity, ruled
@@ -14,6 +18,10 @@ from ..recipe.stages import Bath
 from ..sources import Numbers, default_numbers
 
 COLD = 277.15  # K; brine shrinks by less than half a percent between here and a warm kitchen
+TRIES = 2000  # ways to lay pieces side by side, at most; they fill a floor corner by corner
+TURNS = 200  # rectangles within a round floor that are tried
+BY_AREA = "whether they lie side by side is told by area alone where length and width are not given"
+BY_BOX = "an uneven piece counts as the box around it"
 
 
 class Vessel(Record):
@@ -78,8 +86,8 @@ class Fit:
 
     fits: nothing runs over and every piece has room; covered: every piece lies under at least the least
     cover. Volumes in m3; depth: of the brine with the meat in it, m; cover: brine above the highest piece,
-    m (negative: it sticks out); headroom: from the brine to the rim, m; layers: 1 when the pieces lie side
-    by side, else all stacked. sentence: the same in words.
+    m (negative: it sticks out); headroom: from the brine to the rim, m; layers: 1 when the stacks lie side
+    by side, else how many lie on one another. sentence: the same in words.
     """
 
     fits: bool
@@ -105,10 +113,35 @@ def footprint(piece: Piece) -> float:
     return volume / (math.pi / 4 * piece.thickness**2) * piece.thickness
 
 
+def sides(piece: Piece) -> tuple[float, float] | None:
+    """Length and width [m] of the box around a piece that lies flat; None where only the area is known: of a slab, and of a cylinder without a length."""
+    solid = piece.solid()
+    if solid is not None:
+        return solid.length, max(solid.width)
+    return (piece.thickness, piece.thickness) if piece.shape == "sphere" else None
+
+
+def stacks(pieces: Sequence[Piece]) -> list[list[Piece]]:
+    """Pieces that lie on one another, in the order given: those whose broad faces are said to touch, as `cutting.fold` and `touch` leave
+    them; each of the others alone.
+    """
+    found: list[list[Piece]] = []
+    bare = 0  # broad faces of the last stack that touch something and have nothing yet
+    for piece in pieces:
+        touching = [piece.faces.first, piece.faces.second].count("touching")
+        if bare and touching:
+            found[-1].append(piece)
+            bare += touching - 2
+        else:
+            found.append([piece])
+            bare = touching
+    return found
+
+
 def goes_in(vessel: Vessel, piece: Piece) -> bool:
     """Whether a piece can lie flat on the floor: by its length and width, or by its area where it has none."""
-    solid = piece.solid()
-    return footprint(piece) <= vessel.floor if solid is None else vessel.holds(solid.length, max(solid.width))
+    box = sides(piece)
+    return footprint(piece) <= vessel.floor if box is None else vessel.holds(*box)
 
 
 def brine_volume(bath: Bath, numbers: Numbers | None = None) -> float:
@@ -122,26 +155,69 @@ def brine_volume(bath: Bath, numbers: Numbers | None = None) -> float:
 
 
 def water_to_cover(vessel: Vessel, pieces: Sequence[Piece], numbers: Numbers | None = None) -> float:
-    """kg of water that covers the pieces, lying flat side by side or stacked as `fits` takes them; what salt adds to it is left out.
+    """kg of water that covers the pieces, lying as `fits` takes them; what salt adds to it is left out. inf: the vessel is too low for it.
 
     >>> pot = Vessel(shape="round", diameter="26 cm", height="20 cm")
     >>> round(water_to_cover(pot, (Piece(thickness="6 cm", weight="1.5 kg"),)), 2)
     2.83
     """
     numbers = numbers or default_numbers()
-    deep = _top(vessel, pieces)[0] + numbers.si("vessel.least_cover")
+    deep = _top(vessel, stacks(pieces))[0] + numbers.si("vessel.least_cover")
+    if deep > vessel.height:
+        return math.inf
     meat = sum(piece.volume(numbers) for piece in pieces)
     return max(0.0, deep * vessel.floor - meat) * float(brine.density(0.0, COLD))
 
 
-def _top(vessel: Vessel, pieces: Sequence[Piece]) -> tuple[float, bool]:
-    """(height [m] of the highest piece, whether they lie side by side)."""
-    beside = sum(footprint(piece) for piece in pieces) <= vessel.floor
-    return (max if beside else sum)(piece.thickness for piece in pieces), beside
+def _top(vessel: Vessel, piled: list[list[Piece]]) -> tuple[float, bool]:
+    """(height [m] of the highest stack, whether the stacks lie side by side)."""
+    beside = len(piled) == 1 or _beside(vessel, piled)
+    return (max if beside else sum)(map(_high, piled)), beside
+
+
+def _high(stack: list[Piece]) -> float:
+    """m."""
+    return sum(piece.thickness for piece in stack)
+
+
+def _beside(vessel: Vessel, piled: list[list[Piece]]) -> bool:
+    """Whether a way was found to lay the stacks side by side, square to the walls."""
+    if sum(max(map(footprint, stack)) for stack in piled) > vessel.floor:
+        return False
+    boxes = []
+    for stack in piled:
+        known = [box for box in map(sides, stack) if box is not None]
+        if known:
+            boxes.append(tuple(max(each) for each in zip(*(sorted(box, reverse=True) for box in known), strict=True)))
+    boxes.sort(reverse=True)
+    first, second = vessel.sides
+    floors = [(first, second)]
+    if vessel.shape == "round":
+        angles = [0.5 * math.pi * turn / TURNS for turn in range(1, TURNS)]
+        floors = [(first * math.cos(each), first * math.sin(each)) for each in angles]
+    full = sum(long * wide for long, wide in boxes)
+    return any(_laid([(x, y)], boxes, count()) for x, y in floors if full <= x * y)
+
+
+def _laid(free: list[tuple[float, float]], boxes: list, tried) -> bool:
+    """Whether the boxes go into the free rectangles [m]: each into a corner of one, what is left of that being cut in two either way."""
+    if not boxes:
+        return True
+    (long, wide), *rest = boxes
+    for number, (x, y) in enumerate(free):
+        for a, b in ((long, wide), (wide, long)):
+            if a > x or b > y or next(tried) > TRIES:
+                continue
+            others = free[:number] + free[number + 1 :]
+            if _laid([*others, (x - a, y), (a, y - b)], rest, tried) or _laid(
+                [*others, (x - a, b), (x, y - b)], rest, tried
+            ):
+                return True
+    return False
 
 
 def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: Numbers | None = None) -> Fit:
-    """Whether the pieces, lying flat, and the bath fit the vessel and the brine covers them.
+    """Whether the pieces, lying flat or as `stacks`, and the bath fit the vessel and the brine covers them.
 
     The least cover above the meat is row `vessel.least_cover` (judgement). Meat floats in strong brine, so
     a weight is assumed. Raises InputError for a piece that is thicker than the vessel is high, or wide where the
@@ -169,12 +245,13 @@ def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: N
     numbers = numbers or default_numbers()
     meat = sum(piece.volume(numbers) for piece in pieces)
     liquid = brine_volume(bath, numbers)
-    depth = (meat + liquid) / vessel.floor
-    top, beside = _top(vessel, pieces)
+    depth, piled = (meat + liquid) / vessel.floor, stacks(pieces)
+    top, beside = _top(vessel, piled)
     too_broad = [piece.name for piece in pieces if not goes_in(vessel, piece)]
+    too_high = [stack for stack in piled if _high(stack) > vessel.height]
     least = numbers.si("vessel.least_cover")
     cover, headroom = depth - top, vessel.height - depth
-    good, covered = headroom >= 0 and not too_broad, cover >= least * (1 - 1e-9)
+    good, covered = headroom >= 0 and not too_broad and not too_high, cover >= least * (1 - 1e-9)
     said = [f"{units.show(liquid, 'volume')} of brine and {units.show(meat, 'volume')} of meat stand {_cm(depth)} deep"]
     if headroom >= 0:
         said.append(f"{_cm(headroom)} below the rim")
@@ -182,18 +259,32 @@ def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: N
         said.append(f"{_cm(-headroom)} above the rim, so it runs over: take a larger vessel")
     if too_broad:
         said.append(f"{' and '.join(too_broad)} cannot lie flat on the floor: take a broader vessel")
-    if not beside and len(pieces) > 1:
-        said.append("the pieces do not lie side by side, so they are taken as stacked: keep brine between them")
+    for stack in piled:
+        if len(stack) > 1:
+            high = f"{' on '.join(piece.name for piece in stack)}: {_cm(_high(stack))} high"
+            said.append(
+                high + (f" in a vessel {_cm(vessel.height)} high: take a higher one" if stack in too_high else "")
+            )
+    if not beside:
+        said.append("no way was found to lay them side by side, so they are taken as stacked: keep brine between them")
+    elif len(piled) > 1 and any(sides(piece) is None for piece in pieces):
+        said.append(BY_AREA)
+    if len(pieces) > 1 and any(piece.shape == "cut" for piece in pieces):
+        said.append(BY_BOX)
     if covered:
         said.append(f"{_cm(cover)} of brine covers the meat")
     else:
         more = max(0.0, (least - cover) * vessel.floor)
         lies = f"only {_cm(cover)} of brine covers the meat" if cover > 0 else f"the meat sticks out by {_cm(-cover)}"
-        said.append(
-            f"{lies}, and at least {_cm(least)} is wanted (judgement): make {units.show(more, 'volume')} "
-            "more brine of the same strength and weigh out anew, or take a narrower vessel"
-        )
-    layers = 1 if beside else len(pieces)
+        do = f"make {units.show(more, 'volume')} more brine of the same strength and weigh out anew, or take a narrower vessel"
+        if top + least > vessel.height:
+            do = (
+                f"take a vessel at least {_cm(top + least)} high, or one in which they lie side by side"
+                if not beside
+                else f"take a vessel at least {_cm(top + least)} high"
+            )
+        said.append(f"{lies}, and at least {_cm(least)} is wanted (judgement): {do}")
+    layers = 1 if beside else len(piled)
     return Fit(good, covered, meat, liquid, depth, cover, headroom, layers, "; ".join(said) + ".")
 
 

@@ -32,11 +32,7 @@ class CureLabel(Record):
 
     name: str = ruled(Words(60))
     nitrite: float = quantity(
-        "fraction",
-        "0 %",
-        "20 %",
-        'read the label, like "6.25 %"; never use pure nitrite: a few grams kill',
-        above_low=True,
+        "fraction", "0 %", "20 %", "read the label; pure nitrite kills by the gram", above_low=True, example="6.25 %"
     )
     nitrate: float = quantity("fraction", "0 %", "20 %", "read the label; most mixes have none", default=0.0)
 
@@ -46,11 +42,11 @@ class CureLabel(Record):
 
 
 def _nitrite():
-    return quantity("fraction", "0 ppm", NITRITE_LIMIT, _POISON, default=0.0)
+    return quantity("fraction", "0 ppm", NITRITE_LIMIT, _POISON, default=0.0, example="120 ppm")
 
 
 def _share(most: str, default: object, remedy: str):
-    return quantity("fraction", "0 %", most, remedy, default=default)
+    return quantity("fraction", "0 %", most, remedy, default=default, example="1 %")
 
 
 class WeighOut(Record):
@@ -103,7 +99,7 @@ class StrongBrine(WeighOut):
     tag: ClassVar[str] = "strong brine"
     water: float = quantity("water", "10 g", "2000 kg", "weigh the water (1 L is 1 kg)")
     strength: float | None = quantity(
-        "fraction", "0 %", "100 %", "give salt as a share of the brine", default=None, above_low=True
+        "fraction", "0 %", "100 %", "give salt as a share of the brine", default=None, above_low=True, example="12 %"
     )
     salometer: float | None = quantity(
         "plain", "0", "100", "a salometer reads 0 to 100 degrees", default=None, above_low=True

@@ -77,9 +77,9 @@ FAULTS = {
     "zero": ('weight = "2.1 kg"', 'weight = "0 kg"', "pieces[1].weight", "out of range"),
     "not a number": ('weight = "2.1 kg"', 'weight = "nan kg"', "pieces[1].weight", "is not a mass"),
     "infinite": ('weight = "2.1 kg"', 'weight = "1e999 kg"', "pieces[1].weight", "finite"),
-    "TOML infinity": ('weight = "2.1 kg"', "weight = inf", "pieces[1].weight", "has no unit"),
+    "TOML infinity": ('weight = "2.1 kg"', "weight = inf", "pieces[1].weight", "finite"),
     "wrong unit": ('thickness = "8 cm"', 'thickness = "7 kg"', "pieces[1].thickness", '"kg" does not measure a length'),
-    "no unit": ('thickness = "8 cm"', "thickness = 8", "pieces[1].thickness", "has no unit"),
+    "no unit": ('thickness = "8 cm"', "thickness = 8", "pieces[1].thickness", "needs a unit"),
     "Fahrenheit for Celsius": (
         'temperature = "3 degC"\nlasts = "3 d"',
         'temperature = "38 degC"\nlasts = "3 d"',

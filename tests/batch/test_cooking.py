@@ -18,6 +18,8 @@ from curelab.show.data import plain
 from curelab.show.report import words
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_draws")
+
 DEMO = datasets_folder() / "demo_plate.toml"
 
 
@@ -96,6 +98,7 @@ def test_a_hot_pot_in_the_log_is_no_warm_fridge(batch):
     assert any("say nothing of the fridge" in each for each in logged.said)
 
 
+@pytest.mark.usefixtures("all_draws")
 def test_served_on_sunday_at_one_and_every_step_before_it(batch):
     """Back from the table: what goes by the thermometer has the time that 9 draws of 10 need, and the meat is still cooked to its heat."""
     sunday = {"zone": "Europe/Berlin", "serve": "2026-12-06 13:00", "after": [{"name": "slice", "lasts": "30 min"}]}

@@ -19,6 +19,8 @@ from curelab.show.report import words
 from curelab.sources import default_numbers
 from curelab.spread.sensitivity import how_long, what_matters
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 DAY = 86400.0
 POINT = Piece(name="point", thickness="5 cm", weight="2 kg")
 CURE = Brine(bath=Bath(water="2 kg", salt="120 g", nitrite="0.4 g"), temperature="3 degC", lasts="14 d", lying=False)

@@ -12,8 +12,8 @@ ALONG, DEPTH = (np.broadcast_to(each, (9, 6)).astype(float) for each in (X[:, No
 
 
 def spots(deep=None) -> Spots:
-    counts = np.ones(54, bool) if deep is None else deep
-    return Spots(np.eye(54), (9, 6), counts, 4 * 6 + 2, ALONG, DEPTH)
+    lag = 1 - 0.05 * (ALONG - X[4]) ** 2 - 0.05 * (DEPTH - Z[2]) ** 2
+    return Spots(np.eye(55), (9, 6), np.where(True if deep is None else deep, lag.ravel(), -1.0), ALONG, DEPTH)
 
 
 @pytest.mark.parametrize("side", (1.0, -1.0))

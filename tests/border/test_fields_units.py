@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from curelab import Bath, Brine, Criterion, InputError, Piece, Rest, SealedCure, Soak, Water, units
 from curelab.engine.run import QUANTITIES
 from curelab.fields import Record, Several, from_plain, quantity, ruled, to_plain
-from curelab.recipe.criterion import BASES, PLACES
+from curelab.recipe.criterion import BASES, PLACES, CriterionRule
 from curelab.recipe.stages import STAGES, constant
+from curelab.weighing import SealedDryCure
 
 some = settings(max_examples=60, deadline=None, derandomize=True)
 SYSTEMS = ("metric", "us")
@@ -54,6 +55,10 @@ letters = st.characters(
         (3, "mass", 3.0),
         ("1e-2 m", "length", 0.01),
         (".5 kg", "mass", 0.5),
+        ("4,5 cm", "length", 0.045),
+        ("0,750 kg", "mass", 0.75),
+        ("1234,567 g", "mass", 1.234567),
+        ("1,5 lb 2,5 oz", "mass", (1.5 + 2.5 / 16) * 0.45359237),
     ],
 )
 def test_read(words, kind, value):
@@ -64,7 +69,13 @@ def test_read(words, kind, value):
     ("words", "kind", "sentence"),
     [
         ("7 kg", "length", '"7 kg" is not a length, because "kg" does not measure a length; write it like "7 cm"'),
-        ("7", "length", '"7" is not a length, because it has no unit; write it like "7 cm"'),
+        ("7", "length", '"7" needs a unit, like "7 cm"'),
+        ("1,500 g", "mass", '"1,500 g" may mean 1.5 g or 1500 g; write "1.5 g" or "1500 g"'),
+        (
+            "1,234,567 g",
+            "mass",
+            '"1,234,567 g" is not a mass, because one comma is read, in the place of a point; write it like "2.4 kg"',
+        ),
         ("thick", "length", '"thick" is not a length; write it like "7 cm"'),
         ("7 xyz", "mass", '"7 xyz" is not a mass, because "xyz" does not measure a mass; write it like "2.4 kg"'),
         ("", "mass", 'an empty text is not a mass; write it like "2.4 kg"'),
@@ -108,11 +119,59 @@ def test_what_a_cook_writes_comes_back_as_written(kind, system, digits, places):
 
 
 @some
+@given(st.sampled_from(("length", "mass", "water", "volume", "temperature")), st.integers(1, 9999), st.integers(0, 2))
+def test_what_was_typed_in_the_other_system_keeps_its_unit(kind, digits, places):
+    """Nobody reads metres or kelvin in a batch file: 3 cm in a US batch is written as 3 cm."""
+    for system, other in (("metric", "us"), ("us", "metric")):
+        for unit in getattr(units.KINDS[kind], other):
+            value = units.read(f"{digits / 10**places:g} {unit}", kind)
+            written = units.text(value, kind, system)
+            assert units.read(written, kind) == value
+            assert written.split()[1] in units.KINDS[kind].metric + units.KINDS[kind].us and len(written) < 16
+
+
+@some
+@given(st.sampled_from(list(units.KINDS)), st.sampled_from(SYSTEMS), st.floats(1e-3, 90.0))
+def test_a_text_box_reads_as_a_cook_does(kind, system, value):
+    """Few digits, in the units of the batch alone, and what it says can be typed again."""
+    words = units.entry(value, kind, system)
+    number, _, unit = words.partition(" ")
+    assert len(number.replace(".", "").strip("-0")) <= 5 and "e" not in number
+    own = {units.ON_PAGES.get(each, each) for each in getattr(units.KINDS[kind], system)}
+    assert unit in own
+    assert units.read(words, kind) == pytest.approx(value, rel=5e-3, abs=0.06 if kind == "temperature" else 0)
+
+
+@some
 @given(st.sampled_from(list(units.KINDS)), st.floats(1e-3, 1e3))
 def test_convert_undoes_read(kind, number):
     for system in SYSTEMS:
         for unit in getattr(units.KINDS[kind], system):
             assert units.convert(units.read(f"{number!r} {unit}", kind), kind, unit) == pytest.approx(number, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("given", "sentence"),
+    [
+        ("150", '"150" needs a unit, like "120 ppm"'),
+        ("3 g", '"3 g" is not a fraction, because "g" does not measure a fraction; write it like "120 ppm"'),
+        ("0,00012", '"0,00012" needs a unit, like "120 ppm"'),
+        (120.0, '"120.0" needs a unit, like "120 ppm"'),
+    ],
+)
+def test_a_share_in_a_file_or_a_form_has_its_unit_and_its_own_example(given, sentence):
+    """0.5 could be half of it or half a percent; of nitrite the one kills."""
+    with pytest.raises(InputError) as refused:
+        from_plain(SealedDryCure, {"salt": "2.2 %", "cure": {"name": "mine", "nitrite": "6.25 %"}, "nitrite": given})
+    assert str(refused.value) == f"nitrite: {sentence}"
+    assert from_plain(SealedDryCure, {"salt": "2,2 %", "nitrite": "0"}).salt == pytest.approx(0.022, rel=1e-12)
+
+
+def test_a_criterion_is_written_in_the_units_of_its_batch():
+    warm = Criterion.parse("core temperature >= 190 degF")
+    rule = CriterionRule()
+    assert rule.write(warm, "us") == "core temperature >= 190 degF" and rule.read(rule.write(warm, "us"), True) == warm
+    assert rule.write(Criterion.parse("core temperature >= 88 degC"), "metric") == "core temperature >= 88 degC"
 
 
 @pytest.mark.parametrize(
@@ -304,7 +363,7 @@ def test_unknown_and_missing_fields():
 def test_a_file_must_say_its_units():
     """A bare number is SI for a program, and refused in a table."""
     assert Piece(thickness=0.06, weight=1.5) == Piece(**GOOD)
-    with pytest.raises(InputError, match=r'^weight: 1\.5 has no unit; write it like "2.4 kg"$'):
+    with pytest.raises(InputError, match=r'^weight: "1\.5" needs a unit, like "2.4 kg"$'):
         from_plain(Piece, {"thickness": "6 cm", "weight": 1.5})
 
 

@@ -60,7 +60,7 @@ def test_an_array_of_floats_is_passed_on_as_it_is():
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        ("5", '"5" is not a time, because it has no unit'), ("5 kg", '"kg" does not measure a time'), (True, "True is not a time"),
+        ("5", '"5" needs a unit, like "10 d"'), ("5 kg", '"kg" does not measure a time'), (True, "True is not a time"),
         (UNIT.Quantity(5, "kg"), "5 kilogram is not a time"), (["1 d", "2 kg"], '"kg" does not measure a time'), (object(), "is not a time"),
         ({"a": 1}, "is not a time"),
     ],

@@ -6,6 +6,7 @@ Needs playwright (the Python package only; it drives the Chromium of the system)
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 import signal
@@ -13,6 +14,8 @@ import subprocess
 import sys
 import textwrap
 import threading
+import urllib.error
+import urllib.request
 from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
@@ -166,6 +169,23 @@ def running_lab(
         process.stdout.close()
 
 
+def end_kernels(address: str) -> None:
+    """End what the pages of a lab that were left keep running, as closing them by hand would."""
+
+    def asked(method: str, path: str) -> bytes:
+        begin, _, rest = address.partition("/doc/tree/")
+        token = rest.partition("?token=")[2]
+        request = urllib.request.Request(
+            f"{begin}/api/{path}", method=method, headers={"Authorization": f"token {token}"}
+        )
+        with urllib.request.urlopen(request, timeout=60) as answer:
+            return answer.read()
+
+    for session in json.loads(asked("GET", "sessions")):
+        with contextlib.suppress(urllib.error.HTTPError):  # one that died may be gone by itself
+            asked("DELETE", f"sessions/{session['id']}")
+
+
 @contextlib.contextmanager
 def running_browser() -> Iterator[Any]:
     """A Chromium without a window. Only one can be driven from a process at a time."""
@@ -230,6 +250,7 @@ def stage() -> Iterator[Any]:
             write_notebook=write_notebook,
             browser=browser,
             faults=faults_for_those_who_cannot_see,
+            end_kernels=end_kernels,
         )
 
 

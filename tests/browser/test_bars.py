@@ -30,6 +30,11 @@ bars = tuple(Bar(label, *shares, "log it") for label, shares in zip({LABELS!r}, 
 picture.show(Bars("Log it before anything else: it makes 62 % of an invented spread.", "share of the spread of the days, %", bars, "Invented.\\nNo meat."))
 still.show(Bars("Hardly anything changes.", "share, %", (), "Invented, too."))
 """
+LIGHT = """() => {
+  document.body.style.removeProperty('--jp-layout-color0');
+  document.body.style.removeProperty('--jp-ui-font-color1');
+  document.body.dataset.jpThemeLight = 'true';
+}"""
 DARK = """() => {
   document.body.style.setProperty('--jp-layout-color0', '#111111');
   document.body.style.setProperty('--jp-ui-font-color1', '#e0e0e0');
@@ -45,15 +50,27 @@ def address(stage: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[st
         yield where
 
 
+@pytest.fixture(scope="module")
+def opened(stage: Any, address: str) -> Iterator[Any]:
+    with stage.watched_page(1200, 1200) as page:
+        page.goto(address)
+        page.locator(".cl-bar").first.wait_for(state="attached", timeout=180_000)
+        page.get_by_text("Hardly anything changes.").wait_for(timeout=120_000)
+        yield page
+        assert page.problems == [] and page.outside == []
+
+
 @pytest.fixture(scope="module", params=[1200, 360])
-def page(request: pytest.FixtureRequest, stage: Any, address: str) -> Iterator[Any]:
-    with stage.watched_page(request.param, 1200) as opened:
-        opened.goto(address)
-        opened.locator(".cl-bar").first.wait_for(state="attached", timeout=180_000)
-        opened.get_by_text("Hardly anything changes.").wait_for(timeout=120_000)
-        opened.wide = request.param
-        yield opened
-        assert opened.problems == [] and opened.outside == []
+def page(request: pytest.FixtureRequest, opened: Any) -> Any:
+    """The page, brought to a width; all bars are drawn anew for it."""
+    opened.evaluate(LIGHT)
+    opened.set_viewport_size({"width": request.param, "height": 1200})
+    opened.wait_for_function(
+        "wide => document.querySelector('.cl-drawing').getBoundingClientRect().right <= wide", arg=request.param
+    )
+    opened.wait_for_timeout(500)
+    opened.wide = request.param
+    return opened
 
 
 def boxes(page: Any, what: str) -> list[dict[str, float]]:

@@ -51,10 +51,11 @@ def drawn(page) -> None:
     )
 
 
+@pytest.mark.repeats  # the same moves as in tests/lab/test_composing.py; four new shapes are worked out
 def test_a_batch_is_put_together_dragged_cut_in_two_saved_and_opened_again(stage, tmp_path):
     # All draws for once: the hand goes on while they are worked out.
-    with stage.running_lab(None, tmp_path, few=False) as (address, _), stage.watched_page() as page:
-        page.goto(address.replace("start.ipynb", "batch.ipynb"))
+    with stage.running_lab("batch.ipynb", tmp_path, few=False) as (address, _), stage.watched_page() as page:
+        page.goto(address)
         page.get_by_role("button", name="Double: thin end").press("Enter", timeout=90_000)
         page.get_by_label("Kind of stage").select_option("soak")
         page.get_by_role("button", name="Add this stage").click()
@@ -147,10 +148,11 @@ def test_a_hand_moves_by_mm_and_in_a_us_batch_by_eighths_of_an_inch(stage, unit,
         assert page.problems == []
 
 
+@pytest.mark.repeats
 def test_at_phone_width_every_button_and_field_is_large_enough_for_a_thumb(stage, tmp_path):
-    with stage.running_lab(None, tmp_path) as (address, _), stage.watched_page(width=400) as page:
-        page.goto(address.replace("start.ipynb", "batch.ipynb"))
-        page.get_by_role("button", name="Log: what was measured").click(timeout=90_000)
+    with stage.running_lab("batch.ipynb", tmp_path) as (address, _), stage.watched_page(width=400) as page:
+        page.goto(address)
+        page.get_by_role("button", name="Write a reading down").click(timeout=90_000)
         page.get_by_role("button", name="Write into the log").wait_for()
         small = page.evaluate(
             """() => [...document.querySelectorAll('.cl-control :is(button, select, input[type=text]), .cl-nav button')]
@@ -161,7 +163,12 @@ def test_at_phone_width_every_button_and_field_is_large_enough_for_a_thumb(stage
         page.get_by_label("Reading", exact=True).fill("2.1 kg")
         page.get_by_role("button", name="It starts now").click()
         page.get_by_text("saved as my-batch.toml").wait_for(timeout=90_000)
-        page.get_by_label("Reading", exact=True).fill("2.1 kg")
+        page.wait_for_function(
+            """() => document.activeElement?.tagName === 'SELECT' && document.activeElement.getBoundingClientRect().top < 200"""
+        )
+        page.get_by_label("Of which piece").select_option("thick end")
+        page.get_by_label("Reading", exact=True).fill("2.1")
+        assert page.get_by_label("Reading", exact=True).get_attribute("inputmode") == "decimal"
         page.get_by_role("button", name="Write into the log").click()
         page.get_by_text("weight 2.1 kg").first.wait_for(timeout=90_000)
         assert [entry.value for entry in load(tmp_path / WORKING_FILE).log] == ["2.1 kg"]

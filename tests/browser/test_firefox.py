@@ -10,7 +10,10 @@ from firefox import FIREFOX, running_firefox
 from curelab.lab.benches.plate import PlateBench
 from curelab.lab.state import State
 
-pytestmark = pytest.mark.browser
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.repeats,
+]  # the journey of tests/browser/test_benches.py, in another browser
 DRAWN = "[...document.querySelectorAll('[data-revision]')].filter(each => each.clientWidth).every(each => +each.dataset.revision > 0) && document.querySelector('[data-revision]')"
 
 SLIDERS = "[...document.querySelectorAll('input[type=range]')]"
@@ -23,8 +26,8 @@ def test_to_the_plate_in_firefox(start_lab, tmp_path):
     state = State()
     bench = PlateBench(state)
     bench.controls["middle"].value -= 1
-    with start_lab(None, tmp_path) as (address, _), running_firefox() as page:
-        page.open(address.replace("start.ipynb", "plate.ipynb"))
+    with start_lab("plate.ipynb", tmp_path) as (address, _), running_firefox() as page:
+        page.open(address)
         page.wait(DRAWN)
         assert page.ask("document.querySelector('.cl-cut canvas').width") > 100
         page.ask(f"{SLIDERS}.find(each => (each.labels[0]?.textContent ?? '') === 'Middle to reach').focus()")

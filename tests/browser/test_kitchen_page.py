@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from itertools import product
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+from handful import handful
 
 from curelab.__main__ import main
 from curelab.batch import dumps, load
@@ -199,8 +201,9 @@ def test_two_tabs_take_nothing_from_each_other(phone):
     assert len(lines(one)) == 5
 
 
-@pytest.mark.parametrize("width", [360, 1280])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(
+    ("width", "scheme"), handful(product((360, 1280), ("light", "dark")), [(360, "dark"), (1280, "light")])
+)
 def test_it_fits_and_can_be_read(stage, carried, width, scheme):
     with stage.watched_page(width=width, height=800, color_scheme=scheme) as page:
         page.goto(carried.address)

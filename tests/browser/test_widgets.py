@@ -265,6 +265,7 @@ def test_a_reload_keeps_the_state_and_a_linked_page_is_live_too(page):
     assert page.problems == [] and page.outside == []
 
 
+@pytest.mark.repeats
 def test_on_a_telephone_nothing_is_lost(lab, stage):
     with stage.watched_page(400, 1500) as page:
         page.goto(lab)

@@ -16,6 +16,8 @@ from curelab.learn.warm_log import judged_log
 from curelab.outcome import run
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_draws")
+
 DEMO = datasets_folder() / "demo_brisket.toml"
 
 
@@ -25,6 +27,7 @@ def said(arguments: list[str], capsys) -> tuple[int, str, str]:
     return code, out, err
 
 
+@pytest.mark.usefixtures("all_draws")
 def test_run_prints_a_report_with_every_part(capsys):
     code, out, err = said(["run", str(DEMO)], capsys)
     assert code == 0 and err == ""

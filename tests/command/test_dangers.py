@@ -7,6 +7,8 @@ from curelab.limits import DISCARD, Verdict
 from curelab.limits.verdict import SIGNS
 from curelab.show.dangers import failing, not_vouched, warnings
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 POISON = """
 schema = 1
 name = "too much"

@@ -6,6 +6,7 @@ import re
 from functools import cache
 
 import pytest
+from handful import handful
 
 from curelab.course import LESSONS, cold, lesson_called
 from curelab.course.asked import asked, number_in
@@ -53,7 +54,7 @@ def test_every_claim_is_so(lesson):
 
 
 @EACH
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", handful(SEEDS, (1, 17)))
 @pytest.mark.parametrize("number", range(3))
 def test_the_library_answers_and_mistakes_get_their_hint(lesson, number, seed):
     question = asked(lesson, number, seed)

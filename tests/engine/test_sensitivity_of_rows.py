@@ -13,6 +13,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from handful import handful
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, outcome, simulate, sources
 from curelab.batch import load
@@ -98,7 +99,7 @@ PANEL = {
     "what cooking takes": lambda n: [*juice.juice_lost([0.0, 900.0, 3e4], [300.0, 345.0, 330.0], 0.7, numbers=n), *juice.juice_lost([0.0, 9e4], [355.0, 355.0], 0.7, numbers=n), *juice.cook_loss(0.3, n)],
     "what a slice tastes of": lambda n: [*(taste.saltiness(salt, n).word for salt in (0.0115, 0.0145, 0.0215, 0.0275, 0.0295)), taste.sodium(0.019, numbers=n)],
     "a weight in the log": lambda n: [fit((piece(),), (cure(),), [Measurement("weight", 4 * 86400.0, 1.65, 0.005)], numbers=n, cells=8).estimates[0].value],
-    "a whole batch, in words": lambda n: [report.words(outcome.run(load(str(datasets_folder() / "demo_brisket.toml")), numbers=n))],
+    "a whole batch, in words": lambda n: [report.words(outcome.run(load(str(datasets_folder() / "demo_brisket.toml")), draws=16, numbers=n))],
 }  # fmt: skip
 
 EXEMPT = {
@@ -113,8 +114,13 @@ def base(name: str):
     return PANEL[name](default_numbers())
 
 
+LIKELY: dict[
+    str, str
+] = {}  # kind of row -> the question whose answer moved with the last of its kind, which is asked first
+
+
 def moved_by(*keys: str) -> str | None:
-    """Name of the first question of the panel whose answer moves with these rows, or None."""
+    """Name of a question of the panel whose answer moves with these rows, or None."""
     changed = {}
     for key in keys:
         value = default_numbers()[key].value
@@ -123,7 +129,12 @@ def moved_by(*keys: str) -> str | None:
         least, most = default_numbers().bounds(key)
         changed[key] = min(max(other, least), most)
     moved = default_numbers().with_values(changed)
-    return next((name for name, ask in PANEL.items() if differs(base(name), ask(moved))), None)
+    kind = keys[0].split(".")[0]
+    for name in sorted(PANEL, key=lambda name: name != LIKELY.get(kind)):
+        if differs(base(name), PANEL[name](moved)):
+            LIKELY[kind] = name
+            return name
+    return None
 
 
 def differs(one, other) -> bool:
@@ -135,7 +146,10 @@ def differs(one, other) -> bool:
     return bool(abs(one - other) > 1e-9 * max(abs(one), abs(other)))
 
 
-@pytest.mark.parametrize("key", [key for key in KEYS if key not in EXEMPT])
+ASKED = [key for key in KEYS if key not in EXEMPT]
+
+
+@pytest.mark.parametrize("key", handful(ASKED, ASKED[::3]))
 def test_every_row_moves_an_answer(key):
     assert moved_by(key), (
         f"{key} = {default_numbers()[key].value:g} moves nothing: use it, or take it out of numbers.csv"
@@ -164,7 +178,7 @@ def test_exempt_diffusivities_serve_their_relation(celsius):
 
 def test_what_counts_as_moved():
     """The comparison itself: rounding is no difference, a word or a digit is."""
-    assert moved_by("obstruction.lean") == "plain brine"
+    assert moved_by("obstruction.lean") in PANEL
     assert not differs([1.0, "a", [2.0]], [1.0 + 1e-13, "a", [2.0]]) and differs(
         [1.0, "a", [2.0]], [1.0, "a", [2.0001]]
     )

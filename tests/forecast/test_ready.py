@@ -1,17 +1,19 @@
 """When a piece is ready: against exact series, against histories taken draw by draw, and by its directions."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from curelab import Bath, Brine, Piece, Rest, SealedCure, simulate
+from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, simulate
 from curelab.forecast import pull_and_rest
 from curelab.forecast.ready import SHARE, ready_columns, ready_of, wanted_of
 from curelab.limits import exposures
 from curelab.proof import meat, series
 from curelab.proof.balances import evened
 from curelab.recipe.criterion import Criterion
-from curelab.show.answer import answer, on, to_change
+from curelab.show.answer import Planned, answer, on, to_change
 from curelab.show.how_often import in_batches
 from curelab.show.lacking import why_bare
 from curelab.spread import spread
@@ -244,3 +246,36 @@ def test_a_piece_rests_by_itself_as_it_does_beside_the_others(cap):
             assert alone.average(name, when) == pytest.approx(together.average(name, when, number), rel=1e-6)
         before, begun = (alone.average("salt", out[:, None] + at) for at in (-1.0, 0.0))
         assert before == pytest.approx(begun, rel=1e-9)  # it shared its cure: before, as it begins to go on alone
+
+
+def test_a_planned_soak_is_answered_with_its_soak():
+    """A brine that ends too salty, then a soak of 10 hours: each draw taken alone has the salt after the soak, and is even on the ready day; its
+    outside has no cure until the rest has brought it back, so colour and protection count from the soak on.
+    """
+    thin = Piece(name="thin", thickness="3 cm", weight="1.2 kg")
+    strong = BRINE.but(bath=Bath(water="4 kg", salt="435 g", nitrite="0.8 g"), lasts="2 d")
+    stages = [
+        strong,
+        Soak(waters=(Water(amount="6 kg", lasts="5 h", temperature="3 degC"),) * 2),
+        Rest(temperature="3 degC", lasts="1 d"),
+    ]
+    many = spread(thin, stages, count=8)
+    found = many.ready()[0]
+    solved = many.case.solve(many.draws.columns)
+    for number in (0, 5):
+        one = solved.of(number)
+        alone = simulate(
+            one.pieces, [*one.stages[:2], Rest(temperature="3 degC", lasts="20 d")], numbers=one.numbers, cells=40
+        )
+        out, soaked, ready = (float(each[number]) for each in (found.pull, found.soaked, found.ready))
+        assert (out, soaked) == pytest.approx((2 * DAY, 2 * DAY + 36000))
+        assert found.after[number] == pytest.approx(alone.average("salt", soaked), rel=0.01)
+        then, before = (alone.lean_profile("salt", when, 0, "equilibrium").min() for when in (ready, soaked + 1.0))
+        assert then == pytest.approx(SHARE, abs=0.01) and before < 0.4
+        assert found.rest[number] == ready - soaked and found.first[number] > soaked
+    said = answer(found, thin, many.usual.numbers, Planned(2 * DAY))[0]
+    assert "2 days and 10 hours of soak leave" in said and "too long" not in said and "as wanted" in said
+    salty = replace(found, after=1.3 * found.after)
+    assert "Soak it longer." in answer(salty, thin, many.usual.numbers, Planned(2 * DAY))[0]
+    calm = spread(thin, [BRINE, *stages[1:]], count=8).ready()[0]
+    assert calm.after is None and calm.wanted.basis == "equilibrium"

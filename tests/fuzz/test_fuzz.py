@@ -1,4 +1,4 @@
-"""Spoiled batch files, 300 of them; more by hand: python tests/fuzz/run.py 5000."""
+"""Spoiled batch files, 100 of them, and 300 among the repeats; more by hand: python tests/fuzz/run.py 5000."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 
 import pytest
+from handful import handful
 
 from curelab.batch import load
 from curelab.fields import InputError, Problem
@@ -24,10 +25,13 @@ def runner():
     return module
 
 
-def test_a_spoiled_file_is_a_batch_or_refused_in_clean_sentences():
-    ran = subprocess.run([sys.executable, "-W", "error", str(SCRIPT)], capture_output=True, text=True, timeout=300)
+@pytest.mark.parametrize("count", handful([100, 300], [100]))
+def test_a_spoiled_file_is_a_batch_or_refused_in_clean_sentences(count):
+    ran = subprocess.run(
+        [sys.executable, "-W", "error", str(SCRIPT), str(count)], capture_output=True, text=True, timeout=300
+    )
     assert ran.returncode == 0, ran.stdout + ran.stderr
-    assert ran.stdout.startswith("300 files: ") and "0 not as they should be" in ran.stdout
+    assert ran.stdout.startswith(f"{count} files: ") and "0 not as they should be" in ran.stdout
 
 
 def test_file_n_is_always_the_same_and_every_kind_has_its_turn(runner):

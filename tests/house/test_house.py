@@ -6,6 +6,7 @@ import ast
 import re
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -51,6 +52,11 @@ def room_of(path: Path) -> str:
     return parts[0].removesuffix(".py")
 
 
+def found_in_modules(asked: Callable[[Path], object]) -> dict[str, object]:
+    """What is found in each module where anything is, by its name."""
+    return {str(path.relative_to(LIBRARY)): found for path in MODULES if (found := asked(path))}
+
+
 def imports_of(source: str, package: tuple[str, ...]) -> list[str]:
     """Absolute dotted names of all that a module imports, wherever in it; names for the type checker alone are left out."""
     found = []
@@ -90,15 +96,17 @@ def test_the_reader_of_imports():
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
-def test_imports_go_one_way(path):
-    here = room_of(path)
-    if path == LIBRARY / "__init__.py":
-        assert not rooms_used(path) & {"show", "lab", "__main__"}
-        return
-    assert here in RANK, f"give {here} its line in RANKS"
-    wrong = {room for room in rooms_used(path) - {here} if RANK.get(room, 99) >= RANK[here]}
-    assert not wrong, f"{here} stands below or beside {', '.join(sorted(wrong))} and may not import it"
+def test_imports_go_one_way():
+    def wrong(path):
+        here = room_of(path)
+        if path == LIBRARY / "__init__.py":
+            return rooms_used(path) & {"show", "lab", "__main__"}
+        assert here in RANK, f"give {here} its line in RANKS"
+        return {room for room in rooms_used(path) - {here} if RANK.get(room, 99) >= RANK[here]}
+
+    assert found_in_modules(wrong) == {}, (
+        "a module may import neither what stands below its room in RANKS nor beside it"
+    )
 
 
 @pytest.mark.parametrize("path", sorted((LIBRARY / "transport").glob("*.py")), ids=lambda path: path.name)
@@ -110,23 +118,33 @@ def test_transport_knows_nothing_of_meat(path):
         assert not {"meat", "brine", "salt", "nitrite", "cook"} & set(words)
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
-def test_no_heavy_import_at_the_top(path):
-    if room_of(path) in FREE_TO_BE_HEAVY or path == LIBRARY / "show" / "figures.py":
-        return
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    top = ast.Module([node for node in tree.body if isinstance(node, (ast.Import, ast.ImportFrom))], [])
-    names = {name.split(".")[0] for name in imports_of(ast.unparse(top), package_of(path))}
-    assert not names & set(HEAVY)
+def test_no_heavy_import_at_the_top():
+    def heavy(path):
+        if room_of(path) in FREE_TO_BE_HEAVY or path == LIBRARY / "show" / "figures.py":
+            return set()
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        top = ast.Module([node for node in tree.body if isinstance(node, (ast.Import, ast.ImportFrom))], [])
+        return {name.split(".")[0] for name in imports_of(ast.unparse(top), package_of(path))} & set(HEAVY)
+
+    assert found_in_modules(heavy) == {}
+
+
+def loaded_by(code: str) -> set[str]:
+    code = f"import sys, curelab; {code}; print(*sorted(name.split('.')[0] for name in sys.modules))"
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True, timeout=60
+    )
+    return set(done.stdout.split())
 
 
 def test_importing_the_library_stays_light():
-    code = "import sys, curelab; print(*sorted(name.split('.')[0] for name in sys.modules))"
-    loaded = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True, timeout=60
-    ).stdout.split()
-    assert "curelab" in loaded and "numpy" in loaded
-    assert not set(loaded) & set(HEAVY)
+    loaded = loaded_by("curelab.simulate")
+    assert "numpy" in loaded and not loaded & set(HEAVY)
+
+
+def test_the_command_loads_nothing_before_it_can_meet_a_ctrl_c():
+    loaded = loaded_by("import curelab.__main__")
+    assert "argparse" in loaded and not loaded & {"numpy", "scipy", "tomlkit"}
 
 
 KINDS = {kind.__name__ for kind in (*STAGES, Stage)} | {"AnyStage", "STAGES"}
@@ -249,13 +267,20 @@ def literals(source: str) -> set[float]:
     }
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
-def test_seconds_and_minutes_of_a_day_have_one_home(path):
+def test_seconds_and_minutes_of_a_day_have_one_home():
     """units.DAY, HOUR and MINUTES_A_DAY; engine and spread follow when they are made one."""
     assert literals('"""86400"""\nx = 86400.0 * (1440 + True)') == {86400.0, 1440}
-    if path in (LIBRARY / "units.py", LIBRARY / "unit_words.py"):
-        return
-    assert not literals(path.read_text(encoding="utf-8")) & {86400, 172800, 43200, 3600, 1440, 2880}
+
+    def spelled_out(path):
+        return literals(path.read_text(encoding="utf-8")) & {86400, 172800, 43200, 3600, 1440, 2880}
+
+    assert set(found_in_modules(spelled_out)) <= {"units.py", "unit_words.py"}
+
+
+def test_what_the_command_of_the_readme_leaves_out_ci_asks_for():
+    """All repeats but the deliberate faults: a path or another word would leave some out for good."""
+    asked = re.findall(r"-m pytest (.*-m repeats.*)$", (ROOT / ".ci" / "run").read_text(encoding="utf-8"), re.MULTILINE)
+    assert asked == ["-q -n 2 -m repeats --ignore tests/mutation"]
 
 
 # -- size --------------------------------------------------------------------------------------------------------------
@@ -273,19 +298,23 @@ def long_functions(source: str, most: int = MOST_LINES) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
-def test_no_function_is_longer_than_a_page(path):
+def test_no_function_is_longer_than_a_page():
     assert long_functions("def f():\n    x = 1\n    return x\n", most=2) == ["f"]
-    here = path.relative_to(LIBRARY)
-    assert [n for n in long_functions(path.read_text("utf-8")) if f"{here}: {n}" not in LONG_FUNCTIONS] == []
+
+    def long(path):
+        here = path.relative_to(LIBRARY)
+        return [n for n in long_functions(path.read_text("utf-8")) if f"{here}: {n}" not in LONG_FUNCTIONS]
+
+    assert found_in_modules(long) == {}
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
-def test_a_long_module_says_why(path):
-    source = path.read_text(encoding="utf-8")
-    if len(source.splitlines()) > MOST_OF_A_MODULE:
-        why = "split it, or say in its docstring: Longer than others because ..."
-        assert "Longer than others because" in " ".join((ast.get_docstring(ast.parse(source)) or "").split()), why
+def test_a_long_module_says_why():
+    def says_nothing(path):
+        source = path.read_text(encoding="utf-8")
+        words = " ".join((ast.get_docstring(ast.parse(source)) or "").split())
+        return len(source.splitlines()) > MOST_OF_A_MODULE and "Longer than others because" not in words
+
+    assert found_in_modules(says_nothing) == {}, "split it, or say in its docstring: Longer than others because ..."
 
 
 # -- private names -----------------------------------------------------------------------------------------------------
@@ -320,9 +349,8 @@ def test_the_reader_of_private_names():
     assert private_names_of_others(source) == ["_b", "c._g"]
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(LIBRARY)))
-def test_private_names_stay_in_their_module(path):
-    assert private_names_of_others(path.read_text(encoding="utf-8")) == []
+def test_private_names_stay_in_their_module():
+    assert found_in_modules(lambda path: private_names_of_others(path.read_text(encoding="utf-8"))) == {}
 
 
 def test_modules_are_imported_by_name_in_few_places_only():

@@ -1,8 +1,11 @@
 """A batch put together on its page: what the buttons make is what the library makes; undo, saving by itself, files dropped, the log of now."""
 
+import asyncio
+from collections import Counter
 from datetime import datetime, timedelta
 
 import pytest
+from ipywidgets.widgets.widget import _instances
 
 from curelab.batch import Reading, load, save
 from curelab.compose import (
@@ -15,12 +18,13 @@ from curelab.compose import (
     remove_piece,
     template,
 )
-from curelab.lab import kept_batch
+from curelab.lab import kept_batch, workbench
 from curelab.lab.benches import bench
 from curelab.lab.hand import NOTE, free_path, in_hand
 from curelab.lab.state import WORKING_FILE, State, opened, starting_batch
 from curelab.paper.fridge_log import with_temperatures
 from curelab.paper.logbook import append_reading
+from curelab.show.in_hand import in_hand as in_words
 from curelab.sources import datasets_folder
 
 DEMO = datasets_folder() / "demo_loin.toml"
@@ -147,13 +151,64 @@ def test_a_page_that_is_looked_at_again_shows_what_is_in_hand(folder):
     assert names(here) == ["loin"] and here.path == str(DEMO)
 
 
+def test_a_page_that_is_left_has_written_and_one_that_is_seen_looks_again(folder, monkeypatch):
+    monkeypatch.setattr(workbench, "AGAIN", 0.01)
+    monkeypatch.setattr(workbench.Bench, "when_at_rest", lambda page, work: work.close())
+    here, there = opened(), opened()
+    page, other = bench("batch", here), bench("batch", there)
+    drawn = here.revision
+
+    async def both() -> None:
+        page.nav.seen += 1
+        await asyncio.sleep(0.05)
+        assert here.revision == drawn  # nothing new, nothing drawn
+        there.edit(add_piece, step=True)
+        other.nav.left += 1
+        assert there.saved and other.nav.kept == other.nav.left and "saved as" in other.nav.batch
+        for _ in range(100):
+            await asyncio.sleep(0.01)
+            if here.batch == there.batch:
+                break
+        assert here.batch == there.batch and "piece 3 double" in page.controls
+        page.nav.left += 1
+        there.edit(add_piece, step=True)
+        there.keep()
+        await asyncio.sleep(0.05)
+        assert here.batch != there.batch  # nobody sees it
+        here.edit_piece(0, thickness="thick")
+        (folder / "broken.toml").write_text("pieces = 3")
+        there.hand.take("broken.toml")
+        page.nav.seen += 1
+        assert here.problems and here.elsewhere() is None  # said once, and not tried again until it is another file
+        there.hand.take(there.path)
+        page.nav.seen += 1
+        assert here.batch == there.batch and not here.problems
+        page.nav.left += 1
+
+    asyncio.run(both())
+
+
+def test_what_clashes_is_undone_on_the_page_that_says_so(folder):
+    save(template("loin"), WORKING_FILE)
+    here, there = opened(), opened()
+    there.edit(lambda batch: batch.but(name="Theirs"))
+    there.keep()
+    here.edit(lambda batch: batch.but(name="Mine"))
+    here.keep()
+    assert "press Undo until it is saved" in here.unkept and here.undo()
+    here.keep()
+    assert here.saved and not here.unkept and here.batch.name == "Theirs"
+
+
 def test_what_came_with_the_lab_is_saved_beside_the_pages(folder):
     (folder / "batches").mkdir()
     (folder / "batches" / "demo_loin.toml").write_bytes(DEMO.read_bytes())
     state = opened()
     state.open("batches/demo_loin.toml")
+    assert in_words(state).endswith(": as it came, batches/demo_loin.toml")  # nothing is saved yet
     state.edit_piece(0, thickness="3 inch")
     state.keep()
+    assert in_words(state).endswith(": saved as demo_loin.toml")
     assert state.path == "demo_loin.toml" and load("demo_loin.toml") == state.batch
     assert (folder / "batches" / "demo_loin.toml").read_bytes() == DEMO.read_bytes()
     assert free_path(folder / "demo_loin.toml").name == "demo_loin-2.toml"
@@ -167,6 +222,11 @@ def test_a_template_begins_a_file_of_its_own(folder):
     page.controls["begin"].press()
     assert state.batch.but(id="") == template("loin") and state.path == "loin.toml" and state.saved
     assert load(WORKING_FILE).pieces[0].thickness == 0.07  # what was in hand is kept
+    assert page.composing.begun.text == (
+        "A new batch from **loin** is in hand now, kept as loin.toml. The batch before stays in my-batch.toml."
+    )
+    assert page.controls["template"].value == "loin"  # the pick stays where it was
+    page.controls["template"].value = next(iter(TEMPLATES))
     page.controls["begin"].press()
     assert sorted(path.name for path in folder.iterdir()) == [NOTE, "equilibrium-brine.toml", "loin.toml", WORKING_FILE]
     assert next(iter(TEMPLATES)) == page.controls["template"].value
@@ -204,21 +264,29 @@ def test_a_thermometer_is_asked_for_what_it_left_open_and_undo_takes_it_out(fold
         "is the fridge log now" in page.says["dropped"].text and "20 °C" not in page.says["dropped"].text
     )  # a US batch
     page.nav.undone += 1
-    assert state.batch == batch
+    assert state.batch == batch and page.says["dropped"].text == ""  # what is so no more is not said
+    page.taking.drop.take("fridge.csv", table)
+    page.make()
+    assert "is the fridge log now" in page.says["dropped"].text
+    state.edit(lambda batch: template("loin"))
+    assert page.says["dropped"].text == ""
 
 
 def test_the_log_takes_the_time_of_now(folder):
     state = opened()
     page = bench("batch", state)
+    page.controls["to the log"].press()
+    assert page.log_fold.opened and page.controls["log what"].called == 1  # brought under the hand
     page.controls["log value"].value = "2.1 kg"
     page.controls["log piece"].value = "thick end"
     page.controls["log"].press()
-    assert "the batch has no start" in page.says["trouble"].text and state.batch.log == ()
+    assert "When: the batch has no start" in page.says["written"].text and state.batch.log == ()
     page.controls["start now"].press()
-    page.controls["log value"].value, page.controls["log piece"].value = "2.1 kg", "thick end"
+    page.controls["log value"].value, page.controls["log piece"].value = "2,1", "thick end"
+    assert page.controls["log value"].keypad == "decimal" and "is in kg" in page.controls["log value"].help
     page.controls["log"].press()
     (entry,) = load(WORKING_FILE).log
-    assert (entry.what, entry.value, entry.piece) == ("weight", "2.1 kg", "thick end") and entry.at <= 120.0
+    assert (entry.what, entry.value, entry.piece) == ("weight", "2,1 kg", "thick end") and entry.at <= 120.0
     assert page.controls["log value"].value == ""
     for words, at in (("2 h", 7200.0), (f"{datetime.now() + timedelta(hours=3):%Y-%m-%d %H:%M}", 10800.0)):
         page.controls["log what"].value, page.controls["log note"].value = "note", "x"
@@ -227,7 +295,7 @@ def test_the_log_takes_the_time_of_now(folder):
         assert abs(load(WORKING_FILE).log[-1].at - at) <= 120.0
     page.controls["log at"].value = "soon"
     page.controls["log"].press()
-    assert "'soon' is not a date and time" in page.says["trouble"].text and len(load(WORKING_FILE).log) == 3
+    assert "When: 'soon' is not a date and time" in page.says["written"].text and len(load(WORKING_FILE).log) == 3
     page.controls["unlog"].press()
     assert len(state.batch.log) == 2
 
@@ -285,3 +353,14 @@ def test_a_station_is_added_where_the_cut_is_as_it_was_and_taken_out_again(name)
     ends = len(batch.pieces[0].stations)
     controls = page.controls if name == "batch" else page.measures
     assert controls[f"piece 1 station {ends} add"].disabled  # nothing is known behind the last one
+
+
+def test_a_page_that_was_made_anew_leaves_no_widget_behind():
+    """What stood there before would come along with every reload, which then takes longer and longer."""
+    page = bench("batch", State(strict=True))
+    before = Counter(type(each).__name__ for each in _instances.values())
+    page.state.edit(lambda batch: duplicate_piece(batch, 1), step=True)
+    assert len(_instances) > sum(before.values())
+    page.state.undo()
+    page.put_by()
+    assert Counter(type(each).__name__ for each in _instances.values()) == before

@@ -56,17 +56,24 @@ def thicker_meanwhile(page):
     before = picture.meta["pieces"][0], tall(picture)
     page.says["rests"].text = "of the old shape"
     page.state.edit(lambda batch: change_station(batch, 0, 1, thickness="4 cm"))
-    assert page.says["trouble"].text == picture.caption == SCALED and page.says["answer"].text == ""
+    assert (
+        picture.caption == SCALED and page.says["answer"].text == page.says["trouble"].text == ""
+    )  # said once, and no fault
     after = picture.meta["pieces"][0]
     assert picture.problem == "" and len(before[0]["stations"]) == 2 and after["stations"] == [] and after["along"] == 0
     assert tall(picture) == pytest.approx(before[1] * (2 + 4) / (2 + 3), rel=1e-5)
     assert page.state.batch.pieces[0].stations[1].thickness == 0.04
-    assert (
-        unsaid(picture) == 2 * picture.meta["frames"] and not picture.meta["spot"]
-    )  # no place is said to be cured, or the slowest
+    # No place is said to be cured, or the slowest; no course over the days, no band: the colours alone are those of the old shape.
+    assert unsaid(picture) == 2 * 3 * picture.meta["frames"] and not picture.meta["spot"]
+    assert after["banded"] == [] and picture.meta["sketch"] == SCALED
     assert page.says["rests"].text == ""
     page.state.undo()
-    assert page.says["answer"].text and unsaid(picture) == 0 and picture.caption.startswith(page.state.batch.name)
+    assert (
+        page.says["answer"].text
+        and unsaid(picture) == 0
+        and not picture.meta["sketch"]
+        and picture.caption.startswith(page.state.batch.name)
+    )
     page.stop_settling()
 
 
@@ -87,8 +94,10 @@ def test_a_new_shape_is_made_beside_the_page_and_the_work_can_be_stopped(nothing
 
     async def page_in_a_kernel():
         page = bench("thick point", State(batch, strict=True))
-        assert page.says["trouble"].text == NEW_SHAPE and page.says["answer"].text == ""
-        assert page.pictures["section"].problem == NEW_SHAPE
+        assert page.says["trouble"].text == page.says["answer"].text == ""
+        assert (
+            page.pictures["section"].problem == NEW_SHAPE and page.pictures["section"].waits
+        )  # said once, and no fault
         await until(lambda: len(makers()) == 1, "a process makes the terms")
         assert page.running.text == WORKING_SHAPE and page.at_work.layout.visibility == "visible"
         page.stop.press()

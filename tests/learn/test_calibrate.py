@@ -445,8 +445,8 @@ def test_a_log_with_a_salometer_and_a_taste_survives_its_file_and_is_fitted(tmp_
 @pytest.mark.parametrize(
     ("what", "value", "error", "part"),
     [
-        ("core salt", "1.9", "", 'has no unit; write it like "1.9 %"'),
-        ("average salt", "2.1 %", "0.2", 'has no unit; write it like "0.2 %"'),
+        ("core salt", "1.9", "", 'needs a unit, like "1.9 %"'),
+        ("average salt", "2.1 %", "0.2", 'needs a unit, like "0.2 %"'),
         ("brine strength", "41 %", "", r"more salt than there can be \(26.4 %\); check the decimal point"),
         ("core salt", "19 %", "", r"more salt than there can be \(15 %\)"),
         ("taste", "nice", "", "is not one of bland, right, salty, too salty"),

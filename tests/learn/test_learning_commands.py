@@ -23,6 +23,8 @@ from curelab.paper.logbook import append_reading, locked, undo
 from curelab.recipe.meat_and_fridge import Known, MeatAndFridge, load_profile, save_profile
 from curelab.sources import datasets_folder, default_numbers
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 DAY = 86400.0
 POINT = Piece(name="point", thickness="5 cm", weight="2 kg", tissue="brisket point")
 STAGES = (

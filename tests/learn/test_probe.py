@@ -23,6 +23,8 @@ from curelab.sources import datasets_folder, default_numbers
 from curelab.spread import Request
 from curelab.units import HOUR
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 FLAT_CHILL, SIMMER = 3, 4
 COLD_OVEN = {
     "schema": 1, "name": "cold oven", "invented": True,

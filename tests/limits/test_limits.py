@@ -397,6 +397,27 @@ def test_holes_in_the_fridge_log():
     assert uncovered_time(soaked) / 3600 == approx(19)
 
 
+def test_days_to_come_are_no_holes_in_the_fridge_log():
+    """Readings to hour 72 of 14 days: what is missing since then counts as far as now, and a hole in the past counts whenever it is asked."""
+    every = [[f"{hour} h", "3 degC"] for hour in range(0, 73, 12)]
+
+    def kept(log, now):
+        history = simulate(
+            POINT,
+            (Brine(bath=wet(150), temperature=log, lasts="14 d"), Rest(temperature="3 degC", lasts="2 d")),
+            cells=8,
+        )
+        verdicts = by_name(check_process(history, now=now))
+        hours = uncovered_time(history, now=now) / 3600
+        return hours, {verdicts[name].outcome for name in ("kept cold", UNPROTECTED)}
+
+    assert kept(every, 72 * 3600) == kept(every, 84 * 3600) == (0, {"pass"})
+    assert kept(every, 96 * 3600) == (24, {"unknown"})  # a log that simply stopped
+    assert kept(every, 0) == (0, {"pass"})  # a clock that is behind the log
+    assert kept(every, None) == kept(every, 99 * 86400) == (11 * 24, {"unknown"})
+    assert kept(every[:2] + every[4:], 72 * 3600) == (36, {"unknown"})
+
+
 def test_too_cold_and_too_short_and_too_warm_a_soak():
     history = simulate(
         POINT,

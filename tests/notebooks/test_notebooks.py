@@ -6,17 +6,20 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from handful import handful
 from nbclient import NotebookClient
 
 ROOT = Path(__file__).parents[2] / "notebooks"
 READ = ("proof.ipynb", "for_engineers.ipynb")  # pages without a bench
 BENCHES = [path for path in sorted(ROOT.glob("*.ipynb")) if path.name not in READ]
+SOME = [ROOT / "plate.ipynb"]  # the others are opened by a browser in every run
 
 # What each bench must have come to, asked of its objects in the kernel: the picture is drawn and no fault is on the page.
 ASKED = """
 page = _
 for fold in page.folds:
     fold.opened = True
+list(page.settle())  # the kernel is asked before the page has rested
 assert page.says["answer"].text, "no answer"
 assert not page.says["trouble"].text, page.says["trouble"].text
 assert all(picture.revision > 0 and not picture.problem for picture in page.pictures.values())
@@ -27,7 +30,7 @@ print(type(page).__name__, "answers")
 """
 
 
-@pytest.mark.parametrize("path", BENCHES, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", handful(BENCHES, SOME), ids=lambda path: path.name)
 def test_it_runs_and_its_objects_answer(path, tmp_path):
     notebook = nbformat.read(path, 4)
     code = [cell for cell in notebook.cells if cell.cell_type == "code"]
@@ -78,7 +81,7 @@ def test_its_links_lead_somewhere(path):
                     assert (ROOT / target).exists(), target
 
 
-@pytest.mark.parametrize("name", ["start.ipynb", "for_engineers.ipynb"])
+@pytest.mark.parametrize("name", handful(["start.ipynb", "for_engineers.ipynb"], ["for_engineers.ipynb"]))
 def test_nbval_agrees(name):
     """The notebooks also pass nbval's lax run: the same command a contributor may use."""
     import subprocess

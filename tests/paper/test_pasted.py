@@ -84,7 +84,7 @@ def test_each_fault_is_one_sentence_and_all_are_told_at_once(batch):
             'of batch "another"',
             "was changed",
             "use the version that made the page",
-            "no unit",
+            "needs a unit",
             "",
             "before the start",
             'no piece "shank"',

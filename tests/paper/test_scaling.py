@@ -17,6 +17,8 @@ from curelab.outcome import run
 from curelab.paper.scaling import scale, shop, shop_words
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 BRISKET = load(datasets_folder() / "demo_brisket.toml")
 LOIN = load(datasets_folder() / "demo_loin.toml")
 
@@ -119,7 +121,7 @@ def test_a_piece_thicker_than_broad_is_warned_of():
     "ask, said",
     [
         ({}, "say one of"), ({"by": 2, "weight": "1 kg"}, "say one of"), ({"by": 0}, "above zero"), ({"by": float("nan")}, "above zero"),
-        ({"weight": "2"}, "no unit"), ({"weight": "0 kg"}, "no weight"), ({"counts": {"rib": 2}}, "no piece"),
+        ({"weight": "2"}, "needs a unit"), ({"weight": "0 kg"}, "no weight"), ({"counts": {"rib": 2}}, "no piece"),
         ({"counts": {"flat": -1}}, "whole number"),
         ({"counts": {"flat": 0, "point": 0}}, "no piece is left"), ({"by": 1000}, "out of range"),
     ],

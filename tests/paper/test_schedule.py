@@ -26,6 +26,8 @@ from curelab.spread import spread
 from curelab.spread.draws import in_the_middle
 from curelab.spread.uncertain import uncertain_inputs
 
+pytestmark = pytest.mark.usefixtures("few_draws")
+
 DAY = 1440
 USUAL = in_the_middle(default_numbers(), uncertain_inputs())
 SLAB = {"name": "slab", "thickness": "4 cm", "weight": "1 kg"}
@@ -283,6 +285,7 @@ def test_a_plan_that_should_have_begun_names_the_next_chance():
     assert "should have begun" in said and "served on Mon 6 Apr 2026 08:00" in said  # 6 d after Tuesday 08:00
 
 
+@pytest.mark.usefixtures("all_draws")
 def test_what_waits_for_a_criterion_waits_in_the_plan_too():
     cure = {"lasts": None, "until": "core salt >= 70 % of equilibrium", "at_most": "40 d"}
     stages = [{k: v for k, v in (batch_stage() | cure).items() if v is not None}]
@@ -311,6 +314,7 @@ def first_open(found, seconds) -> date:
     return local.date() if local.hour < 22 else local.date() + timedelta(days=1)
 
 
+@pytest.mark.usefixtures("all_draws")
 def test_days_to_check_are_those_of_the_forecast():
     strong = {"bath": {"water": "3 kg", "salt": "250 g"}, "lasts": "12 d", "lying": False}
     found = schedule(batch(brine=strong, plan={}))
@@ -329,6 +333,7 @@ def test_days_to_check_are_those_of_the_forecast():
     assert all(check.kind == "take out" for check in mild.checks)
 
 
+@pytest.mark.usefixtures("all_draws")
 def test_a_day_that_was_not_found_is_told_plainly(monkeypatch):
     monkeypatch.setattr("curelab.paper.schedule.no_day", lambda verdicts: False)  # so long a cure is thrown away
     point = {"name": "point", "thickness": "7 cm", "weight": "2.1 kg"}

@@ -17,6 +17,8 @@ from curelab.paper.thinning import thinned
 from curelab.recipe.plan import Plan
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 BRISKET = load(datasets_folder() / "demo_brisket.toml")  # starts 2026-03-02 09:00; brine 10 d, rest 3 d, soak
 LOIN = load(datasets_folder() / "demo_loin.toml")
 START = datetime(2026, 3, 2, 9)

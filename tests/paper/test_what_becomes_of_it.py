@@ -17,6 +17,8 @@ from curelab.show.report import words
 from curelab.show.stop import STOP
 from curelab.sources import read_table
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 MIX = {"name": "my mix", "nitrite": "6.25 %"}
 WEIGHED = {"method": "equilibrium brine", "water": "2 kg", "salt": "3 %", "nitrite": "120 ppm", "cure": MIX}
 BRINE = {"do": "brine", "temperature": "2 degC", "lasts": "14 d"}

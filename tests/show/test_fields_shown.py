@@ -16,6 +16,8 @@ from curelab.paper.sheet import sheet
 from curelab.show import cut_section, data, report
 from curelab.show.draw import draw
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 WEDGE = {
     "name": "wedge", "shape": "cut", "weight": "1.1 kg", "edges": "square",
     "stations": [{"at": "0 cm", "thickness": "3 cm", "width": "12 cm"}, {"at": "16 cm", "thickness": "7 cm", "width": "12 cm"}],

@@ -1,16 +1,22 @@
 """What a cook is told first about a batch."""
 
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
 import pytest
 
 from curelab.batch import from_table
 from curelab.forecast import Answer
 from curelab.limits import DISCARD
 from curelab.outcome import run
+from curelab.paper.moments import elapsed
 from curelab.show.in_short import BRINE_OR_SLICE, _to_measure, in_short
 from curelab.show.out_of_reach import out_of_reach
 from curelab.show.report import words
 from curelab.spread import Chance
 from curelab.spread.uncertain import uncertain_inputs
+
+pytestmark = pytest.mark.usefixtures("few_reports")
 
 TABLE = {
     "schema": 1,
@@ -139,3 +145,18 @@ def test_more_soak_is_offered_for_the_piece_that_needs_it_to_its_own_aim_and_not
     smoked = [*line, {"do": "smoke", "temperature": "25 degC", "humidity": "70 %", "lasts": "6 h"}]
     told = run(from_table({**strong, "stages": smoked}), draws=16).answers
     assert not any(isinstance(answer, Answer) for answer in told)
+
+
+def test_a_hole_in_the_fridge_log_is_told_once_and_days_to_come_are_none():
+    """Three checks cannot be judged for it, and each of them still says so in a table."""
+    log = [[f"{hour} h", "2 degC"] for hour in range(0, 73, 12)]
+    batch = from_table({**TABLE, "start": "2026-11-24 18:00", "stages": [{**CURE, "temperature": log}]})
+    asked = {now: run(batch, draws=16, now=now * 3600) for now in (72, 100)}
+    told = {now: [each for each in in_short(found) if "uncovered" in each] for now, found in asked.items()}
+    assert told[72] == [] and len(told[100]) == 1 and "leaves 28 h uncovered" in told[100][0]
+    assert "uncovered" not in words(asked[72]) and words(asked[100]).count("uncovered") == 2  # the head, and the checks
+    assert sum("uncovered" in each.sentence for each in asked[100].verdicts) == 3
+    began = datetime(2026, 11, 24, 18, tzinfo=ZoneInfo("Europe/Berlin"))
+    planned = batch.but(plan={"zone": "Europe/Berlin"})
+    assert elapsed(planned, began.astimezone(UTC) + timedelta(hours=72)) == 72 * 3600
+    assert elapsed(batch, datetime(2026, 11, 24, 19).astimezone()) == 3600 and elapsed(made().batch, began) is None

@@ -11,6 +11,8 @@ from curelab.show import data, report
 from curelab.show.plate import JUICE_OF_PORK, juice_caution, plate_sentences
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 CURE = Brine(bath=Bath(water="3 kg", salt="150 g", nitrite="0.6 g"), temperature="3 degC", lasts="8 d", lying=False)
 LOIN = Piece(name="loin", thickness="6 cm", weight="1.5 kg", tissue="pork loin")
 FLAT = Piece(name="flat", thickness="4 cm", weight="1.5 kg", tissue="brisket flat")

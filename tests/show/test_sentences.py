@@ -26,6 +26,8 @@ from curelab.show.report import words
 from curelab.show.telling import warmth_of
 from curelab.sources import datasets_folder
 
+pytestmark = pytest.mark.usefixtures("few_reports")
+
 MOST = 20
 DEMOS = ("brisket", "loin", "plate")
 INLINE = ("b", "small", "i")

@@ -8,6 +8,7 @@ from multiprocessing import get_context
 
 import numpy as np
 import pytest
+from handful import handful
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, extend, simulate
 from curelab.engine.cases import Cases
@@ -94,7 +95,10 @@ def read(history, name, times, given):
     return getattr(found, "values", found)
 
 
-@pytest.mark.parametrize("name", CASES)
+SOME = ("fridge log", "cap on one face, thawed", "sealed, two pieces", "until", "simmered")
+
+
+@pytest.mark.parametrize("name", handful(CASES, SOME))
 def test_every_draw_equals_simulate_of_that_draw(name):
     """Read among the others, cut out of them as a history of its own, and simulated alone from its own pieces, stages and numbers."""
     pieces, stages, draws, length = drawn(name)
@@ -284,6 +288,8 @@ def test_every_input_moves_something():
         pieces, stages, draws, length = drawn(name, loss=loss)
         middle = {row.key: row.at(np.full(2, 0.5)) for row in draws.inputs}
         for row in draws.inputs:
+            if row.key.split(" of ")[0] in moved:
+                continue
             columns = middle | {row.key: row.at(np.array([0.2, 0.8]))}
             many = simulate(pieces, stages, draws=columns, loss=loss, cells=12)
             readings = [

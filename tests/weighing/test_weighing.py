@@ -11,6 +11,7 @@ from pytest import approx
 from curelab import Bath, Brine, InputError, Piece, SealedCure, simulate
 from curelab.fields import from_plain, to_plain
 from curelab.matter.cures import CRYSTALS
+from curelab.recipe.cutting import fold, touch
 from curelab.sources import default_numbers, read_table
 from curelab.weighing import (
     METHODS,
@@ -30,7 +31,7 @@ from curelab.weighing import (
     spooned,
     weigh,
 )
-from curelab.weighing.vessel import footprint
+from curelab.weighing.vessel import footprint, stacks, water_to_cover
 
 BAG = CureLabel(name="demo bag", nitrite="6.25 %")
 LOIN = Piece(name="loin", thickness="6 cm", weight="1 kg", tissue="pork loin")
@@ -423,6 +424,84 @@ def test_whether_a_piece_with_a_length_goes_in():
     assert fits(Vessel(shape="rectangular", length="22 cm", width="6 cm", height="15 cm"), strip, bath).layers == 1
     with pytest.raises(InputError, match=r"8\.0 cm thick does not go into a vessel 7\.0 cm high"):
         fits(Vessel(shape="rectangular", length="30 cm", width="20 cm", height="7 cm"), strip, bath)
+
+
+BOX = Vessel(shape="rectangular", length="30 cm", width="20 cm", height="15 cm")
+LONG = Piece(name="long", shape="block", thickness="6 cm", width="12 cm", length="28 cm", weight="2.1 kg")
+
+
+def test_pieces_that_touch_with_their_broad_faces_lie_on_each_other():
+    """By hand: 12 cm of meat; 0.06 m2 of floor; 4 kg of brine do not cover it. Whole it is 6 cm thick, and they do."""
+    bath = Bath(water="4 kg", salt="150 g")
+    flat, folded = fits(BOX, LONG, bath), fits(BOX, fold(LONG, "14 cm"), bath)
+    assert flat.covered and not folded.covered and folded.fits
+    assert folded.cover == approx(folded.depth - 0.12, rel=1e-9)
+    assert "long, head on long, tail: 12.0 cm high" in folded.sentence
+    whole, halves = water_to_cover(BOX, (LONG,)), water_to_cover(BOX, fold(LONG, "14 cm"))
+    assert halves - whole == approx(1000 * 0.06 * 0.06, rel=1e-3)
+    thick = LONG.but(thickness="8 cm", weight="2.8 kg")
+    high = fits(BOX, fold(thick, "14 cm"), bath)
+    assert not high.fits and "16.0 cm high in a vessel 15.0 cm high: take a higher one" in high.sentence
+    assert water_to_cover(BOX, fold(thick, "14 cm")) == np.inf
+    three = touch([LONG.but(name=name) for name in "abc"], "stacked")
+    two = fold(LONG, "14 cm")
+    assert [[each.name for each in stack] for stack in stacks((*three, LONG, *two, *two))] == [
+        ["a", "b", "c"], ["long"], ["long, head", "long, tail"], ["long, head", "long, tail"],
+    ]  # fmt: skip
+
+
+def test_pieces_whose_areas_fit_may_still_not_lie_side_by_side():
+    """Two of 25 x 11 cm: 550 of 600 cm2, but 22 cm broad or 36 cm long in 30 x 20 cm."""
+    slab = Piece(name="a", shape="block", thickness="6 cm", width="11 cm", length="25 cm", weight="1.7 kg")
+    bath = Bath(water="3.6 kg", salt="150 g")
+    found = fits(BOX, (slab, slab.but(name="b")), bath)
+    assert (
+        found.layers == 2
+        and found.cover == approx(found.depth - 0.12, rel=1e-9)
+        and "no way was found" in found.sentence
+    )
+    narrower = slab.but(width="10 cm", weight="1.55 kg")
+    assert fits(BOX, (narrower, narrower.but(name="b")), bath).layers == 1
+    assert "told by area alone" in fits(BOX, (LOIN, LOIN.but(name="other")), bath).sentence
+    wedge = Piece(name="wedge", shape="cut", stations=[{"at": "0 cm", "thickness": "3 cm", "width": "8 cm"}, {"at": "20 cm", "thickness": "4 cm", "width": "8 cm"}], weight="560 g")  # fmt: skip
+    assert "the box around it" in fits(BOX, (wedge, LOIN), bath).sentence
+    pot = Vessel(
+        shape="round", diameter="30 cm", height="20 cm"
+    )  # by Pythagoras: two of 20 x 11 fit, 29.7 cm from corner to corner
+    for wide, layers in (("11 cm", 1), ("11.6 cm", 2)):
+        strip = Piece(name="a", shape="block", thickness="4 cm", width=wide, length="20 cm", weight="900 g")
+        assert fits(pot, (strip, strip.but(name="b")), Bath(water="8 kg")).layers == layers
+
+
+@given(data=st.data(), cuts=st.integers(1, 5))
+@settings(max_examples=60, deadline=None)
+def test_what_was_cut_from_the_floor_lies_side_by_side_on_it(data, cuts):
+    """Boxes made by cutting a rectangle as large as the floor go back; with the floor a little shorter their area does not."""
+    parts = [(0.30, 0.20)]
+    for _ in range(cuts):
+        long, wide = parts.pop(data.draw(st.integers(0, len(parts) - 1)))
+        share = data.draw(st.floats(0.2, 0.8))
+        parts += (
+            [(long * share, wide), (long * (1 - share), wide)]
+            if long > wide
+            else [(long, wide * share), (long, wide * (1 - share))]
+        )
+    pieces = [
+        Piece(
+            name=f"p{n}",
+            shape="block",
+            thickness="5 mm",
+            length=max(part) - 1e-9,
+            width=min(part) - 1e-9,
+            weight=max(0.01, 5.3 * part[0] * part[1]),
+        )
+        for n, part in enumerate(parts)
+        if min(part) > 0.006 and part[0] * part[1] * 5.3 > 0.011
+    ]
+    if len(pieces) == len(parts):
+        assert fits(BOX, pieces, Bath(water="1 kg")).layers == 1
+        smaller = Vessel(shape="rectangular", length="29.9 cm", width="20 cm", height="15 cm")
+        assert fits(smaller, pieces, Bath(water="1 kg")).layers == len(pieces)
 
 
 def test_spoons_always_carry_the_warning():

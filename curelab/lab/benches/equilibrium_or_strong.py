@@ -10,7 +10,17 @@ from ...forecast.ready import Ready
 from ...limits.verdict import SURE
 from ...outcome import CURED_SHARE
 from ...show import pictures, telling
-from ...show.answer import FOLLOWS, Planned, answer, how_forgiving, in_usual_meat, ranges, to_be_as_sure, worth_waiting
+from ...show.answer import (
+    FOLLOWS,
+    Planned,
+    answer,
+    danger,
+    how_forgiving,
+    in_usual_meat,
+    ranges,
+    to_be_as_sure,
+    worth_waiting,
+)
 from ...show.brines import in_and_rested
 from ...show.section import section
 from ...spread import Spread
@@ -125,6 +135,7 @@ class EquilibriumOrStrong(Bench):
                 answered.text = f"**{name.capitalize()} brine.** {in_usual_meat(found, piece, system)} {FOLLOWS}"
             return
         taste, spots = taste_around(wanted, both["equilibrium"].usual.numbers), []
+        alone = f", the {piece.name} alone in its share of the water" if len(batch.pieces) > 1 else ""
         for name, many in both.items():
             found = ready[name]
             kind = forgiving(many, *taste)
@@ -132,9 +143,12 @@ class EquilibriumOrStrong(Bench):
             sure = f" {to_be_as_sure(kind)}" if unsure and name == "strong" else ""
             plan = Planned(now, float(many.at("average", "salt", [now], 0, "equilibrium").middle[0]))
             said, *spot = answer(found, piece, many.usual.numbers, plan, system)
-            self.says[
-                "answer" if name == "equilibrium" else "strong answer"
-            ].text = f"**{name.capitalize()} brine.** {said} {how_forgiving(kind, now, found)}{sure}"
+            head = (
+                f"**{name.capitalize()} brine{alone}.** {said}",
+                danger(found),
+                how_forgiving(kind, now, found) + sure,
+            )
+            self.says["answer" if name == "equilibrium" else "strong answer"].text = " ".join(filter(None, head))
             spots.append(f"**{name.capitalize()} brine.** {' '.join(spot)}")
         self.says["spot"].text = "\n".join(spots)
         level = f"core salt >= {100 * CURED_SHARE * wanted:.3g} %"

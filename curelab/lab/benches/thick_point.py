@@ -121,7 +121,11 @@ class ThickPoint(Bench):
         many, now = self._seen()
         show_section(self.pictures["section"], *self.sketch(), system)
         self.warn(telling.warmth(state.batch.stages[state.cure].warmest, system))
-        ready = many.ready(state.cure, range(len(pieces[:2])), at_most=many.usual.length - many.usual.begin(state.cure))
+        every = list(range(len(pieces[:2])))
+        asked, ready = state.soaked(state.batch.filled(), every) or (
+            many,
+            many.ready(state.cure, every, at_most=many.usual.length - many.usual.begin(state.cure)),
+        )
         if self.follows(many, "spot"):
             days = (in_usual_meat(found, piece, system) for found, piece in zip(ready, pieces, strict=False))
             self.says["answer"].text = f"{chr(10).join(days)} {FOLLOWS}"
@@ -129,7 +133,7 @@ class ThickPoint(Bench):
         first, more = [], []
         for found, piece in zip(ready, pieces, strict=False):
             stands = float(many.at("average", "salt", [now], piece.name, "equilibrium").middle[0])
-            made = state.changes(many, state.cure, piece.name) if found.bare and found.nitrite else None
+            made = state.changes(asked, state.cure, piece.name) if found.bare and found.nitrite else None
             plan = Planned(now, stands)
             said = answer(found, piece, many.usual.numbers, plan, system, None, made, state.batch.weighed)
             first.append(headline(found, piece, plan, system, made, many.usual.numbers))
