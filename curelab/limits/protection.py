@@ -61,7 +61,7 @@ def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, s
     )  # as much as nitrite helps, or as little
     said = f"{spot(history.pieces[number], worst.place, system)}: like bare raw meat for {least}{_count(days)} days at {at}"
     colder = bool(min(float(np.min(ran.kelvin)) for ran in history.ran) < THREE - 0.05)
-    beside = f" Colder than {at} counts as {at}: nothing is printed there." if colder else ""
+    beside = f" Colder than {at} counts as {at}: no time is printed for colder meat." if colder else ""
     if failed:
         outcome, limit = "fail", harm
         said = f"{DISCARD} {said}. Toxin of botulism was found from {_count(harm)} days on.{beside}"

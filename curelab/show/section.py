@@ -235,7 +235,7 @@ def _drawn(
             for line, band in zip(_lines_of(key, piece, *(band.middle for band in found)), found, strict=True)
         }
     lying = any(stage.lies for stage in usual.stages) and piece.lies_flat
-    thickness = show(piece.thickness, "length", system)
+    thickness = show(piece.thickness, "length", system, digits=2)  # as the answer has it
     seam = _fatty(usual, number).T & ~fat[:, None] if whole and piece.shape != "cylinder" else np.zeros(x.shape, bool)
     return Drawn(
         words, x, y, value, fat, seam, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane,

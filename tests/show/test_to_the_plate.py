@@ -35,6 +35,10 @@ def test_slow_meat_is_begun_for_and_the_unit_is_said_once():
         begin(lead) == "Begin on Sunday 29 November at 01:00 to serve on Sunday at 13:00: it takes 11 hours (10 to 12)."
     )
     assert spent(7200.0, 7200.0, 7200.0) == "2 hours"
+    for high, hours in ((18100.0, "6 hours"), (18000.0, "5 hours"), (7300.0, "2.5 hours")):
+        assert begin(Lead(7000.0, 6900.0, high, (), None)).startswith(
+            f"Begin {hours} before"
+        )  # never later than it takes
     assert spent(5400.0, 3600.0, 7200.0) == "90 minutes (60 minutes to 2 hours)"
 
 
