@@ -24,7 +24,7 @@ from ..compose import (
     way_of,
 )
 from ..compose.stages import KINDS, end_stage, waits_by
-from ..fields import InputError
+from ..fields import InputError, sentences
 from ..show.composing import BUTTONS, BY_CLOCK, BY_THERMOMETER, OWN_GRAMS, piece_title, stage_title, started
 from .boxes import buttons, column
 from .controls import Line, Pick, Press
@@ -151,7 +151,7 @@ class Composing:
         at = Line("Cut in two at, from its head", "", "5 in" if self.state.batch.units == "us" else "12 cm")
         self.controls[f"piece {number + 1} at"] = at
         self._press(
-            f"piece {number + 1} split", "Cut in two", lambda: self.edit(lambda b: split_piece(b, number, at=at.value), "add piece"),
+            f"piece {number + 1} split", "Cut in two", lambda: self._cut(number, at),
             f"Cut in two: {piece.name}",
         )  # fmt: skip
         if any(station.seam for station in piece.stations):
@@ -159,6 +159,12 @@ class Composing:
                 f"piece {number + 1} seam", "Part along the seam",
                 lambda: self.edit(lambda b: split_piece(b, number, along="seam"), "add piece"), f"Part along the seam: {piece.name}",
             )  # fmt: skip
+
+    def _cut(self, number: int, at: Line) -> None:
+        """Cut a piece in two; why it cannot be is said under the field, and the page stays, for nothing was changed."""
+        self.focus = "add piece"
+        edit = partial(self.state.edit, lambda b: split_piece(b, number, at=at.value), step=True)
+        at.problem = sentences(problem.sentence for problem in self.state.attempt(edit)[1])
 
     def stations(self, number: int) -> list[Any]:
         """A row for each station of a piece."""

@@ -320,6 +320,10 @@ def test_a_hand_on_the_drawing_does_what_the_knife_and_the_ruler_do():
     assert state.batch is before and "does not lie behind the station before it" in page.says["trouble"].text
     by_hand(piece=0, split=0.2)
     assert names(state) == ["brisket, head", "brisket, tail"] and state.batch.stages == batch.stages
+    for words, said in (("", "an empty text is not a length"), ("9 m", "does not lie between the ends")):
+        page.controls["piece 2 at"].value = words
+        page.controls["piece 2 split"].press()
+        assert said in page.controls["piece 2 at"].problem and page.says["answer"].text == "figures"
     page.controls["piece 2 at"].value = "5 cm"
     page.controls["piece 2 split"].press()
     assert names(state) == ["brisket, head", "brisket, tail, head", "brisket, tail, tail"]
