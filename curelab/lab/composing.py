@@ -52,10 +52,10 @@ def shape_of(batch: Batch) -> Any:
 
 
 class Composing:
-    """Controls that put a batch together. controls: by name; `focus`: the name of the one that has the keyboard when the page is made anew."""
+    """Controls that put a batch together. tell: says why something cannot be, while the page stays as it is. controls: by name; `focus`: the name of the one that has the keyboard when the page is made anew."""
 
-    def __init__(self, state: State) -> None:
-        self.state, self.focus = state, ""
+    def __init__(self, state: State, tell: Callable[[str], Any]) -> None:
+        self.state, self._tell, self.focus = state, tell, ""
         self._begun = Lasting(state)
         self._template = next(iter(TEMPLATES))  # that was picked last
         self.controls: dict[str, Any] = {}
@@ -63,7 +63,9 @@ class Composing:
     def edit(self, change: Callable[[Batch], Batch], focus: str = "") -> None:
         """Change the batch as one step of undo; the page is made anew where it must be, and the keyboard goes to `focus`."""
         self.focus = focus
-        self.state.edit(change, step=True)
+        said, problems = self.state.attempt(partial(self.state.edit, change, step=True))
+        if problems:
+            self._tell(said)
 
     def make(self) -> None:
         """All controls anew for the batch as it is."""
@@ -80,7 +82,7 @@ class Composing:
         self._press("add stage", "Add this stage", lambda: self.edit(lambda b: add_stage(b, kinds.value), "add stage"))
         way = way_of(batch)
         ways = Pick("Way of curing", [*([] if way else [("", OWN_GRAMS)]), *WAYS], way or "")
-        ways.observe(lambda change: self._cure_by(ways.value), "value")
+        ways.observe(lambda change: self._cure_by(ways), "value")
         self.state.observe(lambda change: self._follow(ways), "batch")
         self.controls["way"] = ways
         names = Pick("Invented template", list(TEMPLATES), self._template)
@@ -104,9 +106,10 @@ class Composing:
             return
         self._begun.tell(started(name, Path(self.state.path).name, before), lambda batch: batch.known_by)
 
-    def _cure_by(self, way: str) -> None:
-        if way:
-            self.edit(lambda batch: cure_by(batch, way))
+    def _cure_by(self, ways: Pick) -> None:
+        if ways.value:
+            self.edit(lambda batch: cure_by(batch, ways.value))
+            self._follow(ways)  # back to the way that it is, where the other one cannot be
 
     def _follow(self, ways: Pick) -> None:
         way = way_of(self.state.batch) or ""

@@ -92,6 +92,7 @@ def test_what_cannot_be_is_said_and_changes_nothing():
     before = state.batch
     page.controls["stage 1 remove"].press()
     assert state.batch is before and "the only stage that cures" in page.says["trouble"].text
+    assert page.says["answer"].text == "figures" and not state.problems  # nothing was wrong with them
     page.controls["piece 2 double"].press()
     assert not state.problems and page.says["trouble"].text == ""
 
