@@ -22,6 +22,7 @@ USUAL = (
 # INNER from an open end. Thickness, width and the shares of layers change by at most BENDS of themselves in an element. All in units of the
 # thickness; against twice as many elements see tests/bodies/test_outline.py.
 LONG, FIRST, GROWS, FASTER, INNER, BENDS = 2.0, 0.1, 0.4, 0.2, 1.0, 0.15
+FAR = 1e6  # from anything that makes a profile steep
 FLAT = 0.1  # of the width: less than that between two round edges gets no elements of its own
 # A half round edge is carried as a parabola that takes the same area and leaves this share of the thickness at the very edge, so that no
 # element is bent flat.
@@ -220,7 +221,7 @@ def _fewer(
     steps = np.concatenate([[0.0], np.geomspace(0.01 * FIRST, length, 300)])
     every = [np.zeros(1), np.full(1, length), *(at + side * steps for at, _ in places for side in (1, -1))]
     x = np.unique(np.clip(np.concatenate(every), 0.0, length))
-    away = np.min([np.full(len(x), np.inf), *(np.abs(x - at) + begin for at, begin in places)], axis=0)
+    away = np.min([np.full(len(x), FAR), *(np.abs(x - at) + begin for at, begin in places)], axis=0)
     dense = 1.0 / (FIRST + GROWS * away + FASTER * away**2)
     before = np.concatenate([[0.0], np.cumsum(0.5 * (dense[1:] + dense[:-1]) * np.diff(x))])
     if bends is not None:
@@ -228,7 +229,7 @@ def _fewer(
     number = max(3, int(np.ceil(fine * before[-1])))
     if number >= usual or length <= LONG * form:
         return usual, *_ends(*ends)
-    return number, x / length, before / before[-1] if before[-1] > 0 else x / length
+    return number, x / length, before / before[-1]
 
 
 def _bends(outline: Outline) -> tuple[np.ndarray, np.ndarray]:
