@@ -102,6 +102,8 @@ function mount(model, el, draw) {
     stage.style.minHeight = `${model.get('height')}px`;
     if (!root.isConnected || !root.clientWidth) return;     // not on the page yet: the resize observer calls again
     let problem = model.get('problem');
+    failure.setAttribute('role', model.get('waits') ? 'status' : 'alert');
+    failure.classList.toggle('cl-waits', Boolean(model.get('waits')));
     try {
       if (!problem && model.get('revision')) draw(part);
     } catch (error) {                                       // old numbers must not stay as if they were the answer

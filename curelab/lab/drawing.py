@@ -79,6 +79,7 @@ class Drawing(anywidget.AnyWidget):
     frame = T.Bytes(b"").tag(sync=True)
     meta = T.Dict().tag(sync=True)
     problem = T.Unicode("").tag(sync=True)
+    waits = T.Bool(False).tag(sync=True)
     caption = T.Unicode("").tag(sync=True)  # what was assumed and the version, for a picture that is saved
     revision = T.Int(0).tag(sync=True)
     height = T.Int(300).tag(sync=True)
@@ -103,10 +104,10 @@ class Drawing(anywidget.AnyWidget):
             self.problem = ""
             self.revision += 1
 
-    def fail(self, message: str) -> None:
-        """Grey the picture, take its numbers away and show `message` instead, until the next show()."""
+    def fail(self, message: str, waits: bool = False) -> None:
+        """Grey the picture, take its numbers away and show `message` instead, until the next show(). waits: it is no fault, the picture follows."""
         with self.hold_sync():
-            self.problem = message
+            self.problem, self.waits = message, waits
             self.revision += 1
 
     def follow(self, *knobs: Any) -> None:

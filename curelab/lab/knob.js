@@ -21,7 +21,8 @@ function render({ model, el }) {
   unit.setAttribute('aria-hidden', 'true');      // it is part of both names already
 
   let shown = '', form = '', timer = 0, held = false;
-  const text = value => value.toFixed(decimals(model.get('step')));
+  // A step of an eighth needs three decimals, and a half then none of the zeros behind it.
+  const text = value => { const count = decimals(model.get('step')), all = value.toFixed(count); return count > 2 ? String(+all) : all; };
   const worded = value => `${value}${model.get('unit') ? ' ' + model.get('unit') : ''}`;
 
   function pull() {

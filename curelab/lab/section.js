@@ -2,6 +2,7 @@
 // The kernel sends nodes and readings once for each change of the recipe; which day is shown, and where a finger points, is worked out here.
 
 const FRONT = '#111', LIE = 10, NAME = 22, GUTTER = 34, SAID = 13, NARROW = 480;
+const BOLD = `600 12.5px ${FONT}`, GOES_ON = 'dotted side: the meat goes on';
 
 // change: called with what a hand does to the shape on the drawing; null where nothing can be changed.
 function sectionView(part, say = () => {}, change = null) {
@@ -23,7 +24,7 @@ function sectionView(part, say = () => {}, change = null) {
   const told = html('p', { class: 'cl-cut-told' }, stage);
   // On a narrow page the dials come before the lines, which are folded until somebody asks for them.
   const more = html('details', { class: 'cl-cut-more' }, stage), summary = html('summary', { 'data-lm-suppress-shortcuts': 'true' }, more);
-  summary.textContent = 'Lines: through the piece where it is touched, and over time';
+  summary.textContent = 'Lines: through the piece, and over time';
   more.open = (stage.clientWidth || 1000) >= NARROW;
   more.addEventListener('toggle', () => { drawnFor = ''; paint(); });
   const small = html('div', { class: 'cl-cut-small' }, more);
@@ -139,8 +140,11 @@ function sectionView(part, say = () => {}, change = null) {
     brush.setTransform(1, 0, 0, 1, 0, 0);
     brush.clearRect(0, 0, canvas.width, canvas.height);
     front.replaceChildren();
+    cross();
     const sentences = [];
+    let ringed = false;                                       // the ring is named once
     data.pieces.forEach((piece, number) => {
+      const said = [];                                        // baselines of what has been named in this piece
       const box = geometry.boxes[number], own = piece.read[name], value = now(own.values, piece.readings), level = levelNow(own);
       const doubt = own.low && Number.isFinite(level) ? (() => { const low = now(own.low, piece.readings), high = now(own.high, piece.readings); return Float32Array.from(low, (v, k) => (v < level && high[k] >= level ? 1 : 0)); })() : null;
       fill(piece, box, value, doubt, least, most, geometry.images[number]);
@@ -160,18 +164,19 @@ function sectionView(part, say = () => {}, change = null) {
         if (d) {
           svg('path', { d, stroke: '#000', 'stroke-width': 4, fill: 'none', 'stroke-linecap': 'round' }, front);
           svg('path', { d, stroke: '#fff', 'stroke-width': 2, fill: 'none', 'stroke-dasharray': '7 3' }, front);
-          if (reached && width(reached, `600 12.5px ${FONT}`) < box.w - 16) words(reached, { x: Math.max(box.x + 6, Math.min(box.x + box.w - 6 - width(reached, `600 12.5px ${FONT}`), named[0])), y: named[1] + 17 < box.y + box.h ? named[1] + 17 : named[1] - 8, class: 'cl-cut-on' }, front);
+          if (reached && width(reached, BOLD) < box.w - 16) said.push(nameLine(piece, box, value, level, reached, named, both.includes('|') && reached !== both.split('|')[0]));
         }
       }
       if (marked(value)) {
         const spot = slowest(piece, value, key === 'temperature'), [sx, sy] = place([piece.x[spot], piece.y[spot]]);
         svg('circle', { cx: sx, cy: sy, r: 5, fill: '#fff', stroke: '#000', 'stroke-width': 2 }, front);
         svg('circle', { cx: sx, cy: sy, r: 1.6, fill: '#000' }, front);
+        if (!ringed) nameRing(own.courses.at(-1).name, box, sx, sy, said);
+        ringed = true;
       }
       const line = [meta.lanes.length > 1 ? `${piece.name}, ${stageNow(piece.lane)}` : piece.name, ...own.courses.map(each => `${each.name} ${reading(at(each.parts.length > 1 ? each.parts[1] : each.parts[0]), most)}`)];
       sentences.push(`${line[0]}: ${line.slice(1).join(', ')} ${unit}`);
     });
-    cross();
     const head = `${dayWords(day())}${meta.lanes.length > 1 ? '' : `, ${stageNow(0)}`}. `;
     const text = head[0].toUpperCase() + head.slice(1) + (meta.sketch || sentences.map(s => s[0].toUpperCase() + s.slice(1)).join('. ') + '.');
     told.textContent = text;
@@ -199,6 +204,23 @@ function sectionView(part, say = () => {}, change = null) {
       dots[k] = colour;
     }
     pen.putImageData(picture, 0, 0);
+  }
+
+  // The line's name stands on the side of it that is meant, clear of the name of the piece. Gives its baseline.
+  function nameLine(piece, box, value, level, name, [x, y], below) {
+    const wide = width(name, BOLD), meant = dy => { const { row, column } = nearestNode(piece, (x - box.x) / geometry.scale, (y + dy - box.y) / geometry.scale); return (value[piece.node[row * piece.columns + column]] < level) === below; };
+    const up = meant(-9) && !(meant(9) && y + 22 < box.y + box.h), base = up ? y - 6 : y + 17;
+    const after = base - 12 < box.y ? box.x + width(piece.name, `600 13px ${FONT}`) + 10 : box.x + 6;
+    words(name, { x: Math.min(Math.max(box.x + 6, box.x + box.w - 6 - wide), Math.max(after, x)), y: base, class: 'cl-cut-on' }, front);
+    return base;
+  }
+  // Beside the ring, or over or under it where there is no room.
+  function nameRing(name, box, x, y, said) {
+    const wide = width(name, BOLD), right = x + 10 + wide < box.x + box.w - 4, free = base => said.every(other => Math.abs(base - other) > 14);
+    const base = [...(right ? [y + 4.5] : []), y + 21, y - 11].find(free);
+    if (base === undefined || wide > box.w - 8) return;
+    const at = base === y + 4.5 ? x + 10 : Math.max(box.x + 4, Math.min(box.x + box.w - 4 - wide, x - wide / 2));
+    words(name, { x: at, y: base, class: 'cl-cut-on' }, front);
   }
 
   // A node at the outside: of the upper face in its middle, of a round piece on its skin.
@@ -235,28 +257,33 @@ function sectionView(part, say = () => {}, change = null) {
     }
     if (piece.lying) { const f = box.y + box.h + 4; svg('path', { d: `M${box.x - 6} ${f}H${box.x + box.w + 6}`, stroke: 'currentColor', 'stroke-width': 3 }, front); }
     words(piece.name, { x: box.x, y: box.y - 7, class: 'cl-cut-name' }, front);
+    if (piece.ends && piece === data.pieces.findLast(each => each.ends)) {
+      const right = box.x + box.w;
+      words(GOES_ON, right > width(GOES_ON, `12px ${FONT}`) ? { x: right, y: box.y + box.h + 21, 'text-anchor': 'end', class: 'cl-tick' } : { x: 2, y: box.y + box.h + 21, class: 'cl-tick' }, front);
+    }
     if (box.h > 24) {
       svg('path', { d: `M${box.x - 12} ${box.y}h6m-3 0V${box.y + box.h}m-3 0h6`, stroke: 'currentColor', fill: 'none', 'stroke-opacity': 0.7 }, front);
-      words(piece.thickness, { transform: `translate(${box.x - 16} ${box.y + box.h / 2}) rotate(-90)`, 'text-anchor': 'middle' }, front);
+      words(box.h > width(`${piece.thickness} thick`, `13px ${FONT}`) ? `${piece.thickness} thick` : piece.thickness, { transform: `translate(${box.x - 16} ${box.y + box.h / 2}) rotate(-90)`, 'text-anchor': 'middle' }, front);
     }
   }
 
   let legendFor = '';
   const doubted = () => meta.pieces.some(piece => piece.banded.includes(key));
+  // The darkest colour is for as much as nearly all places hold; what holds more is as dark.
+  function endWords() { const { most, top, unit } = quantity(); return `${+most.toPrecision(3)} ${unit}${top > most ? ' or more' : ''}`; }
   function legendWords() {
-    const { least, most, unit } = quantity();
-    return `${least} to ${`${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ')}${doubted() ? `; ${meta.doubt}` : ''}`;
+    return `${quantity().least} to ${endWords()}${doubted() ? `; ${meta.doubt}` : ''}`;
   }
   function legend() {
     const what = [made, key].join();
     if (what === legendFor) return;
     legendFor = what;
-    const { least, most, unit } = quantity(), own = top.querySelector('.cl-cut-legend');
+    const { least } = quantity(), own = top.querySelector('.cl-cut-legend');
     const stops = (HUES[key] || HUES.salt).map(parts => `rgb(${parts.join(',')})`).join(', ');
     own.innerHTML = '';
     html('span', {}, own).textContent = `${least}`;
     html('i', { style: `background: linear-gradient(90deg, ${stops})` }, own);
-    html('span', {}, own).textContent = `${reading(most, most)} ${unit}`.replace(/\.0+ /, ' ');
+    html('span', {}, own).textContent = endWords();
     if (doubted()) html('span', { class: 'cl-cut-hatch' }, own).textContent = meta.doubt;
   }
 
@@ -284,7 +311,7 @@ function sectionView(part, say = () => {}, change = null) {
     const piece = data.pieces[touched.piece], own = piece.read[key], size = inHours() ? 24 : 1, unit = inHours() ? 'hour' : 'day', what = [made, key, touched.piece, looks.wide.get(course), looks.ink].join();
     if (what === drawnFor) { markLine.at(size * day()); return; }
     drawnFor = what;
-    const lines = own.courses.map((each, k) => ({ y: [...(each.parts.length > 1 ? each.parts[1] : each.parts[0])], band: each.parts.length > 1 ? [[...each.parts[0]], [...each.parts[2]]] : null, dash: k ? '6 4' : '', name: each.name }));
+    const lines = own.courses.map((each, k) => ({ y: [...(each.parts.length > 1 ? each.parts[1] : each.parts[0])], band: each.parts.length > 1 ? [[...each.parts[0]], [...each.parts[2]]] : null, dash: k ? '6 4' : '', colour: k ? looks.ink : null, name: each.name }));
     const constant = own.level.every(value => value === own.level[0]);
     markLine = chart(course, `${piece.name} over the ${unit}s`, [...data.days].map(value => size * value), lines, `${unit}s`, constant ? own.level[0] : Infinity, size * day());
     course.setAttribute('aria-label', `${piece.name} over the ${unit}s: ${quantity().label}, ${quantity().unit}, at the end ${lines.map(line => `${line.name} ${reading(line.y.at(-1), quantity().most)}`).join(', ')}. The table after it has more.`);
@@ -299,28 +326,33 @@ function sectionView(part, say = () => {}, change = null) {
     }
   }
   function chart(target, title, xs, lines, x_label, level, mark = null) {
-    const W = looks.wide.get(target), H = 148, left = 40, head = 20, foot = 30;
+    const W = looks.wide.get(target), H = 162, left = 40, head = 34, foot = 30;
     // The names of the lines stand behind their ends, in room of their own, so that they cover none.
-    const font = `600 12.5px ${FONT}`, right = 12 + Math.max(0, ...lines.map(each => each.name ? width(each.name, font) + 4 : 0)), w = W - left - right, h = H - head - foot, { least, most } = quantity();
+    const font = `600 12.5px ${FONT}`, right = 12 + Math.max(0, ...lines.map(each => each.name ? width(each.name, font) + 4 : 0)), w = W - left - right, h = H - head - foot, { least, top: most, label, unit } = quantity();
     const low = xs[0], high = Math.max(xs.at(-1), low + 1e-9);
     const X = x => left + w * (x - low) / (high - low), Y = y => head + h * (1 - (Math.max(least, Math.min(y, most)) - least) / (most - least));
     target.replaceChildren();
     target.setAttribute('viewBox', `0 0 ${W} ${H}`); target.style.height = `${H}px`;
     words(title[0].toUpperCase() + title.slice(1), { x: left, y: SAID, class: 'cl-name' }, target);
+    words(`${label}, ${unit}`, { x: left, y: SAID + 15, class: 'cl-tick' }, target);
     for (const tick of ticks(least, most, 3)) { svg('path', { d: `M${left} ${Y(tick.at)}h${w}`, class: 'cl-grid' }, target); words(tick.text, { x: left - 6, y: Y(tick.at) + 4, 'text-anchor': 'end', class: 'cl-tick' }, target); }
     for (const tick of ticks(low, high, Math.max(2, w / 60))) words(tick.text, { x: X(tick.at), y: head + h + 14, 'text-anchor': 'middle', class: 'cl-tick' }, target);
     words(x_label, { x: left + w, y: H - 2, 'text-anchor': 'end', class: 'cl-tick' }, target);
     const colour = legible(INKS[key] || INKS.salt, looks.ground, 3);
-    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: colour, 'fill-opacity': luminance(looks.ground) < 0.18 ? 0.34 : 0.15 }, target);
-    if (Number.isFinite(level) && level > least && level < most) svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '7 3' }, target);
+    const inked = each => (each.colour ? legible(each.colour, looks.ground, 3) : colour);
+    for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: inked(each), 'fill-opacity': luminance(looks.ground) < 0.18 ? 0.34 : 0.15 }, target);
+    if (Number.isFinite(level) && level > least && level < most) {
+      svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '1.5 3.5' }, target);
+      words(quantity().reached.split('|')[0].replace(/ to here$/, ''), { x: left + w - 2, y: Y(level) - 4, 'text-anchor': 'end', class: 'cl-tick cl-halo' }, target);
+    }
     const line = mark === null ? null : svg('path', { class: 'cl-mark' }, target), moved = { at(x) { line.setAttribute('d', `M${X(x).toFixed(1)} ${head}v${h}`); } };
     if (line) moved.at(mark);
     const ends = [];
     for (const each of lines) {
-      svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.y[k]).toFixed(1)}`).join('L')}`, fill: 'none', stroke: colour, 'stroke-width': 2, 'stroke-dasharray': each.dash }, target);
-      if (each.name) ends.push({ want: Y(each.y.at(-1)), size: 15, name: each.name });
+      svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.y[k]).toFixed(1)}`).join('L')}`, fill: 'none', stroke: inked(each), 'stroke-width': 2, 'stroke-dasharray': each.dash }, target);
+      if (each.name) ends.push({ want: Y(each.y.at(-1)), size: 15, name: each.name, colour: inked(each) });
     }
-    spread(ends, head, head + h).forEach((y, k) => words(ends[k].name, { x: left + w + 6, y: y + 4, class: 'cl-word cl-halo', style: `fill: ${legible(colour, looks.ground, 4.5)}` }, target));
+    spread(ends, head, head + h).forEach((y, k) => words(ends[k].name, { x: left + w + 6, y: y + 4, class: 'cl-word cl-halo', style: `fill: ${legible(ends[k].colour, looks.ground, 4.5)}` }, target));
     return moved;
   }
 

@@ -57,14 +57,18 @@ class Settling(ABC):
         """The line that says what is being computed, and its button."""
         self.running, self.stop = Say("", "note"), Press("Stop")
         self.stop.on_press(lambda pressed: self._stop())
-        # Keeps its room while it is hidden, so that the page does not jump.
+        # Keeps its room while it is hidden, so that the page does not jump: beside the button that saves the picture.
         self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
+        self.at_work.layout.margin = "-38px 130px 0 0"
+        self.at_work.layout.width = "auto"
         self.at_work.layout.visibility = "hidden"
 
     def settle(self, count: int | None = None) -> Iterator[None]:
         """Draw once more, with so many draws behind the bands (None: all); steps are short, and nothing changes before the last."""
         if self.state.problems:
             return
+        if count is None and self.state.bare:  # what is asked of draws is known once there are some
+            yield from self.settle(pages.FEW)
         new = count is None
         for _ in self.settled(count):
             new = True

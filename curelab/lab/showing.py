@@ -38,7 +38,7 @@ def show_matters(widget: Picture | DepthMap | BarPicture, many: Spread, ask: sen
     """Draw what one answer hangs on, by rank regression over the draws behind the bands; where there are none yet, say that it follows."""
     assert isinstance(widget, BarPicture)
     if not many.banded:
-        widget.fail(FOLLOWS)
+        widget.fail(FOLLOWS, waits=True)
         return
     widget.show(what_matters(sensitivity.what_matters(many, ask, answer, method="rank")))
 

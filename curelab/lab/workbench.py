@@ -141,7 +141,7 @@ class Bench(Settling):
     def page(self, lead: Sequence[Any], picture: Any, dials: Sequence[Any], below: Sequence[Any] = ()) -> Any:
         """The whole page: what it says first, the picture with its dials beside it (below it on a narrow page), and what has been `fold`ed."""
         return column(
-            self.says["trouble"], *lead, row(column(picture, self.at_work), row(*dials, at_least=300), share=(2.5, 1), at_least=250), *below,
+            self.says["trouble"], *lead, row(picture, row(*dials, at_least=300), share=(2.5, 1), at_least=250), self.at_work, *below,
             self.says["caution"],
         )  # fmt: skip
 
@@ -193,12 +193,14 @@ class Bench(Settling):
         """In the place of a shape that is being worked out: the one that was drawn last, scaled, and no word of what it comes to."""
         made = self._scaled()
         self.fail(NEW_SHAPE)
+        self.says["trouble"].tell("", "note")  # no fault: said once, where the picture stands
+        for each in self.pictures.values():
+            each.fail(NEW_SHAPE, waits=True)
         if made is not None:
             picture, (drawn, day) = self.pictures["section"], made
             assert isinstance(picture, SectionPicture)
             picture.show(out_of_hand(drawn), day, self.state.batch.units, sketch=SCALED)
             picture.caption = SCALED
-            self.says["trouble"].tell(SCALED, "alert")
 
     def _scaled(self) -> tuple[Section, float | None] | None:
         like = None if self._drawn is None else scaled_like(self.state.batch, self._drawn)

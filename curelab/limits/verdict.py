@@ -167,7 +167,9 @@ def _in_draws(verdict: Verdict, chance: Often) -> Verdict:
     if verdict.outcome != "fail" and chance.fails > SOME:
         outcome, lead = "fail", f"Not ok in {10 * chance.fails:.0f} of 10 simulated batches"
     elif verdict.outcome == "pass" and chance.passes < SURE:
-        outcome, lead = "unknown", f"Ok in only {int(10 * chance.passes)} of 10 simulated batches"
+        met = round(10 * chance.passes)
+        often = f"only {met}" if met < 10 * SURE else f"fewer than {10 * SURE:.0f}"
+        outcome, lead = "unknown", f"Ok in {often} of 10 simulated batches"
     else:
         return verdict
     lead += ":" if chance.missed is None else "; in another:" if outcome == "unknown" else "; in one of them:"

@@ -43,7 +43,9 @@ def svg_inside(section: Section, day: float | None = None, width: float = 148.0,
         at = left, TOP + scale * (tall - float(piece.y.max()))
         out += _piece(piece, section, frame, scale, at)
         left += scale * float(piece.x.max()) + BETWEEN
-    out += _key(asked.key, f"{asked.least:g}", f"{asked.most:g} {asked.unit}", height)
+    out += _key(
+        asked.key, f"{asked.least:g}", f"{asked.most:g} {asked.unit}{' or more' * (asked.top > asked.most)}", height
+    )
     out.append(_text(width - SIDE, height - 2, f"day {day:.0f}", INK, "end"))
     return "\n".join([*out, "</svg>"])
 

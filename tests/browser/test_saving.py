@@ -5,17 +5,18 @@ from __future__ import annotations
 import base64
 import csv
 import io
-import json
 import struct
 import xml.etree.ElementTree as ET
 from typing import Any
 
 import numpy as np
 import pytest
+from drawn_page import CAPTION, page_of
 
 from curelab.batch import load
 from curelab.lab.bars import BarPicture
 from curelab.lab.depthmap import DepthMap
+from curelab.lab.new_shape import SCALED, out_of_hand
 from curelab.lab.picture import Picture
 from curelab.lab.section import SectionPicture
 from curelab.show.ranking import Bar, Bars
@@ -24,7 +25,6 @@ from curelab.sources import datasets_folder
 from curelab.spread import spread
 
 NAME = 'point, "thick" <b>'
-CAPTION = "An invented batch. Assumed: nothing melts. curelab 0.0.0."
 X, Y = np.array([0.0, 10.0, 20.0]), np.array([4.4, 2.0, 1.0])
 
 
@@ -70,24 +70,6 @@ def inside():
     drawn = section([(many, batch.pieces[0].name, NAME)])
     made.show(drawn)
     return made, drawn
-
-
-def page_of(widget: Any) -> str:
-    """A page with one picture, drawn by the widget's own script from what Python sent."""
-    data = {
-        "meta": widget.meta,
-        "height": widget.height,
-        "frame": base64.b64encode(widget.frame).decode(),
-        "caption": CAPTION,
-    }
-    script = widget._esm.replace("export default { render };", "")
-    return f"""<!doctype html><meta charset="utf-8"><style>body {{ margin: 8px; }} {widget._css}</style><div id="here"></div>
-<script type="application/json" id="data">{json.dumps(data).replace("<", chr(92) + "u003c")}</script>
-<script type="module">{script}
-const data = JSON.parse(document.getElementById('data').textContent), bytes = Uint8Array.from(atob(data.frame), letter => letter.charCodeAt(0));
-const parts = {{ ...data, frame: new DataView(bytes.buffer), revision: 1, problem: '' }};
-render({{ model: {{ get: name => parts[name], on() {{}}, off() {{}} }}, el: document.getElementById('here') }});
-</script>"""
 
 
 def saved(page: Any, sort: str) -> tuple[str, bytes]:
@@ -161,3 +143,25 @@ def test_the_numbers_are_those_that_were_sent(shown):
     course = [float(row[5]) for row in rows[1:] if row[1] == "average"]
     assert course == pytest.approx(piece.courses["salt"]["average"][1], rel=1e-5)
     assert {row[0] for row in rows[1:]} == {NAME}
+
+
+def test_the_old_shape_in_the_place_of_a_new_one_gives_no_figure_away(stage, tmp_path):
+    _, drawn = inside()
+    widget = SectionPicture()
+    widget.show(out_of_hand(drawn), sketch=SCALED)
+    (tmp_path / "page.html").write_text(page_of(widget), encoding="utf-8")
+    with stage.watched_page(width=700, height=700) as page:
+        page.goto((tmp_path / "page.html").as_uri())
+        field = page.locator(".cl-cut-field svg[role=img]").first
+        field.wait_for()
+        told = page.locator(".cl-cut-told").inner_text()
+        assert told.endswith(SCALED) and "average" not in told and field.get_attribute("aria-label") == told
+        for gone in (".cl-cut-legend", ".cl-cut-small svg", ".cl-save summary", ".cl-cut table", ".cl-cut-keys"):
+            assert not page.locator(gone).first.is_visible(), gone
+        box = field.bounding_box()
+        page.mouse.move(box["x"] + box["width"] * 0.4, box["y"] + box["height"] * 0.6)
+        assert not page.locator(".cl-readout").is_visible()
+        slider = page.get_by_role("slider")
+        slider.press("ArrowLeft")
+        assert slider.get_attribute("aria-valuetext").endswith(SCALED)
+        assert page.problems == []

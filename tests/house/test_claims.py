@@ -18,6 +18,7 @@ import pytest
 
 from curelab import proof, simulate
 from curelab.batch import load
+from curelab.bodies.kept import MOST_BYTES
 from curelab.engine.simulate import CELLS
 from curelab.proof import crank, layered, meat
 from curelab.sources import default_numbers
@@ -50,6 +51,11 @@ def spread_of_the_pace() -> str:
     """Largest over smallest published pace of salt in lean, as a whole number in words."""
     share = default_numbers()["obstruction.lean"]
     return f"factor of {WORDS[round(share.high / share.low)]}"
+
+
+def most_on_disk() -> str:
+    """Of shapes that were worked out."""
+    return f"{MOST_BYTES / 1e6:.0f} MB"
 
 
 def demo_batches() -> str:
@@ -100,6 +106,7 @@ def error_in_fat() -> str:
 
 CLAIMS: dict[str, Callable[[], str]] = {
     "spread of the pace": spread_of_the_pace,
+    "most on disk": most_on_disk,
     "demo batches": demo_batches,
     "least Python": least_python,
     "cells": lambda: f"{CELLS}",

@@ -56,7 +56,9 @@ def thicker_meanwhile(page):
     before = picture.meta["pieces"][0], tall(picture)
     page.says["rests"].text = "of the old shape"
     page.state.edit(lambda batch: change_station(batch, 0, 1, thickness="4 cm"))
-    assert page.says["trouble"].text == picture.caption == SCALED and page.says["answer"].text == ""
+    assert (
+        picture.caption == SCALED and page.says["answer"].text == page.says["trouble"].text == ""
+    )  # said once, and no fault
     after = picture.meta["pieces"][0]
     assert picture.problem == "" and len(before[0]["stations"]) == 2 and after["stations"] == [] and after["along"] == 0
     assert tall(picture) == pytest.approx(before[1] * (2 + 4) / (2 + 3), rel=1e-5)
@@ -92,8 +94,10 @@ def test_a_new_shape_is_made_beside_the_page_and_the_work_can_be_stopped(nothing
 
     async def page_in_a_kernel():
         page = bench("thick point", State(batch, strict=True))
-        assert page.says["trouble"].text == NEW_SHAPE and page.says["answer"].text == ""
-        assert page.pictures["section"].problem == NEW_SHAPE
+        assert page.says["trouble"].text == page.says["answer"].text == ""
+        assert (
+            page.pictures["section"].problem == NEW_SHAPE and page.pictures["section"].waits
+        )  # said once, and no fault
         await until(lambda: len(makers()) == 1, "a process makes the terms")
         assert page.running.text == WORKING_SHAPE and page.at_work.layout.visibility == "visible"
         page.stop.press()

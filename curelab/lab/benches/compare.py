@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from textwrap import shorten
 
 import ipywidgets
 
@@ -138,7 +139,7 @@ class CompareBench(Bench):
     def draw(self):
         named, system = self._named(), self.state.batch.units
         titles = [
-            f"{who}: {state.batch.name}"[:LONGEST_NAME]
+            shorten(f"{who}: {state.batch.name}", LONGEST_NAME, placeholder=" …")
             for who, (state, _, _) in zip(("Yours", "The other"), named, strict=True)
         ]
         self.warn(telling.warmth_of((stage for state, _, _ in named for stage in state.batch.stages), system))
@@ -222,5 +223,6 @@ class CompareBench(Bench):
             row(self.units, self.bands, at_least=250),
             draw=self._when_known(self._draw_sure, "rests"),
         )
-        dials = [each for name, each in controls.items() if name != "again"]
-        return self.page([says["answer"]], self.pictures["section"], [*dials, controls["again"]])
+        picks = ("other", "mine", "theirs", "again")  # after what a hand moves while it looks at the picture
+        dials = [each for name, each in controls.items() if name not in picks]
+        return self.page([says["answer"]], self.pictures["section"], [*dials, *(controls[name] for name in picks)])

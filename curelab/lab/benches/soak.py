@@ -17,7 +17,9 @@ from ...show.section import section
 from ...spread import Spread
 from ...spread.sensitivity import at_end_of
 from ...units import DAY
+from ...weighing.vessel import water_to_cover
 from ..bars import BarPicture
+from ..boxes import buttons
 from ..controls import Pick, Press
 from ..dials import HOURS, REST, TARGET, WATER, Scale, brine_dial, days_dial, dial
 from ..picture import Picture
@@ -32,6 +34,7 @@ WARMTH = {"metric": Scale("degC", 1, 20, 1), "us": Scale("degF", 34, 68, 2)}
 RAW, PLATE = "of the meat, after the soak", "on the plate, once it is cooked"
 NEEDLESS = "No soak is needed: it has no more salt than you want."
 TO_SEE_ONE = "To see a soak at work, begin another batch. Yours stays in its own file."
+BEFORE = "The cure before, and the rest afterwards"
 SOAKED = "strong brine and soak"  # the template
 TRIED = (
     "Your batch has no soak yet. This one is only tried out; it goes into the batch when you move one of its sliders."
@@ -113,7 +116,9 @@ class SoakBench(Bench):
             self.controls["aim"] = Pick("That salt is", [RAW, PLATE], RAW)
         self.begin = Press("Begin a batch that needs a soak")
         self.begin.on_press(lambda button: self._begin())
-        self.to_see = row(self.begin, Say(TO_SEE_ONE, "note"), at_least=300)
+        note = Say(TO_SEE_ONE, "note")
+        self.to_see = buttons(self.begin, note)
+        note.layout.flex = "0 1 auto"  # on a narrow page it wraps
         ask = Press("How much soak would it take?")
         ask.on_press(lambda button: self._ask())
         self.controls["ask"] = ask
@@ -171,8 +176,9 @@ class SoakBench(Bench):
             return
         answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature, system=batch.units)
         least, _ = least_water(
-            wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature
-        )
+            wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature,
+            cover=None if batch.vessel is None else water_to_cover(batch.vessel, batch.pieces), system=batch.units,
+        )  # fmt: skip
         self.tell("needed", answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}")
 
     def _seen(self) -> tuple[Spread, int]:
@@ -186,7 +192,7 @@ class SoakBench(Bench):
         piece = batch.pieces[0].name
         many, number = self._seen()
         begin, end = many.usual.span(number)
-        wanted = (state.own.target, "down to what you want from here out")
+        wanted = (state.own.target, f"{100 * state.own.target:.1f} %, as you want it")
         shown = [(many, each.name, each.name) for each in batch.pieces[:2]]
         show_section(
             self.pictures["section"], section(shown, system=batch.units, wanted=wanted), end / DAY, batch.units
@@ -241,12 +247,14 @@ class SoakBench(Bench):
         )
 
     def layout(self):
+        before = [name for name in ("days", "salt", "strength", "rest") if name in self.controls]
+        self.fold(BEFORE, row(*(self.controls[name] for name in before), at_least=250))
         lines = row(*(self.pictures[name] for name in ("profile", "hours", "nitrite")), at_least=420)
         self.fold("Lines from face to face, and hour by hour", lines, draw=self._draw_lines)
         self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
         return self.page(
             [self.says["answer"], self.says["after"], self.to_see],
             self.pictures["section"],
-            list(self.controls.values()),
+            [control for name, control in self.controls.items() if name not in before],
             [self.says["needed"], self.says["cure"]],
         )
