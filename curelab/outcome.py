@@ -19,7 +19,7 @@ from .engine.simulate import check, simulate
 from .engine.turning import legs_of
 from .forecast import Answer, in_corners, soak_needed
 from .forecast.ready import Ready, soak_after, wanted_after, wanted_of
-from .forecast.serve import Lead, moment
+from .forecast.serve import Lead
 from .learn.probe import doubted, in_doubt, judged_probe, no_easier
 from .learn.update import BEFORE, CURED, Update, heard
 from .learn.warm_log import judged_log
@@ -36,6 +36,7 @@ from .spread.answers import in_ten, ordered
 from .spread.changes import Change, changes, in_order_of_use, worked_out
 from .spread.draws import Learned, usual_case
 from .spread.forgiving import Forgiving, forgiving
+from .spread.lead import lead_of
 from .spread.sensitivity import Importance, enough, how_long, what_matters
 from .spread.spread import CHUNK, begun, waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
@@ -140,27 +141,7 @@ class Outcome(Shown):
         """How long it takes from the first heat to the table, in the draws, with the steps of the plan after the last stage; None where nothing
         heats. Stages by the thermometer are counted late in full steps of 5 minutes, each for itself, as a plan lays them out.
         """
-        stages = self.history.stages
-        hot = [n for n, stage in enumerate(stages) if stage.heats and self.history.has(n)]
-        if not hot:
-            return None
-        every = range(hot[0], len(stages))
-        asked = [Request.of(what, stage=n) for n in every for what in ("begin", "ends")]
-        read = self.spread.readings(asked)
-        begins, ends = read[::2], read[1::2]
-        spans = [ordered(end - begin) for begin, end in zip(begins, ends, strict=True)]
-        parts = tuple((stages[n].tag, middle, low, high) for n, (low, middle, high) in zip(every, spans, strict=True))
-        low, middle, _ = ordered(ends[-1] - begins[0])
-        late = sum(
-            300.0 * np.ceil(high / 300.0) if stages[n].until else high
-            for n, (*_, high) in zip(every, spans, strict=True)
-        )
-        plan = self.batch.plan
-        steps = plan.after if plan is not None else ()
-        parts += tuple((step.name, step.lasts, step.lasts, step.lasts) for step in steps)
-        more = sum(step.lasts for step in steps)
-        serve = moment(plan.serve) if plan is not None else None
-        return Lead(middle + more, low + more, float(late) + more, parts, serve, self.spread.rests_on)
+        return lead_of(self.spread, self.batch.plan)
 
     def waits(self, stage: int) -> str:
         """How long a stage that waits for a criterion takes, in words; nothing for one that ends by the clock."""

@@ -1,11 +1,13 @@
 """A cook's units at the border; float64 SI inside.
 
 `read` turns what a person writes ("7 cm", "1.5 gal", "38 degF", "2 lb 3 oz", "120 ppm") into one SI float, `text` turns the float
-back into words that read back to the very same float, and `show` rounds it for the eye. Everything between is plain SI:
+back into words that read back to the very same float, `show` rounds it for the eye, and `entry` does so for a text box. Everything between is plain SI:
 metre, kilogram, cubic metre, second, kelvin, and fractions as kg per kg.
 
 Which unit words are read, and how large each unit is, stands in `unit_words`; nothing that was given is evaluated. US names mean US
 measures (gal, qt, cup, tbsp, tsp); say `imperial_gallon` for the other.
+
+Longer than others because what reads a quantity and the three that write one are read beside each other.
 """
 
 from __future__ import annotations

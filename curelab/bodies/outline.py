@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -13,7 +13,16 @@ from .elements import Elements
 
 ACROSS = 6  # elements from face to face, and from the axis of a round body outwards
 ASIDE, ALONG = 4.0, 13.0  # elements over half the width and over the length of a cut of the usual form, which has
-USUAL = 1.1, 3.75  # half a width and a length in units of its thickness; other forms get them by the square root
+USUAL = (
+    1.1,
+    3.75,
+)  # half a width and a length in units of its thickness; others get them by the square root, if not fewer:
+# In a long body an element is as long as FIRST, GROWS, FASTER times the powers 0, 1, 2 of its distance from an open end, so that their number
+# is bounded: nothing changes along the middle. At a station it is as long as at a distance of INNER from an open end, at a closed edge that
+# is round at one of ROUND. Thickness, width and the shares of layers change by at most BENDS of themselves in an element. All in units of the
+# thickness.
+FIRST, GROWS, FASTER, INNER, ROUND, BENDS = 0.08, 0.3, 0.1, 1.0, 0.3, 0.15
+FLAT = 0.1  # of the width: less than that between two round edges gets no elements of its own
 # A half round edge is carried as a parabola that takes the same area and leaves this share of the thickness at the very edge, so that no
 # element is bent flat.
 EDGE = 3 * np.pi / 4 - 2
@@ -89,9 +98,9 @@ def grid(outline: Outline, fine: float = 1.0) -> Grid:
     halfway = 0.5 * (at[1:] + at[:-1])
     changes = [place for place, (a, b) in zip(halfway, pairwise(outline.tissues), strict=True) if a != b]
     breaks = np.sort(np.concatenate([at, changes]))
-    steps = max(3, round(ALONG * fine * (outline.length / USUAL[1]) ** 0.5))
     ends = "head" not in outline.closed, "tail" not in outline.closed
-    along = _edges(breaks, steps, _ends(*ends))
+    usual = max(3, round(ALONG * fine * (outline.length / USUAL[1]) ** 0.5))
+    along = _edges(breaks, *_fewer(usual, outline.length, ends, fine, breaks[1:-1] - at[0], _bends(outline)))
     middles = 0.5 * (along[1:] + along[:-1])
     stations = np.searchsorted(halfway, middles, side="right")
     across = max(2, round(ACROSS * fine))
@@ -107,9 +116,10 @@ def grid(outline: Outline, fine: float = 1.0) -> Grid:
     aside = max(2, round(ASIDE * fine * (half / USUAL[0]) ** 0.5))
     open_side = "right" not in outline.closed
     if outline.halved:
-        y = _nodes(_edges(np.array([0.0, 1.0]), aside, _ends(False, open_side)))
+        y = _nodes(_edges(_rims(outline, 0.0), *_fewer(aside, half, (False, open_side), fine)))
     else:
-        y = _nodes(_edges(np.array([-1.0, 1.0]), 2 * aside, _ends("left" not in outline.closed, open_side)))
+        sides = "left" not in outline.closed, open_side
+        y = _nodes(_edges(_rims(outline, -1.0), *_fewer(2 * aside, 2 * half, sides, fine, edges=outline.rounded)))
     shares = np.array([_kept_apart(np.diff(row) / row[-1]) for row in outline.borders])
     z, owner = _through(shares, across)  # (k, places)
     z_at = np.stack([np.interp(x, at, column) for column in z.T], axis=1)
@@ -124,6 +134,13 @@ def grid(outline: Outline, fine: float = 1.0) -> Grid:
     every = np.broadcast_to(numbers[:, None, :], (len(along) - 1, (len(y) - 1) // 2, len(owner)))
     elements = Elements(shape, points.reshape(-1, 3), every, 2.0 if outline.halved else 1.0)
     return Grid(outline, elements, (x - at[0]) / outline.length, y, z_at)
+
+
+def _rims(outline: Outline, begin: float) -> np.ndarray:
+    """Shares of half the width from `begin` to 1, between them where round edges begin: an element across that border would be bent wrongly."""
+    flat = 1 - float(np.mean(np.minimum(outline.thickness, outline.width) / np.array(outline.width)))
+    inner = [side * flat for side in (-1, 1) if side * flat > begin] if outline.rounded and flat > FLAT else []
+    return np.array([begin, *inner, 1.0])
 
 
 def _thickness(thick: np.ndarray, wide: np.ndarray, y: np.ndarray, rounded: bool) -> np.ndarray:
@@ -149,7 +166,7 @@ def _through(shares: np.ndarray, across: int) -> tuple[np.ndarray, np.ndarray]:
     parts = []
     for number, count in enumerate(counts):
         ends = number == 0, number == len(counts) - 1
-        inside = _edges(np.array([0.0, 1.0]), count, _ends(*ends))
+        inside = _edges(np.array([0.0, 1.0]), count, *_ends(*ends))
         parts.append(
             starts[:, number, None] + shares[:, number, None] * inside[: -1 if number < len(counts) - 1 else None]
         )
@@ -168,29 +185,66 @@ def _tissues(outline: Outline, shares: np.ndarray, stations: np.ndarray, middles
     return found
 
 
-def _ends(first: bool, last: bool) -> Callable[[np.ndarray], np.ndarray]:
-    """How a share from 0 to 1 of the elements lies over a share of the length: finer at ends that are open."""
+def _ends(first: bool, last: bool) -> tuple[np.ndarray, np.ndarray]:
+    """(shares of the length, shares of the elements before them): finer at ends that are open."""
     table = np.linspace(0.0, 1.0, 401)
-    whole = graded(400)
     if first and last:
-        bent = whole
-    elif first or last:
+        return graded(400), table
+    if first or last:
         one = graded(400, "cylinder")
-        bent = one if last else 1 - one[::-1]
-    else:
-        bent = table
-    return lambda lengths: np.interp(lengths, bent, table)
+        return one if last else 1 - one[::-1], table
+    return table, table
 
 
-def _edges(breaks: np.ndarray, steps: int, count: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
-    """Edges of about so many elements over the breaks, each of which is an edge; `count` says how they crowd."""
-    share = (breaks - breaks[0]) / (breaks[-1] - breaks[0])
-    table = np.linspace(0.0, 1.0, 2001)
-    crowd = count(table)
+def _fewer(
+    usual: int,
+    length: float,
+    ends: tuple[bool, bool],
+    fine: float,
+    inner: Sequence[float] | np.ndarray = (),
+    bends: tuple[np.ndarray, np.ndarray] | None = None,
+    edges: bool = False,
+) -> tuple[int, np.ndarray, np.ndarray]:
+    """(elements; shares of the length, shares of the elements before them): as usual, or fewer where the body is long.
+
+    ends: which are open; inner: places between them where something begins; bends: places, and how many times BENDS the form has changed
+    up to each; edges: both ends are round edges.
+    """
+    places = [
+        (at, 0.0 if is_open else ROUND) for at, is_open in zip((0.0, length), ends, strict=True) if is_open or edges
+    ]
+    places += [(float(each), INNER) for each in inner]
+    steps = np.concatenate([[0.0], np.geomspace(0.01 * FIRST, length, 300)])
+    every = [np.zeros(1), np.full(1, length), *(at + side * steps for at, _ in places for side in (1, -1))]
+    x = np.unique(np.clip(np.concatenate(every), 0.0, length))
+    away = np.min([np.full(len(x), np.inf), *(np.abs(x - at) + begin for at, begin in places)], axis=0)
+    dense = 1.0 / (FIRST + GROWS * away + FASTER * away**2)
+    before = np.concatenate([[0.0], np.cumsum(0.5 * (dense[1:] + dense[:-1]) * np.diff(x))])
+    if bends is not None:
+        before = before + np.interp(x, *bends)
+    number = max(3, int(np.ceil(fine * before[-1])))
+    if number >= usual:
+        return usual, *_ends(*ends)
+    return number, x / length, before / before[-1] if before[-1] > 0 else x / length
+
+
+def _bends(outline: Outline) -> tuple[np.ndarray, np.ndarray]:
+    """(places from the head, how many times BENDS the form has changed up to each), between its stations and at them."""
+    at = np.array(outline.at)
+    x = np.unique(np.concatenate([np.linspace(a, b, 33) for a, b in pairwise(at)]))
+    forms = [np.log(np.interp(x, at, each)) for each in (outline.thickness, outline.width)]
+    forms += [np.interp(x, at, row) for row in np.transpose([np.divide(row, row[-1]) for row in outline.borders])]
+    return x - at[0], np.concatenate(
+        [[0.0], np.cumsum(np.sum([np.abs(np.diff(each)) for each in forms], axis=0)) / BENDS]
+    )
+
+
+def _edges(breaks: np.ndarray, steps: int, shares: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """Edges of about so many elements over the breaks, each of which is an edge; shares, before: how they crowd, as `_ends`."""
     found = [breaks[:1]]
-    for (a, b), (_, stop) in zip(pairwise(np.interp(share, table, crowd)), pairwise(breaks), strict=True):
-        inner = np.interp(np.linspace(a, b, max(1, round(steps * (b - a))) + 1), crowd, table)
-        edges = breaks[0] + inner * (breaks[-1] - breaks[0])
+    length, counts = breaks[-1] - breaks[0], np.interp((breaks - breaks[0]) / (breaks[-1] - breaks[0]), shares, before)
+    for (a, b), stop in zip(pairwise(counts), breaks[1:], strict=True):
+        edges = breaks[0] + length * np.interp(np.linspace(a, b, max(1, round(steps * (b - a))) + 1), before, shares)
         edges[-1] = stop
         found.append(edges[1:])
     return np.concatenate(found)

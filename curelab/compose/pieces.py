@@ -106,10 +106,11 @@ def add_station(batch: Batch, number: int, behind: int) -> Batch:
 
 
 def remove_station(batch: Batch, number: int, station: int) -> Batch:
-    """The piece without one of its stations. A cut keeps one at each end."""
+    """The piece without one of its stations. A cut keeps one at each end; without the first, places count from the next one."""
     stations = chosen(batch.pieces, number, "pieces").stations
     chosen(stations, station, "stations")
-    return change_piece(batch, number, stations=replaced(stations, station))
+    left = replaced(stations, station)
+    return change_piece(batch, number, stations=tuple(each.but(at=each.at - left[0].at) for each in left))
 
 
 def shaped(batch: Batch, wanted: Mapping[str, Any]) -> Batch:
@@ -118,7 +119,8 @@ def shaped(batch: Batch, wanted: Mapping[str, Any]) -> Batch:
     """
     if "split" in wanted:
         return split_piece(batch, wanted["piece"], at=wanted["split"])
-    return change_station(batch, wanted["piece"], wanted["station"], at=wanted["at"], thickness=wanted["thickness"])
+    at = wanted["at"] if wanted["station"] else 0.0  # places count from the first station, so it stays
+    return change_station(batch, wanted["piece"], wanted["station"], at=at, thickness=wanted["thickness"])
 
 
 def split_piece(batch: Batch, number: int, *, at: str | float | None = None, along: str | None = None) -> Batch:

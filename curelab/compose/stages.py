@@ -5,6 +5,8 @@ Every function raises InputError, one sentence for each problem, and changes not
 
 from __future__ import annotations
 
+from typing import Any
+
 from ..batch import Batch
 from ..fields import Several, refuse
 from ..letters import quoted
@@ -51,4 +53,20 @@ def move_stage(batch: Batch, number: int, to: int) -> Batch:
     return sound(batch.but(stages=moved(batch.stages, number, to)))
 
 
-__all__ = ["KINDS", "add_stage", "duplicate_stage", "move_stage", "remove_stage"]
+def waits_by(stage: Stage, system: str) -> str | None:
+    """What a stage of this kind waits for by a thermometer, with an invented figure to start from; None for one that goes by the clock."""
+    return starting(stage.tag, system).get("until") if stage.heats else None
+
+
+def end_stage(batch: Batch, number: int, waits: bool) -> Batch:
+    """The stage ending by a thermometer in the meat, or by the clock (`waits` False), at most as late as it does now."""
+    stage = chosen(batch.stages, number, "stages")
+    until = waits_by(stage, batch.units)
+    if waits and until is None:
+        raise refuse(f"stages[{number + 1}]", f"the {stage.tag} goes by the clock")
+    made: Any = stage.lasting(stage.longest)
+    made = made.but(lasts=None, until=until, at_most=stage.longest) if waits else made
+    return sound(batch.but(stages=replaced(batch.stages, number, made)))
+
+
+__all__ = ["KINDS", "add_stage", "duplicate_stage", "end_stage", "move_stage", "remove_stage", "waits_by"]

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from .run import Run
 
 PLACES_AT_ONCE = 2_000_000  # values among which the slowest spot is looked for at once
+BLOCK = 400_000  # terms of many pieces that are read at once: each is read at two or three places
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +60,16 @@ class Inside:
     def _once(self, key: tuple, times: np.ndarray, make: Callable[[], Any], passing: bool = False) -> Any:
         kept = self.run.passing if passing else self.run.kept
         return self.run.once((*key, self.some.numbers), times, make, kept)
+
+    def _in_blocks(
+        self, times: np.ndarray, make: Callable[[np.ndarray], tuple[np.ndarray, ...]]
+    ) -> tuple[np.ndarray, ...]:
+        """What `make` makes of these times, (d, t, ...) each: not of all at once where many pieces are read at many places."""
+        step = max(1, BLOCK // (len(times) * self.some.nodes.size))
+        if len(self.some.numbers) == 1 or step >= times.shape[1]:
+            return make(times)
+        parts = [make(times[:, begin : begin + step]) for begin in range(0, times.shape[1], step)]
+        return tuple(np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
 
     def _states(self, name: str, times: np.ndarray, rows: np.ndarray, bath: bool = False) -> np.ndarray:
         """Sums (d, t, p, k) over the terms of each by `rows` (k, r), and behind them what the bath is at, where `bath` asks for it."""
@@ -104,14 +115,14 @@ class Inside:
 
     def water(self, times: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """kg of water, brine side, that the lean took up since the stretch began; water in it over what it held then."""
-        return self._once(("water",), times, lambda: self._places(times)[1:3])
+        return self._once(("water",), times, lambda: self._in_blocks(times, lambda some: self._places(some)[1:3]))
 
     def brought(self, name: str, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """kg of a solute that came with this water, which mixes on its way with what is there; w in the lean, with all that it holds and all
         its water, over that of the network; kg in the pieces without it.
         """
 
-        def make() -> tuple[np.ndarray, ...]:
+        def make(times: np.ndarray) -> tuple[np.ndarray, ...]:
             each, whole, swollen, share = self._places(times)
             lean, bath = self._lean(name, times)
             swelling, count = self.swelling, each.shape[3]
@@ -124,7 +135,7 @@ class Inside:
             more = np.where(counts, carried, 0.0) / np.where(counts, own, 1.0)
             return carried, (1 + more) / swollen, every
 
-        return self._once((name, "brought"), times, make)
+        return self._once((name, "brought"), times, lambda: self._in_blocks(times, make))
 
     @property
     def touched(self) -> np.ndarray:
@@ -254,7 +265,7 @@ class Inside:
             return found
 
         def make() -> np.ndarray:
-            if len(self.some.numbers) == 1 or self.meats[0].spots.deep is not None:
+            if len(self.some.numbers) == 1 or self.meats[0].spots.lag is not None:
                 return self.run.cut(name, self._each(one))
             rows = [np.broadcast_to(meat.spots.rows[..., 0, :], meat.capacity.shape) for meat in self.meats]
             return self.run.cut(name, self._sums(name, times, np.stack(rows, axis=1)))
@@ -297,14 +308,16 @@ class Inside:
     def profile(self, name: str, basis: str, times: np.ndarray, numbers: np.ndarray) -> np.ndarray:
         """Fractions (d, t, p, x) at some places of a profile, by their `numbers`, faces included."""
 
-        def make() -> np.ndarray:
-            tissues = self.meats[0].body.within[numbers]
+        tissues = self.meats[0].body.within[numbers]
+
+        def make(times: np.ndarray) -> tuple[np.ndarray]:
             w = self._across(name, times, numbers, tissues)
-            return self.on_basis(name, w, basis, times, self.per_tissue(times, tissues))
+            return (self.on_basis(name, w, basis, times, self.per_tissue(times, tissues)),)
 
         if len(self.some.numbers) == 1:
-            return make()
-        return self._once((name, "profile", basis, numbers.tobytes()), times, make, passing=True)
+            return make(times)[0]
+        key = (name, "profile", basis, numbers.tobytes())
+        return self._once(key, times, lambda: self._in_blocks(times, make), passing=True)[0]
 
     def _across(self, name: str, times: np.ndarray, numbers: np.ndarray, tissues: np.ndarray) -> np.ndarray:
         """w of the same."""

@@ -25,7 +25,7 @@ from .alike import Alike
 from .broth import Lent
 from .clock import Clock
 from .heat import Heat, warmth_at
-from .inside import PLACES_AT_ONCE, Inside
+from .inside import Inside
 from .meat import Meat
 from .track import Track
 from .water import Swelling
@@ -37,6 +37,7 @@ QUANTITIES = (*TRACERS, FREE)
 COARSE = 160  # times at which a criterion is looked at first
 COARSE_WHOLE = 27  # the same, for one on the average of pieces that swell
 AT_ONCE = 16  # times that are read at once in many pieces
+TERMS_AT_ONCE = 1_200_000  # of all pieces at all times, up to which many pieces are read together
 AROUND = 6  # of the times to which halving would come: so many on both sides of a guess are read
 EVEN = np.linspace(0.0, 1.0, 10)[1:-1]  # where a step is read when a guess was wrong
 SECOND = 1.0  # s to which the time of a criterion is found
@@ -194,11 +195,15 @@ class Run:
         """The pieces, as they are read at these times: those that are alike together where there are many, for what the network is at a time
         is most of the work, and the same for all of them; but not where that is much to hold.
         """
-        many = len(self.meats) >= MANY and times.size * self.size <= PLACES_AT_ONCE
+        many = len(self.meats) >= MANY and times.size * self.size <= TERMS_AT_ONCE
         return self._together if many or times is self.ended_at else self._alone.values()
 
-    def _of(self, piece: int, times: np.ndarray, read: Callable[[Inside], np.ndarray]) -> np.ndarray:
-        """(d, t, ...) of one piece out of what is read of all that are alike, (d, t, p, ...)."""
+    def _of(
+        self, piece: int, times: np.ndarray, read: Callable[[Inside], np.ndarray], alone: bool = False
+    ) -> np.ndarray:
+        """(d, t, ...) of one piece out of what is read of all that are alike, (d, t, p, ...); alone: nobody asks for another one at these times."""
+        if alone:
+            return read(self._alone[piece])[:, :, 0]
         one = next(each for each in self.inside(times) if piece in each.some.numbers)
         return read(one)[:, :, one.some.numbers.index(piece)]
 
@@ -450,11 +455,11 @@ class Run:
             return self.clock.temperature(times) + self.clock.warmer[:, None]
         return warmth_at(self.heat.through[piece], place, times)
 
-    def read(self, name: str, place: str, basis: str, times: np.ndarray, piece: int) -> np.ndarray:
-        """Fraction (d, t) of a quantity at a place of one piece on a basis."""
+    def read(self, name: str, place: str, basis: str, times: np.ndarray, piece: int, alone: bool = False) -> np.ndarray:
+        """Fraction (d, t) of a quantity at a place of one piece on a basis; alone: of no other one at these times."""
         if name == TEMPERATURE:
             return self.temperature(place, times, piece)
-        return self._of(piece, times, lambda one: one.read(name, place, basis, times))
+        return self._of(piece, times, lambda one: one.read(name, place, basis, times), alone)
 
     def profile(self, name: str, basis: str, times: np.ndarray, piece: int, places=slice(None)) -> np.ndarray:
         """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only."""
@@ -495,10 +500,15 @@ class Run:
 
     # -- criteria ------------------------------------------------------------------------------------------------------
 
-    def margin(self, criterion: Criterion, times: np.ndarray, where: int | str = "every") -> np.ndarray:
-        """(d, t) how far the criterion is met: not negative where it holds in "every" piece, in "any", or in the piece with a number."""
+    def margin(
+        self, criterion: Criterion, times: np.ndarray, where: int | str = "every", alone: bool = True
+    ) -> np.ndarray:
+        """(d, t) how far the criterion is met: not negative where it holds in "every" piece, in "any", or in the piece with a number; alone: of
+        which no other one is asked for at these times.
+        """
+        several, read = isinstance(where, str), (criterion.quantity, criterion.place, criterion.basis)
         margins = [
-            criterion.margin(self.read(criterion.quantity, criterion.place, criterion.basis, times, piece))
+            criterion.margin(self.read(*read, times, piece, alone=alone and not several))
             for piece in (self.about if isinstance(where, str) else [where])
         ]
         return np.max(margins, axis=0) if where == "any" else np.min(margins, axis=0)
@@ -529,8 +539,9 @@ class Run:
         step = times.shape[1] if len(every) * len(times) == 1 else AT_ONCE
         for begin in range(0, times.shape[1], step):
             block = slice(begin, begin + step)
+            these = times[:, block]
             for number, where in enumerate(every):
-                margins[number, :, block] = self.margin(criterion, times[:, block], where)
+                margins[number, :, block] = self.margin(criterion, these, where, alone=len(every) == 1)
             if (margins >= 0).any(axis=2).all():
                 break
         return margins

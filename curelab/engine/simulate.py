@@ -50,7 +50,8 @@ def simulate(
     `loss`, a key of `curelab.matter.solutes.LOSS_MODELS`, the named choice for the loss of nitrite; `cells` from a face to the middle;
     `few`: carry them by a dozen terms (default: where there are draws), which costs up to 6e-3 of the driving force at the core, 4e-4 on
     average; `segments`, for a temperature that changes: at most so many mean losses of free nitrite in a stretch (None: 8, or 4 with
-    draws); `numbers`, published numbers (default: as shipped); `after`: a history to go on from, whose pieces and choices are taken over
+    draws); `numbers`, published numbers (default: the printed values as shipped, which are not the usual case of a report: that has each uncertain
+    number at the middle of what is possible, see `spread.draws.usual_case`); `after`: a history to go on from, whose pieces and choices are taken over
     (the others are then not used), and whose stages come before these; `checked` False: for a case that was drawn from a batch that was
     checked, which may lie beyond what a person may type.
     Returns a History whose values can be read at any time. Raises InputError for what cannot be simulated, all problems at once.

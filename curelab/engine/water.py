@@ -8,13 +8,14 @@ swells for itself and water moves from cell to cell, finished salt is off by at 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, partial
 
 import numpy as np
 
 from ..bodies import Body, Solid
+from ..transport.memory import PASSING, Kept
 from .alike import Alike
 from .cases import Cases
 from .meat import Meat
@@ -33,6 +34,7 @@ class Swelling:
     cases: Cases
     start: np.ndarray
     reach: np.ndarray
+    kept: Kept = field(default_factory=partial(Kept, PASSING), repr=False)  # small to work out, large to keep
 
     @property
     def rows(self) -> np.ndarray:
@@ -51,11 +53,20 @@ class Swelling:
             known[kind] = rows, np.append(np.zeros(len(rows) - 1), 1.0)
         return known[kind]
 
-    @cached_property
+    def _remembered(
+        self, name: str, make: Callable[[], tuple[np.ndarray, np.ndarray]]
+    ) -> tuple[np.ndarray, np.ndarray]:
+        found = self.kept.get(name)
+        if found is None:
+            found = self.kept[name] = make()
+        return found
+
+    @property
     def _held_by(self) -> tuple[np.ndarray, np.ndarray]:
-        """(d, p, q + l) kg of water, brine side, at each place as the stretch began, and in a unit of each tissue that is not lean; (d, p, q)
-        the same for a change of 1 of the green weight, which is what a place weighs raw.
-        """
+        """`capacity`, and (d, p, q) the same for a change of 1 of the green weight, which is what a place weighs raw."""
+        return self._remembered("held by", self._holding)
+
+    def _holding(self) -> tuple[np.ndarray, np.ndarray]:
         _, volumes, tissue = places(self.meats[0])
         lean = self.meats[0].lean
         amount, storage, per_tissue, partition = (
@@ -77,11 +88,14 @@ class Swelling:
         """(d, p) kg of water, brine side, in what swells."""
         return np.stack([meat.held_swelling for meat in self.meats], axis=1)
 
-    @cached_property
+    @property
     def _begun(self) -> tuple[np.ndarray, np.ndarray]:
         """(d, p, q) the change that belongs to the salt at the start; and the salt below which a place that loses salt gives off no more
         water. Where the meat was raw, less is a ripple before the front: it counts as it is, or the water it seems to bring would stay.
         """
+        return self._remembered("begun", self._beginning)
+
+    def _beginning(self) -> tuple[np.ndarray, np.ndarray]:
         salted = self.start > (1 + ROUNDING) * self.cases.own_salt[:, None, None]
         floor = np.where(salted, np.minimum(self.cases.most_swollen, self.start), -np.inf)
         return self.cases.water_held(self.start), floor
@@ -106,10 +120,8 @@ class Swelling:
             return self
         known = self.__dict__.setdefault("_some", {})
         if places not in known:
-            chosen = list(places)
-            made = Swelling(tuple(self.meats[n] for n in places), self.cases, self.start[:, chosen], self.reach)
-            for name in ("_held_by", "_begun"):
-                made.__dict__[name] = tuple(each[:, chosen] for each in getattr(self, name))
+            chosen = tuple(self.meats[n] for n in places)
+            made = Swelling(chosen, self.cases, self.start[:, list(places)], self.reach)
             known[places] = made
         return known[places]
 

@@ -17,6 +17,7 @@ from ..sources import Numbers
 from .answer import Answer, corners, ordered, reaching, span_words
 from .root import root
 
+COVERS = 1.0  # times its weight: water that covers meat in a vessel that fits it, where no vessel is known (judgement)
 NO_SOAK = "No soak is needed: the meat has no more than {} salt as it is."
 
 
@@ -84,8 +85,9 @@ def soak_needed(
         if slow and fast and chosen.lasts and slow < chosen.lasts < fast
         else ""
     )
+    more = " more" if any(stage.desalts for stage in cured.stages) else ""
     sentence = (
-        f"Soak {only or 'it'} {units.roughly(chosen.lasts or 0.0)} more, in {count} of {units.show(each, 'water', system)} at "
+        f"Soak {only or 'it'} {units.roughly(chosen.lasts or 0.0)}{more}, in {count} of {units.show(each, 'water', system)} at "
         f"{units.show(cold[0][1], 'temperature', system, digits=2)}. Then {place} is down to {units.show(wanted.target, 'fraction')} salt "
         f"({span_words('time', slow, fast, chosen.lasts)}).{less}"
     )
@@ -99,8 +101,11 @@ def least_water(
     within: float | str,
     temperature: str | float | Log = "4 degC",
     most_changes: int = 6,
+    cover: float | None = None,
+    system: str = "metric",
 ) -> tuple[str, tuple[SoakPlan, ...]]:
-    """For 1 to `most_changes` equal waters: the least water that reaches `target` in `within`; and a sentence naming the choice.
+    """For 1 to `most_changes` equal waters: the least water that reaches `target` in `within`; and a sentence naming the choice. cover: kg below which
+    no water is, for it must cover the meat (`weighing.vessel.water_to_cover`); None: COVERS.
 
     The choice is the fewest waters whose total lies within 10 % of the smallest total (judgement: more changes are work).
     """
@@ -110,13 +115,15 @@ def least_water(
     green = sum(piece.weight for piece in cured.pieces)
     if cured.margin(wanted) >= 0:
         return NO_SOAK.format(units.show(wanted.target, "fraction")), ()
-    plans = []
+    plans, least = [], COVERS * green if cover is None else cover
+    if not np.isfinite(least):
+        return "The vessel is too low for water that covers the meat: take a higher one.", ()
     for count in range(1, most_changes + 1):
         gap = lambda log_each, n=count: _soaked(cured, n, float(np.exp(log_each)), limit, cold, 0.0).margin(wanted)  # noqa: E731
-        low, high = np.log(0.02 * green), np.log(50 * green)
+        low, high = np.log(least), np.log(max(50 * green, 2 * least))
         if gap(high) < 0:
             continue
-        each = float(np.exp(root(gap, low, high, 1e-4))) if gap(low) < 0 else 0.02 * green
+        each = float(np.exp(root(gap, low, high, 1e-4))) if gap(low) < 0 else least
         plans.append(SoakPlan(count, each, limit, wanted.target))
     if not plans:
         best = _soaked(cured, most_changes, 50 * green, limit, cold, 0.0)
@@ -128,9 +135,10 @@ def least_water(
         )
     fewest = min(plan.water for plan in plans)
     chosen = next(plan for plan in plans if plan.water <= 1.1 * fewest)
+    many = "one water" if chosen.waters == 1 else f"{chosen.waters} waters"
+    why = "Less would not cover the meat." if chosen.each <= least * 1.001 else "More changes would save little."
     return (
-        f"{reaching(wanted)} in {units.show(limit, 'time')} with {chosen.waters} waters of {units.show(chosen.each, 'mass')}, "
-        f"{units.show(chosen.water, 'mass')} in all; more changes would save little.",
+        f"{reaching(wanted)} in {units.roughly(limit)} with {many} of {units.show(chosen.each, 'water', system)}. {why}",
         tuple(plans),
     )
 

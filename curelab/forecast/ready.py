@@ -88,6 +88,13 @@ class Ready(Shown):
             for draw in range(len(self.pull))
         ]
 
+    def in_first(self, draws: int) -> Ready:
+        """The same in the first draws alone."""
+        arrays: dict[str, Any] = {
+            name: each[:draws] for name, each in vars(self).items() if isinstance(each, np.ndarray)
+        }
+        return replace(self, **arrays)
+
     @property
     def rest(self) -> np.ndarray:
         """s (d,) of rest, after the soak where there is one; inf where it is never even."""

@@ -24,8 +24,10 @@ from .how_much_soak import soak_needed
 from .ready import Ready, ready_columns, ready_of, wanted_of
 
 ABOUT = 0.05  # relative: two waits nearer to each other than that are told as alike (judgement; the pace is known to a factor)
+NO_SOAK = 600.0  # s; a shorter soak is a rinse (judgement)
 NOT_PROTECTED = "{}: cure does not protect its slowest spot in time. Cut it thinner."
-RULE = "Two muscles of one cut are often split because they cook differently (common practice, no source)."
+MUSCLES = "Two muscles of one cut are often split because they cook differently (common practice, no source)."
+BARE = "Folded, all of the second face counts as closed, also what of the longer half lies bare."
 
 
 @dataclass(frozen=True)
@@ -38,10 +40,10 @@ class Hand:
     rule: str = ""
 
 
-SPLIT_ACROSS = Hand("cut across", "split", "Splitting", RULE)
-SPLIT_ALONG = Hand("split along the seam", "split", "Splitting", RULE)
+SPLIT_ACROSS = Hand("cut across", "split", "Splitting")
+SPLIT_ALONG = Hand("split along the seam", "split", "Splitting", MUSCLES)
 TRIMMED = Hand("its fat cap trimmed", "trimmed", "Trimming")
-FOLDED = Hand("folded over", "folded", "Folding")
+FOLDED = Hand("folded over", "folded", "Folding", BARE)
 
 
 @dataclass(frozen=True)
@@ -196,18 +198,20 @@ def _ready(
 
 def _said(piece: Piece, whole: Way, parts: Way, hand: Hand, trimmed: float, system: str) -> tuple[str, ...]:
     said = [_days(f"The {piece.name}, {hand.told}", parts), _days("Whole", whole)]
-    if parts.cooked is not None and whole.cooked is not None:
-        saved = whole.cooked - parts.cooked
-        if saved > ABOUT * whole.cooked:
-            said.append(f"{hand.doing} saves {units.roughly(saved)}.")
-        elif -saved > ABOUT * whole.cooked:
-            said.append(f"{hand.doing} costs {units.roughly(-saved)}.")
+    safe = parts.protected and whole.protected
+    there, here = (parts.cooked, whole.cooked) if safe else (parts.out, whole.out)
+    if there is not None and here is not None:
+        saved, until = here - there, "" if safe else " until it has its salt"
+        if saved > ABOUT * here:
+            said.append(f"{hand.doing} saves {units.roughly(saved)}{until}.")
+        elif -saved > ABOUT * here:
+            said.append(f"{hand.doing} costs {units.roughly(-saved)}{until}.")
         else:
             said.append(f"{hand.doing} saves no days worth telling.")
     named = ((hand.short, parts), ("whole", whole))
     said += [NOT_PROTECTED.format(units.capital(name)) for name, way in named if not way.protected]
     for name, way in named:
-        if way.soak is not None and way.soak.value:
+        if way.soak is not None and way.soak.value and way.soak.value >= NO_SOAK:
             waters = (
                 ""
                 if way.soak_water is None
@@ -216,7 +220,7 @@ def _said(piece: Piece, whole: Way, parts: Way, hand: Hand, trimmed: float, syst
             said.append(f"Soak after that, {name}: {units.roughly(way.soak.value)}{waters}.")
         elif way.soak is not None and way.soak.value is None:
             said.append(f"Soak after that, {name}: no soak of two days brings it to eating salt.")
-    if all(way.soak is not None and way.soak.value == 0 for way in (whole, parts)):
+    if all(way.soak is not None and way.soak.value is not None and way.soak.value < NO_SOAK for way in (whole, parts)):
         said.append("Neither way needs a soak.")
     if whole.brine_water is not None and parts.brine_water is not None:
         water = [
@@ -236,6 +240,8 @@ def _said(piece: Piece, whole: Way, parts: Way, hand: Hand, trimmed: float, syst
 def _days(who: str, way: Way) -> str:
     if way.out is None:
         return f"{who}: it does not get its salt in {units.roughly(LOOK_AHEAD)}."
+    if not way.protected:
+        return f"{who}: it has its salt after {_span(way.last('pull'))}, but it is not ready to cook."
     out = f"{who}: out after {_span(way.last('pull'))}"
     if way.cooked is None:
         return f"{out}; no rest evens it out."

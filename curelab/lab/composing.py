@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from ..batch import Batch
@@ -22,10 +23,12 @@ from ..compose import (
     split_piece,
     way_of,
 )
-from ..compose.stages import KINDS
-from ..show.composing import BUTTONS, OWN_GRAMS, piece_title, stage_title
+from ..compose.stages import KINDS, end_stage, waits_by
+from ..fields import InputError
+from ..show.composing import BUTTONS, BY_CLOCK, BY_THERMOMETER, OWN_GRAMS, piece_title, stage_title, started
 from .boxes import buttons, column
 from .controls import Line, Pick, Press
+from .lasting import Lasting
 from .say import Say
 from .state import State
 from .stations import station_rows
@@ -37,11 +40,13 @@ EDITS: dict[str, tuple[Callable[..., Batch], ...]] = {
 
 
 def shape_of(batch: Batch) -> Any:
-    """What the cards hang on: names and shapes of pieces, their stations, kinds of stages, their end rule and whether they are weighed, method and cure mix."""
+    """What the cards hang on: names and shapes of pieces, their stations, kinds of stages, their end rule, whether they are weighed and their waters, method and cure mix."""
     plan = batch.weigh_out
     return (
         tuple((piece.name, piece.shape, len(piece.stations), bool(piece.fatty)) for piece in batch.pieces),
-        tuple((stage.tag, stage.until is None, stage.weighed) for stage in batch.stages),
+        tuple(
+            (stage.tag, stage.until is None, stage.weighed, len(getattr(stage, "waters", ()))) for stage in batch.stages
+        ),
         None if plan is None else (plan.tag, plan.cure is None),
     )
 
@@ -49,8 +54,10 @@ def shape_of(batch: Batch) -> Any:
 class Composing:
     """Controls that put a batch together. controls: by name; `focus`: the name of the one that has the keyboard when the page is made anew."""
 
-    def __init__(self, state: State, tell: Callable[[Callable[[], Any]], None]) -> None:
-        self.state, self._tell, self.focus = state, tell, ""
+    def __init__(self, state: State) -> None:
+        self.state, self.focus = state, ""
+        self._begun = Lasting(state)
+        self._template = next(iter(TEMPLATES))  # that was picked last
         self.controls: dict[str, Any] = {}
 
     def edit(self, change: Callable[[Batch], Batch], focus: str = "") -> None:
@@ -66,6 +73,7 @@ class Composing:
             self._buttons("piece", number, len(batch.pieces), batch.pieces[number].name)
         for number, stage in enumerate(batch.stages):
             self._buttons("stage", number, len(batch.stages), f"stage {number + 1}, {stage.tag}")
+            self._ends(number)
         self._press("add piece", "Add a piece", lambda: self.edit(add_piece, "add piece"))
         kinds = Pick("Kind of stage", list(KINDS), "rest")
         self.controls["kind"] = kinds
@@ -75,15 +83,26 @@ class Composing:
         ways.observe(lambda change: self._cure_by(ways.value), "value")
         self.state.observe(lambda change: self._follow(ways), "batch")
         self.controls["way"] = ways
-        names = Pick("Invented template", list(TEMPLATES))
+        names = Pick("Invented template", list(TEMPLATES), self._template)
+        names.observe(lambda change: setattr(self, "_template", names.value), "value")
         self.controls["template"] = names
-        self._press(
-            "begin", "Start a new batch from it", lambda: self._tell(partial(self.state.begin_template, names.value))
-        )
+        self._press("begin", "Start a new batch from it", lambda: self._begin(names.value))
+        self.begun = self._begun.make()
         for number, piece in enumerate(batch.pieces):
             if piece.solid() is not None:
                 self._split(number)
         self._hand_keyboard_to(self.controls)
+
+    def _begin(self, name: str) -> None:
+        """Begin with a template, and say beside the button what is in hand now, or why not."""
+        self.state.keep()
+        before = Path(self.state.path).name
+        try:
+            self.state.begin_template(name)
+        except InputError as error:
+            self._begun.tell(error.said(), lambda batch: batch, "alert")
+            return
+        self._begun.tell(started(name, Path(self.state.path).name, before), lambda batch: batch.known_by)
 
     def _cure_by(self, way: str) -> None:
         if way:
@@ -113,6 +132,19 @@ class Composing:
             self._press(key, label, partial(self.edit, change, focus), f"{label}: {name}")
             self.controls[key].disabled = not able
             self.controls[key].small = True
+
+    def _ends(self, number: int) -> None:
+        """Whether a stage ends by the clock or by a thermometer, where its kind can do both."""
+        stage = self.state.batch.stages[number]
+        if waits_by(stage, self.state.batch.units) is not None:
+            ends = Pick("Ends", [(False, BY_CLOCK), (True, BY_THERMOMETER)], stage.until is not None)
+            ends.observe(lambda change: self.edit(lambda b: end_stage(b, number, ends.value)), "value")
+            self.controls[f"stage {number + 1} ends"] = ends
+
+    def ending(self, number: int) -> list[Any]:
+        """The control that says by what a stage ends; none where there is no choice."""
+        key = f"stage {number + 1} ends"
+        return [self.controls[key]] if key in self.controls else []
 
     def _split(self, number: int) -> None:
         piece = self.state.batch.pieces[number]

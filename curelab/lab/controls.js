@@ -69,7 +69,7 @@ const BUILD = {
     let last;
     return () => {
       label.textContent = model.get('label');
-      input.placeholder = model.get('placeholder'); input.disabled = model.get('disabled');
+      input.placeholder = model.get('placeholder'); input.inputMode = model.get('keypad'); input.disabled = model.get('disabled');
       if (last !== model.get('value')) { last = model.get('value'); input.value = last; }
       if (problem.textContent !== model.get('problem')) problem.textContent = model.get('problem');
       input.setAttribute('aria-invalid', String(Boolean(model.get('problem'))));
@@ -84,7 +84,13 @@ function render({ model, el }) {
   const pull = BUILD[model.get('sort')](model, box, id);
   const help = node('span', { className: 'cl-help', id: `${id}-help` }, box);
   for (const input of box.querySelectorAll('select, fieldset, button, input[type=checkbox]')) input.setAttribute('aria-describedby', help.id);
-  const all = () => { pull(); help.textContent = model.get('help'); box.classList.toggle('cl-off', model.get('disabled')); };
+  let called = 0;
+  const call = () => {
+    if (called === model.get('called')) return;
+    called = model.get('called');
+    setTimeout(() => { const input = box.querySelector('input, select, button'); input.focus({ preventScroll: true }); box.scrollIntoView({ block: 'start' }); }, 80);
+  };
+  const all = () => { pull(); call(); help.textContent = model.get('help'); box.classList.toggle('cl-off', model.get('disabled')); };
   model.on('change', all);
   all();
   settle(el);

@@ -19,6 +19,7 @@ class _Control(anywidget.AnyWidget):
     label = T.Unicode("").tag(sync=True)
     help = T.Unicode("").tag(sync=True)
     disabled = T.Bool(False).tag(sync=True)
+    called = T.Int(0).tag(sync=True)  # counts how often it was brought under the hand: into view, with the keyboard
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self.label!r})"
@@ -149,15 +150,21 @@ class Press(_Control):
         Called from a callback of on_press, it goes to the page whose button was pressed.
         """
         data = content.encode("utf-8") if isinstance(content, str) else bytes(content)
+        if isinstance(content, str):  # else the browser guesses, and a degree sign becomes two letters
+            media_type = f"{media_type};charset=utf-8"
         self.send({"name": name, "media_type": media_type, "new_tab": new_tab}, buffers=[data])
 
 
 class Line(_Control):
-    """A text box of one line; `value` changes when Enter is pressed or the field is left. `problem` says under it what is wrong with it."""
+    """A text box of one line; `value` changes when Enter is pressed or the field is left. `problem` says under it what is wrong with it.
+
+    keypad: what a phone lays under the thumb, "decimal" for digits.
+    """
 
     value = T.Unicode("").tag(sync=True)
     placeholder = T.Unicode("").tag(sync=True)
     problem = T.Unicode("").tag(sync=True)
+    keypad = T.Enum(("", "decimal"), "").tag(sync=True)
 
     def __init__(self, label: str, value: str = "", placeholder: str = "", **more: Any) -> None:
         super().__init__(sort="line", label=label, value=value, placeholder=placeholder, **more)

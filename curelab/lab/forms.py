@@ -19,6 +19,7 @@ from .state import State
 
 # What a field is called on the page, where its name in the file is too short to be understood there.
 LABELS = {
+    "amount": "How much water",
     "at_most": "At most",
     "basis": "Salt counted on",
     "begins_at": "Meat begins at, if not as it comes",

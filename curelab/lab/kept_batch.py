@@ -19,7 +19,7 @@ from .. import files
 from ..batch import Batch, Reading
 from ..compose import change_piece, template_text
 from ..compose.sound import replaced
-from ..fields import InputError, Problem, refuse
+from ..fields import InputError, Problem, refuse, sentences
 from ..paper.fridge_log import with_temperatures
 from ..paper.logbook import append_reading, save_keeping_log, undo
 from ..sources import datasets_folder
@@ -121,6 +121,11 @@ class KeptBatch(T.HasTraits):
         """Whether there is a change to take back."""
         return bool(self._past)
 
+    @property
+    def shipped(self) -> bool:
+        """Whether the batch in hand is one that came with the lab: a change of it is saved beside the pages."""
+        return Path(self.path).parent.name == SHIPPED
+
     def _put(self, batch: Batch, **more: Any) -> None:
         """Hold another batch. Controls that were made for other pieces and stages follow no more: they are made anew."""
         new = self.shape_of(batch) != self.shape_of(self.batch)
@@ -141,6 +146,20 @@ class KeptBatch(T.HasTraits):
             self.refused = error.problems
             self.problems = (*self.faults.values(), *map(str, error.problems))
             return None
+
+    def attempt(self, work: Callable[[], bool | str | None]) -> tuple[str, tuple[Problem, ...]]:
+        """Do something that may be refused, and leave the page as it is then: (what it says or why not, the problems)."""
+        before, said = self.problems, ""
+        problems: tuple[Problem, ...] = ()
+        with self.hold_trait_notifications():
+            try:
+                done = work()
+                if done is False:
+                    problems, self.problems = self.refused, before
+                said = done if isinstance(done, str) else ""
+            except InputError as error:
+                problems = error.problems
+        return sentences(problems) if problems else said, problems
 
     def edit_piece(self, number: int, **changes: Any) -> bool:
         """Change fields of one piece; stages that name it use its new name."""
@@ -232,7 +251,7 @@ class KeptBatch(T.HasTraits):
         if self.hand is None or self.saved:
             return
         target = Path(self.path)
-        if not self.path or target.parent.name == SHIPPED:
+        if not self.path or self.shipped:
             target = free_path(Path(target.name or WORKING_FILE))
         try:
             written = self._written(target)

@@ -67,6 +67,8 @@ class Settling(ABC):
         """Draw once more, with so many draws behind the bands (None: all); steps are short, and nothing changes before the last."""
         if self.state.problems:
             return
+        if count is None and self.state.bare:  # what is asked of draws is known once there are some
+            yield from self.settle(pages.FEW)
         new = count is None
         for _ in self.settled(count):
             new = True

@@ -96,6 +96,12 @@ class State(KeptBatch):
         aim = wanted_after(stages[soak], many.usual.numbers)
         return many, tuple(replace(each, wanted=aim) for each in many.ready(self.cure, pieces))
 
+    def ready(self, stages: tuple[Stage, ...]) -> tuple[Ready, ...]:
+        """When each piece is ready by the last cure of these stages, in as many draws as a report has; nothing where nothing cures."""
+        cures = [number for number, stage in enumerate(stages) if stage.cures]
+        found = self.by_clock(stages).ready(cures[-1]) if cures else ()
+        return tuple(each.in_first(outcomes.REPORT_DRAWS) for each in found)
+
     def alone(self) -> Spread:
         """The usual case of the batch alone, on few terms: not kept, and never settled."""
         batch = self.batch

@@ -62,10 +62,14 @@ def readings_of(planned: Outcome, borders, where, clock: KitchenClock) -> dict[i
 
 
 def remarks_of(
-    batch: Batch, clock: KitchenClock, given: str, known: Outcome | None, tasks: Sequence[Task] = ()
+    batch: Batch, clock: KitchenClock, given: str, known: Outcome | None, tasks: Sequence[Task] = (), curing: str = ""
 ) -> list[str]:
-    """What is to be said of the log, of tasks in the night and of the clock, `given` the one time that the plan hangs on."""
-    remarks = []
+    """What is to be said of the log, of tasks in the night and of the clock, `given` the one time that the plan hangs on. curing: when to begin the
+    cure by the answer.
+    """
+    remarks = (
+        [f"By the answer: {curing[0].lower()}{curing[1:]} The dates above are those of your stages."] if curing else []
+    )
     night = [
         task.at for task in tasks if task.at is not None and not DAY[0] <= task.at.hour + task.at.minute / 60 <= DAY[1]
     ]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+import re
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from ..batch import Batch, year_problems
 from ..fields import InputError, Problem, Quantity, refuse
-from ..recipe.plan import LocalTimeRule
+from ..recipe.plan import WEEKDAYS, LocalTimeRule
 from ..units import MINUTES_A_DAY
 from .kitchen_clock import KitchenClock
 
@@ -59,6 +60,21 @@ def elapsed(batch: Batch, now: datetime) -> float | None:
     return 60.0 * (clock.instant_of(local) - clock.instant(batch.start, "start"))
 
 
+def serving(words: str, now: datetime, usual: str | None = None) -> str:
+    """A time to serve as a batch file has it, from "2026-12-20 18:00", "2026-12-20", "Sunday 18:00" or "Sunday", the next one after `now`. usual: a time
+    to serve whose hour stands where none is said. Raises InputError for what is none, and where no hour is known.
+    """
+    said = words.strip()
+    day, _, hour = said.rpartition(" ") if ":" in said else (said, "", usual[-5:] if usual else "")
+    names = [name for name in WEEKDAYS if len(day) >= 3 and name.startswith(day.lower())]
+    if names:
+        ahead = (WEEKDAYS.index(names[0]) - now.weekday() - 1) % 7 + 1
+        day = (now + timedelta(days=ahead)).date().isoformat()
+    if not hour and (names or re.fullmatch(r"\d{4}-\d\d-\d\d", day)):
+        raise refuse("", f'At what hour? Write it like "{said} 18:00"')
+    return str(LocalTimeRule().read(f"{day} {hour}".strip(), True))
+
+
 def moment_of(batch: Batch, words: str) -> float:
     """Seconds after the start of a batch that words tell: "" for now, "4 d" after the start, or "2026-03-04 09:00" on the kitchen's clock.
 
@@ -86,4 +102,4 @@ def now_words(zone: str | None) -> str:
     return f"{now:%Y-%m-%d %H:%M}"
 
 
-__all__ = ["elapsed", "moment_of", "now_words", "since_start", "start_of"]
+__all__ = ["elapsed", "moment_of", "now_words", "serving", "since_start", "start_of"]

@@ -25,6 +25,7 @@ from ..show.check_names import kitchen
 from ..show.dangers import failing
 from ..show.fate import fate, no_day
 from ..show.stop import not_to_follow
+from ..show.to_the_plate import cure_to_serve
 from ..spread.answers import ordered
 from ..units import MINUTES_A_DAY
 from . import say_time
@@ -41,9 +42,7 @@ CROWDED = 0.25  # a moved turn nearer than this share of the turning time to the
 
 @dataclass(frozen=True)
 class Schedule:
-    """A batch with its dates. `batch`: as written; `wished`: its outcome; `planned`: the outcome with the
-    lengths and turns of this plan; `told`: the same with the log taken up, of which answer, checks and figures speak.
-    """
+    """A batch with its dates. `batch`: as written; `wished`: its outcome; `planned`: that with lengths and turns of this plan; `told`: and with its log."""
 
     batch: Batch
     wished: Outcome
@@ -122,8 +121,7 @@ class Schedule:
         if whole[0] == whole[1] and middle[0] == middle[1] and free[0] == free[1]:
             return f"The {piece} ends as asked for: {whole[0]} % salt on the whole, {middle[0]} % in the middle."
         return (
-            f"The {piece} ends with {whole[0]} instead of {whole[1]} % salt on the whole, and in the middle "
-            "with "
+            f"The {piece} ends with {whole[0]} instead of {whole[1]} % salt on the whole, and in the middle with "
             f"{middle[0]} instead of {middle[1]} % salt{nitrite}."
         )
 
@@ -137,11 +135,10 @@ def schedule(
 ) -> Schedule:
     """Lay a batch into its kitchen's hours.
 
-    Parameters: `outcome`, what `run(batch, log=False)` gave, if it is there already; `log`: whether the
-    days to check take up the log (the dates stay as planned); `now`, an aware time: a plan backward from the
-    serving time that should have begun before it is told so, and a fridge log has no holes after it. A batch without `start` and
-    `plan` gets days instead of dates; one with `start` only, a floating clock that knows no clock change.
-    Raises InputError for a plan that is impossible, with the nearest one that is possible.
+    Parameters: `outcome`, what `run(batch, log=False)` gave, if it is there already; `log`: whether the days to check take up the log (the dates
+    stay as planned); `now`, an aware time: a plan that should have begun before it is told so, and a fridge log has no holes after it. A batch without
+    `start` and `plan` gets days instead of dates; one with `start` only, a floating clock that knows no clock change. Raises InputError for a plan
+    that is impossible, with the nearest one that is possible.
     """
     since = None if now is None else elapsed(batch, now)
     wished = outcome or run(batch, log=False, now=since)
@@ -176,7 +173,7 @@ def schedule(
     ends = {index: borders[n + 1] for n, index in enumerate(where) if index is not None}
     tasks = tasks if lost else with_answer(tasks, told, ends, zero, clock if dated else None, batch.units)
     checks = () if lost else checks_of(known or wished, begins, ends, clock if dated else None, batch.units)
-    remarks = remarks_of(batch, clock, given, known, tasks)
+    remarks = remarks_of(batch, clock, given, known, tasks, "" if lost else cure_to_serve(told))
     if now is not None and serve is not None and not batch.log and borders[0] * 60 < now.timestamp():
         remarks.append(_too_late(links, now, clock, borders[0], batch.units))
     if serve is not None and clock.open(borders[-1], borders[-1]) == []:
@@ -221,8 +218,7 @@ def _lay(links, anchor, border, clock, batch, field, doing) -> list[int]:
             raise refuse(
                 field,
                 f'no {doing} time near {when} works, because "{fault.stuck}" does not fit between the hours '
-                "when the kitchen is open; give "
-                "it another length or an at_most, or give the kitchen longer hours",
+                "when the kitchen is open; give it another length or an at_most, or give the kitchen longer hours",
             ) from None
         near = "and none within weeks works either; give the kitchen longer hours, or the steps an at_most"
         if fault.best is not None:

@@ -202,8 +202,10 @@ def area(thickness: np.ndarray, width: np.ndarray, rounded: bool) -> np.ndarray:
 
 
 def order_problems(stations: Sequence[Station]) -> list[Problem]:
-    """Stations that do not follow each other along the cut."""
-    return [
+    """Stations that do not begin at the head, or do not follow each other along the cut."""
+    begin = stations[0].at if stations else 0.0
+    head = f"{100 * begin:.4g} cm is not the head; count from the first station, so that it lies at 0 cm"
+    return [Problem("stations[1].at", head)] * (begin > 0) + [
         Problem(
             f"stations[{number}].at",
             f"{100 * now.at:.4g} cm does not lie behind the station before it ({100 * before.at:.4g} cm); list them from the head on",

@@ -171,6 +171,8 @@ def _stage_table(outcome: Outcome) -> list[str]:
                 out += _wrapped(warm_line(outcome, index, piece.name), "     ", "     ")
         waits = outcome.waits(index)
         out += _wrapped(f"waited: {waits}.", "     ", "     ") if waits else []
+    fat = [piece.name for piece in outcome.batch.pieces if piece.fatty]
+    out += _wrapped(f"The whole of the {units.listed(fat)} counts its fat, which holds little salt.") if fat else []
     for name in fields.solid_names(history):
         out += _wrapped(f"{name}, {fields.slowest_words(history, history.length, name, system)}")
     return out

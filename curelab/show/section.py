@@ -26,6 +26,7 @@ from ..units import DAY, convert, show
 from .pictures import NAMES, scale
 from .scale_ends import ends
 
+ABOVE = 0.01  # of the highest average, by which the core stands above it where it is no slowest spot (judgement)
 LONGER, OVER = "left longer", "over"
 FRAMES = 96  # times of the whole batch that are drawn; between two of them the page goes in a straight line
 READ = 49  # of them at which every place is read, evenly among the others
@@ -128,10 +129,9 @@ def section(
     own = list(zip(named or [""] * len(stages), stages, strict=True))
     lanes = tuple(dict.fromkeys(own))  # histories that go through the same share one
     lane = {id(history): lanes.index(each) for history, each in zip(histories, own, strict=True)}
-    level, core = (None, "slowest spot") if wanted is None else (wanted[0], "middle")
+    level = None if wanted is None else wanted[0]
     drawn = tuple(
-        _drawn(many, name, words, quantities, times, system, level, core, lane[id(many.usual)])
-        for many, name, words in shown
+        _drawn(many, name, words, quantities, times, system, level, lane[id(many.usual)]) for many, name, words in shown
     )
     reached = {
         "salt": "cured to here" if wanted is None else wanted[1], FREE: "enough nitrite to here", TEMPERATURE: "hot enough to here|cold enough to here",
@@ -193,7 +193,6 @@ def _drawn(
     times: np.ndarray,
     system: str,
     wanted: float | None,
-    core: str,
     lane: int,
 ) -> Drawn:
     usual = many.usual
@@ -229,14 +228,11 @@ def _drawn(
         else:
             own = wanted if key == "salt" and wanted is not None else _level(usual, key, name)
             level[key] = np.full(len(times), shown(own))
-        read = (
-            (("average", "average"), ("core", core))
-            if key != TEMPERATURE
-            else (("surface", "outside"), ("core", "middle"))
-        )
+        read = ("average", "core") if key != TEMPERATURE else ("surface", "core")
+        found = [source.at(place, key, times, name) for place in read]
         courses[key] = {
-            line: tuple(shown(part) for part in source.at(place, key, times, name).parts if part is not None)
-            for place, line in read
+            line: tuple(shown(part) for part in band.parts if part is not None)
+            for line, band in zip(_lines_of(key, piece, *(band.middle for band in found)), found, strict=True)
         }
     lying = any(stage.lies for stage in usual.stages) and piece.lies_flat
     thickness = show(piece.thickness, "length", system)
@@ -245,6 +241,18 @@ def _drawn(
         words, x, y, value, fat, seam, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane,
         **_ruled(piece),
     )  # fmt: skip
+
+
+def _lines_of(key: str, piece: Piece, around: np.ndarray, core: np.ndarray) -> tuple[str, str]:
+    """What the two lines over time (t,) of a piece are called. The core is the slowest spot as long as it has less than the whole: not where fat counts
+    in the whole, nor where a soak or a pot took salt from outside.
+    """
+    if key == TEMPERATURE:
+        return "outside", "middle"
+    most = ABOVE * float(around.max())
+    return "average with fat" if piece.fatty else "average", "middle" if (
+        core - around > most
+    ).any() else "slowest spot"
 
 
 def _between(values: np.ndarray) -> np.ndarray:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+import numpy as np
 
 from ..engine.history import History
 from ..forecast import slice_of
-from ..forecast.serve import Lead
+from ..forecast.ready import Ready
+from ..forecast.serve import Lead, moment
 from ..limits import Verdict
 from ..limits.cooling import rules
 from ..limits.verdict import SIGNS
@@ -14,8 +18,12 @@ from ..outcome import Outcome
 from ..recipe.criterion import TEMPERATURE
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
+from ..spread.answers import ordered
 from ..units import capital, roughly, show
+from .answer import worth_waiting
+from .days import span
 
+EVENING = 18  # o'clock by which a day's work is begun (judgement)
 MOST = 3  # pieces that are named in one sentence
 DEFER = "These are estimates; your local food code and licensed practice go first."
 SAFE_FOLLOWS = "Whether it can be served follows when the slider rests."
@@ -32,6 +40,34 @@ def begin(lead: Lead) -> str:
     if lead.begin is None or lead.serve is None:
         return f"Begin {roughly(lead.high)} before you serve: {takes}."
     return f"Begin on {lead.begin:%A %-d %B at %H:%M} to serve on {lead.serve:%A at %H:%M}: {takes}."
+
+
+def begin_to_cure(ready: Sequence[Ready], history: History, heat: float, serve: datetime | None) -> str:
+    """When to begin the cure to serve at a time: counted back from it over the `heat` s from the first heat to the table, soaks that `ready` does not count,
+    and cure and rest by the answer, in meat as slow as 1 batch in 10. "" where there is no such time, or nothing is cured.
+    """
+    if serve is None or not ready:
+        return ""
+    if not all(worth_waiting(each) and np.isfinite(ordered(each.ready)[1]) for each in ready):
+        return "No day to begin curing can be named: by the answer no day to cook it is safe."
+    slowest = max((each.ready for each in ready), key=lambda each: ordered(each)[2])
+    if not np.isfinite(ordered(slowest)[2]):
+        return "No day to begin curing can be named: slow meat is not ready in the time looked at."
+    stages = history.stages
+    first = next((n for n, stage in enumerate(stages) if stage.heats), len(stages))
+    soaks = [n for n, stage in enumerate(stages[:first]) if stage.desalts and ready[0].after is None]
+    begin = serve - timedelta(seconds=heat + float(history.time_in(soaks)) + ordered(slowest)[2])
+    named = begin - timedelta(hours=EVENING)  # whoever begins on that day, by the evening, is in time
+    return f"Begin curing on {named:%A %-d %B}: cure and rest take {span(slowest)}, counted as the longest."
+
+
+def cure_to_serve(outcome: Outcome) -> str:
+    """The same of an outcome, whose plan says when to serve."""
+    plan = outcome.batch.plan
+    if plan is None or plan.serve is None:
+        return ""
+    heat = sum(step.longest for step in plan.after) if outcome.lead is None else outcome.lead.high
+    return begin_to_cure(outcome.ready, outcome.history, heat, moment(plan.serve))
 
 
 def in_usual_meat(history: History, first: int) -> str:
@@ -62,7 +98,7 @@ def to_the_table(outcome: Outcome) -> list[str]:
     probed = any(stage.until is not None and stage.until.quantity == TEMPERATURE for stage in stages)
     hot = show(rules("holding")[0].begin, "temperature", outcome.batch.units)
     sooner = f" If it is done early, chill it or hold it above {hot}; do not let it stand." if probed else ""
-    return [f"{begin(lead)}{sooner}"]
+    return [f"{begin(lead)}{sooner}", *filter(None, [cure_to_serve(outcome)])]
 
 
 def hours(lead: Lead) -> list[str]:

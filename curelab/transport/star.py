@@ -110,7 +110,7 @@ class Spokes:
                     half + begin, partial(_scaled, part, contact, root, half), root[:, half], feed,
                     stays if stays.any() else None,
                 )  # fmt: skip
-                found.append(replace(alone, source=Once(shared, (kind, int(half[0])), alone)))
+                found.append(replace(alone, source=Once(shared, (kind, int(half[0]), len(half)), alone)))
             begin += len(part.equilibrium)
         if self.make is not None:
             self.__dict__["total"] = np.sum([contact.total for contact in contacts.values()], axis=0)
@@ -159,11 +159,6 @@ class Spokes:
         """(d, f) what the bath at 1 feeds into each mode."""
         feed = np.concatenate([np.zeros_like(p.root) if p.feed is None else p.feed for p in self.own], axis=1)
         return self._into(feed[:, None] / self.root[:, None])[:, 0]
-
-    @cached_property
-    def fed_square(self) -> np.ndarray:
-        """(d, f)."""
-        return self.fed**2
 
     @cached_property
     def even(self) -> np.ndarray:
@@ -344,7 +339,7 @@ class Star:
         fed = self.spokes.fed[draws]
         both = np.empty((len(fed), 2, fed.shape[1]))
         np.multiply(fed, start, out=both[:, 0])
-        both[:, 1] = self.spokes.fed_square[draws]
+        np.multiply(fed, fed, out=both[:, 1])
         sums = both @ found.swapaxes(1, 2)
         p = len(poles)
         from_start, back = np.moveaxis(sums[..., :p] + 1j * sums[..., p:], 1, 0)

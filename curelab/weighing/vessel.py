@@ -114,11 +114,11 @@ def footprint(piece: Piece) -> float:
 
 
 def sides(piece: Piece) -> tuple[float, float] | None:
-    """Length and width [m] of the box around a piece that lies flat; None for a slab, of which only the area is known."""
+    """Length and width [m] of the box around a piece that lies flat; None where only the area is known: of a slab, and of a cylinder without a length."""
     solid = piece.solid()
     if solid is not None:
         return solid.length, max(solid.width)
-    return None if piece.shape == "slab" else (footprint(piece) / piece.thickness, piece.thickness)
+    return (piece.thickness, piece.thickness) if piece.shape == "sphere" else None
 
 
 def stacks(pieces: Sequence[Piece]) -> list[list[Piece]]:

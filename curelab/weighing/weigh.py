@@ -32,12 +32,7 @@ class CureLabel(Record):
 
     name: str = ruled(Words(60))
     nitrite: float = quantity(
-        "fraction",
-        "0 %",
-        "20 %",
-        'read the label, like "6.25 %"; never use pure nitrite: a few grams kill',
-        above_low=True,
-        example="6.25 %",
+        "fraction", "0 %", "20 %", "read the label; pure nitrite kills by the gram", above_low=True, example="6.25 %"
     )
     nitrate: float = quantity("fraction", "0 %", "20 %", "read the label; most mixes have none", default=0.0)
 
@@ -111,13 +106,7 @@ class StrongBrine(WeighOut):
     )
     counted: str = ruled(Choice(("equilibrium", "pick-up")), "equilibrium")
     pick_up: float | None = quantity(
-        "fraction",
-        "0 %",
-        "50 %",
-        "a piece gains a tenth of its weight or less",
-        default=None,
-        above_low=True,
-        example="8 %",
+        "fraction", "0 %", "50 %", "a piece gains a tenth of its weight or less", default=None, above_low=True
     )
     sugar: float = _share("50 %", 0.0, "a few percent is usual")
 

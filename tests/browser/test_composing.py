@@ -152,7 +152,7 @@ def test_a_hand_moves_by_mm_and_in_a_us_batch_by_eighths_of_an_inch(stage, unit,
 def test_at_phone_width_every_button_and_field_is_large_enough_for_a_thumb(stage, tmp_path):
     with stage.running_lab("batch.ipynb", tmp_path) as (address, _), stage.watched_page(width=400) as page:
         page.goto(address)
-        page.get_by_role("button", name="Log: what was measured").click(timeout=90_000)
+        page.get_by_role("button", name="Write a reading down").click(timeout=90_000)
         page.get_by_role("button", name="Write into the log").wait_for()
         small = page.evaluate(
             """() => [...document.querySelectorAll('.cl-control :is(button, select, input[type=text]), .cl-nav button')]
@@ -163,7 +163,12 @@ def test_at_phone_width_every_button_and_field_is_large_enough_for_a_thumb(stage
         page.get_by_label("Reading", exact=True).fill("2.1 kg")
         page.get_by_role("button", name="It starts now").click()
         page.get_by_text("saved as my-batch.toml").wait_for(timeout=90_000)
-        page.get_by_label("Reading", exact=True).fill("2.1 kg")
+        page.wait_for_function(
+            """() => document.activeElement?.tagName === 'SELECT' && document.activeElement.getBoundingClientRect().top < 200"""
+        )
+        page.get_by_label("Of which piece").select_option("thick end")
+        page.get_by_label("Reading", exact=True).fill("2.1")
+        assert page.get_by_label("Reading", exact=True).get_attribute("inputmode") == "decimal"
         page.get_by_role("button", name="Write into the log").click()
         page.get_by_text("weight 2.1 kg").first.wait_for(timeout=90_000)
         assert [entry.value for entry in load(tmp_path / WORKING_FILE).log] == ["2.1 kg"]

@@ -52,7 +52,7 @@ def test_a_cook_learns_from_a_batch(stage, kitchen):
         assert re.sub(r"\s+", " ", found.told.headline) in said(page)
         assert found.told.rests_on in said(page)
 
-        fill(page, "When, after the start", "8 d")
+        fill(page, "When", "8 d")
         fill(page, "Reading", "14.5")
         press(page, "Write into the log")
         page.get_by_text("Written down: day 8.00 salometer 14.5").first.wait_for(timeout=180_000)

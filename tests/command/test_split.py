@@ -8,7 +8,9 @@ import tomllib
 import pytest
 
 from curelab.__main__ import main
-from curelab.batch import from_table
+from curelab.batch import from_table, load
+from curelab.outcome import run
+from curelab.sources import default_numbers
 from curelab.units import read
 
 pytestmark = pytest.mark.usefixtures("few_reports")
@@ -83,6 +85,41 @@ def test_a_fold_takes_longer_for_its_halves_take_salt_through_one_face(file, cap
     assert code == 0 and "Folding costs" in out
     found = tomllib.loads(out[out.index("[[pieces]]") :])["pieces"]
     assert [piece["faces"]["second"] for piece in found] == ["touching"] * 2
+
+
+def test_the_parts_are_written_in_the_units_of_the_batch(file, capsys):
+    """5.08 cm are 2 inches; before, a length came in metres, centimetres or millimetres as it happened to be short."""
+    text = file.read_text(encoding="utf-8")
+    assert re.search(r'length = "7.333 cm"', said(["split", str(file), "--at", "73.333 mm"], capsys)[1])
+    file.write_text(
+        text.replace('name = "strip"\n[[', 'name = "strip"\nunits = "us"\n[[', 1).replace('"5 cm"', '"5.08 cm"'),
+        encoding="utf-8",
+    )
+    found = tomllib.loads((out := said(["split", str(file), "--at", "4 in"], capsys)[1])[out.index("[[pieces]]") :])[
+        "pieces"
+    ]
+    assert [each["length"] for each in found] == ["4 inch", "2.299 inch"] and found[0]["thickness"] == "2 inch"
+    assert all(each["weight"].endswith(" lb") for each in found) and "Two muscles" not in out
+
+
+def test_it_counts_with_the_usual_meat_of_the_report(file, capsys, monkeypatch):
+    """The middle of what is possible, and what a log taught; the printed values of its own before."""
+    seen, refused = {}, None  # nothing comes back, and the command ends there
+    monkeypatch.setattr(
+        "curelab.forecast.trimmed_or_whole",
+        lambda piece, stages, **how: seen.update(how, piece=piece, stages=stages) or refused,
+    )
+    text = file.read_text(encoding="utf-8").replace('weight = "500 g"', 'weight = "500 g"\nfat_cap = "8 mm"')
+    log = '[[log]]\nat = "2 d"\nwhat = "core salt"\nvalue = "1.2 %"\npiece = "other"\n'
+    for logged in ("", log):
+        file.write_text(text + logged, encoding="utf-8")
+        main(["trim", str(file), "--to", "2 mm"])
+        usual = run(load(file)).history
+        for key in ("fat.relative_diffusivity", "obstruction.lean", "ratio.nitrite"):
+            assert seen["numbers"].si(key) == pytest.approx(usual.numbers.si(key), rel=1e-6), key
+        assert seen["piece"].thickness == pytest.approx(usual.pieces[1].thickness, rel=1e-6)
+        assert seen["stages"][0].temperature == usual.stages[0].temperature
+    assert seen["numbers"].si("obstruction.lean") != default_numbers().si("obstruction.lean")
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,8 @@ from curelab.compose import (
     move_stage,
     remove_piece,
     remove_stage,
+    remove_station,
+    shaped,
     split_piece,
     template,
     way_of,
@@ -222,3 +224,12 @@ def test_a_station_more_moves_no_border_between_tissues(behind):
         assert after.tissues[after.station(place)] == before.tissues[before.station(place)], place
     volumes = asked.parts()
     assert made.pieces[0].parts() == pytest.approx(volumes, rel=1e-3)
+
+
+def test_places_count_from_the_first_station_whatever_is_done_to_it():
+    second, *rest = UNEVEN.pieces[0].stations[1:]
+    lighter = UNEVEN.but(pieces=[UNEVEN.pieces[0].but(weight="2.4 kg")])
+    left = remove_station(lighter, 0, 0).pieces[0].stations
+    assert [each.at for each in left] == [0.0, *(each.at - second.at for each in rest)]
+    by_hand = shaped(UNEVEN, {"piece": 0, "station": 0, "at": 0.01, "thickness": 0.031}).pieces[0].stations[0]
+    assert (by_hand.at, by_hand.thickness) == (0.0, 0.031)

@@ -34,6 +34,49 @@ def readings(pieces, rounds=3):
     return np.array([*end, *(history.weight(None, n) for n in range(len(pieces)))])
 
 
+@pytest.mark.parametrize("pieces", (PIECES, (*CAPPED[:2], *PIECES[2:])))
+def test_pieces_read_together_are_what_each_is_alone(pieces):
+    """Whatever is read: of pieces of one body and of two, wet and at rest, with draws that turn and end at other times."""
+    history = simulate(pieces, line(1), draws=DRAWS)
+    for run in history.runs:
+        times = run.length[:, None] * np.array([[0.01, 0.3, 0.5, 0.9], [0.02, 0.45, 0.55, 1.0], [0.0, 0.1, 0.6, 0.8]])
+        places = np.arange(5)
+        for number, one in run._alone.items():
+            assert len(one.some.numbers) == 1
+            alone = [
+                one.weight(times),
+                *(one.profile(name, "meat", times, places) for name in ("salt", "free nitrite")),
+            ]
+            alone += [
+                one.read(name, place, basis, times)
+                for name in ("salt", "nitrite", "free nitrite")
+                for place in ("core", "average", "surface")
+                for basis in ("meat", "equilibrium", "water phase")
+            ]
+            together = [
+                run.weight(number, times),
+                *(run.profile(name, "meat", times, number, places) for name in ("salt", "free nitrite")),
+                *(
+                    run.read(name, place, basis, times, number)
+                    for name in ("salt", "nitrite", "free nitrite")
+                    for place in ("core", "average", "surface")
+                    for basis in ("meat", "equilibrium", "water phase")
+                ),
+            ]
+            for mine, theirs in zip(alone, together, strict=True):
+                assert theirs == pytest.approx(mine[:, :, 0], rel=1e-7, abs=1e-9 * np.abs(mine).max())
+    assert any(len(one.some.numbers) > 1 for one in run.inside(times))
+
+
+def test_a_piece_that_goes_on_alone_is_what_it_is_among_the_others():
+    """Many rested before: the modes of a piece at rest are halves where it lies alone, and not where it lies among many."""
+    history = simulate(PIECES, line(2), draws=DRAWS)
+    rest, after = Rest(temperature="4 degC", lasts="5 d"), np.full(history.count, 2 * 86400.0)
+    alone, among = history.pulled(2, after, rest, 1), history.pulled(2, after, rest)
+    for name in ("salt", "free nitrite"):
+        assert alone.core(name, None, 0) == pytest.approx(among.core(name, None, 1), rel=1e-6)
+
+
 @pytest.mark.parametrize("pieces", (PIECES, CAPPED))
 def test_shared_modes_give_what_modes_solved_anew_give(pieces, monkeypatch):
     shared = readings(pieces)

@@ -141,7 +141,7 @@ def test_no_soak_where_none_is_needed():
 
 
 def test_more_changes_use_less_water_and_the_plan_holds():
-    sentence, plans = least_water("average salt <= 1.9 %", CURED, within="72 h", most_changes=4)
+    sentence, plans = least_water("average salt <= 1.9 %", CURED, within="72 h", most_changes=4, cover=0.05)
     totals = [plan.water for plan in plans]
     assert totals == sorted(totals, reverse=True)
     last = plans[-1]
@@ -150,6 +150,17 @@ def test_more_changes_use_less_water_and_the_plan_holds():
     assert "waters" in sentence
     hopeless, none = least_water("core salt <= 0.5 %", CURED, within="1 h")
     assert none == () and "needs time" in hopeless
+
+
+def test_no_water_is_so_little_that_it_cannot_cover_the_meat_and_only_what_was_soaked_is_soaked_more():
+    strong = simulate(FLAT, brine(salt="400 g", water="4 kg", lasts="2 d"))
+    for cover, least in ((None, FLAT.weight), (3.0, 3.0)):
+        said, plans = least_water("average salt <= 2.2 %", strong, within="48 h", cover=cover)
+        assert plans and min(plan.each for plan in plans) >= least * (1 - 1e-9)
+        assert said.endswith("Less would not cover the meat.") == (min(plan.each for plan in plans) < 1.001 * least)
+    once = simulate(FLAT, [*strong.stages, Soak(waters=[Water(amount="4 kg", lasts="1 h", temperature="4 degC")])])
+    first, then = (soak_needed("average salt <= 2 %", each, water="4 kg")[0].sentence for each in (strong, once))
+    assert " more, in" in then and " more, in" not in first
 
 
 def test_first_time_in_any_piece_is_the_earliest_and_in_every_piece_the_latest():

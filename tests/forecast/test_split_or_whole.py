@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 
 from curelab import Bath, Brine, InputError, Piece, Rest, simulate
-from curelab.forecast import split_or_whole, time_to
+from curelab.forecast import folded_or_whole, split_or_whole, time_to
 from curelab.matter.solutes import water_diffusivity
 from curelab.recipe.cutting import split
 from curelab.sources import default_numbers
@@ -84,6 +84,15 @@ def test_water_that_covers():
     assert stacked.parts.brine_water == pytest.approx(
         stacked.whole.brine_water, rel=1e-9
     )  # they still lie side by side
+
+
+def test_a_fold_says_what_it_counts_as_closed_and_a_soak_of_a_minute_is_none():
+    found = folded_or_whole(BLOCK.but(thickness="2 cm", weight="230 g"), ENDLESS, at="5 cm")
+    assert any("also what of the longer half lies bare" in line for line in found.lines())
+    assert not any("Two muscles" in line for line in split_or_whole(BLOCK, ENDLESS, at="6 cm").lines())
+    salty = STRONG.but(bath=Bath(water="2 kg", salt="71 g"))  # comes to rest a hair above the taste
+    lines = split_or_whole(BLOCK, salty, at="6 cm").lines()
+    assert not any("minute" in line for line in lines)
 
 
 def test_what_cannot_be_asked():

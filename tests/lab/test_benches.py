@@ -474,7 +474,7 @@ def test_the_log_of_the_bench_is_that_of_the_file(tmp_path):
     state, page = made("batch")
     page.reading["at"].value, page.reading["what"].value, page.reading["value"].value = "2 d", "brine strength", "3.4 %"
     page.controls["log"].press()
-    assert "save the batch first" in page.says["trouble"].text
+    assert "save the batch first" in page.says["written"].text and page.says["answer"].text
     assert state.save(tmp_path / "mine.toml")
     page.controls["log"].press()
     assert load(tmp_path / "mine.toml").log == state.batch.log != ()

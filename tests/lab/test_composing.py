@@ -24,6 +24,7 @@ from curelab.lab.hand import NOTE, free_path, in_hand
 from curelab.lab.state import WORKING_FILE, State, opened, starting_batch
 from curelab.paper.fridge_log import with_temperatures
 from curelab.paper.logbook import append_reading
+from curelab.show.in_hand import in_hand as in_words
 from curelab.sources import datasets_folder
 
 DEMO = datasets_folder() / "demo_loin.toml"
@@ -204,8 +205,10 @@ def test_what_came_with_the_lab_is_saved_beside_the_pages(folder):
     (folder / "batches" / "demo_loin.toml").write_bytes(DEMO.read_bytes())
     state = opened()
     state.open("batches/demo_loin.toml")
+    assert in_words(state).endswith(": as it came, batches/demo_loin.toml")  # nothing is saved yet
     state.edit_piece(0, thickness="3 inch")
     state.keep()
+    assert in_words(state).endswith(": saved as demo_loin.toml")
     assert state.path == "demo_loin.toml" and load("demo_loin.toml") == state.batch
     assert (folder / "batches" / "demo_loin.toml").read_bytes() == DEMO.read_bytes()
     assert free_path(folder / "demo_loin.toml").name == "demo_loin-2.toml"
@@ -219,6 +222,11 @@ def test_a_template_begins_a_file_of_its_own(folder):
     page.controls["begin"].press()
     assert state.batch.but(id="") == template("loin") and state.path == "loin.toml" and state.saved
     assert load(WORKING_FILE).pieces[0].thickness == 0.07  # what was in hand is kept
+    assert page.composing.begun.text == (
+        "A new batch from **loin** is in hand now, kept as loin.toml. The batch before stays in my-batch.toml."
+    )
+    assert page.controls["template"].value == "loin"  # the pick stays where it was
+    page.controls["template"].value = next(iter(TEMPLATES))
     page.controls["begin"].press()
     assert sorted(path.name for path in folder.iterdir()) == [NOTE, "equilibrium-brine.toml", "loin.toml", WORKING_FILE]
     assert next(iter(TEMPLATES)) == page.controls["template"].value
@@ -256,21 +264,29 @@ def test_a_thermometer_is_asked_for_what_it_left_open_and_undo_takes_it_out(fold
         "is the fridge log now" in page.says["dropped"].text and "20 °C" not in page.says["dropped"].text
     )  # a US batch
     page.nav.undone += 1
-    assert state.batch == batch
+    assert state.batch == batch and page.says["dropped"].text == ""  # what is so no more is not said
+    page.taking.drop.take("fridge.csv", table)
+    page.make()
+    assert "is the fridge log now" in page.says["dropped"].text
+    state.edit(lambda batch: template("loin"))
+    assert page.says["dropped"].text == ""
 
 
 def test_the_log_takes_the_time_of_now(folder):
     state = opened()
     page = bench("batch", state)
+    page.controls["to the log"].press()
+    assert page.log_fold.opened and page.controls["log what"].called == 1  # brought under the hand
     page.controls["log value"].value = "2.1 kg"
     page.controls["log piece"].value = "thick end"
     page.controls["log"].press()
-    assert "the batch has no start" in page.says["trouble"].text and state.batch.log == ()
+    assert "When: the batch has no start" in page.says["written"].text and state.batch.log == ()
     page.controls["start now"].press()
-    page.controls["log value"].value, page.controls["log piece"].value = "2.1 kg", "thick end"
+    page.controls["log value"].value, page.controls["log piece"].value = "2,1", "thick end"
+    assert page.controls["log value"].keypad == "decimal" and "is in kg" in page.controls["log value"].help
     page.controls["log"].press()
     (entry,) = load(WORKING_FILE).log
-    assert (entry.what, entry.value, entry.piece) == ("weight", "2.1 kg", "thick end") and entry.at <= 120.0
+    assert (entry.what, entry.value, entry.piece) == ("weight", "2,1 kg", "thick end") and entry.at <= 120.0
     assert page.controls["log value"].value == ""
     for words, at in (("2 h", 7200.0), (f"{datetime.now() + timedelta(hours=3):%Y-%m-%d %H:%M}", 10800.0)):
         page.controls["log what"].value, page.controls["log note"].value = "note", "x"
@@ -279,7 +295,7 @@ def test_the_log_takes_the_time_of_now(folder):
         assert abs(load(WORKING_FILE).log[-1].at - at) <= 120.0
     page.controls["log at"].value = "soon"
     page.controls["log"].press()
-    assert "'soon' is not a date and time" in page.says["trouble"].text and len(load(WORKING_FILE).log) == 3
+    assert "When: 'soon' is not a date and time" in page.says["written"].text and len(load(WORKING_FILE).log) == 3
     page.controls["unlog"].press()
     assert len(state.batch.log) == 2
 

@@ -98,7 +98,10 @@ def test_a_press_hands_over_bytes_as_they_are():
     button.hand_over("batch.toml", "strength = '5 °C'")
     button.hand_over("sheet.html", b"<p>", "text/html", new_tab=True)
     assert sent == [
-        ({"name": "batch.toml", "media_type": "text/plain", "new_tab": False}, ["strength = '5 °C'".encode()]),
+        (
+            {"name": "batch.toml", "media_type": "text/plain;charset=utf-8", "new_tab": False},
+            ["strength = '5 °C'".encode()],
+        ),
         ({"name": "sheet.html", "media_type": "text/html", "new_tab": True}, [b"<p>"]),
     ]
 

@@ -126,7 +126,7 @@ def test_a_program_of_several_lines_says_where_it_is_set_and_one_temperature_tak
     assert state.batch.stages[number].temperature == ((0.0, 348.15),) and warm.help == ""
 
 
-def test_no_old_number_stands_beside_a_field_that_is_wrong():
+def test_no_old_number_stands_beside_a_field_that_is_wrong(monkeypatch):
     state, page = page_of(starting_batch())
     thick, weight = field(page, "thick end: thickness"), field(page, "thick end: weight")
     for words in ("abc", "", "900 cm"):
@@ -134,6 +134,9 @@ def test_no_old_number_stands_beside_a_field_that_is_wrong():
         assert thick.value == words and thick.problem and page.says["answer"].text == ""
         assert all(picture.problem for picture in page.pictures.values())
         assert "Piece 1: thick end, thickness: " in page.says["trouble"].text and state.batch == before
+    monkeypatch.setattr(type(page.controls["report"]), "hand_over", lambda *given, **more: pytest.fail("an old report"))
+    page.controls["report"].press()
+    assert page.says["trouble"].text.endswith("Put this right first; then the paper can be made.")
     weight.value = "3 kg"  # all else goes on, but the page stays as it is told
     assert state.batch.pieces[0].weight == 3.0 and page.says["answer"].text == "" and thick.value == "900 cm"
     thick.value = "7 cm"
@@ -158,3 +161,29 @@ def test_a_field_that_does_not_go_with_another_says_so_in_words_of_the_page():
         and "strength: " not in strength.problem
     )
     assert page.says["answer"].text == "" and strength.value == ""
+
+
+def test_a_stage_ends_by_the_clock_or_by_a_thermometer_as_the_cook_chooses():
+    batch = template("simmered and smoked")
+    number, stage = next((n, s) for n, s in enumerate(batch.stages) if s.tag == "simmer")
+    state, page = page_of(batch)
+    key = f"Stage {number + 1}: simmer"
+    page.controls[f"stage {number + 1} ends"].value = False
+    now = state.batch.stages[number]
+    assert (now.until, now.lasts) == (None, stage.at_most) and f"{key}: lasts" in page.controls
+    page.controls[f"stage {number + 1} ends"].value = True
+    now = state.batch.stages[number]
+    assert now.until is not None and now.at_most == stage.at_most and f"{key}: until" in page.controls
+    assert not any(f"stage {n + 1} ends" in page.controls for n, s in enumerate(batch.stages) if s.cures)
+
+
+def test_the_waters_of_a_soak_are_fields_too():
+    state, page = page_of(load(datasets_folder() / "template_strong_brine_and_soak.toml"))
+    number, soak = next((n, s) for n, s in enumerate(state.batch.stages) if s.desalts)
+    key = f"Stage {number + 1}: soak, water 1"
+    page.controls[f"{key}: amount"].value = "9,5 kg"
+    page.controls[f"{key}: lasts"].value = "90 min"
+    first, *rest = state.batch.stages[number].waters
+    assert (first.amount, first.lasts) == (9.5, 5400.0) and tuple(rest) == soak.waters[1:]
+    page.controls[f"{key}: amount"].value = "much"
+    assert "is not an amount of water" in page.controls[f"{key}: amount"].problem and page.says["answer"].text == ""

@@ -3,6 +3,7 @@
 import os
 import re
 import shutil
+from datetime import datetime
 
 import pytest
 
@@ -12,7 +13,10 @@ from curelab.lab.benches import bench
 from curelab.lab.benches.compare import batch_files
 from curelab.lab.state import State, starting_batch
 from curelab.lab.tried import with_cook
+from curelab.outcome import run
+from curelab.paper.schedule import schedule
 from curelab.show.fate import LOST, POISON, UNCOOKED
+from curelab.show.to_the_plate import cure_to_serve, to_the_table
 from curelab.sources import datasets_folder
 
 DEMOS = datasets_folder()
@@ -96,11 +100,17 @@ def test_a_pot_that_never_gets_there_says_what_to_do():
 def test_a_time_to_serve_is_kept_and_one_that_is_none_is_told_under_its_field():
     state, page = plate()
     serve = page.controls["serve"]
+    serve.value = "Sunday"
+    assert 'At what hour? Write it like "Sunday 18:00"' in serve.problem and not state.problems
     serve.value = "2026-11-29 13:00"
     assert "to serve on Sunday at 13:00" in page.says["answer"].text
-    serve.value = "Sunday"
+    serve.value = "some day"
     assert "is not a date and time" in serve.problem and not state.problems
     assert page.says["answer"].text and state.own.serve == "2026-11-29 13:00"
+    serve.value = "2026-12-20"
+    assert state.own.serve == "2026-12-20 13:00"
+    serve.value = "Sunday"
+    assert state.own.serve.endswith(" 13:00") and datetime.fromisoformat(state.own.serve).weekday() == 6
     serve.value = ""
     assert not serve.problem and "before you serve" in page.says["answer"].text
 
@@ -224,3 +234,23 @@ def test_a_file_that_changed_is_read_anew(kitchen):
     page.redraw()
     assert page.says["answer"].text != before
     assert page.pictures["section"].meta["lanes"][1][0] == "The other: Another loin"
+
+
+def test_serve_on_is_that_of_the_plan_and_says_when_to_begin_curing():
+    """All dates hang on it; and the page begins to cook as early as the report does, for both count the same draws."""
+    found = load(str(DEMOS / "demo_plate.toml"))
+    planned = found.but(start=None, plan={"zone": "Europe/Berlin", "serve": "2026-12-20 13:00"})
+    state = State(planned, strict=True)
+    page = bench("to the plate", state)
+    serve = page.controls["serve"]
+    assert serve.value == "2026-12-20 13:00"
+    serve.value = "2026-12-20 18:00"
+    assert state.batch.plan.serve == "2026-12-20 18:00" and state.own.serve is None
+    laid = schedule(state.batch)
+    assert laid.end.hour == 18 and any("begin curing on" in each for each in laid.remarks)
+    for _ in page.settle():
+        pass
+    said = page.says["answer"].text
+    outcome = run(state.batch, draws=page.state.spread(planned.filled()).count)
+    assert to_the_table(outcome)[0].split(":")[0] in said
+    assert cure_to_serve(outcome) in said and "Begin curing on" in said

@@ -19,6 +19,7 @@ ASKED = """
 page = _
 for fold in page.folds:
     fold.opened = True
+list(page.settle())  # the kernel is asked before the page has rested
 assert page.says["answer"].text, "no answer"
 assert not page.says["trouble"].text, page.says["trouble"].text
 assert all(picture.revision > 0 and not picture.problem for picture in page.pictures.values())

@@ -157,6 +157,10 @@ def test_another_thickness_of_a_cut_is_so_much_thicker_everywhere():
         (WEDGE, "stations: missing; give it"),
         (WEDGE | {"stations": [{}] * 10000}, f"stations: there are 10000 stations, at most {MOST} are taken; keep those where the cut changes"),
         (
+            WEDGE | {"stations": [wedge(0.03)["stations"][0] | {"at": "4 cm"}, wedge(0.03, 0.08)["stations"][1]]},
+            "stations[1].at: 4 cm is not the head; count from the first station, so that it lies at 0 cm",
+        ),
+        (
             WEDGE | {"stations": wedge(0.03, 0.05, 0.08)["stations"][::-1]},
             "stations[2].at: 15 cm does not lie behind the station before it (30 cm); list them from the head on",
         ),
@@ -231,10 +235,10 @@ lengths = st.floats(0.03, 0.2)
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.tuples(lengths, lengths, lengths), min_size=2, max_size=8), st.booleans(), st.sampled_from(["metric", "us"]))  # fmt: skip
 def test_cuts_come_back_and_weigh_what_their_mirror_image_weighs(rows, rounded, system):
-    at = np.cumsum([row[0] for row in rows])
+    at = np.cumsum([0.0, *(row[0] for row in rows[1:])])
     edges = "rounded" if rounded else "square"
     stations = [Station(at=float(a), thickness=row[1], width=row[2]) for a, row in zip(at, rows, strict=True)]
-    back = [each.but(at=float(at[0] + at[-1] - each.at)) for each in reversed(stations)]
+    back = [each.but(at=float(at[-1] - each.at)) for each in reversed(stations)]
     made, mirror = _weighed(stations, edges), _weighed(back, edges)
     assert mirror.weight == pytest.approx(made.weight, rel=1e-9)
     assert from_plain(Piece, to_plain(made, system)) == made

@@ -223,3 +223,16 @@ def test_two_histories_stand_under_one_axis_each_with_its_own_stages():
         == pytest.approx(ended[theirs[0][2]])
         == pytest.approx(100 * short.at("average", "salt", (5 * DAY,), "loin").middle[0])
     )
+
+
+def test_the_core_is_called_slowest_spot_only_where_it_has_less_than_the_whole():
+    """Not where fat counts in the whole, which is said, nor where a pot took salt from the outside."""
+    lean = Piece(name="loin", thickness="4 cm", weight="1 kg")
+    pot = Simmer(water="4 kg", temperature="80 degC", lasts="2 h")
+    for piece, stages, wanted in (
+        (lean, (CURE,), {"average", "slowest spot"}),
+        (lean, (CURE, pot), {"average", "middle"}),
+        (lean.but(fat_cap="1 cm"), (CURE.but(lasts="30 d"),), {"average with fat", "middle"}),
+    ):
+        _, made = drawn(piece, stages, quantities=("salt",))
+        assert set(made.pieces[0].courses["salt"]) == wanted

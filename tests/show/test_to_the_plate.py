@@ -2,22 +2,25 @@
 
 import re
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
+import numpy as np
 import pytest
 
-from curelab import Bath, Brine, Piece, simulate
+from curelab import Bath, Brine, InputError, Piece, Soak, Water, simulate
 from curelab.forecast import slice_of
 from curelab.forecast.portion import alone
 from curelab.forecast.serve import Lead
 from curelab.limits import check_cooked
 from curelab.limits.checks import check_cooked_in_all
 from curelab.limits.verdict import in_degrees, in_draws
+from curelab.paper.moments import serving
 from curelab.recipe.cook import BagCook, Chill, Simmer
 from curelab.show.dangers import failing
 from curelab.show.fate import is_raw
-from curelab.show.to_the_plate import begin, cautions, counted, never, on_the_plate, spent
-from curelab.spread import Chance
+from curelab.show.to_the_plate import begin, begin_to_cure, cautions, counted, never, on_the_plate, spent
+from curelab.spread import Chance, spread
+from curelab.spread.lead import lead_of
 
 LOIN = Piece(name="loin", tissue="pork loin", thickness="5 cm", weight="1 kg")
 FLAT = Piece(name="flat", tissue="brisket flat", thickness="4 cm", weight="3 kg")
@@ -149,3 +152,50 @@ def test_a_piece_alone_has_its_share_of_the_brine_and_its_own_stages():
     assert [stage.tag for stage in own] == ["brine", "simmer", "chill"] and not any(stage.named for stage in own)
     assert own[0].bath.salt == pytest.approx(0.030) and own[0].bath.water == pytest.approx(0.75)
     assert own[1].water == pytest.approx(1.5)
+
+
+def test_curing_begins_so_early_that_slow_meat_is_ready():
+    """Counted by hand: to the table at 18:00 on 20 December, 4 h of cook, a soak of 45 minutes, and 9 days of the slowest tenth."""
+    soak = Soak(waters=(Water(amount="4 kg", lasts="45 min", temperature="4 degC"),))
+    history = simulate((LOIN,), [CURE, soak, POT, ICE])
+    days = np.array([6.0, 7.0, 8.0, 8.0, 8.0, 8.0, 8.0, 9.0, 9.0, 9.5])
+    many = spread(LOIN, [CURE], count=16).ready()[0]
+    ones = np.ones(len(days))
+    found = replace(many, ready=86400 * days, exposed=0 * ones, warmed=0 * ones)
+    late = float(np.sort(days)[8])
+    begin = datetime(2026, 12, 20, 18) - timedelta(days=late, hours=4, minutes=45)
+    said = begin_to_cure((found,), history, 4 * 3600.0, datetime(2026, 12, 20, 18))
+    assert said.startswith(f"Begin curing on {begin - timedelta(hours=18):%A %-d %B}: cure and rest take 8 days")
+    assert begin_to_cure((found,), history, 0.0, None) == "" == begin_to_cure((), history, 0.0, begin)
+    assert "No day" in begin_to_cure((replace(found, exposed=2 * ones),), history, 0.0, begin)
+    assert "No day" in begin_to_cure((replace(found, ready=np.inf * ones),), history, 0.0, begin)
+
+
+def test_the_first_draws_of_many_are_the_draws_of_fewer():
+    many, few = (spread(LOIN, [CURE, POT, ICE], count=count) for count in (32, 16))
+    for one, other in zip(lead_of(many, draws=16).parts, lead_of(few).parts, strict=True):
+        assert one[1:] == pytest.approx(other[1:])
+    assert lead_of(many).high != lead_of(few).high or lead_of(many).low != lead_of(few).low
+
+
+@pytest.mark.parametrize(
+    ("words", "usual", "meant"),
+    [
+        ("Sunday", "2026-01-01 17:30", "2026-11-29 17:30"),
+        ("sun 18:00", None, "2026-11-29 18:00"),
+        ("Saturday 12:00", None, "2026-12-05 12:00"),  # today is one: the next is meant
+        ("2026-12-20", "2026-01-01 17:30", "2026-12-20 17:30"),
+        ("2026-12-20 18:00", None, "2026-12-20 18:00"),
+    ],
+)
+def test_a_day_to_serve_is_read_as_a_cook_says_it(words, usual, meant):
+    """28 November 2026 is a Saturday."""
+    assert serving(words, datetime(2026, 11, 28, 9), usual) == meant
+
+
+def test_a_day_without_an_hour_asks_for_it():
+    for words in ("Sunday", "2026-12-20"):
+        with pytest.raises(InputError, match="At what hour"):
+            serving(words, datetime(2026, 11, 28, 9))
+    with pytest.raises(InputError, match="not a date and time"):
+        serving("the 20th", datetime(2026, 11, 28, 9))

@@ -5,21 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from ... import units
-from ...batch import READINGS, Reading
 from ...compose.pieces import unknown_to
-from ...fields import InputError, from_plain
+from ...compose.sound import replaced
+from ...fields import InputError, sentences
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
 from ...matter.solutes import SOLUTES
 from ...outcome import Outcome
 from ...paper.kitchen_page import page_html
-from ...paper.moments import moment_of, now_words
+from ...paper.moments import now_words
 from ...paper.pages import label_html, sheet_html
 from ...paper.schedule import plan_words, schedule
 from ...paper.sheet import label, sheet
 from ...show import pictures, telling
-from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title
+from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title, water_title
 from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
 from ...show.section import Section, section
@@ -29,8 +28,8 @@ from ..boxes import buttons
 from ..composing import Composing, shape_of
 from ..controls import Line, Pick, Press
 from ..forms import form
+from ..log_form import LogForm
 from ..picture import Picture
-from ..reading_words import LIKE
 from ..say import Say
 from ..section import SectionPicture
 from ..state import WORKING_FILE
@@ -53,7 +52,7 @@ class BatchBench(Bench):
     here = "batch.ipynb"
 
     def __init__(self, state):
-        self.composing = Composing(state, self._try)
+        self.composing = Composing(state)
         self.taking = Taking(state)
         super().__init__(state)
 
@@ -78,7 +77,7 @@ class BatchBench(Bench):
         self.by_hand(self.pictures["section"])
         for name in ("answer", "more", "weigh"):
             self.says[name] = Say("", "answer")
-        for name in ("verdicts", "rests", "log", "file"):
+        for name in ("verdicts", "rests"):
             self.says[name] = Say("", "note")
         self.says["dropped"] = self.taking.said
 
@@ -115,6 +114,8 @@ class BatchBench(Bench):
                 title,
             )
             self.forms.append((title, fields))
+            for k in range(len(getattr(stage, "waters", ()))):
+                self._water(number, k)
         for title, fields in self.forms:
             self.controls |= {f"{title}: {name}": control for name, control in fields.items()}
         rules = Pick("Rules to check", list(RULE_SETS), state.batch.rules)
@@ -122,6 +123,20 @@ class BatchBench(Bench):
             lambda change: state.edit(lambda batch: batch.but(rules=rules.value, product="cured meat")), "value"
         )
         self.controls["rules"] = rules
+
+    def _water(self, number: int, k: int) -> None:
+        """Fields of one water of a soak."""
+
+        def put(**changes) -> bool:
+            def change(batch):
+                waters = batch.stages[number].waters
+                soak = batch.stages[number].but(waters=replaced(waters, k, waters[k].but(**changes)))
+                return batch.but(stages=replaced(batch.stages, number, soak))
+
+            return self.state.edit(change)
+
+        title = f"{stage_title(self.state.batch, number)}, {water_title(k).lower()}"
+        self.forms.append((title, form(self.state, lambda batch: batch.stages[number].waters[k], put, title=title)))
 
     def _weigh_out_fields(self, title: str) -> dict:
         """What the label of the cure mix says, and the fields of the weigh-out."""
@@ -133,7 +148,8 @@ class BatchBench(Bench):
             return fields
         on_label = form(
             state, lambda batch: batch.weigh_out.cure,
-            lambda **changes: state.edit_weigh_out(cure=state.batch.weigh_out.cure.but(**changes)), title=title, labels=ON_LABEL,
+            lambda **changes: state.edit(lambda batch: batch.but(weigh_out=batch.weigh_out.but(cure=batch.weigh_out.cure.but(**changes)))),
+            title=title, labels=ON_LABEL,
         )  # fmt: skip
         return {f"label {name}": control for name, control in on_label.items()} | fields
 
@@ -176,28 +192,18 @@ class BatchBench(Bench):
             self.says["trouble"].tell(error.said(), "alert")
 
     def _build_log(self) -> None:
-        names = [piece.name for piece in self.state.batch.pieces]
-        self.reading = {
-            "what": Pick("What", list(READINGS)),
-            "value": Line("Reading", "", "3.1 %"),
-            "at": Line("When", "", "now"),
-            "piece": Pick("Which piece", [("", "all of them"), *((name, name) for name in names)]),
-            "note": Line("Note", "", "floats a little"),
-        }
-        self.reading["what"].observe(lambda change: self._like(), "value")
-        self._like()
-        write, back = Press("Write into the log", main=True), Press("Take the last one out")
-        starts = Press("It starts now")
-        write.on_press(lambda button: self._try(self._log))
-        back.on_press(lambda button: self.state.unlog())
+        self.log = LogForm(self.state, "weight")
+        self.reading = self.log.fields
+        starts, lead = Press("It starts now"), Press("Write a reading down")
         starts.on_press(lambda button: self._start_now())
-        self.controls |= {f"log {name}": control for name, control in self.reading.items()}
-        self.controls |= {"log": write, "unlog": back, "start now": starts}
+        lead.on_press(lambda button: self._to_the_log())
+        self.controls |= self.log.controls | {"start now": starts, "to the log": lead}
+        self.says |= {"written": self.log.written, "log": self.log.listed}
 
-    def _like(self) -> None:
-        """Show how a reading of this sort is written."""
-        what, us = self.reading["what"].value, self.state.batch.units == "us"
-        self.reading["value"].placeholder = LIKE[what][us] if what in LIKE else "nothing to write here"
+    def _to_the_log(self) -> None:
+        """Open the form of the log, and bring it under the hand: it stands far below the picture of a narrow page."""
+        self.log_fold.opened = True
+        self.reading["what"].called += 1
 
     def _start_now(self) -> None:
         plan = self.state.batch.plan
@@ -208,16 +214,12 @@ class BatchBench(Bench):
 
     def _hand_over(self, button, file: str, make) -> None:
         """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
+        if self.state.faults:  # it would be made of the batch as it was
+            said = f"{sentences(self.state.faults.values())} Put this right first; then the paper can be made."
+            self.says["trouble"].tell(said, "alert")
+            return
         kind = "text/html" if file.endswith("html") else "text/plain"
         self._try(lambda: button.hand_over(file, make(), kind, new_tab=file != "page.html"))
-
-    def _log(self) -> None:
-        """Write a reading; an empty time is now."""
-        said = {name: control.value for name, control in self.reading.items()}
-        at = moment_of(self.state.batch, said.pop("at"))
-        if self.state.log(from_plain(Reading, said | {"at": units.text(at, "time", "metric")})):
-            for name in ("value", "at", "note"):
-                self.reading[name].value = ""
 
     def _save(self) -> None:
         if self.state.save(self.file.value):
@@ -251,10 +253,6 @@ class BatchBench(Bench):
         self.says["verdicts"].text = "\n".join(
             f"{_sign(v)}: {v.sentence}{_often(outcome, v)} [{v.source}]" for v in outcome.verdicts
         )
-        where = state.path or "Not saved yet"
-        readings = [f"{units.show(r.at, 'time')}: {r.what} {r.value} {r.note}".rstrip() for r in state.batch.log]
-        self.says["log"].text = "**Log**\n" + ("\n".join(readings) if readings else "Nothing is written down yet.")
-        self.says["file"].text = f"{where}{'' if state.saved else ', with changes that are not saved'}."
 
     def _draw_lines(self) -> None:
         many = self.state.shown_outcome().spread
@@ -283,23 +281,29 @@ class BatchBench(Bench):
         controls = self.controls
         cards = self._cards()
         papers = [controls[name] for name in ("report", "plan", "sheet", "label", "page")]
-        log = row(
-            *self.reading.values(), column(controls["log"], controls["unlog"], controls["start now"]), at_least=180
-        )
         lines = row(*(self.pictures[name] for name in ("salt", "nitrite", "bath")), at_least=320)
-        self.fold("Log: what was measured, and when", log, self.says["log"])
+        self.log_fold = self.fold("Log: what was measured, and when", self.log.box(controls["start now"]))
         self.fold(FOLD, *cards, opened=True)
         self.fold(ASKED, row(*self.taking.asked.values(), at_least=180))
         self.fold("What the rules and the checks say", row(controls["rules"], at_least=220), self.says["verdicts"])
         self.fold("Salt, nitrite and brine over the days", lines, draw=self._draw_lines)
         self.fold("How sure: what was varied, and what matters most", self.pictures["matters"], self.says["rests"], row(self.units, self.bands, at_least=250), draw=self._draw_sure)  # fmt: skip
-        dials = [self.file, buttons(controls["open"], controls["save"]), self.says["file"], *papers]
+        dials = [self.file, buttons(controls["open"], controls["save"]), *papers]
         return self.page(
-            [self.says["answer"]],
+            [self.says["answer"], buttons(controls["to the log"])],
             self.pictures["section"],
             dials,
             [row(self.says["more"], self.says["weigh"], at_least=320), self.taking.drop, self.says["dropped"]],
         )
+
+    def _of_stage(self, number: int, fields: dict) -> list:
+        """What stands in the card of a stage: that it is weighed out elsewhere, its fields, and those of its waters."""
+        title, stage = stage_title(self.state.batch, number), self.state.batch.stages[number]
+        made = [] if stage.weighed else [Say(WEIGHED, "note")]
+        made += fields[title].values()
+        for k in range(len(getattr(stage, "waters", ()))):
+            made += [Say(f"**{water_title(k)}**", "note"), *fields[f"{title}, {water_title(k).lower()}"].values()]
+        return made
 
     def _cards(self):
         """The cards of the batch, in the order in which a cook fills them in: pieces, way of curing, stages."""
@@ -310,13 +314,8 @@ class BatchBench(Bench):
             own = fields[piece_title(batch, number)].values()
             pieces.append(composing.card("piece", number, *own, *self.stations[number], *composing.splitting(number)))
         stages = [
-            composing.card(
-                "stage",
-                number,
-                *([] if stage.weighed else [Say(WEIGHED, "note")]),
-                *fields[stage_title(batch, number)].values(),
-            )
-            for number, stage in enumerate(batch.stages)
+            composing.card("stage", number, *composing.ending(number), *self._of_stage(number, fields))
+            for number in range(len(batch.stages))
         ]
         weigh_out = [
             column(Say(f"**{title}**", "note"), *own.values())
@@ -324,7 +323,7 @@ class BatchBench(Bench):
             if title.startswith("Weigh-out")
         ]
         whole = column(Say("**The batch**", "note"), *fields["The batch"].values())
-        begin = column(controls["template"], controls["begin"])
+        begin = column(controls["template"], controls["begin"], self.composing.begun)
         rows = [
             row(begin, controls["way"], at_least=250),
             row(*pieces, column(controls["add piece"]), at_least=250),

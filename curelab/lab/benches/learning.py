@@ -2,30 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
+from functools import partial
 
 import ipywidgets
 
-from ...batch import READINGS, Batch, Reading
-from ...fields import InputError, Problem, from_plain, refuse, sentences
+from ...batch import Batch
+from ...fields import refuse
 from ...learn.compare import compare, load_all, side_by_side
-from ...learn.readings import IN_THE_BATH, USUAL_ERROR, from_log, usually_off
+from ...learn.readings import from_log
 from ...learn.update import Update, profile_of, update
 from ...learn.words import by_the_plan, days_rows, estimate_rows, residual_rows, what_to_measure
 from ...outcome import REPORT_DRAWS  # as many as the command takes, so that both say the same
 from ...paper.carry import COUNTS_FROM_THE_PLAN, begun_with, change_rows, changed
-from ...paper.logbook import log_words
 from ...recipe.meat_and_fridge import load_profile, save_profile
 from ...show import learning as pictures
 from ...spread import Spread
 from ...spread.spread import LONGEST_WAIT
 from ..boxes import buttons
-from ..controls import Line, Pick, Press
+from ..controls import Line, Press
+from ..log_form import LogForm
 from ..picture import Picture
-from ..reading_words import CALLED, LIKE, OF_A_PIECE
 from ..say import Say
 from ..state import QUICK, WORKING_FILE, last
-from ..tables import folded, table
+from ..tables import table
 from ..workbench import Bench, column, row, show_lines
 
 PROFILE = "my-meat.toml"
@@ -47,7 +47,7 @@ class LearningBench(Bench):
         self.pictures = {"read": Picture(), "middle": Picture()}
         for name in ("answer", "details"):
             self.says[name] = Say("", "answer")
-        for name in ("file", "log", "rests", "held", "cannot", "begins", *AFTER):
+        for name in ("rests", "held", "cannot", "begins", *AFTER):
             self.says[name] = Say("", "note")
         self.tables = {name: ipywidgets.HTML() for name in ("estimates", "residuals", "days", "changes", "compared")}
         self._fill(**dict.fromkeys(self.tables, ""))
@@ -63,24 +63,12 @@ class LearningBench(Bench):
         self._button("open", "Open", "filed", lambda: state.open(self._name(self.file, WORKING_FILE)))
         self._button("save", "Save", "filed", lambda: state.save(self._name(self.file, WORKING_FILE)))
         self.controls["save"].main = True
-        state.observe(lambda change: self._tell_file(), ["path", "saved"])
-        self._tell_file()
 
     def _build_log(self) -> None:
-        self.reading = {
-            "at": Line("When, after the start", "", "4 d"),
-            "what": Pick("What", [(what, CALLED.get(what, what)) for what in READINGS], "salometer"),
-            "value": Line("Reading", ""),
-            "error": Line("How far off it may be", ""),
-            "piece": Pick("Of which piece", [""]),
-            "note": Line("Note", ""),
-        }
-        self.reading["what"].observe(lambda change: self._fit_form(), "value")
-        self.state.observe(lambda change: self._fit_form(), "batch")
-        self._fit_form()
-        self.controls |= {f"log {name}": control for name, control in self.reading.items()}
-        self._button("log", "Write into the log", "written", self._log)
-        self._button("unlog", "Take the last one out", "written", self._unlog)
+        self.log = LogForm(self.state, "salometer", partial(self._do, "written"))
+        self.reading = self.log.fields
+        self.controls |= self.log.controls
+        self.says |= {"written": self.log.written, "log": self.log.listed}
 
     def _build_carry(self) -> None:
         self.keep = {
@@ -103,19 +91,7 @@ class LearningBench(Bench):
         for name in AFTER:
             self.says[name].tell("", "note")
         self._fill(changes="", compared="")
-        state = self.state
-        before, said = state.problems, ""
-        problems: Sequence[str | Problem] = ()
-        with state.hold_trait_notifications():
-            try:
-                done = work()
-                if done is False:
-                    problems, state.problems = state.problems, before
-                said = done if isinstance(done, str) else ""
-            except InputError as error:
-                problems = error.problems
-        if problems:
-            said = sentences(problems)
+        said, problems = self.state.attempt(work)
         self.says[place].tell(said, "alert" if problems else "note")
 
     @staticmethod
@@ -124,31 +100,6 @@ class LearningBench(Bench):
         if not name:
             raise refuse("file", f'is not named; type a name like "{like}"')
         return name
-
-    def _log(self) -> bool | str:
-        given = {name: control.value for name, control in self.reading.items()}
-        if given["what"] in (*IN_THE_BATH, "temperature"):
-            given["piece"] = ""
-        problems: list[Problem] = []
-        for trial in (given, given | {"at": "0 s"}):  # a time that does not read hides what else is wrong
-            try:
-                from_plain(Reading, trial)
-            except InputError as error:
-                problems += [one for one in error.problems if one not in problems]
-        if given["what"] in OF_A_PIECE and not given["piece"]:
-            problems.append(Problem("piece", "is not said; pick the piece that was measured"))
-        if problems:
-            named = {name: control.label for name, control in self.reading.items()}  # as the page calls the fields
-            raise InputError([Problem(named.get(one.where, one.where), one.sentence) for one in problems])
-        reading = from_plain(Reading, given)
-        if not self.state.log(reading):
-            return False
-        for name in ("value", "error", "note"):  # so that a second press does not write it twice
-            self.reading[name].value = ""
-        return f"Written down: {' '.join(log_words(self.state.batch).splitlines()[-1].split()[1:])}."
-
-    def _unlog(self) -> bool | str:
-        return "The last reading is out of the log again." if self.state.unlog() else False
 
     def _keep(self) -> str:
         if self._learned() is None:
@@ -170,7 +121,7 @@ class LearningBench(Bench):
         if any(row.key == "temperature" for row in profile.known):
             more.append(COUNTS_FROM_THE_PLAN)
         return (
-            f'This batch now begins with what is known from "{profile.name}"{former}. Press **Save** to keep it in the file of the batch. What '
+            f'This batch now begins with what is known from "{profile.name}"{former}. What '
             f"was learned of the meat is taken a little wider than in the file: the next piece is another animal. {' '.join(more)}"
         ).rstrip()
 
@@ -181,7 +132,7 @@ class LearningBench(Bench):
         if not self.state.edit(lambda batch: batch.but(meat_and_fridge=None)):
             return False
         self._tell_changes(before)
-        return f'This batch begins without "{before.meat_and_fridge.name}" again. Press **Save** to keep it so in the file of the batch.'
+        return f'This batch begins without "{before.meat_and_fridge.name}" again.'
 
     def _tell_changes(self, before: Batch) -> list[str]:
         """Fill the table of what another meat and fridge changes; return what it does not."""
@@ -206,24 +157,6 @@ class LearningBench(Bench):
             self.tables[name].layout.display = None if words else "none"
 
     # -- what the page shows -------------------------------------------------------------------------------------------------------
-
-    def _fit_form(self) -> None:
-        """Say in the fields what each sort of reading looks like, and offer the pieces of this batch."""
-        batch, what = self.state.batch, self.reading["what"].value
-        us = batch.units == "us"
-        measured, sized = what in LIKE, what in USUAL_ERROR and what != "taste"
-        value, error, piece = (self.reading[name] for name in ("value", "error", "piece"))
-        value.placeholder, value.disabled = (LIKE[what][us] if measured else ""), not measured
-        error.placeholder = f"{usually_off(what, batch.units)} if left empty" if sized else ""
-        error.disabled = not sized
-        for line in (value, error):
-            if line.disabled:
-                line.value = ""
-        names = [each.name for each in batch.pieces]
-        piece.disabled = what in (*IN_THE_BATH, "temperature")
-        only = names[0] if what in OF_A_PIECE and len(names) == 1 else ""
-        wanted = "" if piece.disabled else piece.value if piece.value in names else only
-        piece.refit([("", "pick one" if what in OF_A_PIECE else "none"), *((name, name) for name in names)], wanted)
 
     def _learned(self) -> Update | None:
         """What the log says, in few draws until it is settled; kept while the batch stays as it is. None: nothing to learn from."""
@@ -274,7 +207,6 @@ class LearningBench(Bench):
             learned = None
         middle = pictures.the_whole(planned, learned, state.cure, ends)
         show_lines(self.pictures["middle"], middle, y_range=(0.0, HEAD_ROOM))
-        self.says["log"].text = f"**The log**\n{folded(log_words(batch))}"
         own = batch.meat_and_fridge
         self.says["begins"].text = (
             "This batch begins with nothing of earlier batches." if own is None else
@@ -284,16 +216,6 @@ class LearningBench(Bench):
             self._draw_nothing(planned)
         else:
             self._draw_found(found)
-
-    def _tell_file(self) -> None:
-        state = self.state
-        where = f"{state.path or 'Not saved yet'}{'' if state.saved else ', with changes that are not saved'}."
-        first = (
-            ""
-            if state.saved and state.path
-            else " Readings go into the file: press **Save** before you write one down."
-        )
-        self.says["file"].text = where + first
 
     def _draw_nothing(self, planned: Spread) -> None:
         self.says["answer"].text = what_to_measure(self.state.batch)
@@ -343,7 +265,6 @@ class LearningBench(Bench):
         self.fold("Compare batches", self.files, controls["compare"], tables["compared"], says["compared"], opened=True)
         self.fold("How sure: what was varied", says["rests"], row(self.units, self.bands, at_least=250))
         dials = [
-            self.file, buttons(controls["open"], controls["save"]), says["file"], says["filed"], *self.reading.values(), controls["log"],
-            controls["unlog"], says["written"], says["log"],
+            self.file, buttons(controls["open"], controls["save"]), says["filed"], self.log.box(),
         ]  # fmt: skip
         return self.page([says["answer"]], column(*self.pictures.values()), dials, [says["details"]])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -12,18 +13,18 @@ from ...batch import Batch
 from ...compose.sound import replaced
 from ...engine.history import History
 from ...fields import InputError
-from ...forecast import lead, portion_that_cools, simmer_water_for_the_plate, soak_for_the_plate
+from ...forecast import portion_that_cools, simmer_water_for_the_plate, soak_for_the_plate
 from ...forecast.answer import in_corners
 from ...forecast.portion import alone
 from ...learn.warm_log import judged_log
 from ...limits import check_cooked
 from ...limits.checks import check_cooked_in_all
 from ...limits.verdict import SIGNS, in_draws
-from ...outcome import CHECKED
+from ...outcome import CHECKED, REPORT_DRAWS
+from ...paper.moments import serving
 from ...recipe.cook import COLD_IN
 from ...recipe.criterion import TEMPERATURE
 from ...recipe.piece import Piece
-from ...recipe.plan import LocalTimeRule
 from ...recipe.stages import Stage
 from ...show import pictures
 from ...show.answer import ranges
@@ -34,6 +35,7 @@ from ...show.section import section
 from ...show.to_the_plate import (  # fmt: skip
     SAFE_FOLLOWS,
     begin,
+    begin_to_cure,
     cautions,
     cook_of,
     counted,
@@ -43,8 +45,8 @@ from ...show.to_the_plate import (  # fmt: skip
     on_the_plate,
 )
 from ...spread import Chance, Spread
+from ...spread.lead import lead_of
 from ...spread.sensitivity import at_end_of
-from ...units import capital
 from ..bars import BarPicture
 from ..controls import Line, Pick, Press
 from ..dials import HOURS, TARGET, THICKNESS, WATER, Scale, dial
@@ -78,7 +80,7 @@ class PlateBench(Bench):
     _held: tuple[Any, Sequence[Chance]] = (None, ())  # draws, and how often each check of heat comes out how in them
     _checked: tuple[Any, ...] = (
         None,
-    )  # the usual case, the batch in its corners, the checks of heat in all of these, and of what else fails
+    )  # the usual case, its batch, the checks of heat in its corners too, and what else fails
 
     def build(self):
         state = self.state
@@ -88,15 +90,13 @@ class PlateBench(Bench):
             pick = self.controls["piece"] = Pick("Piece that the sliders set", names, self._piece(state.batch).name)
             pick.observe(lambda change: state.set_own(piece=pick.value), "value")
         serve = self.controls["serve"] = Line(
-            "Serve on", state.own.serve or "", "2026-11-29 13:00", help="Left empty: counted back from the table."
+            "Serve on", self._served(state.batch) or "", "Sunday 13:00", help="Left empty: counted back from the table."
         )
         serve.observe(lambda change: self._serve(serve), "value")
-        for name, words, work in (
-            ("ask salt", "How much water, or how long a soak?", self._ask_salt),
-            ("ask portion", "How thick may a portion be?", self._ask_portion),
-        ):
-            self.controls[name] = Press(words)
-            self.controls[name].on_press(lambda button, work=work: work())
+        self.controls["ask salt"] = Press("How much water, or how long a soak?")
+        self.controls["ask salt"].on_press(lambda button: self._ask_salt())
+        self.controls["ask portion"] = Press("How thick may a portion be?")
+        self.controls["ask portion"].on_press(lambda button: self._ask_portion())
         self.pictures = {"section": SectionPicture(), "slice": Picture(), "matters": BarPicture()}
         for name in ("answer", "slice", "salt", "portion"):
             self.says[name] = Say("", "answer")
@@ -200,12 +200,19 @@ class PlateBench(Bench):
     def _serve(self, line: Line) -> None:
         words = line.value.strip()
         try:
-            wanted = LocalTimeRule().read(words, True) if words else None
+            wanted = serving(words, datetime.now(), self._served(self.state.batch)) if words else None
         except InputError as error:  # the batch is sound; only this field is not
             line.problem = str(error)
             return
         line.problem = ""
-        self.state.set_own(serve=wanted)
+        if wanted and (plan := self.state.batch.plan) is not None and plan.serve:  # then all dates hang on it
+            self.state.edit(lambda batch: batch.but(plan=plan.but(serve=wanted)), step=True)
+        else:
+            self.state.set_own(serve=wanted)
+
+    def _served(self, batch: Batch) -> str | None:
+        """When it is to be served: by the plan of the batch, else as this page was told."""
+        return (batch.plan.serve if batch.plan else None) or self.state.own.serve
 
     def _fit(self) -> None:
         """Show the sliders that the cook of this piece has, and its values in the others."""
@@ -262,7 +269,7 @@ class PlateBench(Bench):
         yield
         cooked = check_cooked_in_all(usual, (ends.of(1), ends.of(2)), batch.units)
         yield
-        self._checked = usual, batch, ends, cooked, failing_in(usual, batch)
+        self._checked = usual, batch, cooked, failing_in(usual, batch)
 
     def _seen(self) -> Spread:
         return self.state.spread(with_cook(self.state.batch).filled())
@@ -289,14 +296,15 @@ class PlateBench(Bench):
             return
         # All is worked out first, so that picture and words change together.
         list(self._check(many))
-        *_, ends, cooked, others = self._checked
+        *_, cooked, others = self._checked
         chances = {each.name: each for each in self._held[1]} if self._held[0] is many else {}
         verdicts = in_draws(cooked, chances)
-        try:
-            found = lead(batch.pieces, batch.filled(), serve=state.own.serve, many=ends)
-            said, parts = begin(found), hours(found)
-        except InputError as error:
-            said, parts = never(usual, system) or f"{capital(str(error))}.", []
+        found = lead_of(many, batch.plan, self._served(batch), REPORT_DRAWS)
+        assert found is not None
+        missed = never(usual, system)
+        ready = () if found.serve is None else state.ready(batch.filled())
+        said = missed or " ".join(filter(None, [begin(found), begin_to_cure(ready, usual, found.high, found.serve)]))
+        parts = [] if missed else hours(found)
         show_section(self.pictures["section"], drawn, opens / units.DAY, system)
         told = {each.name for each in verdicts}
         cure = [each for each in others if each.name not in told]
@@ -312,10 +320,8 @@ class PlateBench(Bench):
 
     def _draw_slice(self):
         batch, many = self.state.batch, self._seen()
-        show_lines(
-            self.pictures["slice"],
-            pictures.profile(many, many.usual.length, ("salt",), self._piece(batch).name, batch.units),
-        )
+        profile = pictures.profile(many, many.usual.length, ("salt",), self._piece(batch).name, batch.units)
+        show_lines(self.pictures["slice"], profile)
         if self.follows(many, "slice"):
             return
         answer = self.says["answer"].text  # what becomes of meat that is not served is no slice
@@ -324,8 +330,7 @@ class PlateBench(Bench):
     def _draw_sure(self):
         many = self._seen()
         name = self._piece(self.state.batch).name
-        ask = at_end_of("average", "salt", len(many.usual.stages) - 1, name)
-        show_matters(self.pictures["matters"], many, ask, f"the salt of the {name} on the plate")
+        show_matters(self.pictures["matters"], many, at_end_of("average", "salt", len(many.usual.stages) - 1, name), f"the salt of the {name} on the plate")  # fmt: skip
         if self.follows(many, "rests"):
             return
         self.says["rests"].text = "\n".join(
@@ -335,12 +340,7 @@ class PlateBench(Bench):
     def layout(self):
         controls, says = self.controls, self.says
         self.fold("The slice: salt from face to face, tenderness, sodium, what is left", says["slice"], self.pictures["slice"], draw=self._draw_slice)  # fmt: skip
-        self.fold(
-            "Make the salt right: more water, or a soak before the cook",
-            controls["target"],
-            controls["ask salt"],
-            says["salt"],
-        )
+        self.fold("Make the salt right: more water, or a soak before the cook", controls["target"], controls["ask salt"], says["salt"])  # fmt: skip
         self.fold("Stage by stage: how long each takes", says["hours"])
         self.fold("Cooked and cold in time: what the rules say", says["checks"])
         self.fold("How thick a portion cools in time", controls["ask portion"], says["portion"])

@@ -17,6 +17,7 @@ from ...show.section import section
 from ...spread import Spread
 from ...spread.sensitivity import at_end_of
 from ...units import DAY
+from ...weighing.vessel import water_to_cover
 from ..bars import BarPicture
 from ..boxes import buttons
 from ..controls import Pick, Press
@@ -175,8 +176,9 @@ class SoakBench(Bench):
             return
         answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature, system=batch.units)
         least, _ = least_water(
-            wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature
-        )
+            wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature,
+            cover=None if batch.vessel is None else water_to_cover(batch.vessel, batch.pieces), system=batch.units,
+        )  # fmt: skip
         self.tell("needed", answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}")
 
     def _seen(self) -> tuple[Spread, int]:
@@ -190,7 +192,7 @@ class SoakBench(Bench):
         piece = batch.pieces[0].name
         many, number = self._seen()
         begin, end = many.usual.span(number)
-        wanted = (state.own.target, "down to what you want from here out")
+        wanted = (state.own.target, f"{100 * state.own.target:.1f} %, as you want it")
         shown = [(many, each.name, each.name) for each in batch.pieces[:2]]
         show_section(
             self.pictures["section"], section(shown, system=batch.units, wanted=wanted), end / DAY, batch.units
