@@ -62,6 +62,7 @@ class Settling(ABC):
         self.at_work.layout.margin = "-38px 130px 0 0"
         self.at_work.layout.width = "auto"
         self.at_work.layout.visibility = "hidden"
+        self.at_work.add_class("cl-at-work")
 
     def settle(self, count: int | None = None) -> Iterator[None]:
         """Draw once more, with so many draws behind the bands (None: all); steps are short, and nothing changes before the last."""
