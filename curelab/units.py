@@ -159,8 +159,9 @@ def _read(given: str, kind: str, example: str) -> float:
             because = "one comma is read, in the place of a point"
         elif _THOUSANDS.fullmatch(number):
             point = number.replace(",", ".").rstrip("0").rstrip(".")
-            small, large = (f"{each} {unit}".strip() for each in (point, number.replace(",", "")))
-            raise ValueError(f'{quoted(given)} may mean {small} or {large}; write "{small}" or "{large}"')
+            raise ValueError(
+                f"{quoted(given)} may mean {point} or {number.replace(',', '')}; write one of them, without the comma"
+            )
         else:
             try:
                 if not unit and (rest or terms > 1):

@@ -475,8 +475,8 @@ class History(Shown):
         found_there = self.state.meats[number].spots.lag is not None
 
         def one(run: Run, t: np.ndarray) -> np.ndarray:
-            least = run.profile(name, on, t, number, lean).min(axis=2)
-            return np.minimum(least, run.read(name, "core", on, t, number)) if found_there else least
+            least = run.profile(name, on, t, number, lean, alone=True).min(axis=2)  # each piece at times of its own
+            return np.minimum(least, run.read(name, "core", on, t, number, alone=True)) if found_there else least
 
         return self.reading(("least", name, on, number), times, one)
 

@@ -461,8 +461,12 @@ class Run:
             return self.temperature(place, times, piece)
         return self._of(piece, times, lambda one: one.read(name, place, basis, times), alone)
 
-    def profile(self, name: str, basis: str, times: np.ndarray, piece: int, places=slice(None)) -> np.ndarray:
-        """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only."""
+    def profile(
+        self, name: str, basis: str, times: np.ndarray, piece: int, places=slice(None), alone: bool = False
+    ) -> np.ndarray:
+        """Fractions (d, t, x) at the places of a profile of the body, faces included; `places`: some of them only; alone: of no other piece at
+        these times.
+        """
         body = self.meats[piece].body
         if name == TEMPERATURE:
             if self.heat is not None:
@@ -470,7 +474,7 @@ class Run:
             fridge = self.temperature("core", times, piece)[..., None]
             return np.broadcast_to(fridge, (*times.shape, len(body.depth[places]))).copy()
         numbers = np.arange(len(body.depth))[places]
-        return self._of(piece, times, lambda one: one.profile(name, basis, times, numbers))
+        return self._of(piece, times, lambda one: one.profile(name, basis, times, numbers), alone)
 
     def places(
         self, name: str, basis: str, times: np.ndarray, piece: int, rows: np.ndarray, tissues: np.ndarray

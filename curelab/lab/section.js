@@ -343,14 +343,19 @@ function sectionView(part, say = () => {}, change = null) {
     for (const each of lines) if (each.band) svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[0][k]).toFixed(1)}`).join('L')}L${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.band[1][k]).toFixed(1)}`).reverse().join('L')}Z`, fill: inked(each), 'fill-opacity': luminance(looks.ground) < 0.18 ? 0.34 : 0.15 }, target);
     if (Number.isFinite(level) && level > least && level < most) {
       svg('path', { d: `M${left} ${Y(level)}h${w}`, class: 'cl-mark', 'stroke-dasharray': '1.5 3.5' }, target);
-      words(quantity().reached.split('|')[0].replace(/ to here$/, ''), { x: left + w - 2, y: Y(level) - 4, 'text-anchor': 'end', class: 'cl-tick cl-halo' }, target);
     }
     const line = mark === null ? null : svg('path', { class: 'cl-mark' }, target), moved = { at(x) { line.setAttribute('d', `M${X(x).toFixed(1)} ${head}v${h}`); } };
     if (line) moved.at(mark);
-    const ends = [];
+    const ends = [], named = Number.isFinite(level) && level > least && level < most ? quantity().reached.split('|')[0].replace(/ to here$/, '') : '';
     for (const each of lines) {
       svg('path', { d: `M${xs.map((x, k) => `${X(x).toFixed(1)} ${Y(each.y[k]).toFixed(1)}`).join('L')}`, fill: 'none', stroke: inked(each), 'stroke-width': 2, 'stroke-dasharray': each.dash }, target);
       if (each.name) ends.push({ want: Y(each.y.at(-1)), size: 15, name: each.name, colour: inked(each) });
+    }
+    if (named) {                                             // at the end of the dotted line, over or under it, that is farthest from every other line
+      const wide = width(named, `12px ${FONT}`), places = [[left + w - 2 - wide, -9], [left + w - 2 - wide, 10], [left + 4, -9], [left + 4, 10]];
+      const gap = ([x, dy]) => Math.min(...lines.flatMap(each => xs.flatMap((at, k) => (X(at) > x - 6 && X(at) < x + wide + 6 ? [Math.abs(Y(each.y[k]) - Y(level) - dy)] : []))));
+      const [x, dy] = places.reduce((best, each) => (gap(each) > gap(best) + 4 ? each : best));
+      words(named, { x, y: Y(level) + dy + 4, class: 'cl-tick cl-halo' }, target);
     }
     spread(ends, head, head + h).forEach((y, k) => words(ends[k].name, { x: left + w + 6, y: y + 4, class: 'cl-word cl-halo', style: `fill: ${legible(ends[k].colour, looks.ground, 4.5)}` }, target));
     return moved;

@@ -62,11 +62,14 @@ class Settling(ABC):
         self.at_work.layout.margin = "-38px 130px 0 0"
         self.at_work.layout.width = "auto"
         self.at_work.layout.visibility = "hidden"
+        self.at_work.add_class("cl-at-work")
 
     def settle(self, count: int | None = None) -> Iterator[None]:
         """Draw once more, with so many draws behind the bands (None: all); steps are short, and nothing changes before the last."""
         if self.state.problems:
             return
+        if count is None and self.state.bare:  # what is asked of draws is known once there are some
+            yield from self.settle(pages.FEW)
         new = count is None
         for _ in self.settled(count):
             new = True

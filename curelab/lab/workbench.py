@@ -140,8 +140,9 @@ class Bench(Settling):
 
     def page(self, lead: Sequence[Any], picture: Any, dials: Sequence[Any], below: Sequence[Any] = ()) -> Any:
         """The whole page: what it says first, the picture with its dials beside it (below it on a narrow page), and what has been `fold`ed."""
+        shown = column(picture, self.at_work).add_class("cl-shown")
         return column(
-            self.says["trouble"], *lead, row(picture, row(*dials, at_least=300), share=(2.5, 1), at_least=250), self.at_work, *below,
+            self.says["trouble"], *lead, row(shown, row(*dials, at_least=300), share=(2.5, 1), at_least=250), *below,
             self.says["caution"],
         )  # fmt: skip
 

@@ -58,6 +58,11 @@ def test_every_page_shows_the_batch_in_hand_and_nobody_is_asked(page, kitchen):
     in_hand(page, "The cut", "saved as belly.toml")
     assert page.get_by_role("slider", name="Days in the cure").get_attribute("aria-valuetext") == days
 
+    page.set_viewport_size({"width": 400, "height": 800})
+    first = page.get_by_role("slider", name="Thickness of the belly").bounding_box()
+    assert first["y"] + first["height"] < 800  # answer, picture, dials: a hand on the first one sees what it does
+    page.set_viewport_size({"width": 1280, "height": 800})
+
     nav(page, "The cut").get_by_role("link", name="Show the notebook").click()
     page.get_by_text("from curelab.lab import bench").first.wait_for(timeout=60_000)
     assert page.get_by_role("menubar").first.is_visible()

@@ -16,6 +16,7 @@ from drawn_page import CAPTION, page_of
 from curelab.batch import load
 from curelab.lab.bars import BarPicture
 from curelab.lab.depthmap import DepthMap
+from curelab.lab.new_shape import SCALED, out_of_hand
 from curelab.lab.picture import Picture
 from curelab.lab.section import SectionPicture
 from curelab.show.ranking import Bar, Bars
@@ -142,3 +143,25 @@ def test_the_numbers_are_those_that_were_sent(shown):
     course = [float(row[5]) for row in rows[1:] if row[1] == "average"]
     assert course == pytest.approx(piece.courses["salt"]["average"][1], rel=1e-5)
     assert {row[0] for row in rows[1:]} == {NAME}
+
+
+def test_the_old_shape_in_the_place_of_a_new_one_gives_no_figure_away(stage, tmp_path):
+    _, drawn = inside()
+    widget = SectionPicture()
+    widget.show(out_of_hand(drawn), sketch=SCALED)
+    (tmp_path / "page.html").write_text(page_of(widget), encoding="utf-8")
+    with stage.watched_page(width=700, height=700) as page:
+        page.goto((tmp_path / "page.html").as_uri())
+        field = page.locator(".cl-cut-field svg[role=img]").first
+        field.wait_for()
+        told = page.locator(".cl-cut-told").inner_text()
+        assert told.endswith(SCALED) and "average" not in told and field.get_attribute("aria-label") == told
+        for gone in (".cl-cut-legend", ".cl-cut-small svg", ".cl-save summary", ".cl-cut table", ".cl-cut-keys"):
+            assert not page.locator(gone).first.is_visible(), gone
+        box = field.bounding_box()
+        page.mouse.move(box["x"] + box["width"] * 0.4, box["y"] + box["height"] * 0.6)
+        assert not page.locator(".cl-readout").is_visible()
+        slider = page.get_by_role("slider")
+        slider.press("ArrowLeft")
+        assert slider.get_attribute("aria-valuetext").endswith(SCALED)
+        assert page.problems == []

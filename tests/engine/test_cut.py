@@ -136,11 +136,15 @@ def cuts(draw):
     return cut_of(*rows, edges=draw(st.sampled_from(["rounded", "square"])), faces=closed)
 
 
-@settings(
-    max_examples=3, derandomize=True, deadline=None, phases=(Phase.generate,), suppress_health_check=list(HealthCheck)
-)
-@given(piece=cuts())
-def test_of_any_cut_nothing_is_lost_and_nothing_overshoots(piece):
+@pytest.mark.parametrize("count", handful([1, 3], [1]))
+def test_of_any_cut_nothing_is_lost_and_nothing_overshoots(count):
+    drawn = settings(
+        max_examples=count, derandomize=True, deadline=None, phases=(Phase.generate,), suppress_health_check=list(HealthCheck)
+    )  # fmt: skip
+    drawn(given(piece=cuts())(nothing_is_lost_and_nothing_overshoots))()
+
+
+def nothing_is_lost_and_nothing_overshoots(piece):
     history = simulate(piece, CHAIN)
     for row in history.budget:
         assert abs(row["residual"]) < 1e-10

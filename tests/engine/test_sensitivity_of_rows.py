@@ -13,6 +13,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from handful import handful
 
 from curelab import Bath, Brine, Piece, Rest, SealedCure, Soak, Water, outcome, simulate, sources
 from curelab.batch import load
@@ -145,7 +146,10 @@ def differs(one, other) -> bool:
     return bool(abs(one - other) > 1e-9 * max(abs(one), abs(other)))
 
 
-@pytest.mark.parametrize("key", [key for key in KEYS if key not in EXEMPT])
+ASKED = [key for key in KEYS if key not in EXEMPT]
+
+
+@pytest.mark.parametrize("key", handful(ASKED, ASKED[::3]))
 def test_every_row_moves_an_answer(key):
     assert moved_by(key), (
         f"{key} = {default_numbers()[key].value:g} moves nothing: use it, or take it out of numbers.csv"

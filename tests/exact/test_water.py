@@ -50,9 +50,7 @@ CASES = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("strength", "ratio", "days", "points", "error"), handful(CASES, [CASES[0], CASES[4], CASES[6]])
-)
+@pytest.mark.parametrize(("strength", "ratio", "days", "points", "error"), handful(CASES, [CASES[0], CASES[6]]))
 def test_finished_salt_and_weight_are_those_of_the_nonlinear_solve(strength, ratio, days, points, error):
     """After brine, rest and two waters of a soak. In the middle of what is published within 1 % of the salt; weight within 0.4 %."""
     water = WATER * (1.0 if np.isinf(ratio) else ratio)
@@ -162,7 +160,7 @@ COOKED = [
 ]
 
 
-@pytest.mark.parametrize("piece", [LEAN, BLOCK], ids=["slab", "block"])
+@pytest.mark.parametrize("piece", handful([LEAN, BLOCK], [LEAN]), ids=["slab", "block"])
 def test_water_of_a_cure_that_is_cooked_is_kept(piece):
     """Juice in the bag or the pot, and vapour, are counted; what heat leaves, a soak begins with."""
     rows = {}

@@ -26,7 +26,10 @@ def saved(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize(
     ("name", "file"),
-    handful(product(BENCHES, FILES), [("thick point", FILES[0]), *((name, FILES[1]) for name in BENCHES)]),
+    handful(
+        product(BENCHES, FILES),
+        [("thick point", FILES[0]), *((name, FILES[1]) for name in ("soak", "to the plate", "batch"))],
+    ),
 )
 def test_opening_a_page_leaves_the_batch_as_it_was(name, file, tmp_path):
     path = tmp_path / file

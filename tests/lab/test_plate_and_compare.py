@@ -200,6 +200,13 @@ def test_both_stand_under_one_axis_each_with_its_own_stages(kitchen):
     assert [piece["lane"] for piece in meta["pieces"]] == [0, 1]
 
 
+def test_a_long_name_is_cut_between_words(kitchen):
+    page = bench(
+        "compare", State(starting_batch().but(name="A shoulder for the long table at the end of May"), strict=True)
+    )
+    assert page.pictures["section"].meta["lanes"][0][0] == "Yours: A shoulder for the long table …"
+
+
 def test_a_file_that_goes_away_or_turns_bad_takes_every_number_along(kitchen):
     page = bench("compare", State(strict=True))
     for fold in page.folds:
