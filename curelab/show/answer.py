@@ -268,7 +268,7 @@ def to_change(
             what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
         if change.enough:
             after = change.ready.after
-            salt = "" if after is None else f", at {100 * ordered(after)[1]:.1f} % salt"
+            salt = "" if after is None else f", {100 * ordered(after)[1]:.1f} % salt"
             holds = f"then {in_batches(change.ready.chance)}{salt}, ready {on(change.ready.ready, dated)}"
             said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {holds}.")
         else:

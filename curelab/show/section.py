@@ -34,10 +34,7 @@ BANDED = 3  # every third of these is read in all draws where each node has a va
 LEAST = 8  # of them in a stretch, however short
 ACROSS, ROUND = 13, 33  # columns of nodes: along a slab, and round a round piece
 NARROW, WIDE = 1.3, 2.6  # how wide a slab is drawn, in its thickness; its true width is not known
-DEGREES = {
-    "metric": ("degC", "°C", 10.0),
-    "us": ("degF", "°F", 20.0),
-}  # unit, its sign, and the steps its colours end at
+DEGREES = {"metric": ("degC", "°C", 10.0), "us": ("degF", "°F", 20.0)}  # unit, its sign, and steps its colours end at
 
 
 @dataclass(frozen=True)
@@ -186,15 +183,8 @@ def _words(history: History, stage: Stage) -> str:
 
 
 def _drawn(
-    many: Spread,
-    name: str,
-    words: str,
-    quantities: tuple[str, ...],
-    times: np.ndarray,
-    system: str,
-    wanted: float | None,
-    lane: int,
-) -> Drawn:
+    many: Spread, name: str, words: str, quantities: tuple[str, ...], times: np.ndarray, system: str, wanted: float | None, lane: int
+) -> Drawn:  # fmt: skip
     usual = many.usual
     alone = Spread.single(
         usual
@@ -249,10 +239,8 @@ def _lines_of(key: str, piece: Piece, around: np.ndarray, core: np.ndarray) -> t
     """
     if key == TEMPERATURE:
         return "outside", "middle"
-    most = ABOVE * float(around.max())
-    return "average with fat" if piece.fatty else "average", "middle" if (
-        core - around > most
-    ).any() else "slowest spot"
+    above = bool((core - around > ABOVE * around.max()).any())
+    return "average with fat" if piece.fatty else "average", "middle" if above else "slowest spot"
 
 
 def _between(values: np.ndarray) -> np.ndarray:

@@ -43,7 +43,7 @@ def soaked(many: Spread, soak: int, piece: str) -> str:
     """What a soak has done on the whole."""
     begin, end = many.usual.span(soak)
     before, after = (_percent(many, "average", when, piece) for when in (begin, end))
-    spent = units.show(end - begin, "time")
+    spent = units.roughly(end - begin)
     return f"After {spent} of soak the {piece} has {after} salt on the whole; before it had {before}."
 
 

@@ -114,7 +114,7 @@ def never(history: History, system: str = "metric") -> str:
         if stage.heats and stage.until is not None and not ran.held:
             wanted = show(stage.until.target, "temperature", system)
             change = "hotter" if stage.until.sign == ">=" else "colder"
-            return f"The middle does not come to {wanted} in {roughly(ran.length)}: make it {change}, give it longer, or ask for less."
+            return f"The middle does not come to {wanted} in {roughly(ran.length)}. Make it {change}, give it longer, or ask for less."
     return ""
 
 
