@@ -20,7 +20,7 @@ from ..sources import Numbers, default_numbers
 COLD = 277.15  # K; brine shrinks by less than half a percent between here and a warm kitchen
 TRIES = 2000  # ways to lay pieces side by side, at most; they fill a floor corner by corner
 TURNS = 200  # rectangles within a round floor that are tried
-BY_AREA = "whether they lie side by side is told by area alone where length and width are not given"
+BY_AREA = "side by side, as far as their area tells"
 BY_BOX = "an uneven piece counts as the box around it"
 
 
