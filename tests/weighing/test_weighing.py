@@ -259,7 +259,7 @@ def test_nitrite_needs_a_label():
     said = problems(lambda: SealedDryCure(salt="2 %", nitrite="120 ppm"))
     assert "no cure mix is named" in said["cure"]
     assert SealedDryCure(salt="2 %").cure is None
-    assert "few grams kill" in problems(lambda: CureLabel(name="pure", nitrite="99 %"))["nitrite"]
+    assert "pure nitrite kills by the gram" in problems(lambda: CureLabel(name="pure", nitrite="99 %"))["nitrite"]
 
 
 def test_all_problems_at_once_and_files_read_back():
