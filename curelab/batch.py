@@ -75,6 +75,8 @@ class Reading(Record):
     """One line of the log: when (since the start of the first stage), what was measured or done, and its value with a unit.
 
     A salometer shows degrees, a plain number from 0 to 100 (made for 60 degF); a taste is one of TASTE_WORDS.
+    A "core salt" has no place: it is held against the slowest spot where that lies then, so of a cut against the place
+    that `run` names. A probe elsewhere is no reading; write it into the note.
     `error`: how far off the reading may be, in the same unit.
     """
 

@@ -153,7 +153,7 @@ class Outcome(Shown):
         if missed_it.all():
             return f"{late}, not reached in time in any simulated batch"
         never = float(np.mean(missed_it))
-        missed = f", not reached in time {in_ten(never)}" if never > 0 else ""
+        missed = f"; not reached in time {in_ten(never)}" if never > 0 else ""
         spans = early if early == late else f"{early} to {late}"
         one = until.quantity != TEMPERATURE and early != late
         own = (

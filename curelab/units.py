@@ -159,8 +159,9 @@ def _read(given: str, kind: str, example: str) -> float:
             because = "one comma is read, in the place of a point"
         elif _THOUSANDS.fullmatch(number):
             point = number.replace(",", ".").rstrip("0").rstrip(".")
-            small, large = (f"{each} {unit}".strip() for each in (point, number.replace(",", "")))
-            raise ValueError(f'{quoted(given)} may mean {small} or {large}; write "{small}" or "{large}"')
+            raise ValueError(
+                f"{quoted(given)} may mean {point} or {number.replace(',', '')}; write one of them, without the comma"
+            )
         else:
             try:
                 if not unit and (rest or terms > 1):
@@ -329,15 +330,15 @@ def show(value: float, kind: str, system: str = "metric", digits: int = 3) -> st
 def roughly(seconds: float) -> str:
     """A time in words, no finer than it is known.
 
-    >>> roughly(5.07 * HOUR), roughly(11.4 * DAY), roughly(63.9 * DAY)
-    ('5 hours', '11 days', '9 weeks')
+    >>> roughly(1.9 * HOUR), roughly(5.07 * HOUR), roughly(11.4 * DAY), roughly(63.9 * DAY)
+    ('2 hours', '5 hours', '11 days', '9 weeks')
     """
     if not math.isfinite(seconds):
         return "never"
     for size, name, most in ((MINUTE, "minute", 90), (HOUR, "hour", 47), (DAY, "day", 35), (7 * DAY, "week", math.inf)):
         count = seconds / size
         if count <= most:
-            number = round(count, 1 if count < 3 and name != "minute" else None)
+            number = round(2 * count) / 2 if count < 3 and name != "minute" else round(count)
             return f"{number:g} {name}{'' if number == 1 else 's'}"
     raise AssertionError("weeks take every time")
 

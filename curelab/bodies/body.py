@@ -121,6 +121,11 @@ class Body:
         return len(self.tissue)
 
     @property
+    def along(self) -> float:
+        """How far from the head the profile lies: a slab and an endless round have none."""
+        return 0.0
+
+    @property
     def across(self) -> float:
         """Thickness where the profile lies, over that of the body."""
         return 1.0

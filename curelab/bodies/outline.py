@@ -17,11 +17,12 @@ USUAL = (
     1.1,
     3.75,
 )  # half a width and a length in units of its thickness; others get them by the square root, if not fewer:
-# In a long body an element is as long as FIRST, GROWS, FASTER times the powers 0, 1, 2 of its distance from an open end, so that their number
-# is bounded: nothing changes along the middle. At a station it is as long as at a distance of INNER from an open end, at a closed edge that
-# is round at one of ROUND. Thickness, width and the shares of layers change by at most BENDS of themselves in an element. All in units of the
-# thickness.
-FIRST, GROWS, FASTER, INNER, ROUND, BENDS = 0.08, 0.3, 0.1, 1.0, 0.3, 0.15
+# In a body longer than LONG times that an element is as long as FIRST, GROWS, FASTER times the powers 0, 1, 2 of its distance from an open
+# end, so that their number is bounded: nothing changes along the middle. At a station and at a closed edge it is as long as at a distance of
+# INNER from an open end. Thickness, width and the shares of layers change by at most BENDS of themselves in an element. All in units of the
+# thickness; against twice as many elements see tests/bodies/test_outline.py.
+LONG, FIRST, GROWS, FASTER, INNER, BENDS = 2.0, 0.1, 0.4, 0.2, 1.0, 0.15
+FAR = 1e6  # from anything that makes a profile steep
 FLAT = 0.1  # of the width: less than that between two round edges gets no elements of its own
 # A half round edge is carried as a parabola that takes the same area and leaves this share of the thickness at the very edge, so that no
 # element is bent flat.
@@ -100,7 +101,7 @@ def grid(outline: Outline, fine: float = 1.0) -> Grid:
     breaks = np.sort(np.concatenate([at, changes]))
     ends = "head" not in outline.closed, "tail" not in outline.closed
     usual = max(3, round(ALONG * fine * (outline.length / USUAL[1]) ** 0.5))
-    along = _edges(breaks, *_fewer(usual, outline.length, ends, fine, breaks[1:-1] - at[0], _bends(outline)))
+    along = _edges(breaks, *_fewer(usual, outline.length, USUAL[1], ends, fine, breaks[1:-1] - at[0], _bends(outline)))
     middles = 0.5 * (along[1:] + along[:-1])
     stations = np.searchsorted(halfway, middles, side="right")
     across = max(2, round(ACROSS * fine))
@@ -116,10 +117,12 @@ def grid(outline: Outline, fine: float = 1.0) -> Grid:
     aside = max(2, round(ASIDE * fine * (half / USUAL[0]) ** 0.5))
     open_side = "right" not in outline.closed
     if outline.halved:
-        y = _nodes(_edges(_rims(outline, 0.0), *_fewer(aside, half, (False, open_side), fine)))
+        y = _nodes(_edges(_rims(outline, 0.0), *_fewer(aside, half, USUAL[0], (False, open_side), fine)))
     else:
         sides = "left" not in outline.closed, open_side
-        y = _nodes(_edges(_rims(outline, -1.0), *_fewer(2 * aside, 2 * half, sides, fine, edges=outline.rounded)))
+        y = _nodes(
+            _edges(_rims(outline, -1.0), *_fewer(2 * aside, 2 * half, 2 * USUAL[0], sides, fine, edges=outline.rounded))
+        )
     shares = np.array([_kept_apart(np.diff(row) / row[-1]) for row in outline.borders])
     z, owner = _through(shares, across)  # (k, places)
     z_at = np.stack([np.interp(x, at, column) for column in z.T], axis=1)
@@ -199,6 +202,7 @@ def _ends(first: bool, last: bool) -> tuple[np.ndarray, np.ndarray]:
 def _fewer(
     usual: int,
     length: float,
+    form: float,
     ends: tuple[bool, bool],
     fine: float,
     inner: Sequence[float] | np.ndarray = (),
@@ -207,25 +211,25 @@ def _fewer(
 ) -> tuple[int, np.ndarray, np.ndarray]:
     """(elements; shares of the length, shares of the elements before them): as usual, or fewer where the body is long.
 
-    ends: which are open; inner: places between them where something begins; bends: places, and how many times BENDS the form has changed
+    usual: elements by the root of the length, which is `form` in the usual form; ends: which are open; inner: places between them where something begins; bends: places, and how many times BENDS the form has changed
     up to each; edges: both ends are round edges.
     """
     places = [
-        (at, 0.0 if is_open else ROUND) for at, is_open in zip((0.0, length), ends, strict=True) if is_open or edges
+        (at, 0.0 if is_open else INNER) for at, is_open in zip((0.0, length), ends, strict=True) if is_open or edges
     ]
     places += [(float(each), INNER) for each in inner]
     steps = np.concatenate([[0.0], np.geomspace(0.01 * FIRST, length, 300)])
     every = [np.zeros(1), np.full(1, length), *(at + side * steps for at, _ in places for side in (1, -1))]
     x = np.unique(np.clip(np.concatenate(every), 0.0, length))
-    away = np.min([np.full(len(x), np.inf), *(np.abs(x - at) + begin for at, begin in places)], axis=0)
+    away = np.min([np.full(len(x), FAR), *(np.abs(x - at) + begin for at, begin in places)], axis=0)
     dense = 1.0 / (FIRST + GROWS * away + FASTER * away**2)
     before = np.concatenate([[0.0], np.cumsum(0.5 * (dense[1:] + dense[:-1]) * np.diff(x))])
     if bends is not None:
         before = before + np.interp(x, *bends)
     number = max(3, int(np.ceil(fine * before[-1])))
-    if number >= usual:
+    if number >= usual or length <= LONG * form:
         return usual, *_ends(*ends)
-    return number, x / length, before / before[-1] if before[-1] > 0 else x / length
+    return number, x / length, before / before[-1]
 
 
 def _bends(outline: Outline) -> tuple[np.ndarray, np.ndarray]:

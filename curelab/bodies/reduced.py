@@ -232,21 +232,33 @@ def _rich(problem: Problem, rates: np.ndarray, step: Callable[[], object]) -> tu
         if each[1].any() and size <= room:
             kept[number], room = problem.solver(*each), room - size
     first = np.hstack([solver(n)(each[1][:, None]) for n, each in enumerate(asked) if each[1].any()])
-    some, _ = _compressed(problem, first, min(KEPT, first.shape[1]))
-    fed = problem.mass[:, None] * some
-    more = []
+    some, _ = _compressed(problem, first.copy(), min(KEPT, first.shape[1]))
+    fed, begin = problem.mass[:, None] * some, first.shape[1]
+    every = np.empty((len(fed), begin + len(asked) * fed.shape[1]))
+    every[:, :begin] = first
     for number in range(len(asked)):
-        more.append(solver(number)(fed))
+        every[:, begin + number * fed.shape[1] : begin + (number + 1) * fed.shape[1]] = solver(number)(fed)
         step()
-    return _compressed(problem, np.hstack([first, *more]), RICH + MORE * (len(problem.stiffness) - 1))
+    return _compressed(problem, every, RICH + MORE * (len(problem.stiffness) - 1))
+
+
+def bytes_of(shape: Sequence[int], ways: int, mirrored: bool) -> int:
+    """About what it takes, at most, to find the terms of a grid of this shape: answers, three sets of terms, the bands of each way to conduct."""
+    nodes, beside = int(np.prod(shape)), sorted(shape)[:-1]
+    rates = (STEPS - 1) * 2 ** (FINER - 1) + 1
+    answers = KEPT * (5 * rates + (ways - 1) * (rates + 1)) * (3 if mirrored else 1)
+    band = 2 * int(np.prod(beside)) + 2 * beside[0] + 3
+    return 8 * nodes * (answers + 3 * (RICH + MORE * (ways - 1)) + band * (ways + 1))
 
 
 def _compressed(problem: Problem, columns: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray | None]:
-    """(terms (n, r), orthonormal in the mass, of which columns (n, k) are sums; sign): the constant, and what else weighs most."""
+    """(terms (n, r), orthonormal in the mass, of which columns (n, k) are sums; sign): the constant, and what else weighs most. The columns are
+    written over, for nothing takes more room.
+    """
     mass, root = problem.mass, np.sqrt(problem.mass)
     even = np.ones(len(mass)) / np.sqrt(mass.sum())
-    columns = columns / np.sqrt(mass @ columns**2)
-    columns = columns - np.outer(even, (even * mass) @ columns)
+    columns /= np.sqrt(np.einsum("n,nk,nk->k", mass, columns, columns))
+    columns -= ((even * mass) @ columns) * even[0]  # even is the same at every node
     if problem.flipped is None:
         return np.c_[even, _main(columns, root, most - 1)], None
     over = columns[problem.flipped]
@@ -258,8 +270,10 @@ def _main(columns: np.ndarray, root: np.ndarray, most: int) -> np.ndarray:
     """Terms (n, r) that carry most of the columns (n, k): a singular value decomposition on a random sketch (Halko, Martinsson and Tropp,
     SIAM Review 53, 2011). Nodes that store nothing get what the columns have there.
     """
-    weighted = root[:, None] * columns
-    sketch = weighted
+    empty = root == 0
+    there = columns[empty]
+    columns *= root[:, None]
+    weighted = sketch = columns
     if columns.shape[1] > most:
         sketch = weighted @ np.random.default_rng(0).standard_normal((columns.shape[1], most))
     frame = la.qr(sketch, mode="economic", check_finite=False)[0]
@@ -268,8 +282,7 @@ def _main(columns: np.ndarray, root: np.ndarray, most: int) -> np.ndarray:
     kept = sizes > TOO_SMALL**2 * sizes[-1]
     vectors, sizes = vectors[:, kept][:, ::-1], sizes[kept][::-1]
     found = (frame @ vectors) / np.where(root > 0, root, 1.0)[:, None]
-    empty = root == 0
-    found[empty] = columns[empty] @ (along.T @ (vectors / sizes))
+    found[empty] = there @ (along.T @ (vectors / sizes))
     return found
 
 

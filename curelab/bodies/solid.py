@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..fields import refuse
 from ..progress import counted
 from . import kept
 from .body import SPOTS, shares
@@ -26,6 +27,7 @@ BARE = 1e6  # of the conductivity over the thickness: a film so thin that the fa
 TINY = 1e-7  # of the thickness: on a border
 SUB = 6  # places of a profile in each element
 REMEMBERED = 16
+MOST_BYTES = 900_000_000  # while terms are found; what would take more is refused
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,6 +150,11 @@ class Solid:
     def within(self) -> np.ndarray:
         """(x,) tissue of each place of a profile."""
         return self._line[3]
+
+    @cached_property
+    def along(self) -> float:
+        """How far from the head the profile lies."""
+        return float(self.grid.elements.points[self._line[0][0], 0]) - self.grid.outline.at[0]
 
     @cached_property
     def across(self) -> float:
@@ -344,10 +351,18 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
     """The terms of an outline, from disk where they were made before."""
 
     def make() -> Basis:
-        from .reduced import reduced  # takes scipy, which all else does without
+        from .reduced import bytes_of, reduced  # takes scipy, which all else does without
 
+        made = grid(outline, fine)
+        takes = bytes_of(made.elements.shape, len(paces), outline.mirrored)
+        if takes > MOST_BYTES:
+            raise refuse(
+                "stations",
+                f"{' x '.join(map(str, made.elements.shape))} places are {made.elements.count}, and working them out takes "
+                f"{takes / 1e9:.1f} GB, at most {MOST_BYTES / 1e9:g}; keep fewer stations, or fewer changes of tissue between them",
+            )
         with counted("shape") as step:
-            return reduced(problem(grid(outline, fine), ratio, paces), step)
+            return reduced(problem(made, ratio, paces), step)
 
     return kept.get((outline, ratio, paces, fine), make)
 

@@ -115,7 +115,7 @@ def edges(piece: Piece, numbers: Numbers) -> str | None:
     across = (piece.volume(numbers) / piece.thickness) ** 0.5
     whole, middle = (100 * _sooner(missing, through / across) for missing in (_missing_whole, _missing_middle))
     sooner = (
-        f"Its middle comes at most {middle:.0f} % sooner in much brine, and no sooner in little, which the edges drain as well."
+        f"Its middle comes at most {middle:.0f} % sooner in much brine. In little it comes no sooner, for the edges drain it too."
         if middle >= 1
         else "Its middle comes no sooner."
     )

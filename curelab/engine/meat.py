@@ -96,15 +96,15 @@ class Meat:
         """What links it to a bath as part `number` of a network; `films` (d,) at the first, the second and all other faces."""
         kind = "contact", *(film.tobytes() for film in films)
         if kind not in self.shared:
-            self.shared[kind] = self._led(films)
-        led, faces, amount = self.shared[kind], self.body.faces, self.amount[:, None]
-        column, total = (led @ np.stack([getattr(face, name) for face in faces]) for name in ("column", "total"))
-        return Contact(number, partial(self._linked, led), amount * column, self.amount * total, kind[1:])
+            self.shared[kind] = self._met(films)
+        led, column, total = self.shared[kind]
+        return Contact(number, partial(self._linked, led), self.amount[:, None] * column, self.amount * total, kind[1:])
 
-    def _led(self, films: Films) -> np.ndarray:
-        """(d, f) conductance of each face to the bath, for an amount of 1."""
-        found = [face.conductance(films[_lies(face.name)], self.conductivity, self.size) for face in self.body.faces]
-        return np.stack(found, axis=1)
+    def _met(self, films: Films) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Of its contact, for an amount of 1: conductance (d, f) of each face, column and total."""
+        faces = self.body.faces
+        led = np.stack([f.conductance(films[_lies(f.name)], self.conductivity, self.size) for f in faces], axis=1)
+        return led, led @ np.stack([face.column for face in faces]), led @ np.array([face.total for face in faces])
 
     def _linked(self, led: np.ndarray) -> np.ndarray:
         """(d, r, r) what conductances (d, f) to the bath are to the terms."""

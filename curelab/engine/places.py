@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, repr=False)
 class Field(Shown):
     """A quantity on a grid: along, across, depth (...) [m]; values (t?, ...), fractions on `basis`, with draws (d, t, ...); times [s] as
-    they were asked for, None: at the end.
+    they were asked for, None: at the end. mirrored: they are of the right half of the width, and the left one is alike; rows have both.
     """
 
     quantity: str
@@ -36,6 +36,7 @@ class Field(Shown):
     depth: np.ndarray
     values: np.ndarray
     times: Any = None
+    mirrored: bool = False
 
     def lines(self) -> list[str]:
         kind = "temperature" if self.quantity == TEMPERATURE else "fraction"
@@ -47,13 +48,17 @@ class Field(Shown):
         """One for each (draw,) time and place."""
         lead = self.values.shape[: self.values.ndim - self.along.ndim]
         times = None if self.times is None or not lead else np.broadcast_to(self.times, lead)
-        places = [each.ravel().tolist() for each in (self.along, self.across, self.depth)]
+        other = np.flatnonzero(self.across.ravel() > 0) if self.mirrored else np.zeros(0, dtype=int)
+        which = np.append(np.arange(self.across.size), other)
+        along, across, depth = (each.ravel()[which] for each in (self.along, self.across, self.depth))
+        across[self.across.size :] *= -1
         found = []
         for number in np.ndindex(lead):
             head = {"draw": number[0]} if len(lead) > 1 else {}
             when = self.times if times is None else times[number]
             head |= {} if when is None else {"time_s": float(when)}
-            for a, b, c, value in zip(*places, self.values[number].ravel().tolist(), strict=True):
+            values = self.values[number].ravel()[which]
+            for a, b, c, value in zip(*(each.tolist() for each in (along, across, depth, values)), strict=True):
                 found.append(head | {"along_m": a, "across_m": b, "depth_m": c, "fraction": value})
         return found
 
@@ -162,9 +167,8 @@ def _field(history: History, name: str, basis: str, times: Any, number: int, at:
     along, across, depth = (
         piece.thickness * each.reshape(nodes.shape) for each in (points[:, 0], aside, points[:, -1] + 0.5 * thick)
     )
-    return Field(
-        name, basis, along, across, depth, values.reshape(*values.shape[:-1], *nodes.shape), units.seconds(times)
-    )
+    shown, halved = values.reshape(*values.shape[:-1], *nodes.shape), outline.halved and (whole or at is not None)
+    return Field(name, basis, along, across, depth, shown, units.seconds(times), halved)
 
 
 def _reader(name: str, basis: str, number: int, rows: np.ndarray, tissues: np.ndarray):

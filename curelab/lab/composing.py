@@ -24,7 +24,7 @@ from ..compose import (
     way_of,
 )
 from ..compose.stages import KINDS, end_stage, waits_by
-from ..fields import InputError
+from ..fields import InputError, sentences
 from ..show.composing import BUTTONS, BY_CLOCK, BY_THERMOMETER, OWN_GRAMS, piece_title, stage_title, started
 from .boxes import buttons, column
 from .controls import Line, Pick, Press
@@ -52,10 +52,10 @@ def shape_of(batch: Batch) -> Any:
 
 
 class Composing:
-    """Controls that put a batch together. controls: by name; `focus`: the name of the one that has the keyboard when the page is made anew."""
+    """Controls that put a batch together. tell: says why something cannot be, while the page stays as it is. controls: by name; `focus`: the name of the one that has the keyboard when the page is made anew."""
 
-    def __init__(self, state: State) -> None:
-        self.state, self.focus = state, ""
+    def __init__(self, state: State, tell: Callable[[str], Any]) -> None:
+        self.state, self._tell, self.focus = state, tell, ""
         self._begun = Lasting(state)
         self._template = next(iter(TEMPLATES))  # that was picked last
         self.controls: dict[str, Any] = {}
@@ -63,7 +63,9 @@ class Composing:
     def edit(self, change: Callable[[Batch], Batch], focus: str = "") -> None:
         """Change the batch as one step of undo; the page is made anew where it must be, and the keyboard goes to `focus`."""
         self.focus = focus
-        self.state.edit(change, step=True)
+        said, problems = self.state.attempt(partial(self.state.edit, change, step=True))
+        if problems:
+            self._tell(said)
 
     def make(self) -> None:
         """All controls anew for the batch as it is."""
@@ -80,7 +82,7 @@ class Composing:
         self._press("add stage", "Add this stage", lambda: self.edit(lambda b: add_stage(b, kinds.value), "add stage"))
         way = way_of(batch)
         ways = Pick("Way of curing", [*([] if way else [("", OWN_GRAMS)]), *WAYS], way or "")
-        ways.observe(lambda change: self._cure_by(ways.value), "value")
+        ways.observe(lambda change: self._cure_by(ways), "value")
         self.state.observe(lambda change: self._follow(ways), "batch")
         self.controls["way"] = ways
         names = Pick("Invented template", list(TEMPLATES), self._template)
@@ -104,9 +106,10 @@ class Composing:
             return
         self._begun.tell(started(name, Path(self.state.path).name, before), lambda batch: batch.known_by)
 
-    def _cure_by(self, way: str) -> None:
-        if way:
-            self.edit(lambda batch: cure_by(batch, way))
+    def _cure_by(self, ways: Pick) -> None:
+        if ways.value:
+            self.edit(lambda batch: cure_by(batch, ways.value))
+            self._follow(ways)  # back to the way that it is, where the other one cannot be
 
     def _follow(self, ways: Pick) -> None:
         way = way_of(self.state.batch) or ""
@@ -151,7 +154,7 @@ class Composing:
         at = Line("Cut in two at, from its head", "", "5 in" if self.state.batch.units == "us" else "12 cm")
         self.controls[f"piece {number + 1} at"] = at
         self._press(
-            f"piece {number + 1} split", "Cut in two", lambda: self.edit(lambda b: split_piece(b, number, at=at.value), "add piece"),
+            f"piece {number + 1} split", "Cut in two", lambda: self._cut(number, at),
             f"Cut in two: {piece.name}",
         )  # fmt: skip
         if any(station.seam for station in piece.stations):
@@ -159,6 +162,12 @@ class Composing:
                 f"piece {number + 1} seam", "Part along the seam",
                 lambda: self.edit(lambda b: split_piece(b, number, along="seam"), "add piece"), f"Part along the seam: {piece.name}",
             )  # fmt: skip
+
+    def _cut(self, number: int, at: Line) -> None:
+        """Cut a piece in two; why it cannot be is said under the field, and the page stays, for nothing was changed."""
+        self.focus = "add piece"
+        edit = partial(self.state.edit, lambda b: split_piece(b, number, at=at.value), step=True)
+        at.problem = sentences(problem.sentence for problem in self.state.attempt(edit)[1])
 
     def stations(self, number: int) -> list[Any]:
         """A row for each station of a piece."""

@@ -108,16 +108,17 @@ def brine_tells(batch: Batch) -> bool:
 
 
 def what_to_measure(batch: Batch) -> str:
-    """Two sentences for a cook whose log says nothing yet: what to measure, and how."""
-    slice_of = f"fry a thin slice of the {max(batch.pieces, key=lambda piece: piece.lean_thickness).name} and write down how it tastes"
+    """What to measure, and how, for a cook whose log says nothing yet, in short sentences."""
+    name = max(batch.pieces, key=lambda piece: piece.lean_thickness).name
+    slice_of = f"fry a thin slice of the {name} when it is done, and write down its taste."
     if brine_tells(batch):
         return (
-            "Stir the brine, let a salometer float in it and write down what it shows and how cold the brine is: when the meat goes in, after "
-            f"two days, and twice more before the cure ends. Without a salometer, {slice_of} when the meat is done."
+            "Stir the brine, let a salometer float in it, and write down what it shows. Write down how cold the brine is, too. Do so when the meat "
+            f"goes in, after two days, and twice more before the cure ends. Without a salometer, {slice_of}"
         )
     return (
-        "Nothing outside the meat tells here how fast it takes salt: send a slice through the middle to be measured, or lay a salt strip on it, "
-        f"while the middle still lags. Without a strip, {slice_of} when the meat is done."
+        "Nothing outside the meat tells here how fast it takes salt. Send a slice through the middle to be measured, or lay a salt strip on it. "
+        f"Do so while the middle still lags. Without a strip, {slice_of}"
     )
 
 

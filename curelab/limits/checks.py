@@ -276,7 +276,7 @@ def _in_all(verdict: Verdict, others: Sequence[tuple[str, dict[str, Verdict]]]) 
     if not worse:
         return verdict
     kind, theirs = worse[0]
-    said = f"In {kind}, not in usual meat: {theirs.sentence[:1].lower()}{theirs.sentence[1:]}"
+    said = f"In {kind}: {theirs.sentence[:1].lower()}{theirs.sentence[1:]}"
     return replace(theirs, outcome="unknown", margin=None, sentence=said)
 
 

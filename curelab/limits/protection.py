@@ -12,7 +12,6 @@ from .. import units
 from ..engine.history import FIRST_BITE, History
 from ..engine.simulate import simulate
 from ..matter import brine
-from ..recipe.piece import Piece
 from ..recipe.stages import Rest
 from ..recipe.times import COLD
 from ..sources import Numbers
@@ -59,9 +58,9 @@ def _unprotected(history: History, each: Sequence[Exposure], numbers: Numbers, s
     least = (
         "" if failed or worst.cold <= 1 else f"{_count(harm * worst.harm)} to "
     )  # as much as nitrite helps, or as little
-    said = f"{spot(history.pieces[number], worst.place, system)}: like bare raw meat for {least}{_count(days)} days at {at}"
+    said = f"{spot(history, number, worst.place, system)}: like bare raw meat for {least}{_count(days)} days at {at}"
     colder = bool(min(float(np.min(ran.kelvin)) for ran in history.ran) < THREE - 0.05)
-    beside = f" Colder than {at} counts as {at}: nothing is printed there." if colder else ""
+    beside = f" Colder than {at} counts as {at}: no time is printed for colder meat." if colder else ""
     if failed:
         outcome, limit = "fail", harm
         said = f"{DISCARD} {said}. Toxin of botulism was found from {_count(harm)} days on.{beside}"
@@ -133,7 +132,7 @@ def _slowest(history: History, each: Sequence[Exposure], numbers: Numbers, syste
     cured = any(stage.cures and stage.put_in is not None and stage.put_in.nitrite for stage in history.stages)
     number = int(np.argmin([exposure.nitrite if cured else exposure.salt for exposure in each]))
     nitrite, salt = each[number].nitrite, min(exposure.salt for exposure in each)
-    said = f"{spot(history.pieces[number], each[number].bare, system)}: "
+    said = f"{spot(history, number, each[number].bare, system)}: "
     if cured:
         said += f"most free nitrite {1e6 * nitrite:.0f} mg/kg, at least {1e6 * colour.si:.3g}; "
     said += f"salt in its water {100 * salt:.1f} %, at least {100 * there.si:.3g}."
@@ -260,15 +259,23 @@ def evened(history: History, piece: int, most: float, system: str = "metric") ->
     return f"A rest of {units.roughly(float(when[there[0]] - end))} at {COLD[system]} evens it out."
 
 
-def spot(piece: Piece, depth: float, system: str = "metric") -> str:
-    """A place in words: depth as a share of the thickness, from a face of a slab or, of a round piece, from one side to the other."""
+def spot(history: History, number: int, depth: float, system: str = "metric") -> str:
+    """A place of a piece in words, as the slowest spot is told: how far from the head, of a piece with a length, and how deep under the first
+    face. depth: a share of the thickness there, of a round piece from one side to the other.
+    """
+    piece, body = history.pieces[number], history.state.meats[number].body
     off = abs(depth - 0.5)
-    if off < MIDDLE:
-        return f"Middle of the {piece.name}"
     if off > 0.5 - SKIN:
         return f"Outside of the {piece.name}"
-    deep = units.show(piece.thickness * (0.5 - off), "length", system, digits=2)
-    return f"The {piece.name}, {deep} deep"
+    solid = piece.solid() is not None
+    if off < MIDDLE and not solid:
+        return f"Middle of the {piece.name}"
+    share = depth if body.two_sided else 0.5 - off
+    deep = units.show(piece.thickness * body.across * share, "length", system, digits=2)
+    if not solid:
+        return f"The {piece.name}, {deep} deep"
+    along = units.show(piece.thickness * body.along, "length", system, digits=2)
+    return f"The {piece.name}, {along} from the head and {deep} deep"
 
 
 __all__ = [

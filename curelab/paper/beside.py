@@ -34,10 +34,10 @@ def with_answer(
     for alike in alike_pieces(told.batch.pieces):
         names = ", ".join(told.batch.pieces[number].name for number in alike)
         pull = best_out(told.ready[alike[0]])
-        days[names] = "no day" if pull is None else worded(math.ceil(pull / 60))
-    if set(days.values()) <= {worded(at)}:
+        days[names] = "no day is worth waiting for" if pull is None else f"out on {worded(math.ceil(pull / 60))}"
+    if set(days.values()) <= {f"out on {worded(at)}"}:
         return tasks
-    beside = f"By the answer: {', '.join(f'{name} {day}' for name, day in days.items())}."
+    beside = f"By the answer: {'; '.join(f'{name}: {day}' for name, day in days.items())}."
     return tuple(
         replace(task, detail=f"{task.detail} {beside}".strip()) if task.minutes == at and task.wanted is None else task
         for task in tasks

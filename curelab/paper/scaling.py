@@ -144,7 +144,15 @@ def _longer(piece: Piece, factor: float) -> Piece:
     if piece.length:
         changes["length"] = piece.length * factor
     if piece.stations:
-        changes["stations"] = tuple(each.but(at=each.at * factor) for each in piece.stations)
+        stations, problems = [], []
+        for number, each in enumerate(piece.stations, 1):
+            try:
+                stations.append(each.but(at=each.at * factor))
+            except InputError as error:
+                problems += error.under(f"stations[{number}]")
+        if problems:
+            raise InputError(problems)
+        changes["stations"] = tuple(stations)
     return piece.but(**changes)
 
 

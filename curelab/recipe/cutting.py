@@ -80,8 +80,10 @@ def sliced(piece: Piece) -> Piece:
 
 def fold(piece: Piece, at: str | float) -> tuple[Piece, Piece]:
     """A piece folded over at a place [m] from its head, second face on second face: both halves, closed where they touch and where they
-    hang together. What of the longer half lies bare is counted as touching.
+    hang together. What of the longer half lies bare is counted as touching. Raises InputError as `split`, and for a round piece.
     """
+    if problem := _no_faces(piece):
+        raise InputError([problem])
     head, tail = split(piece, at=at)
     return (
         head.but(faces=head.faces.but(tail="cut off", second="touching")),
@@ -95,11 +97,7 @@ def touch(pieces: Sequence[Piece], how: str = "stacked") -> tuple[Piece, ...]:
     """
     if how not in WAYS:
         raise refuse("how", f"{quoted(how)} is not one of {', '.join(WAYS)}")
-    problems = [
-        Problem(each.name, f"a {each.shape} has no faces that can be told apart; write it as a block or a cut")
-        for each in pieces
-        if each.shape not in ("block", "cut")
-    ]
+    problems = [problem for each in pieces if (problem := _no_faces(each))]
     if problems:
         raise InputError(problems)
     here, there = WAYS[how]
@@ -111,6 +109,13 @@ def touch(pieces: Sequence[Piece], how: str = "stacked") -> tuple[Piece, ...]:
         )
         for number, piece in enumerate(pieces)
     )
+
+
+def _no_faces(piece: Piece) -> Problem | None:
+    """Why its faces cannot lie against others."""
+    if piece.shape in ("block", "cut"):
+        return None
+    return Problem(piece.name, f"a {piece.shape} has no faces that can be told apart; write it as a block or a cut")
 
 
 def _across(piece: Piece, at: float) -> tuple[Piece, Piece]:

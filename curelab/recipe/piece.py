@@ -99,6 +99,12 @@ class Piece(Record):
             yield Problem(
                 "fat_cap", f"a {self.shape} can carry no fat cap; leave it out, trim it, or take another shape"
             )
+        sides = [name for name in self.faces.closed if name not in ("head", "tail")]
+        if self.shape == "cylinder" and sides:
+            yield Problem(
+                "faces",
+                f"a cylinder has a head, a tail and its round side, which is open; leave out {' and '.join(sides)}",
+            )
         problems = [*order_problems(self.stations), *self._species_problems(), *self._fat_problems()]
         yield from problems
         solid = self.solid() if not problems and all(map(given.get, NEEDS.get(self.shape, ())[1:])) else None

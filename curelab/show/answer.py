@@ -218,7 +218,7 @@ def _too_long(found: Ready) -> bool:
 
 
 # Two more cuts take as long to compute as all else in a report, so it offers the split and its command does it.
-ALONG_THE_SEAM = "Or split it along its seam: `curelab split` with `--along seam` says what that gives."
+ALONG_THE_SEAM = "Or split it along its seam, and see what each part then needs."
 
 
 def answer(
@@ -268,7 +268,7 @@ def to_change(
             what = f"cut it {thick} thick" if change.kind == "thinner" else f"split it into two of {thick}"
         if change.enough:
             after = change.ready.after
-            salt = "" if after is None else f", at {100 * ordered(after)[1]:.1f} % salt"
+            salt = "" if after is None else f", {100 * ordered(after)[1]:.1f} % salt"
             holds = f"then {in_batches(change.ready.chance)}{salt}, ready {on(change.ready.ready, dated)}"
             said.append(f"{'Or ' if said else ''}{what if said else capital(what)}: {holds}.")
         else:
@@ -293,16 +293,16 @@ def how_forgiving(found: Forgiving, planned: float, ready: Ready | None = None) 
     days = f"from {first} on" if np.isinf(found.late) else f"between {first} and {last}"
     surest, as_planned = (on(np.array([each])) for each in (found.out, planned))
     return (
-        f"Wanted: {taste} salt. {capital(surest)}, the surest, it comes out {in_batches(found.chance)}; "
-        f"{as_planned}, as planned, {in_batches(found.lands(planned))}. A day late adds {late}. "
-        f"Usual meat has it {days}."
+        f"Wanted: {taste} salt. {capital(surest)}, the best time, it is right {in_batches(found.chance)}. "
+        f"{capital(as_planned)}, as planned, it is right {in_batches(found.lands(planned))}. A day late adds {late}. "
+        f"Usual meat is right {days}."
     )
 
 
 def to_be_as_sure(found: Forgiving) -> str:
     """What a brine that does not forgive asks for."""
-    known = "" if found.known is None else f": then {of_ten(found.known)} land"
-    return f"To be surer, first learn from a logged batch how fast your meat takes salt{known}. Or use the equilibrium brine."
+    known = "" if found.known is None else f" It is then right {in_batches(found.known)}."
+    return f"To be surer, first learn from a logged batch how fast your meat takes salt.{known} Or use the equilibrium brine."
 
 
 def answers(

@@ -59,7 +59,7 @@ def _has_day(each: Side) -> bool:
 
 def _without_a_day(one: Side, other: Side) -> str:
     """Where one of them has no day to be ready on: what there is to say of each, and what keeps it from one."""
-    told, not_kept = [], []
+    told = []
     for each in (one, other):
         if each.found is None:
             told.append(f"{each.name} is not cured")
@@ -68,16 +68,10 @@ def _without_a_day(one: Side, other: Side) -> str:
         elif _has_day(each):
             told.append(f"{each.name} is ready {on(each.found.ready)}")
         elif np.isfinite(ordered(each.found.pull)[1]):
-            told.append(f"{each.name} has its salt {on(each.found.pull)}")
-            not_kept.append(each.name)
+            told.append(f"{each.name} has its salt {on(each.found.pull)}, but does not keep until it is even")
         else:
             told.append(f"{each.name} never has its salt")
-    late = {
-        0: "",
-        1: f", but {'; '.join(not_kept)} does not keep until it is even",
-        2: ", but neither keeps until it is even",
-    }
-    return f"{capital(', '.join(told))}{late[len(not_kept)]}."
+    return f"{capital('; '.join(told))}."
 
 
 def _salt(one: Side, other: Side) -> str:

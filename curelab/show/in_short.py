@@ -72,7 +72,9 @@ def in_parts(
         f"{sum(each.outcome == sign and each.name not in INFORMS for each in outcome.verdicts)} {word.lower()}"
         for sign, word in SIGNS.items()
     ]
-    said.append(f"Checks: {', '.join(reversed(counts))}.")
+    said.append(
+        f"Checks of safety and rules: {', '.join(reversed(counts))}."
+    )  # not of the days, which the answer tells
     return first, said
 
 
@@ -96,7 +98,7 @@ def _close(outcome: Outcome, chances: Mapping[str, Chance]) -> list[str]:
             some.append(f"{kitchen(name)} ({of_ten(1 - chance.passes)})")
     if not some:
         return []
-    return [f"Not ok in so many batches: {'; '.join(dict.fromkeys(some))}.{_advice(names, outcome.batch.units)}"]
+    return [f"Not ok in some batches: {'; '.join(dict.fromkeys(some))}.{_advice(names, outcome.batch.units)}"]
 
 
 def _advice(names: Sequence[str], system: str) -> str:

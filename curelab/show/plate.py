@@ -34,7 +34,7 @@ def plate_rows(history: History) -> list[dict[str, Any]]:
 
 # Lowe, Experimental Cookery (rows LOWE-01 and LOWE-02 of cook_loss.csv, seen): boiled 20.6 %, roasted 25.6 %
 JUICE_OF_PORK = (
-    "What the cook takes in weight rests on beef: printed hams lost a fifth to a quarter, often less than here."
+    "What the cook takes in weight rests on beef. Printed hams lost a fifth to a quarter, often less than here."
 )
 
 

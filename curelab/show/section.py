@@ -34,10 +34,7 @@ BANDED = 3  # every third of these is read in all draws where each node has a va
 LEAST = 8  # of them in a stretch, however short
 ACROSS, ROUND = 13, 33  # columns of nodes: along a slab, and round a round piece
 NARROW, WIDE = 1.3, 2.6  # how wide a slab is drawn, in its thickness; its true width is not known
-DEGREES = {
-    "metric": ("degC", "°C", 10.0),
-    "us": ("degF", "°F", 20.0),
-}  # unit, its sign, and the steps its colours end at
+DEGREES = {"metric": ("degC", "°C", 10.0), "us": ("degF", "°F", 20.0)}  # unit, its sign, and steps its colours end at
 
 
 @dataclass(frozen=True)
@@ -186,15 +183,8 @@ def _words(history: History, stage: Stage) -> str:
 
 
 def _drawn(
-    many: Spread,
-    name: str,
-    words: str,
-    quantities: tuple[str, ...],
-    times: np.ndarray,
-    system: str,
-    wanted: float | None,
-    lane: int,
-) -> Drawn:
+    many: Spread, name: str, words: str, quantities: tuple[str, ...], times: np.ndarray, system: str, wanted: float | None, lane: int
+) -> Drawn:  # fmt: skip
     usual = many.usual
     alone = Spread.single(
         usual
@@ -235,7 +225,7 @@ def _drawn(
             for line, band in zip(_lines_of(key, piece, *(band.middle for band in found)), found, strict=True)
         }
     lying = any(stage.lies for stage in usual.stages) and piece.lies_flat
-    thickness = show(piece.thickness, "length", system)
+    thickness = show(piece.thickness, "length", system, digits=2)  # as the answer has it
     seam = _fatty(usual, number).T & ~fat[:, None] if whole and piece.shape != "cylinder" else np.zeros(x.shape, bool)
     return Drawn(
         words, x, y, value, fat, seam, piece.shape == "slab", lying, thickness, values, low, high, level, courses, lane,
@@ -249,10 +239,8 @@ def _lines_of(key: str, piece: Piece, around: np.ndarray, core: np.ndarray) -> t
     """
     if key == TEMPERATURE:
         return "outside", "middle"
-    most = ABOVE * float(around.max())
-    return "average with fat" if piece.fatty else "average", "middle" if (
-        core - around > most
-    ).any() else "slowest spot"
+    above = bool((core - around > ABOVE * around.max()).any())
+    return "average with fat" if piece.fatty else "average", "middle" if above else "slowest spot"
 
 
 def _between(values: np.ndarray) -> np.ndarray:

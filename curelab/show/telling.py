@@ -36,14 +36,14 @@ def nitrite(many: Spread, time: float, piece: str) -> str:
             many.at("core", FREE, [time], piece),
         )
     )
-    return f"Nitrite on {units.day(time, 2)}: {inside} mg per kg of green weight has gone into the {piece}, and {free} is still free in its middle."
+    return f"Nitrite on {units.day(time, 2)}: the {piece} took in {inside} mg per kg of its raw weight. In its middle {free} is still free."
 
 
 def soaked(many: Spread, soak: int, piece: str) -> str:
     """What a soak has done on the whole."""
     begin, end = many.usual.span(soak)
     before, after = (_percent(many, "average", when, piece) for when in (begin, end))
-    spent = units.show(end - begin, "time")
+    spent = units.roughly(end - begin)
     return f"After {spent} of soak the {piece} has {after} salt on the whole; before it had {before}."
 
 
@@ -58,10 +58,8 @@ def rested(many: Spread, piece: str, system: str = "metric") -> str:
     bite, core = (
         100 * many.at(place, "salt", [many.usual.length], piece).middle[0] for place in ("first bite", "core")
     )
-    even = "even enough to slice" if abs(bite - core) < 0.3 else "still uneven: more rest evens it out"
-    return (
-        f"At the end of all stages: {bite:.1f} % in the outer {_bite(system)} and {core:.1f} % in the middle, {even}."
-    )
+    even = "even enough to slice" if abs(bite - core) < 0.3 else "too uneven: rest it longer"
+    return f"At the end: {bite:.1f} % in the outer {_bite(system)}, {core:.1f} % in the middle, {even}."
 
 
 def _bite(system: str) -> str:

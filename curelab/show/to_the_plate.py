@@ -19,7 +19,7 @@ from ..recipe.criterion import TEMPERATURE
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..spread.answers import ordered
-from ..units import capital, roughly, show
+from ..units import HOUR, capital, roughly, show
 from .answer import worth_waiting
 from .days import span
 
@@ -38,7 +38,8 @@ def begin(lead: Lead) -> str:
     """
     takes = f"it takes {spent(lead.value, lead.low, lead.high)}"
     if lead.begin is None or lead.serve is None:
-        return f"Begin {roughly(lead.high)} before you serve: {takes}."
+        step = HOUR if lead.high > 3 * HOUR else HOUR / 2
+        return f"Begin {roughly(step * np.ceil(lead.high / step - 1e-6))} before you serve: {takes}."  # never later
     return f"Begin on {lead.begin:%A %-d %B at %H:%M} to serve on {lead.serve:%A at %H:%M}: {takes}."
 
 
@@ -113,7 +114,7 @@ def never(history: History, system: str = "metric") -> str:
         if stage.heats and stage.until is not None and not ran.held:
             wanted = show(stage.until.target, "temperature", system)
             change = "hotter" if stage.until.sign == ">=" else "colder"
-            return f"The middle does not come to {wanted} in {roughly(ran.length)}: make it {change}, give it longer, or ask for less."
+            return f"The middle does not come to {wanted} in {roughly(ran.length)}. Make it {change}, give it longer, or ask for less."
     return ""
 
 

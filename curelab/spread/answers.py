@@ -191,15 +191,15 @@ class Windows(Shown):
             middle = f"In half of the simulated batches it is {cured} by {_day(opens)} and {salty} by {_day(closes)}."
         else:
             middle = (
-                f"In half of the simulated batches it is {salty} by {_day(closes)} and {cured} only by {_day(opens)}."
+                f"Half of the simulated batches are {salty} by {_day(closes)}. They are {cured} only by {_day(opens)}."
             )
         when, share = self.best
         if share == 0:
             return f"{middle} The window between them is empty {in_ten(self.empty)}: no day is right. {INSTEAD}"
         if share < SURE:
             return (
-                f"{middle} The window between them is empty {in_ten(self.empty)}. There is no day to bet on: even the best, {_day(when)}, is right "
-                f"only {in_ten(share)}, and you cannot see which you have. {INSTEAD}"
+                f"{middle} The window between them is empty {in_ten(self.empty)}. No day is sure: even the best, {_day(when)}, is right "
+                f"only {in_ten(share)}. You cannot see which you have. {INSTEAD}"
             )
         return f"{middle} {capital(_day(when))} is right {in_ten(share)}."
 

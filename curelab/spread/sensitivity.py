@@ -112,7 +112,7 @@ class Importance:
         makes = self.largest
         if len(tied) > 1:
             beside = ", ".join(f"{row.label} {_percent(row.first)} %" for row in tied[1:])
-            makes += f", {beside}; these {COUNTED[len(tied)]} cannot be told apart"
+            makes += f"; {beside}; these {COUNTED[len(tied)]} cannot be told apart"
         lead = next((row for row in tied if row.remedy), None)
         if lead is not None:
             return f"{capital(lead.remedy)} before anything else. {capital(makes)}."

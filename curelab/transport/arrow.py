@@ -9,8 +9,8 @@ Working Note 89, 1994).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -29,58 +29,87 @@ LEAST = 1e-30  # of the largest entry in the column: so little holds a zero at i
 
 @dataclass(frozen=True, eq=False)
 class Met(Part):
-    """A part whose modes are found anew when they were pushed out of the memory: of many draws in many baths they are large."""
+    """Parts `own`, each with the bath held, that meet in a bath, which is the last node. total (d,): all conductance to the bath; whole: whether its
+    modes are written as sums of nodes, which is quicker where they are few, or as sums of the modes of the parts. solved: the rates, and the modes
+    (d, m, f), one in each row; they are found anew when they were pushed out of the memory: of many draws in many baths they are large.
+    """
 
+    own: tuple[Part, ...] = ()
+    total: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    whole: bool = False
     memory: Kept = field(default_factory=Kept, repr=False)
 
     @property
     def solved(self) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[override]
         found = self.memory.get("solved")
         if found is None:
-            assert self.source is not None
-            found = self.memory["solved"] = self.source()
+            found = self.memory["solved"] = self._found() if self.source is None else self.source()
         return found
 
+    def _found(self) -> tuple[np.ndarray, np.ndarray]:
+        bath = self.root[:, -1]
+        poles = np.concatenate([part.solved[0] for part in self.own], axis=1)
+        column = np.concatenate([part.fed for part in self.own], axis=1) / bath[:, None]
+        flat = None if self.constant is None else self._through(self.constant * self.root[:, None], Part.into)[:, 0]
+        count, size = self.root.shape
+        rates, modes = np.empty((count, size)), np.empty((count, size, size))
+        step = max(1, AT_ONCE // size**2)
+        for some in (slice(begin, begin + step) for begin in range(0, count, step)):
+            corner = self.total[some] / bath[some] ** 2
+            rates[some], modes[some] = arrow(poles[some], column[some], corner, flat is not None)
+            if flat is not None:
+                level(rates[some], modes[some].swapaxes(1, 2), flat[some])
+        return rates, self._through(modes, Part.out_of) if self.whole else modes
 
-def met(own: Sequence[Part], bath: np.ndarray, total: np.ndarray, place: int, stays: np.ndarray | None) -> Part:
+    def _through(self, values: np.ndarray, way: Callable[[Part, np.ndarray], np.ndarray]) -> np.ndarray:
+        """Values (d, k, f) of each part taken `way`, and those of the bath as they are."""
+        found, begin = [], 0
+        for part in self.own:
+            end = begin + len(part.nodes)
+            found.append(way(part, values[:, :, begin:end]))
+            begin = end
+        return np.concatenate([*found, values[:, :, begin:]], axis=2)
+
+    def into(self, values: np.ndarray) -> np.ndarray:
+        values = values if self.whole else self._through(values, Part.into)
+        return values @ self.solved[1].swapaxes(1, 2)
+
+    def out_of(self, amounts: np.ndarray) -> np.ndarray:
+        values = amounts @ self.solved[1]
+        return values if self.whole else self._through(values, Part.out_of)
+
+    def losing(self, loss: np.ndarray) -> Part:
+        if not loss.any():
+            return self
+        if loss[:, -1].any():
+            raise ValueError("nothing is lost in a bath that parts meet in")
+        every = np.split(loss, np.cumsum([len(part.nodes) for part in self.own]), axis=1)
+        own = tuple(part.losing(each) for part, each in zip(self.own, every, strict=False))
+        return replace(self, own=own, constant=None, source=None, kept=Kept(), memory=Kept())
+
+    def of(self, draws: np.ndarray) -> Part:
+        def source() -> tuple[np.ndarray, np.ndarray]:
+            rates, modes = self.solved
+            return rates[draws], modes[draws]
+
+        own = tuple(part.of(draws) for part in self.own)
+        root, total = self.root[draws], self.total[draws]
+        return replace(self, own=own, root=root, total=total, source=source, kept=Kept(), memory=Kept())
+
+
+def met(own: Sequence[Part], bath: np.ndarray, total: np.ndarray, place: int, stays: np.ndarray) -> Met:
     """Parts that meet in a bath of capacity (d,), node number `place`, as one part. own: each with the bath held; total (d,): all conductance to
-    the bath; stays (f,): the state of these nodes, the bath last, that stays as it is, None: something is lost.
+    the bath; stays (f,): the state of these nodes, the bath last, that stays as it is.
     """
     nodes = np.array([*(n for part in own for n in part.nodes), place])
     root = np.concatenate([*(part.root for part in own), np.sqrt(bath)[:, None]], axis=1)
 
-    def solved() -> tuple[np.ndarray, np.ndarray]:
-        poles = np.concatenate([part.solved[0] for part in own], axis=1)
-        column = np.concatenate([part.fed for part in own], axis=1) / root[:, -1:]
-        count, size = root.shape
-        rates, vectors = np.empty((count, size)), np.empty((count, size, size))
-        step = max(1, AT_ONCE // size**2)
-        for some in (slice(begin, begin + step) for begin in range(0, count, step)):
-            rates[some], modes = arrow(poles[some], column[some], total[some] / bath[some], stays is not None)
-            begin = 0
-            for part in own:
-                inside = slice(begin, begin + len(part.nodes))
-                known = part.solved[1]
-                known = known if len(known) == 1 else known[some]
-                vectors[some, inside] = known @ modes[:, :, inside].swapaxes(1, 2)
-                begin = inside.stop
-            vectors[some, -1] = modes[:, :, -1]
-            if stays is not None:
-                level(rates[some], vectors[some], stays * root[some])
-        return rates, vectors
-
     def make() -> np.ndarray:
-        rates, vectors = made.solved
-        return (vectors * rates[:, None]) @ vectors.swapaxes(1, 2)
+        vectors = made.into(np.eye(len(nodes)) + np.zeros((len(root), 1, 1)))
+        return (vectors * made.solved[0][:, None]) @ vectors.swapaxes(1, 2)
 
-    def lossy(loss: np.ndarray) -> Part:
-        if loss[:, -1].any():
-            raise ValueError("nothing is lost in a bath that parts meet in")
-        ends = np.cumsum([len(part.nodes) for part in own])
-        losing = [part.losing(each) for part, each in zip(own, np.split(loss, ends, axis=1)[:-1], strict=True)]
-        return met(losing, bath, total, place, None)
-
-    made = Met(nodes, make, root, None, stays, solved, lossy)
+    few = len(root) * len(nodes) ** 3 < SMALL
+    made = Met(nodes, make, root, None, stays, own=tuple(own), total=total, whole=few)
     return made
 
 

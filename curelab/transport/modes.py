@@ -21,7 +21,6 @@ from .rows import Rows
 
 Asked = Rows | np.ndarray | None  # sums over the nodes; None: every node
 ALIKE = 1e-12  # relative; matrices in proportion to within this share a basis
-MOST_KEPT = 8  # sums over the nodes that a part remembers
 UNCOUPLED = 1e-13  # of the largest entry; what is smaller is rounding
 REMEMBERED = 48  # single networks; two pieces that lie in a vessel take about 1 MB each
 _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it would slow everything that touches it
@@ -33,7 +32,7 @@ class Part:
 
     make: makes the symmetric matrix (d, f, f), which only an eigenproblem asks for; root (d, f): square root of the capacities, negative for nodes that count the other way round; feed (d, f): conductance from the
     held node, None where there is none; constant (f,): the state that stays as it is when nothing enters or leaves, None where something does; source: makes
-    `solved` without an eigenproblem, None where there is no such way; lossy: makes the part with a loss (d, f), None: as all others are.
+    `solved` without an eigenproblem, None where there is no such way.
     """
 
     nodes: np.ndarray
@@ -42,8 +41,7 @@ class Part:
     feed: np.ndarray | None
     constant: np.ndarray | None
     source: Callable[[], tuple[np.ndarray, np.ndarray]] | None = None
-    lossy: Callable[[np.ndarray], Part] | None = None
-    kept: dict = field(default_factory=dict, repr=False)  # shapes of the rows last asked for
+    kept: Kept = field(default_factory=Kept, repr=False)  # what modes add to sums that were asked for
 
     @cached_property
     def solved(self) -> tuple[np.ndarray, np.ndarray]:
@@ -79,19 +77,26 @@ class Part:
 
     def amounts(self, start: np.ndarray) -> np.ndarray:
         """Modal amounts (d, s, m) of a start (d, s, f)."""
-        return (start * self.root[:, None, :]) @ self.solved[1]
+        return self.into(start * self.root[:, None, :])
+
+    def into(self, values: np.ndarray) -> np.ndarray:
+        """(d, k, m) of each mode in values (d, k, f), scaled by the root."""
+        return values @ self.solved[1]
+
+    def out_of(self, amounts: np.ndarray) -> np.ndarray:
+        """The values (d, k, f) that amounts (d, k, m) of the modes add up to."""
+        return amounts @ self.solved[1].swapaxes(1, 2)
 
     def shapes(self, rows: np.ndarray) -> np.ndarray:
         """What each mode adds to sums `rows` (k, f) or (d, k, f) over the nodes: (d, k, m)."""
         key = rows.tobytes()
-        if key not in self.kept:  # one quantity after the other is asked for the same sums
-            if len(self.kept) >= MOST_KEPT:
-                self.kept.clear()
-            self.kept[key] = self._of_rows(rows)
-        return self.kept[key]
+        found = self.kept.get(key)
+        if found is None:  # one quantity after the other is asked for the same sums
+            found = self.kept[key] = self._of_rows(rows)
+        return found
 
     def _of_rows(self, rows: np.ndarray) -> np.ndarray:
-        return (rows / self.root[:, None, :]) @ self.solved[1]
+        return self.into(rows / self.root[:, None, :])
 
     def evolved(self, amounts: np.ndarray, clock: np.ndarray, held: np.ndarray | None) -> np.ndarray:
         """Modal amounts (d, ..., m) at clock readings (d, ...), from amounts and a held value that broadcast with them."""
@@ -121,10 +126,10 @@ class Part:
     def summed(self, now: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
         """(d, t, k) sums over the nodes, or all nodes, of modal amounts (d, t, m)."""
         # Of few times all nodes are quicker found than what each mode adds to many sums.
-        few = rows is not None and rows.ndim == 2 and now.shape[1] < len(rows) and rows.tobytes() not in self.kept
+        few = rows is not None and rows.ndim == 2 and now.shape[1] < len(rows) and self.kept.get(rows.tobytes()) is None
         if rows is not None and not few:
             return now @ self.shapes(rows).swapaxes(1, 2)
-        states = now @ self.solved[1].swapaxes(1, 2) / self.root[:, None, :]
+        states = self.out_of(now) / self.root[:, None, :]
         return states if rows is None else states @ rows.T
 
     def _source(self, held: np.ndarray) -> np.ndarray:
@@ -136,14 +141,12 @@ class Part:
         mine = sign[self.nodes]
         feed = None if self.feed is None else self.feed * mine
         # Into the amounts of the modes goes root * w alone, so they stay as they are.
-        return replace(self, root=self.root * mine, feed=feed, source=lambda: self.solved, lossy=None, kept={})
+        return replace(self, root=self.root * mine, feed=feed, source=lambda: self.solved, kept=Kept())
 
     def losing(self, loss: np.ndarray) -> Part:
         """The same nodes with a loss (d, f) >= 0, which takes from all states: none stays."""
         if not loss.any():
             return self
-        if self.lossy is not None:
-            return self.lossy(loss)
         alike = np.ptp(loss, axis=1).max() <= ALIKE * loss.max()
         made = Part(
             self.nodes, lambda: self.make() + loss[:, :, None] * np.eye(len(self.nodes)), self.root, self.feed, None,

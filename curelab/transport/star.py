@@ -87,9 +87,7 @@ def hyperbola(points: int, window: float) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True, eq=False)
 class Spokes:
-    """Parts and what links each to a bath, whatever the bath. make: makes the contact of each part, in order, which are large and not kept;
-    None: the parts are closed.
-    """
+    """Parts and what links each to a bath, whatever the bath. make: makes the contact of each part, in order; None: the parts are closed."""
 
     parts: tuple[Nodes, ...]
     make: Callable[[], Sequence[Contact]] | None
@@ -98,7 +96,7 @@ class Spokes:
     def own(self) -> tuple[Part, ...]:
         """Each part by itself, the bath being held; of few parts each of the halves that nothing couples."""
         found, begin = [], 0
-        contacts = {} if self.make is None else {contact.part: contact for contact in self.make()}
+        contacts = {contact.part: contact for contact in self.contacts}
         for number, part in enumerate(self.parts):
             root, contact = np.sqrt(part.capacity), contacts.get(number)
             shared, kind = part.shared, "closed" if contact is None else contact.kind
@@ -112,9 +110,12 @@ class Spokes:
                 )  # fmt: skip
                 found.append(replace(alone, source=Once(shared, (kind, int(half[0]), len(half)), alone)))
             begin += len(part.equilibrium)
-        if self.make is not None:
-            self.__dict__["total"] = np.sum([contact.total for contact in contacts.values()], axis=0)
         return tuple(found)
+
+    @cached_property
+    def contacts(self) -> tuple[Contact, ...]:
+        """What links each part to the bath."""
+        return () if self.make is None else tuple(self.make())
 
     @cached_property
     def ends(self) -> np.ndarray:
@@ -124,8 +125,7 @@ class Spokes:
     @cached_property
     def total(self) -> np.ndarray:
         """(d,) conductance to the bath in all."""
-        assert self.make is not None
-        return np.sum([contact.total for contact in self.make()], axis=0)
+        return np.sum([contact.total for contact in self.contacts], axis=0)
 
     @cached_property
     def alike(self) -> tuple[tuple[np.ndarray, np.ndarray], ...]:
@@ -215,7 +215,7 @@ class Spokes:
             return Star(int(self.ends[-1]) + 1, self, bath, self.total)
         if many or len(bath) > 1:
             return self._modes(bath)
-        network = assemble(self.parts, bath, () if self.make is None else self.make())
+        network = assemble(self.parts, bath, self.contacts)
         return remembered(network, partial(self._modes, bath))
 
     def _modes(self, bath: np.ndarray) -> Modes:

@@ -20,7 +20,7 @@ from ..sources import Numbers, default_numbers
 COLD = 277.15  # K; brine shrinks by less than half a percent between here and a warm kitchen
 TRIES = 2000  # ways to lay pieces side by side, at most; they fill a floor corner by corner
 TURNS = 200  # rectangles within a round floor that are tried
-BY_AREA = "whether they lie side by side is told by area alone where length and width are not given"
+BY_AREA = "side by side, as far as their area tells"
 BY_BOX = "an uneven piece counts as the box around it"
 
 
@@ -216,19 +216,8 @@ def _laid(free: list[tuple[float, float]], boxes: list, tried) -> bool:
     return False
 
 
-def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: Numbers | None = None) -> Fit:
-    """Whether the pieces, lying flat or as `stacks`, and the bath fit the vessel and the brine covers them.
-
-    The least cover above the meat is row `vessel.least_cover` (judgement). Meat floats in strong brine, so
-    a weight is assumed. Raises InputError for a piece that is thicker than the vessel is high, or wide where the
-    thickness is all that was measured: it is the smallest measure, so no way of laying it helps.
-
-    >>> pot = Vessel(shape="round", diameter="26 cm", height="20 cm")
-    >>> result = fits(pot, Piece(thickness="6 cm", weight="1.5 kg"), Bath(water="3 kg", salt="120 g"))
-    >>> result.fits, result.covered, round(100 * result.depth, 1)
-    (True, True, 8.4)
-    """
-    pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
+def _check_thickness(vessel: Vessel, pieces: Sequence[Piece]) -> None:
+    """Raises InputError as `fits`."""
     problems = []
     for piece in pieces:
         for size, word in ((vessel.height, "high"), (vessel.narrowest, "wide"))[: 1 if piece.solid() else 2]:
@@ -242,6 +231,22 @@ def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: N
                 )
     if problems:
         raise InputError(problems)
+
+
+def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: Numbers | None = None) -> Fit:
+    """Whether the pieces, lying flat or as `stacks`, and the bath fit the vessel and the brine covers them.
+
+    The least cover above the meat is row `vessel.least_cover` (judgement). Meat floats in strong brine, so
+    a weight is assumed. Raises InputError for a piece that is thicker than the vessel is high, or wide where the
+    thickness is all that was measured: it is the smallest measure, so no way of laying it helps.
+
+    >>> pot = Vessel(shape="round", diameter="26 cm", height="20 cm")
+    >>> result = fits(pot, Piece(thickness="6 cm", weight="1.5 kg"), Bath(water="3 kg", salt="120 g"))
+    >>> result.fits, result.covered, round(100 * result.depth, 1)
+    (True, True, 8.4)
+    """
+    pieces = (pieces,) if isinstance(pieces, Piece) else tuple(pieces)
+    _check_thickness(vessel, pieces)
     numbers = numbers or default_numbers()
     meat = sum(piece.volume(numbers) for piece in pieces)
     liquid = brine_volume(bath, numbers)
@@ -271,21 +276,22 @@ def fits(vessel: Vessel, pieces: Piece | Sequence[Piece], bath: Bath, numbers: N
         said.append(BY_AREA)
     if len(pieces) > 1 and any(piece.shape == "cut" for piece in pieces):
         said.append(BY_BOX)
-    if covered:
-        said.append(f"{_cm(cover)} of brine covers the meat")
-    else:
-        more = max(0.0, (least - cover) * vessel.floor)
-        lies = f"only {_cm(cover)} of brine covers the meat" if cover > 0 else f"the meat sticks out by {_cm(-cover)}"
-        do = f"make {units.show(more, 'volume')} more brine of the same strength and weigh out anew, or take a narrower vessel"
-        if top + least > vessel.height:
-            do = (
-                f"take a vessel at least {_cm(top + least)} high, or one in which they lie side by side"
-                if not beside
-                else f"take a vessel at least {_cm(top + least)} high"
-            )
-        said.append(f"{lies}, and at least {_cm(least)} is wanted (judgement): {do}")
+    said.append(_covered(vessel, cover, top, least, beside))
     layers = 1 if beside else len(piled)
     return Fit(good, covered, meat, liquid, depth, cover, headroom, layers, "; ".join(said) + ".")
+
+
+def _covered(vessel: Vessel, cover: float, top: float, least: float, beside: bool) -> str:
+    """How far the brine stands above the meat, and what to do where that is not enough."""
+    if cover >= least * (1 - 1e-9):
+        return f"{_cm(cover)} of brine covers the meat"
+    lies = f"only {_cm(cover)} of brine covers the meat" if cover > 0 else f"the meat sticks out by {_cm(-cover)}"
+    if top + least > vessel.height:
+        do = f"take a vessel at least {_cm(top + least)} high{'' if beside else ', or one in which they lie side by side'}"
+    else:
+        more = units.show((least - cover) * vessel.floor, "volume")
+        do = f"make {more} more brine of the same strength and weigh out anew, or take a narrower vessel"
+    return f"{lies}, and at least {_cm(least)} is wanted (judgement): {do}"
 
 
 def _cm(metres: float) -> str:

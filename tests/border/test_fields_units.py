@@ -70,7 +70,7 @@ def test_read(words, kind, value):
     [
         ("7 kg", "length", '"7 kg" is not a length, because "kg" does not measure a length; write it like "7 cm"'),
         ("7", "length", '"7" needs a unit, like "7 cm"'),
-        ("1,500 g", "mass", '"1,500 g" may mean 1.5 g or 1500 g; write "1.5 g" or "1500 g"'),
+        ("1,500 g", "mass", '"1,500 g" may mean 1.5 or 1500; write one of them, without the comma'),
         (
             "1,234,567 g",
             "mass",

@@ -154,6 +154,10 @@ def test_at_phone_width_every_button_and_field_is_large_enough_for_a_thumb(stage
         page.goto(address)
         page.get_by_role("button", name="Write a reading down").click(timeout=90_000)
         page.get_by_role("button", name="Write into the log").wait_for()
+        # One tap brings the form under the thumb.
+        page.wait_for_function(
+            """() => document.activeElement?.tagName === 'SELECT' && document.activeElement.getBoundingClientRect().top < 200"""
+        )
         small = page.evaluate(
             """() => [...document.querySelectorAll('.cl-control :is(button, select, input[type=text]), .cl-nav button')]
               .filter(e => e.offsetParent).map(e => [e.textContent || e.id, e.getBoundingClientRect()])
@@ -163,9 +167,6 @@ def test_at_phone_width_every_button_and_field_is_large_enough_for_a_thumb(stage
         page.get_by_label("Reading", exact=True).fill("2.1 kg")
         page.get_by_role("button", name="It starts now").click()
         page.get_by_text("saved as my-batch.toml").wait_for(timeout=90_000)
-        page.wait_for_function(
-            """() => document.activeElement?.tagName === 'SELECT' && document.activeElement.getBoundingClientRect().top < 200"""
-        )
         page.get_by_label("Of which piece").select_option("thick end")
         page.get_by_label("Reading", exact=True).fill("2.1")
         assert page.get_by_label("Reading", exact=True).get_attribute("inputmode") == "decimal"

@@ -7,9 +7,13 @@ import tomllib
 
 import pytest
 
+from curelab import Piece
 from curelab.__main__ import main
 from curelab.batch import from_table, load
+from curelab.fields import from_plain, to_plain
 from curelab.outcome import run
+from curelab.paper.cutting_command import _rounded
+from curelab.recipe.cutting import split
 from curelab.sources import default_numbers
 from curelab.units import read
 
@@ -87,19 +91,16 @@ def test_a_fold_takes_longer_for_its_halves_take_salt_through_one_face(file, cap
     assert [piece["faces"]["second"] for piece in found] == ["touching"] * 2
 
 
-def test_the_parts_are_written_in_the_units_of_the_batch(file, capsys):
-    """5.08 cm are 2 inches; before, a length came in metres, centimetres or millimetres as it happened to be short."""
-    text = file.read_text(encoding="utf-8")
-    assert re.search(r'length = "7.333 cm"', said(["split", str(file), "--at", "73.333 mm"], capsys)[1])
-    file.write_text(
-        text.replace('name = "strip"\n[[', 'name = "strip"\nunits = "us"\n[[', 1).replace('"5 cm"', '"5.08 cm"'),
-        encoding="utf-8",
-    )
-    found = tomllib.loads((out := said(["split", str(file), "--at", "4 in"], capsys)[1])[out.index("[[pieces]]") :])[
-        "pieces"
-    ]
-    assert [each["length"] for each in found] == ["4 inch", "2.299 inch"] and found[0]["thickness"] == "2 inch"
-    assert all(each["weight"].endswith(" lb") for each in found) and "Two muscles" not in out
+@pytest.mark.parametrize(
+    ("system", "length", "fat", "mass"),
+    [("metric", "10.16 cm", "8 mm", "404.6 g"), ("us", "4 inch", "0.315 inch", "0.892 lb")],
+)
+def test_the_parts_are_written_in_the_units_of_the_batch(system, length, fat, mass):
+    """4 inches are 10.16 cm; before, a length came in metres, centimetres or millimetres as it happened to be short."""
+    piece = Piece(shape="block", thickness="4.9 cm", width="8 cm", length="16 cm", weight="637.2 g", fat_cap="8 mm")
+    head = _rounded(to_plain(split(piece, at="4 in")[0], system), system)
+    assert (head["length"], head["fat_cap"], head["weight"]) == (length, fat, mass)
+    assert from_plain(Piece, head).thickness == pytest.approx(0.049, rel=1e-3)
 
 
 def test_it_counts_with_the_usual_meat_of_the_report(file, capsys, monkeypatch):

@@ -144,7 +144,7 @@ def test_no_day_is_promised_that_bare_meat_does_not_keep():
         {"at": at, "thickness": "8 cm", "width": "17 cm"} | more for at, more in (("0 cm", {}), ("26 cm", seam))
     ]
     cut = POINT.but(shape="cut", thickness=None, stations=stations, weight="3.6 kg")
-    offered = "split it along its seam: `curelab split` with `--along seam`"
+    offered = "split it along its seam, and see what each part then needs"
     assert offered in " ".join(answer(found, cut, many.usual.numbers)) and offered not in " ".join(said)
     thin = POINT.but(thickness="3 cm", weight="1 kg")
     (quick,) = spread(thin, BRINE, count=32).ready()

@@ -177,7 +177,7 @@ SOUND = tuple(
     text + more
     for text in (
         (DATASETS / name).read_text(encoding="utf-8")
-        for name in ("demo_brisket.toml", "demo_loin.toml", "demo_plate.toml", "new_batch.toml")
+        for name in ("demo_brisket.toml", "demo_loin.toml", "demo_plate.toml", "demo_uneven.toml", "new_batch.toml")
     )
     for more in ("", PLAN)
 )

@@ -92,6 +92,7 @@ def test_what_cannot_be_is_said_and_changes_nothing():
     before = state.batch
     page.controls["stage 1 remove"].press()
     assert state.batch is before and "the only stage that cures" in page.says["trouble"].text
+    assert page.says["answer"].text == "figures" and not state.problems  # nothing was wrong with them
     page.controls["piece 2 double"].press()
     assert not state.problems and page.says["trouble"].text == ""
 
@@ -320,6 +321,10 @@ def test_a_hand_on_the_drawing_does_what_the_knife_and_the_ruler_do():
     assert state.batch is before and "does not lie behind the station before it" in page.says["trouble"].text
     by_hand(piece=0, split=0.2)
     assert names(state) == ["brisket, head", "brisket, tail"] and state.batch.stages == batch.stages
+    for words, said in (("", "an empty text is not a length"), ("9 m", "does not lie between the ends")):
+        page.controls["piece 2 at"].value = words
+        page.controls["piece 2 split"].press()
+        assert said in page.controls["piece 2 at"].problem and page.says["answer"].text == "figures"
     page.controls["piece 2 at"].value = "5 cm"
     page.controls["piece 2 split"].press()
     assert names(state) == ["brisket, head", "brisket, tail, head", "brisket, tail, tail"]

@@ -64,7 +64,7 @@ def test_what_was_typed_stays_as_it_was_typed():
     state.edit_piece(0, thickness="5 cm")
     assert thick.value == "5 cm"
     thick.value = "1,500 mm"
-    assert "may mean 1.5 mm or 1500 mm" in thick.problem and state.batch.pieces[0].thickness == 0.05
+    assert "may mean 1.5 or 1500; write" in thick.problem and state.batch.pieces[0].thickness == 0.05
 
 
 def test_a_number_without_a_unit_is_told_so_with_an_example_of_its_field():

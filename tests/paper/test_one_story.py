@@ -50,7 +50,7 @@ def test_figures_and_checks_take_up_the_log_as_the_answer_does(bad):
 
 def test_where_the_cure_ends_stands_the_day_by_the_answer(bad, good):
     end = next(task for task in bad.tasks if task.title.startswith("Out of the brine"))
-    assert end.detail.endswith("By the answer: point no day, flat Wed 11 Mar.")
+    assert end.detail.endswith("By the answer: point: no day is worth waiting for; flat: out on Wed 11 Mar.")
     assert "Out on Thu 12 Mar, as planned, is" in bad.answer[0]
     beside = [task.detail for task in good.tasks if "By the answer" in task.detail]
     assert len(beside) == 1 and "no day" not in beside[0]

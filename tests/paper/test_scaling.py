@@ -189,3 +189,9 @@ def test_a_new_batch_file_has_an_id_of_its_own(tmp_path, capsys):
         assert main(["new", str(tmp_path / name)]) == 0
     first, second = load(tmp_path / "a.toml"), load(tmp_path / "b.toml")
     assert first.id and first.id != second.id and first.but(id="") == second.but(id="")
+
+
+def test_a_cut_that_is_scaled_too_far_names_the_station():
+    uneven = load(datasets_folder() / "demo_uneven.toml")
+    with pytest.raises(InputError, match=r"brisket\.stations\[5\]\.at: 272 cm is out of range"):
+        scale(uneven, by=8)

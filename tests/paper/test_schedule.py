@@ -280,7 +280,8 @@ def test_an_impossible_plan_names_the_nearest_possible():
 def test_a_plan_that_should_have_begun_names_the_next_chance():
     late = batch(None, plan={"hours": "08:00-20:00", "serve": "2026-03-31 18:00"})
     now = datetime(2026, 3, 30, 21, 0, tzinfo=UTC)
-    assert not schedule(late, now=now - timedelta(days=20)).remarks
+    early = schedule(late, now=now - timedelta(days=20)).remarks
+    assert not any("should have begun" in each for each in early)
     said = " ".join(schedule(late, now=now).remarks)
     assert "should have begun" in said and "served on Mon 6 Apr 2026 08:00" in said  # 6 d after Tuesday 08:00
 

@@ -143,6 +143,8 @@ def test_folded_and_stacked():
     assert np.sum([each.weight for each in (a, b, c)]) == pytest.approx(3 * BLOCK.weight)
     with pytest.raises(InputError, match="slab has no faces"):
         touch([Piece(thickness="4 cm", weight="1 kg"), a])
+    with pytest.raises(InputError, match="cylinder has no faces that can be told apart"):
+        fold(Piece(shape="cylinder", thickness="8 cm", length="25 cm", weight="1.3 kg"), "12 cm")
     with pytest.raises(InputError, match="not one of stacked, side by side, end to end"):
         touch([a], "heaped")
 

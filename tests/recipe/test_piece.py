@@ -161,6 +161,10 @@ def test_another_thickness_of_a_cut_is_so_much_thicker_everywhere():
             "stations[1].at: 4 cm is not the head; count from the first station, so that it lies at 0 cm",
         ),
         (
+            {"shape": "cylinder", "thickness": "8 cm", "length": "25 cm", "weight": "1.3 kg", "faces": {"first": "skin", "left": "skin", "head": "skin"}},
+            "faces: a cylinder has a head, a tail and its round side, which is open; leave out first and left",
+        ),
+        (
             WEDGE | {"stations": wedge(0.03, 0.05, 0.08)["stations"][::-1]},
             "stations[2].at: 15 cm does not lie behind the station before it (30 cm); list them from the head on",
         ),

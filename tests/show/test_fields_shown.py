@@ -65,6 +65,16 @@ def test_the_table_of_the_field(outcome, tmp_path):
     rows = list(csv.DictReader((tmp_path / "out" / data.FIELDS).read_text(encoding="utf-8").splitlines()))
     assert {row["quantity"] for row in rows} == {"salt", "free nitrite"} and {row["piece"] for row in rows} == {"wedge"}
     salt = [row for row in rows if row["quantity"] == "salt"]
+    sides = [
+        {
+            (row["along_m"], abs(float(row["across_m"])), row["depth_m"], row["fraction"], row["stage"])
+            for row in salt
+            if side * float(row["across_m"]) > 0
+        }
+        for side in (-1, 1)
+    ]
+    assert sides[0] == sides[1] and sides[0]  # both halves of the width, though one was computed
+    assert len({(row["along_m"], row["across_m"], row["depth_m"], row["stage"]) for row in salt}) == len(salt)
     place = salt[len(salt) // 2]
     probed = outcome.history.probe(
         "salt",

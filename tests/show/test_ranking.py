@@ -192,7 +192,7 @@ def test_sentences():
     two = made(("temperature", 0.38), ("film.still", 0.31, True), ("meat weight", 0.1))
     assert two.advice == (
         "Put a thermometer that logs into the vessel before anything else. The temperature makes 38 % of the spread of the days "
-        "point needs, the layer at a face in still brine 31 %; these two cannot be told apart."
+        "point needs; the layer at a face in still brine 31 %; these two cannot be told apart."
     )
     three = made(("temperature", 0.38), ("film.still", 0.31, True), ("meat weight", 0.3, True))
     assert "31 %, the meat weight 30 %; these three cannot be told apart." in three.advice

@@ -6,6 +6,7 @@ import pytest
 from curelab import Bath, Brine, Chill, Piece, Rest, Simmer, simulate
 from curelab.engine.drawn import drawn_case
 from curelab.engine.run import FREE
+from curelab.show.answer import in_usual_meat
 from curelab.show.section import LEAST, LONGER, OVER, READ, section
 from curelab.spread import Spread, spread
 from curelab.units import DAY
@@ -23,6 +24,10 @@ def test_a_slab_is_as_thick_as_it_is_and_shows_what_the_library_reads():
     piece = Piece(name="loin", thickness="6 cm", weight="2 kg")
     many, made = drawn(piece)
     (own,) = made.pieces
+    odd = drawn(piece.but(thickness="3.94 cm"))[1].pieces[0].thickness
+    assert (
+        in_usual_meat(many.ready()[0], piece.but(thickness="3.94 cm")).startswith(f"Loin, {odd}: ") and odd == "3.9 cm"
+    )
     assert own.y.max() - own.y.min() == pytest.approx(6.0) and np.ptp(own.x) > 6.0
     read = many.profile("salt", (made.days[-1] * DAY,), "loin")
     assert own.values["salt"][-1] == pytest.approx(100 * read.middle[0], rel=1e-5)

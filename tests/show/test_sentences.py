@@ -14,6 +14,10 @@ import pytest
 
 from curelab.batch import load
 from curelab.compose import template
+from curelab.compose.templates import TEMPLATES
+from curelab.lab.benches import BENCHES, bench
+from curelab.lab.state import State
+from curelab.learn.words import what_to_measure
 from curelab.outcome import run
 from curelab.paper.calendar_file import calendar
 from curelab.paper.kitchen_page import page_html
@@ -117,3 +121,25 @@ def test_a_pot_is_no_fridge_that_is_too_warm():
     assert max(stage.warmest for stage in stages) > 350 and warmth_of(stages) == ""
     warm = [stage.but(temperature="9 degC") if stage.cures else stage for stage in stages]
     assert warmth_of(warm).startswith("Too warm: 9 °C.") and "48.2 °F" in warmth_of(warm, "us")
+
+
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_what_to_measure_is_said_in_short_sentences(name):
+    """The first words of the page that learns, before anything was read."""
+    assert not too_long(what_to_measure(template(name)))
+
+
+@pytest.mark.repeats
+@pytest.mark.parametrize("name", (*TEMPLATES, "uneven"))
+def test_no_sentence_of_any_other_batch_is_long(name):
+    """Its report, and what stands over the pictures of its pages."""
+    batch = load(datasets_folder() / "demo_uneven.toml") if name == "uneven" else template(name)
+    long = [f"report: {each}" for each in too_long(words(run(batch, draws=64)))]
+    for page in BENCHES:
+        made = bench(page, State(batch, strict=True))
+        heads = (
+            made.says[key].text for key in ("answer", "strong answer", "after", "cure", "spot") if key in made.says
+        )
+        said = "\n\n".join(heads).replace("**", "").replace("\n", "\n\n")
+        long += [f"{page}: {each}" for each in too_long(said)]
+    assert not long, "\n".join(long)

@@ -53,7 +53,7 @@ def test_an_equilibrium_brine_forgives_and_a_strong_one_does_not(both):
     assert calm.lands(30 * DAY) > 0.9 and hard.lands(30 * DAY) == 0.0
     said = how_forgiving(hard, 30 * DAY)
     assert (
-        "on day 30, as planned, in no batch" in said
+        "On day 30, as planned, it is right in no batch." in said
         and of_ten(hard.chance) in said
         and "adds about nothing" not in said
     )

@@ -462,7 +462,7 @@ def test_pieces_whose_areas_fit_may_still_not_lie_side_by_side():
     )
     narrower = slab.but(width="10 cm", weight="1.55 kg")
     assert fits(BOX, (narrower, narrower.but(name="b")), bath).layers == 1
-    assert "told by area alone" in fits(BOX, (LOIN, LOIN.but(name="other")), bath).sentence
+    assert "as far as their area tells" in fits(BOX, (LOIN, LOIN.but(name="other")), bath).sentence
     wedge = Piece(name="wedge", shape="cut", stations=[{"at": "0 cm", "thickness": "3 cm", "width": "8 cm"}, {"at": "20 cm", "thickness": "4 cm", "width": "8 cm"}], weight="560 g")  # fmt: skip
     assert "the box around it" in fits(BOX, (wedge, LOIN), bath).sentence
     pot = Vessel(

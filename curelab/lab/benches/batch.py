@@ -52,7 +52,7 @@ class BatchBench(Bench):
     here = "batch.ipynb"
 
     def __init__(self, state):
-        self.composing = Composing(state)
+        self.composing = Composing(state, lambda words: self.says["trouble"].tell(words, "alert"))
         self.taking = Taking(state)
         super().__init__(state)
 
