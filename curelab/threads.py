@@ -41,6 +41,14 @@ def one_thread() -> Iterator[None]:
         _inside.so = False
 
 
+@contextmanager
+def one_thread_more() -> Iterator[None]:
+    """The same inside of it, for libraries that were loaded since as well: scipy, which comes late, has threads of its own."""
+    _controller.cache_clear()
+    with _controller().limit(limits=1, user_api="blas"):
+        yield
+
+
 def on_one_thread(work: Work) -> Work:
     """The same function, with linear algebra on one thread."""
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..fields import refuse
 from ..progress import counted
+from ..threads import one_thread_more
 from . import kept
 from .body import SPOTS, shares
 from .kept import Basis
@@ -361,7 +362,7 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
                 f"{' x '.join(map(str, made.elements.shape))} places are {made.elements.count}, and working them out takes "
                 f"{takes / 1e9:.1f} GB, at most {MOST_BYTES / 1e9:g}; keep fewer stations, or fewer changes of tissue between them",
             )
-        with counted("shape") as step:
+        with one_thread_more(), counted("shape") as step:
             return reduced(problem(made, ratio, paces), step)
 
     return kept.get((outline, ratio, paces, fine), make)
