@@ -171,6 +171,12 @@ def settled_answer(state: State) -> str:
     return bench.says["answer"].text
 
 
+def without_a_loop(work):
+    """What `work` gives where no loop drives a browser: there a bench would wait for a hand to rest."""
+    with ThreadPoolExecutor(1) as alone:
+        return alone.submit(work).result()
+
+
 def test_the_cut(visit):
     """The sentences and the picture say what the library says, on the day that the hand has chosen."""
     page = visit("thick_point")
@@ -180,11 +186,7 @@ def test_the_cut(visit):
     at_rest(page, pages.PAGE_DRAWS)
     state = State()
     state.edit_stage(0, lasts=f"{days} d", until=None, at_most=None)
-    with ThreadPoolExecutor(
-        1
-    ) as alone:  # without the loop that drives the browser, or the bench would wait for a hand to rest
-        answer = alone.submit(settled_answer, state).result()
-    text = said(page)
+    answer, text = without_a_loop(lambda: settled_answer(state)), said(page)
     for sentence in answer.split("\n"):
         assert re.sub(r"\s+", " ", sentence) in text
     before = sum(revisions(page))
@@ -286,10 +288,15 @@ def test_to_the_plate(visit):
     settled(page)
     state = State()
     thick = float(page.get_by_role("slider", name="Portion, as thick as", exact=True).input_value())
-    bench = PlateBench(state)
-    bench.controls["middle"].value -= 1
-    bench.controls["portion"].value = thick
-    page.get_by_text(bench.says["answer"].text).first.wait_for(timeout=60_000)
+
+    def moved() -> str:
+        bench = PlateBench(state)
+        bench.controls["middle"].value -= 1
+        bench.controls["portion"].value = thick
+        list(bench.settle())
+        return bench.says["answer"].text
+
+    page.get_by_text(without_a_loop(moved)).first.wait_for(timeout=60_000)
     hour = page.get_by_role("slider", name="Hour", exact=True)
     hour.press("End")
     usual = state.spread(state.batch.filled()).usual
