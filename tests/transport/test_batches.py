@@ -76,9 +76,12 @@ def coupled(seed: int) -> Network:
     return Network(rng.uniform(0.5, 2.0, (2, 4)), spread @ spread.swapaxes(1, 2), np.zeros(4), blocks)
 
 
+@pytest.mark.parametrize("held", (False, True))
 @pytest.mark.parametrize("solved_before", (False, True))
-def test_flipped_nodes_count_the_other_way_round(solved_before):
+def test_flipped_nodes_count_the_other_way_round(solved_before, held):
     network, sign = coupled(3), np.array([1.0, -1.0, -1.0, 1.0])
+    if held:
+        network = replace(network, capacity=np.where(np.arange(4) < 3, network.capacity, np.inf))
     many = modes_of(network)
     start, clock = np.random.default_rng(4).uniform(0, 1, (2, 1, 4)), np.full((2, 1, 3), [[0.1, 0.5, 2.0]])
     if solved_before:
