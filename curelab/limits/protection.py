@@ -273,9 +273,9 @@ def spot(history: History, number: int, depth: float, system: str = "metric") ->
     share = depth if body.two_sided else 0.5 - off
     deep = units.show(piece.thickness * body.across * share, "length", system, digits=2)
     if not solid:
-        return f"The {piece.name}, {deep} deep"
+        return f"{units.capital(piece.name)}, {deep} deep"
     along = units.show(piece.thickness * body.along, "length", system, digits=2)
-    return f"The {piece.name}, {along} from the head and {deep} deep"
+    return f"{units.capital(piece.name)}, {along} from the head, {deep} deep"
 
 
 __all__ = [

@@ -63,6 +63,7 @@ def too_long(text: str) -> list[str]:
     found = []
     for block in re.split(r"\n\s*\n|\n(?= *(?:- |CAUTION|CANNOT SAY|NOT OK|ok:))|\n(?=\S)", "\n".join(lines)):
         flat = re.sub(r"\([^()]*\)", "", " ".join(block.split()))
+        flat = re.sub(r"\b(CANNOT SAY|NOT OK|ok): ", "", flat)  # the sign of a check stands before its sentence
         found += [each for each in re.split(r"(?<=[.!?;])\s+", flat) if len(re.findall(r"\S*\w\S*", each)) > MOST]
     return found
 
