@@ -10,7 +10,7 @@ import pytest
 from curelab import Piece
 from curelab.__main__ import main
 from curelab.batch import from_table, load
-from curelab.fields import from_plain, to_plain
+from curelab.fields import from_plain, refuse, to_plain
 from curelab.outcome import run
 from curelab.paper.cutting_command import _rounded
 from curelab.recipe.cutting import split
@@ -105,16 +105,18 @@ def test_the_parts_are_written_in_the_units_of_the_batch(system, length, fat, ma
 
 def test_it_counts_with_the_usual_meat_of_the_report(file, capsys, monkeypatch):
     """The middle of what is possible, and what a log taught; the printed values of its own before."""
-    seen, refused = {}, None  # nothing comes back, and the command ends there
-    monkeypatch.setattr(
-        "curelab.forecast.trimmed_or_whole",
-        lambda piece, stages, **how: seen.update(how, piece=piece, stages=stages) or refused,
-    )
+    seen = {}
+
+    def refused(piece, stages, **how):
+        seen.update(how, piece=piece, stages=stages)
+        raise refuse("piece", "enough was seen")  # the command ends there
+
+    monkeypatch.setattr("curelab.forecast.trimmed_or_whole", refused)
     text = file.read_text(encoding="utf-8").replace('weight = "500 g"', 'weight = "500 g"\nfat_cap = "8 mm"')
     log = '[[log]]\nat = "2 d"\nwhat = "core salt"\nvalue = "1.2 %"\npiece = "other"\n'
     for logged in ("", log):
         file.write_text(text + logged, encoding="utf-8")
-        main(["trim", str(file), "--to", "2 mm"])
+        assert main(["trim", str(file), "--to", "2 mm"]) == 2
         usual = run(load(file)).history
         for key in ("fat.relative_diffusivity", "obstruction.lean", "ratio.nitrite"):
             assert seen["numbers"].si(key) == pytest.approx(usual.numbers.si(key), rel=1e-6), key
