@@ -43,7 +43,7 @@ def _both_ways(given: argparse.Namespace) -> int:
     from ..fields import refuse, to_plain
     from ..forecast import BothWays, folded_or_whole, split_or_whole, trimmed_or_whole
     from ..learn.update import heard
-    from ..outcome import REPORT_DRAWS
+    from ..outcome import CHECKED_LARGE
     from ..recipe import cutting
     from ..recipe.measured import told
     from ..sources import default_numbers
@@ -71,7 +71,8 @@ def _both_ways(given: argparse.Namespace) -> int:
     }
     how = {name: getattr(given, name) for name in ("at", "along", "to") if hasattr(given, name)}
     # The same usual meat as in the report of the batch: the middle of what is possible, or what earlier batches and its log taught.
-    update, base = heard(batch, REPORT_DRAWS)[1], default_numbers()
+    # The fit hangs on no draws, and its forecast is not told here: few do.
+    update, base = heard(batch, CHECKED_LARGE)[1], default_numbers()
     learned = update.taken_up if update is not None else None
     pieces, stages, usual = usual_case(batch.pieces, batch.filled(), base, batch.meat_and_fridge, learned)
     piece = next(each for each in pieces if each.name == name)
