@@ -297,7 +297,8 @@ def of_cells(
     faces = [Face(outer, values[-1], float(cells.outward[-1]), float(cells.area[1]), int(owner[-1]))]
     if two_sided:
         faces.insert(0, Face("first", values[0], float(cells.inward[0]), float(cells.area[0]), int(owner[0])))
-    read = np.unique(np.linspace(0, len(values) - 1, points or len(values)).round().astype(int))
+    read = np.linspace(0, len(values) - 1, points or len(values)).round().astype(int)
+    read = read[np.append(True, np.diff(read) > 0)]
     start, stop = cells.edges[[0, -1]]
     places = (np.concatenate([[start], cells.centres[read], [stop]]) - start) / (stop - start)
     every = np.concatenate([[0], read, [len(values) - 1]])

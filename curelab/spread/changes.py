@@ -101,18 +101,25 @@ def worked_out(
         thin = sliced(own).but(thickness=thickness, fat_cap=min(own.fat_cap, MOST_FAT * thickness))
         return asked(kind, thickness, (*pieces[:number], thin, *pieces[number + 1 :]))
 
-    # The thickest cut, in whole steps of STEP, that is enough: by halving.
+    # The thickest cut, in whole steps of STEP, that is enough: by steps that double, beginning at the split, and by halving.
     whole = STEP[system]
     steps = np.arange(np.ceil(THINNEST / whole), np.ceil(own.thickness / whole - 1e-9)) * whole
-    low, high, best = 0, len(steps), None
+    low, high, best, reach, up = 0, len(steps), None, len(steps), True
     if own.shape == "slab" and own.thickness / 2 >= THINNEST:
         half = yield from cut("split", own.thickness / 2)
         yield half
-        at = int(np.searchsorted(steps, half.value - 1e-9))
-        if steps[at] < half.value + 1e-9:  # a cut as thick, known already
-            low, high, best = (at + 1, high, replace(half, kind="thinner")) if half.enough else (low, at, None)
+        at, reach, up = int(np.searchsorted(steps, half.value - 1e-9)), 1, half.enough
+        known = steps[at] < half.value + 1e-9  # a cut as thick
+        if not up:
+            high = at
+        elif known:
+            low, best = at + 1, replace(half, kind="thinner")
+        else:
+            low = max(at - 1, 0)
     while low < high:
         middle = (low + high) // 2
+        middle = min(middle, low + reach - 1) if up else max(middle, high - reach)
+        reach *= 2
         found = yield from cut("thinner", float(steps[middle]))
         if found.enough:
             best, low = found, middle + 1
