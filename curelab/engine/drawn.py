@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from ..bodies.body import Body
+from ..bodies.solid import Solid
 from ..matter.solutes import WATER_NODES
 from ..matter.tissue import GAS_CONSTANT
 from ..recipe.piece import Piece
@@ -84,7 +85,7 @@ class OneOfMany(History):
         """Of the columns of its stretches, which are those of all draws."""
         return self.many.count
 
-    def body(self, piece: int = 0) -> Body:
+    def body(self, piece: int = 0) -> Body | Solid:
         return self.many.body(piece)
 
     @cached_property

@@ -13,6 +13,7 @@ import numpy as np
 
 from .. import units
 from ..bodies.body import Body
+from ..bodies.solid import Solid
 from ..recipe.criterion import TEMPERATURE, Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
@@ -425,7 +426,7 @@ class History(Shown):
         """
         return self.body(piece).depth
 
-    def body(self, piece: int = 0) -> Body:
+    def body(self, piece: int = 0) -> Body | Solid:
         """The shape of a piece, the same in every draw."""
         return self.state.meats[piece].body
 
