@@ -123,16 +123,38 @@ class Track:
         if owner is not None:
             begin, end, before = (np.take_along_axis(each, owner, axis=1) for each in (begin, end, before))
         since = self.clock(np.clip(times, begin, end)) - before
-        key = (numbers[0], len(numbers), place)
+        tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
+        starts, many, kept = self._begun(numbers, owner, place)
+        return self.legs[numbers[0]].modes.along(starts, many, tau, rows, kept, wanted)
+
+    def _begun(
+        self, numbers: list[int], owner: np.ndarray | None, place: int
+    ) -> tuple[np.ndarray, np.ndarray | None, Kept]:
+        """Where legs set out that are read: w (d, g, n), which of them (d, t) each time has, None where there is one, and what is remembered of
+        these. Of the legs that `owner` (d, t) names, or a start for each time, where that is less: meat is turned more often than it is read.
+        """
+        if owner is None:
+            used, many, key = np.zeros(1, dtype=int), None, (numbers[0], place)
+        else:
+            used, many = np.unique(owner, return_inverse=True)
+            many = many.reshape(owner.shape) if len(used) > 1 else None
+            each_time = len(used) > owner.shape[1]
+            key = (numbers[0], place, owner.tobytes() if each_time else used.tobytes())
         found = self.kept.get(key)
         if found is None:
-            every = self.starts(place, numbers[-1] + 1)
-            found = np.stack([every[number] for number in numbers], axis=1), Kept(PASSING)
-            self.kept[key] = found
+            every = self.starts(place, numbers[int(used[-1])] + 1)
+            if many is not None and each_time:
+                starts = np.empty((*owner.shape, every[0].shape[1]))
+                for number in used.tolist():
+                    cases, columns = np.nonzero(owner == number)
+                    starts[cases, columns] = every[numbers[number]][cases]
+            else:
+                starts = np.stack([every[numbers[number]] for number in used.tolist()], axis=1)
+            found = self.kept[key] = starts, Kept(PASSING)
         starts, kept = found
-        tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
-        many = owner if len(numbers) > 1 else None
-        return self.legs[numbers[0]].modes.along(starts, many, tau, rows, kept, wanted)
+        if many is not None and each_time:
+            many = np.broadcast_to(np.arange(owner.shape[1]), owner.shape)
+        return starts, many, kept
 
     def supplied(self, place: int, length: np.ndarray) -> np.ndarray:
         """(d,) kg of one solute that the held bath has given by `length` (d,) s."""
