@@ -133,28 +133,19 @@ class Track:
         """Where legs set out that are read: w (d, g, n), which of them (d, t) each time has, None where there is one, and what is remembered of
         these. Of the legs that `owner` (d, t) names, or a start for each time, where that is less: meat is turned more often than it is read.
         """
-        if owner is None:
-            used, many, key = np.zeros(1, dtype=int), None, (numbers[0], place)
-        else:
-            used, many = np.unique(owner, return_inverse=True)
-            many = many.reshape(owner.shape) if len(used) > 1 else None
-            each_time = len(used) > owner.shape[1]
-            key = (numbers[0], place, owner.tobytes() if each_time else used.tobytes())
+        used = np.zeros(1, dtype=int) if owner is None else np.unique(owner)
+        each_time = owner is not None and len(used) > owner.shape[1]
+        key = (numbers[0], place, owner.tobytes() if owner is not None and each_time else used.tobytes())
         found = self.kept.get(key)
         if found is None:
             every = self.starts(place, numbers[int(used[-1])] + 1)
-            if many is not None and each_time:
-                starts = np.empty((*owner.shape, every[0].shape[1]))
-                for number in used.tolist():
-                    cases, columns = np.nonzero(owner == number)
-                    starts[cases, columns] = every[numbers[number]][cases]
-            else:
-                starts = np.stack([every[numbers[number]] for number in used.tolist()], axis=1)
+            mine = [every[numbers[number]] for number in used.tolist()]
+            starts = _at_each_time(mine, used, owner) if owner is not None and each_time else np.stack(mine, axis=1)
             found = self.kept[key] = starts, Kept(PASSING)
-        starts, kept = found
-        if many is not None and each_time:
-            many = np.broadcast_to(np.arange(owner.shape[1]), owner.shape)
-        return starts, many, kept
+        if owner is None or len(used) == 1:
+            return found[0], None, found[1]
+        many = np.broadcast_to(np.arange(owner.shape[1]), owner.shape) if each_time else np.searchsorted(used, owner)
+        return found[0], many, found[1]
 
     def supplied(self, place: int, length: np.ndarray) -> np.ndarray:
         """(d,) kg of one solute that the held bath has given by `length` (d,) s."""
@@ -188,6 +179,15 @@ class Track:
         tau = self.clock(np.minimum(times, first.end[:, None]))[:, None]
         left = self.reserve[:, None] - first.modes.supplied(self.begun[0], tau)[:, 0]
         return np.where(times <= first.end[:, None], np.maximum(left, 0.0), 0.0)
+
+
+def _at_each_time(starts: list[np.ndarray], used: np.ndarray, owner: np.ndarray) -> np.ndarray:
+    """(d, t, n) of starts (d, n), by the numbers `used` of theirs that `owner` (d, t) names."""
+    found = np.empty((*owner.shape, starts[0].shape[1]))
+    for number, start in zip(used.tolist(), starts, strict=True):
+        cases, columns = np.nonzero(owner == number)
+        found[cases, columns] = start[cases]
+    return found
 
 
 def chained(
