@@ -9,9 +9,9 @@ from functools import cached_property
 import numpy as np
 
 from ..transport.memory import PASSING, Kept
-from ..transport.modes import Asked
+from ..transport.modes import ALIKE, Asked
 from ..transport.rows import Rows
-from ..transport.star import Solved
+from ..transport.star import Solved, Star
 from .clock import Clock
 
 
@@ -53,9 +53,21 @@ class Track:
         """w (d, n) of one solute at the start of the first `count` legs."""
         while len(self._starts) < count:
             last = len(self._starts) - 1
-            tau = self.ratios[:, :, None] * self._lasts[:, last, None, None]
-            self._starts.append(self.legs[last].modes.at(self._starts[-1], tau)[:, :, 0])
+            tau, legs = self.ratios * self._lasts[:, last, None], self._turned(last, count - 1)
+            first = legs[0].modes
+            if len(legs) > 1 and isinstance(first, Star):
+                signs = [leg.modes.sign for leg in legs]  # type: ignore[union-attr]
+                self._starts.extend(first.turning(self._starts[-1], tau, signs))
+            else:
+                self._starts.append(first.at(self._starts[-1], tau[:, :, None])[:, :, 0])
         return [each[:, place] for each in self._starts[:count]]
+
+    def _turned(self, first: int, end: int) -> list[Leg]:
+        """The legs from number `first` to before number `end`, as long as they last alike and the pieces of a star are only turned over."""
+        legs, lasts, modes = self.legs[first:end], self._lasts[:, first:end], self.legs[first].modes
+        same = np.abs(lasts - lasts[:, :1]).max(axis=0) <= ALIKE * lasts[:, 0].max()
+        alike = [isinstance(modes, Star) and modes.turned(leg.modes) for leg in legs] & same
+        return list(legs[: max(1, int(np.argmin([*alike, False])))])
 
     def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs

@@ -68,6 +68,7 @@ RATIONAL_COARSE = (
 )  # fmt: skip
 
 
+ALL = slice(None)
 _room = threading.local()  # where resolvents are written
 
 
@@ -158,13 +159,13 @@ class Spokes:
     def fed(self) -> np.ndarray:
         """(d, f) what the bath at 1 feeds into each mode."""
         feed = np.concatenate([np.zeros_like(p.root) if p.feed is None else p.feed for p in self.own], axis=1)
-        return self._into(feed[:, None] / self.root[:, None])[:, 0]
+        return self.into(feed[:, None] / self.root[:, None])[:, 0]
 
     @cached_property
     def even(self) -> np.ndarray:
         """(d, f) amounts of the state that is 1 everywhere."""
         flat = np.concatenate([part.equilibrium for part in self.parts])
-        return self._into(flat * self.root[:, None])[:, 0]
+        return self.into(flat * self.root[:, None])[:, 0]
 
     @cached_property
     def even_square(self) -> np.ndarray:
@@ -173,20 +174,24 @@ class Spokes:
 
     def amounts(self, start: np.ndarray) -> np.ndarray:
         """Modal amounts (d, s, f) of states (d, s, f)."""
-        return self._into(start * self.root[:, None])
+        return self.into(start * self.root[:, None])
 
     def states(self, amounts: np.ndarray) -> np.ndarray:
         """States (d, m, f) of modal amounts (d, m, f)."""
+        return self.out_of(amounts) / self.root[:, None]
+
+    def out_of(self, amounts: np.ndarray, some: slice = ALL) -> np.ndarray:
+        """The values (d, m, f) at the nodes, scaled by the root, that modal amounts (d, m, f) add up to; in some of the networks."""
         found = np.empty_like(amounts)
         for nodes, vectors in self.alike:
-            found[:, :, nodes] = (amounts[:, :, nodes].swapaxes(1, 2) @ vectors.swapaxes(2, 3)).swapaxes(1, 2)
-        return found / self.root[:, None]
+            _each_part(amounts, nodes, vectors[some].swapaxes(2, 3), found)
+        return found
 
-    def _into(self, values: np.ndarray) -> np.ndarray:
-        """(d, s, f) of each mode in values (d, s, f) at the nodes."""
+    def into(self, values: np.ndarray, some: slice = ALL) -> np.ndarray:
+        """(d, s, f) of each mode in values (d, s, f) at the nodes; in some of the networks."""
         found = np.empty_like(values)
         for nodes, vectors in self.alike:
-            found[:, :, nodes] = (values[:, :, nodes].swapaxes(1, 2) @ vectors).swapaxes(1, 2)
+            _each_part(values, nodes, vectors[some], found)
         return found
 
     def of(self, draws: np.ndarray) -> Spokes:
@@ -271,6 +276,54 @@ class Star:
         which = np.broadcast_to(np.repeat(np.arange(s), t), (d, s * t))
         now, bath = self._reached(self._amounts(start), start[..., -1], which, clock.reshape(d, s * t), None, integral)
         return self._summed(now, bath, Rows.of(rows)).reshape(d, s, t, -1)
+
+    def turned(self, other: Modes | Star) -> bool:
+        """Whether another network is this one, but for nodes that count the other way round."""
+        same = isinstance(other, Star) and other.spokes is self.spokes and other.bath is self.bath
+        return same and other.loss is self.loss  # type: ignore[union-attr]
+
+    def turning(self, start: np.ndarray, clock: np.ndarray, signs: Sequence[np.ndarray | None]) -> list[np.ndarray]:
+        """States (d, s, n) after each of several equal spans of the clock (d, s), one after the other, from a start (d, s, n): as `at`, of this
+        network with its nodes counted by one of `signs` (n - 1,) in each, None: as they are. What a span does is worked out once.
+        """
+        poles, weights = RATIONAL_COARSE if self._coarse else RATIONAL
+        found = [np.empty_like(start) for _ in signs]
+        step = max(1, AT_ONCE // (2 * len(poles) * start.shape[1] * self.rates.shape[1]))
+        for begin in range(0, len(start), step):
+            some = slice(begin, begin + step)
+            self._turning(start[some], clock[some], signs, some, poles, weights, [each[some] for each in found])
+        return found
+
+    def _turning(self, start, clock, signs, some: slice, poles, weights, found: list[np.ndarray]) -> None:
+        """`turning` of some of the networks, written into `found`."""
+        spokes, (d, s), p = self.spokes, start.shape[:2], len(poles)
+        draws = np.repeat(np.arange(d), s)
+        tau, holds = clock.reshape(-1, 1), np.repeat(self.bath[some], s)
+        root, fed, even = (each[some] for each in (spokes.root[:, None], spokes.fed, spokes.even))
+        fed, even = fed[draws], even[draws]
+        taus = _resolvent(tau * self.rates[some][draws], poles)
+        sums = (fed**2)[:, None] @ taus.swapaxes(1, 2)
+        back = sums[:, 0, :p] + 1j * sums[:, 0, p:]
+        below = holds[:, None] * poles + tau * np.repeat(self.total[some], s)[:, None] - tau**2 * back
+        stays = np.concatenate([weights.real, -weights.imag]) @ taus
+        back_into = even / (np.repeat(spokes.even_square[some], s) + holds)[:, None]
+        now, bath = start[..., :-1], start[..., -1].reshape(-1)
+        for sign, into in zip(signs, found, strict=True):
+            flip = 1.0 if sign is None else sign
+            amounts = spokes.into(now * (flip * root), some).reshape(d * s, -1)
+            sums = (fed * amounts)[:, None] @ taus.swapaxes(1, 2)
+            u = (holds[:, None] * bath[:, None] + tau * (sums[:, 0, :p] + 1j * sums[:, 0, p:])) / below * weights
+            reached = (np.concatenate([u.real, -u.imag], axis=1)[:, None] @ taus)[:, 0]
+            reached *= tau * fed
+            reached += stays * amounts
+            level = u.real.sum(axis=1)
+            if self.loss is None:  # nothing leaves, so the sum is known
+                off = np.einsum("df,df->d", amounts - reached, even) + (bath - level) * holds
+                level += off / (np.repeat(spokes.even_square[some], s) + holds)
+                reached += off[:, None] * back_into
+            into[..., :-1] = spokes.out_of(reached.reshape(d, s, -1), some) * flip / root
+            into[..., -1] = level.reshape(d, s)
+            now, bath = into[..., :-1], level
 
     def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """As `Modes.supplied`: no node is held."""
@@ -459,6 +512,17 @@ class Star:
         """As `Modes.of`."""
         loss = None if self.loss is None else self.loss[draws]
         return Star(self.size, self.spokes.of(draws), self.bath[draws], self.total[draws], loss, self.sign)
+
+
+def _each_part(values: np.ndarray, nodes: np.ndarray, vectors: np.ndarray, found: np.ndarray) -> None:
+    """Writes values (d, s, f) at the nodes (p, r) of each part times vectors (d, p, r, r) into found (d, s, f)."""
+    d, s, _ = values.shape
+    first, last = nodes[0, 0], nodes[-1, -1] + 1
+    if last - first == nodes.size:  # one after the other: nothing is copied
+        own, into = (each[..., first:last].reshape(d, s, *nodes.shape).swapaxes(1, 2) for each in (values, found))
+        np.matmul(own, vectors, out=into)
+    else:
+        found[:, :, nodes] = (values[:, :, nodes].swapaxes(1, 2) @ vectors).swapaxes(1, 2)
 
 
 def _scaled(part: Nodes, contact: Contact | None, root: np.ndarray, nodes: np.ndarray) -> np.ndarray:
