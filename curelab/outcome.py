@@ -42,7 +42,7 @@ from .spread.spread import CHUNK, begun, waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
-REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for no other number
+REPORT_DRAWS = 128  # behind every band of a report, where the caller asks for no other number
 DRAWS_LARGE = 64  # the same for a batch that is LARGE, so that it takes seconds and not minutes
 LARGE = 500  # pieces times baths and turns
 MOST_RANKED = 2  # cures of such a batch for which it is told what the days hang on
