@@ -12,11 +12,13 @@ from ..bodies.kept import NotKept, known_only
 from . import state as pages
 from .boxes import row
 from .controls import Press
+from .nav import Nav
 from .new_shape import STOPPED_SHAPE, WORKING_SHAPE, made_beside
 from .say import Say
 
 SOON = 0.12  # s without a change, after which the first ranges are worked out
 REST = 0.35  # s without a change, after which the sliders are taken to rest
+LOADING = 2.0  # s that a new page is given to be shown before anything is worked out beside it
 GAP = 0.002  # s left between two steps for what the user does meanwhile
 STEP = 0.015  # s: steps that are shorter together count as one
 UNSEEN = 0.5  # s of computing before the page says so
@@ -28,8 +30,10 @@ class Settling(ABC):
     """The part of a bench that works while it is at rest. Whatever is changed breaks it off, and it begins anew."""
 
     state: pages.State
+    nav: Nav
 
     def __init__(self) -> None:
+        self._given_up = time.monotonic() + LOADING if in_a_loop() else 0.0
         self._settling: asyncio.Task | None = None
         self._tried: tuple | None = None  # the shape that was made beside the page last
 
@@ -99,6 +103,7 @@ class Settling(ABC):
         """First the ranges of what has none yet, then all that can wait until the hand has long rested."""
         try:
             await asyncio.sleep(SOON)
+            await self._loaded()
             await self._first_ranges()
             await asyncio.sleep(REST - SOON)
             self.put_by()
@@ -110,6 +115,11 @@ class Settling(ABC):
         finally:
             if self._settling is asyncio.current_task():
                 self.at_work.layout.visibility = "hidden"
+
+    async def _loaded(self) -> None:
+        """Until the page is shown, or late: what it asks for while it loads would have to wait between the steps."""
+        while not self.nav.seen and time.monotonic() < self._given_up:
+            await asyncio.sleep(GAP)
 
     async def put_by_at_rest(self) -> None:
         """Where nothing is to be computed."""
