@@ -275,13 +275,30 @@ def test_save_reopen_and_never_over_another_file(tmp_path):
     assert load(tmp_path / "mine.toml").pieces[0].thickness == 0.05
     (tmp_path / "other.toml").write_text("not mine", encoding="utf-8")
     page.file.value = str(tmp_path / "other.toml")
-    page.controls["save"].press()
-    assert state.problems and (tmp_path / "other.toml").read_text(encoding="utf-8") == "not mine"
-    page.controls["open"].press()
-    assert state.problems
+    before, drawn = state.batch, page.pictures["section"].frame
+    stood = {name: say.text for name, say in page.says.items()}
+    for name, why in (("save", "is there already"), ("open", "is not complete TOML")):
+        page.controls[name].press()
+        assert why in page.file.problem and page.file.value.endswith("other.toml")  # as it was typed
+        assert (
+            {name: say.text for name, say in page.says.items()} == stood
+            and state.batch is before
+            and not state.problems
+        )
+        assert page.pictures["section"].frame == drawn and not page.pictures["section"].problem
+        assert (tmp_path / "other.toml").read_text(encoding="utf-8") == "not mine"
     page.file.value = str(tmp_path / "mine.toml")
     page.controls["open"].press()
-    assert not state.problems and page.says["trouble"].text == ""
+    assert not state.problems and page.says["trouble"].text == page.file.problem == ""
+
+
+def test_why_something_was_not_done_stays_until_the_batch_is_another():
+    state, page = made("batch")
+    page.refuse("That cannot be.")
+    page.draw_all()  # as once the draws have settled
+    assert "That cannot be." in page.says["trouble"].text
+    state.edit_piece(0, thickness="6.5 cm")
+    assert "That cannot be." not in page.says["trouble"].text
 
 
 def test_a_bench_opens_the_working_file_of_its_folder(tmp_path, monkeypatch):

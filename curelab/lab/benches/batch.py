@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -52,7 +53,7 @@ class BatchBench(Bench):
     here = "batch.ipynb"
 
     def __init__(self, state):
-        self.composing = Composing(state, lambda words: self.says["trouble"].tell(words, "alert"))
+        self.composing = Composing(state, self.refuse)
         self.taking = Taking(state)
         super().__init__(state)
 
@@ -158,8 +159,8 @@ class BatchBench(Bench):
         state = self.state
         self.file = Line("Batch file", state.path or WORKING_FILE)
         save, reopen = Press("Save", main=True), Press("Open")
-        save.on_press(lambda button: self._save())
-        reopen.on_press(lambda button: self._open())
+        save.on_press(lambda button: self._filed(lambda: state.save(self.file.value)))
+        reopen.on_press(lambda button: self._filed(lambda: state.open(self.file.value)))
         self.controls |= {"file": self.file, "save": save, "open": reopen}
         papers = {
             "report": ("The whole report", "report.txt", state.report),
@@ -188,8 +189,9 @@ class BatchBench(Bench):
         """Do something that may be refused, and say why beside the answer."""
         try:
             work()
+            self.refuse("")
         except InputError as error:
-            self.says["trouble"].tell(error.said(), "alert")
+            self.refuse(error.said())
 
     def _build_log(self) -> None:
         self.log = LogForm(self.state, "weight")
@@ -215,19 +217,17 @@ class BatchBench(Bench):
     def _hand_over(self, button, file: str, make) -> None:
         """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
         if self.state.faults:  # it would be made of the batch as it was
-            said = f"{sentences(self.state.faults.values())} Put this right first; then the paper can be made."
-            self.says["trouble"].tell(said, "alert")
+            self.refuse(f"{sentences(self.state.faults.values())} Put this right first; then the paper can be made.")
             return
         kind = "text/html" if file.endswith("html") else "text/plain"
         self._try(lambda: button.hand_over(file, make(), kind, new_tab=file != "page.html"))
 
-    def _save(self) -> None:
-        if self.state.save(self.file.value):
+    def _filed(self, work: Callable[[], bool]) -> None:
+        """Save or open. What is refused is said under the name of the file, and the page stays: nothing was changed."""
+        said, problems = self.state.attempt(work)
+        self.file.problem = said
+        if not problems:
             self.redraw()
-
-    def _open(self) -> None:
-        if self.state.open(self.file.value):
-            self.state.revision += 1
 
     def sketch(self) -> tuple[Section, None]:
         return self._section(self.state.spread()), None
