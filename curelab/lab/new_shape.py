@@ -20,7 +20,7 @@ from ..show.section import Drawn, Section
 NEW_SHAPE = "This shape is new. The picture comes when it has been worked out."
 SCALED = "This is the old shape, only scaled. The picture of the new one follows, and the answer with it. Then it can be shaped by hand again."
 WORKING_SHAPE = "Working out the new shape. It takes some seconds, once."
-STOPPED_SHAPE = "Stopped before the new shape was worked out. Change something, or press Undo."
+STOPPED_SHAPE = "Stopped before the new shape was worked out. Press Go on, or change something."
 _MAKE = "import pickle, sys; from curelab.bodies.solid import _basis; _basis(*pickle.load(sys.stdin.buffer))"
 _ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 

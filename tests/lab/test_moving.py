@@ -118,6 +118,16 @@ def test_ranges_come_by_themselves_and_what_was_stopped_before_leaves_no_promise
         page.stop.press()
         assert page.says["answer"].text == "" and page.says["trouble"].text == settling.STOPPED_RANGES
         assert page.pictures["section"].problem
+        page.stop.press()  # which now says that it goes on
+        while FOLLOWS in page.says["answer"].text or not page.says["answer"].text:
+            await asyncio.sleep(0.005)
+        assert not page.state.bare and page.says["trouble"].text == page.pictures["section"].problem == ""
+        page.stop.press()  # a few draws are there: they stay
+        assert page.says["answer"].text and page.running.text == settling.STOPPED_MORE
+        assert page.stop.label == settling.GO_ON and page.at_work.layout.visibility == "visible"
+        page.controls["temperature"].value = 3.5
+        assert page.at_work.layout.visibility == "hidden"
+        page.stop_settling()
 
     asyncio.run(asyncio.wait_for(rests(), 60))
 

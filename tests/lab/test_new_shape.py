@@ -10,6 +10,7 @@ import pytest
 from curelab.bodies.kept import NotKept, get, known_only
 from curelab.bodies.solid import _basis, solid
 from curelab.compose import change_station, template
+from curelab.lab import settling
 from curelab.lab.benches import bench
 from curelab.lab.new_shape import NEW_SHAPE, SCALED, STOPPED_SHAPE, WORKING_SHAPE
 from curelab.lab.state import State
@@ -103,10 +104,12 @@ def test_a_new_shape_is_made_beside_the_page_and_the_work_can_be_stopped(nothing
         page.stop.press()
         await until(lambda: not makers(), "the process ends")
         assert page.says["trouble"].text == STOPPED_SHAPE and page.says["answer"].text == ""
-        assert page.at_work.layout.visibility == "hidden" and not list(nothing_kept.glob("*.npz"))
-        page.redraw()
+        assert page.stop.label == settling.GO_ON and page.at_work.layout.visibility == "visible"
+        assert not list(nothing_kept.glob("*.npz"))
+        page.stop.press()
         await until(lambda: page.says["answer"].text and not page.state.bare, "the answer, and how sure it is")
         assert page.says["trouble"].text == page.pictures["section"].problem == ""
+        assert page.stop.label == settling.STOP or page.at_work.layout.visibility == "hidden"
         answer = page.says["answer"].text
         thicker_meanwhile(page)
         return answer
