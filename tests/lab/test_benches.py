@@ -3,6 +3,7 @@
 import asyncio
 import re
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from curelab.lab import settling
 from curelab.lab import state as pages
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.benches.soak import NEEDLESS, PLATE, SOAKED
+from curelab.lab.papers import report
 from curelab.lab.state import State, opened, starting_batch
 from curelab.lab.tried import with_soak
 from curelab.outcome import run
@@ -210,7 +212,7 @@ def test_the_batch_bench_shows_what_the_command_computes():
     assert in_short(replace(run(state.batch, draws=pages.QUICK), passing=True), chances={}, made={}) == short(page)
     list(page.settle())
     assert short(page) == in_short(run(state.batch))
-    assert state.report() == words(run(state.batch), long=True)
+    assert report(state.batch, datetime.now(UTC)) == words(run(state.batch), long=True)
 
 
 def test_the_batch_bench_takes_up_the_log_as_the_command_does():
@@ -480,7 +482,7 @@ def test_a_paper_that_cannot_be_made_says_why(monkeypatch):
     def refuse_it(*given, **more):
         raise InputError([Problem("plan.serve", "lies in the past; give a later day")])
 
-    monkeypatch.setattr("curelab.lab.benches.batch.schedule", refuse_it)
+    monkeypatch.setattr("curelab.lab.papers.schedule", refuse_it)
     assert handed_over(page, "sheet", monkeypatch) == []
     assert "later day" in page.says["trouble"].text
 
