@@ -1,4 +1,4 @@
-"""The one place where files are written: whole or not at all, and never over what somebody else put there.
+"""The one place where files are written: whole or not at all, and never over what somebody else put there; and where they are read.
 
 What is written goes beside its place first, is brought to the disk, and is then put there in one step, so that a crash, a full disk or a
 pulled plug leaves the old file or the new one, never half of one.
@@ -10,12 +10,14 @@ import contextlib
 import errno
 import os
 import secrets
+import select
 import stat
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from .fields import InputError, Problem, refuse
 
+PAUSE = 10.0  # s without a byte, after which nobody writes into a pipe
 PART = ".curelab-part"  # the end of the name of what is not in its place yet
 _NO_LINKS = {
     errno.EPERM,
@@ -24,6 +26,33 @@ _NO_LINKS = {
     errno.ENOSYS,
     errno.EMLINK,
 }  # of a disk that knows no second names
+
+
+def content(path: str | Path, most: int) -> bytes:
+    """What a file holds, at most so many bytes of it: a device never ends. Raises OSError, for a pipe too that stays empty for PAUSE."""
+    with open(path, "rb", buffering=0, opener=_at_once) as file:
+        handle, found = file.fileno(), bytearray()
+        kind = os.fstat(handle).st_mode
+        waits = not (stat.S_ISREG(kind) or stat.S_ISDIR(kind) or file.isatty())  # a person may take longer to type
+        if hasattr(os, "set_blocking"):
+            os.set_blocking(handle, True)
+        while len(found) < most:
+            if waits and not select.select([handle], [], [], PAUSE)[0]:
+                raise OSError(errno.ETIMEDOUT, f"nothing comes from it in {PAUSE:.0f} s")
+            if not (more := file.read(min(most - len(found), 1 << 20))):
+                break
+            found += more
+        return bytes(found)
+
+
+def _at_once(path: str, flags: int) -> int:
+    """Opens without waiting for who writes into a pipe."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+
+
+def called(path: Path) -> str:
+    """The name of a file in a sentence; "/" and "." have none."""
+    return path.name or str(path)
 
 
 class Changed(InputError):
@@ -47,7 +76,7 @@ def write_new(contents: Mapping[Path, str | bytes], *, folders: bool = False) ->
 
     Raises InputError, with a sentence for each file that is there already or the first that cannot be written.
     """
-    there = [Problem(path.name, _THERE) for path in contents if os.path.lexists(path)]
+    there = [Problem(called(path), _THERE) for path in contents if os.path.lexists(path)]
     if there:
         raise InputError(there)
     made: list[Path] = []  # to be taken away again if it cannot be finished, the last first
@@ -67,7 +96,7 @@ def write_new(contents: Mapping[Path, str | bytes], *, folders: bool = False) ->
             _sync(folder)
         made.clear()
     except FileExistsError:
-        raise InputError([Problem(path.name, _THERE)]) from None
+        raise InputError([Problem(called(path), _THERE)]) from None
     except OSError as error:
         raise _refused(path, error) from None
     finally:
@@ -106,20 +135,20 @@ def replace(path: str | Path, content: str | bytes, *, was: bytes | None = None)
     try:
         before = path.stat()
         if not stat.S_ISREG(before.st_mode):
-            raise InputError([Problem(path.name, "is no file, and was left as it was; choose another name")])
+            raise InputError([Problem(called(path), "is no file, and was left as it was; choose another name")])
         if not before.st_mode & 0o222 or not os.access(path, os.W_OK):
             raise InputError(
-                [Problem(path.name, "may only be read, and was left as it was; allow writing, or copy it")]
+                [Problem(called(path), "may only be read, and was left as it was; allow writing, or copy it")]
             )
         if before.st_nlink > 1:
             raise InputError(
-                [Problem(path.name, "has a second name (a hard link), which would be left behind; copy it first")]
+                [Problem(called(path), "has a second name (a hard link), which would be left behind; copy it first")]
             )
         part = _beside(path, content)
         _keep_owner_and_rights(part, path, before)
         if was is not None and path.read_bytes() != was:
             raise Changed(
-                [Problem(path.name, "was saved by another program meanwhile, and was left as that did; try again")]
+                [Problem(called(path), "was saved by another program meanwhile, and was left as that did; try again")]
             )
         os.replace(part, path)
         part = None
@@ -150,7 +179,7 @@ _THERE = "is there already and was left as it was; choose another name"
 
 
 def _refused(path: Path, error: OSError) -> InputError:
-    return InputError([Problem(path.name, f"cannot be written: {error.strerror}; nothing was changed")])
+    return InputError([Problem(called(path), f"cannot be written: {error.strerror}; nothing was changed")])
 
 
 def _beside(path: Path, content: str | bytes) -> Path:
@@ -189,7 +218,7 @@ def _keep_owner_and_rights(part: Path, path: Path, before: os.stat_result) -> No
             os.chown(part, before.st_uid, before.st_gid)
         except PermissionError:
             raise InputError(
-                [Problem(path.name, "belongs to somebody else, and would become yours; copy it first")]
+                [Problem(called(path), "belongs to somebody else, and would become yours; copy it first")]
             ) from None
     os.chmod(part, stat.S_IMODE(before.st_mode))
 

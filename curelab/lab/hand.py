@@ -11,7 +11,7 @@ from .. import files
 from ..fields import InputError
 
 NOTE = ".curelab-in-hand"  # a file in the folder of the pages, with the name of the batch file in it
-LONGEST = 500  # letters of a name
+LONGEST = 2000  # bytes of a name
 
 
 @dataclass(frozen=True)
@@ -35,8 +35,7 @@ class Hand:
 def in_hand(folder: Path) -> Path | None:
     """The batch file that was noted last in a folder, if it is there."""
     try:
-        with (folder / NOTE).open(encoding="utf-8") as note:
-            name = note.read(LONGEST).strip()
+        name = files.content(folder / NOTE, LONGEST).decode("utf-8").strip()
     except (OSError, UnicodeDecodeError):
         return None
     return Path(name) if name and Path(name).is_file() else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from .. import files
 from ..fields import refuse
 from ..tomlfile import LARGEST
 
@@ -27,10 +28,9 @@ def target(given, kind: str, ends: Sequence[str]) -> Path:
 def content(path: Path, hint: str, most: int = LARGEST, where: str = "") -> bytes:
     """What a file holds, `most` bytes of it. Raises InputError, with the hint, where it cannot be read."""
     try:
-        with path.open("rb") as file:
-            return file.read(most)
+        return files.content(path, most)
     except OSError as error:
-        raise refuse(where or path.name, f'"{path}" cannot be read: {error.strerror}; {hint}') from None
+        raise refuse(where or files.called(path), f'"{path}" cannot be read: {error.strerror}; {hint}') from None
 
 
 __all__ = ["content", "target"]

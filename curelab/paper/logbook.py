@@ -26,7 +26,7 @@ from .. import files, units
 from ..batch import READINGS, Batch, Reading, from_table
 from ..compose.merging import merged
 from ..fields import InputError, refuse, to_plain
-from ..tomlfile import LARGEST, edited, read_table, to_toml
+from ..tomlfile import LARGEST, bytes_of, edited, table_of, to_toml
 from . import say_time
 from .kitchen_clock import KitchenClock
 
@@ -123,12 +123,8 @@ def change(
     with locked(path, wait):
         files.sweep(path)
         for _ in range(TRIES):
-            stamp = files.stamp(path)
-            batch = from_table(read_table(path))
-            content = path.read_bytes()
-            if files.stamp(path) != stamp:
-                continue
-            words = content.decode("utf-8")
+            content = bytes_of(path)
+            batch, words = from_table(table_of(content, path)), content.decode("utf-8")
             after, text = to(batch, words)
             if after == batch:
                 return batch, after
