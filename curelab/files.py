@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import glob
 import os
 import secrets
 import select
@@ -85,7 +86,7 @@ def write_new(contents: Mapping[Path, str | bytes], *, folders: bool = False) ->
     try:
         for path, content in contents.items():
             for folder in reversed((path.parent, *path.parent.parents)) if folders else ():
-                if not folder.exists():
+                if not os.path.exists(folder):
                     folder.mkdir()
                     made.append(folder)
             beside[path] = _beside(path, content)
@@ -104,7 +105,7 @@ def write_new(contents: Mapping[Path, str | bytes], *, folders: bool = False) ->
             part.unlink(missing_ok=True)
         for each in reversed(made):
             with contextlib.suppress(OSError):
-                each.rmdir() if each.is_dir() else each.unlink()
+                each.rmdir() if os.path.isdir(each) else each.unlink()
 
 
 def refuse_folder(where: str, folder: Path, names: Iterable[str]) -> None:
@@ -112,8 +113,8 @@ def refuse_folder(where: str, folder: Path, names: Iterable[str]) -> None:
 
     Raises InputError where it is a file, cannot be written, or holds one of them already.
     """
-    there = next(each for each in (folder.absolute(), *folder.absolute().parents) if os.path.lexists(each))
-    if not there.is_dir():
+    there = next(each for each in (folder, *folder.parents) if os.path.lexists(each))
+    if not os.path.isdir(there):
         raise refuse(where, f'"{there}" is a file; name a folder')
     if not os.access(there, os.W_OK | os.X_OK):
         raise refuse(where, f'"{folder}" cannot be written; name another folder')
@@ -130,7 +131,7 @@ def replace(path: str | Path, content: str | bytes, *, was: bytes | None = None)
     that may only be read, that has a second name (a hard link, which would be left behind), whose owner cannot be kept, or that cannot be
     written; nothing is changed then.
     """
-    path = Path(path).resolve()
+    path = Path(os.path.realpath(path))
     part = None
     try:
         before = path.stat()
@@ -171,7 +172,7 @@ def stamp(path: str | Path) -> tuple[int, int, int] | None:
 
 def sweep(path: Path) -> None:
     """Take away what a writer of this file left when it was killed. Only for who knows that nobody else is writing it."""
-    for part in path.parent.glob(f".{path.name}.*{PART}"):
+    for part in path.parent.glob(f".{glob.escape(path.name)}.*{PART}"):
         part.unlink(missing_ok=True)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -38,15 +39,15 @@ def in_hand(folder: Path) -> Path | None:
         name = files.content(folder / NOTE, LONGEST).decode("utf-8").strip()
     except (OSError, UnicodeDecodeError):
         return None
-    return Path(name) if name and Path(name).is_file() else None
+    return Path(name) if name and os.path.isfile(name) else None
 
 
 def free_path(path: Path) -> Path:
     """This path, or with the first number behind its name that no file has: "belly.toml", "belly-2.toml"."""
-    if not path.exists():
+    if not os.path.lexists(path):
         return path
     return next(
-        each for number in count(2) if not (each := path.with_name(f"{path.stem}-{number}{path.suffix}")).exists()
+        each for number in count(2) if not os.path.lexists(each := path.with_name(f"{path.stem}-{number}{path.suffix}"))
     )
 
 

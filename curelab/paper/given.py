@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -20,7 +21,7 @@ def target(given, kind: str, ends: Sequence[str]) -> Path:
         raise refuse(
             "--out", f'"{out.name}" does not end in {" or ".join(ends)}; say by the end of the name what it is'
         )
-    if out.exists() and not given.replace:
+    if os.path.lexists(out) and not given.replace:
         raise refuse(out.name, "is there already and was left as it was; choose another name, or say --replace")
     return out
 

@@ -119,7 +119,7 @@ def change(
     changed in the file. When another program saves the file before that is done, it is done again with what
     was saved, and told on stderr. Raises InputError as `append_reading` does.
     """
-    path = Path(path).resolve()  # so that a link stays a link
+    path = Path(os.path.realpath(path))  # so that a link stays a link
     with locked(path, wait):
         files.sweep(path)
         for _ in range(TRIES):
@@ -255,7 +255,7 @@ def locked(path: str | Path, wait: float = WAIT) -> Iterator[None]:
     The batch file itself is replaced, so the lock lies on its folder; on Windows, which locks no folders, on
     a small file beside it.
     """
-    path = Path(path).resolve()
+    path = Path(os.path.realpath(path))
     until = time.monotonic() + wait
     try:
         handle = _handle(path)
