@@ -7,6 +7,7 @@ Every edit makes a new batch through the same records a file is read into, so wh
 from __future__ import annotations
 
 import contextlib
+import os
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -251,7 +252,7 @@ class KeptBatch(T.HasTraits):
         return done
 
     def _written(self, target: Path) -> Batch:
-        if self.path and target.exists() and target.resolve() == Path(self.path).resolve():
+        if self.path and os.path.exists(target) and os.path.realpath(target) == os.path.realpath(self.path):
             return save_keeping_log(self.batch, target, begun=self._begun)  # what others changed meanwhile stays
         batches.save(self.batch, target)
         return self.batch
@@ -289,7 +290,7 @@ class KeptBatch(T.HasTraits):
         path = self.hand.file() or self.path
         if (
             not path
-            or not Path(path).exists()
+            or not os.path.exists(path)
             or (path, files.stamp(path)) in ((self.path, self._stamp), self._refused)
         ):
             return None

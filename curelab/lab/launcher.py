@@ -84,12 +84,12 @@ def launch(
     of that name. Raises FileNotFoundError for a notebook that is not there, and InputError for a `folder` that cannot be
     used.
     """
-    if notebook is None or not Path(notebook).is_file():
+    if notebook is None or not os.path.isfile(notebook):
         home = notebooks_folder() / inside
         first = f"{inside}.ipynb" if inside else START
         start = first if notebook is None else os.fspath(notebook)
     else:
-        home, start = Path(notebook).resolve().parent, Path(notebook).name
+        home, start = Path(os.path.realpath(notebook)).parent, Path(notebook).name
     pages = {path.name: path for path in sorted(home.glob("*.ipynb"))}
     if start not in pages:
         raise FileNotFoundError(f"there is no notebook {start!r}; there are {', '.join(pages)}.")
@@ -127,7 +127,7 @@ def _working_folder(
         _say(f"{reason}. Until then the pages are in the fresh folder {work}.")
     for sentence in told:
         _say(sentence)
-    return work.resolve(), fresh
+    return Path(os.path.realpath(work)), fresh
 
 
 def _write_kernel(private: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -227,7 +228,7 @@ def opened(path: str | Path = WORKING_FILE) -> State:
     state = State(path="")
     state.hand = Hand(Path(path).parent)
     chosen = in_hand(Path(path).parent) or Path(path)
-    if chosen.exists():
+    if os.path.exists(chosen):
         state.open(chosen)
     return state
 
