@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import pairwise
 
 import numpy as np
@@ -133,15 +133,29 @@ class Track:
         if owner is not None:
             begin, end, before = (np.take_along_axis(each, owner, axis=1) for each in (begin, end, before))
         since = self.clock(np.clip(times, begin, end)) - before
-        key = (numbers[0], len(numbers), place)
+        tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
+        begun, many, kept = self._begun(numbers, owner, place)
+        return self.legs[numbers[0]].modes.along(begun, many, tau, rows, kept, wanted)
+
+    def _begun(self, numbers: list[int], owner: np.ndarray | None, place: int) -> tuple[Begun, np.ndarray | None, Kept]:
+        """Where g legs set out that are read, which of them (d, t) each time has, None where there is one, and what is remembered of
+        these. Of the legs that `owner` (d, t) names, or a start for each time, where that is less: meat is turned more often than it is read.
+        """
+        used = np.zeros(1, dtype=int) if owner is None else np.unique(owner)
+        each_time = owner is not None and len(used) > owner.shape[1]
+        key = (numbers[0], place, owner.tobytes() if owner is not None and each_time else used.tobytes())
         found = self.kept.get(key)
         if found is None:
-            every = self.starts(numbers[-1] + 1)
-            found = self.kept[key] = Begun.of([every[number] for number in numbers], place), Kept(PASSING)
-        begun, kept = found
-        tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
-        many = owner if len(numbers) > 1 else None
-        return self.legs[numbers[0]].modes.along(begun, many, tau, rows, kept, wanted)
+            every = self.starts(numbers[int(used[-1])] + 1)
+            put = partial(_at_each_time, used, owner) if each_time else partial(np.stack, axis=1)
+            found = self.kept[key] = (
+                Begun.of([every[numbers[each]] for each in used.tolist()], place, put),
+                Kept(PASSING),
+            )
+        if owner is None or len(used) == 1:
+            return found[0], None, found[1]
+        many = np.broadcast_to(np.arange(owner.shape[1]), owner.shape) if each_time else np.searchsorted(used, owner)
+        return found[0], many, found[1]
 
     def supplied(self, place: int, length: np.ndarray) -> np.ndarray:
         """(d,) kg of one solute that the held bath has given by `length` (d,) s."""
@@ -176,6 +190,15 @@ class Track:
         tau = self.clock(np.minimum(times, first.end[:, None]))[:, None]
         left = self.reserve[:, None] - first.modes.supplied(self.begun[0], tau)[:, 0]
         return np.where(times <= first.end[:, None], np.maximum(left, 0.0), 0.0)
+
+
+def _at_each_time(used: np.ndarray, owner: np.ndarray, starts: Sequence[np.ndarray]) -> np.ndarray:
+    """(d, t, ...) of starts (d, ...), by the numbers `used` of theirs that `owner` (d, t) names."""
+    found = np.empty((*owner.shape, *starts[0].shape[1:]))
+    for number, start in zip(used.tolist(), starts, strict=True):
+        cases, columns = np.nonzero(owner == number)
+        found[cases, columns] = start[cases]
+    return found
 
 
 def chained(
