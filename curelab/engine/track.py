@@ -147,7 +147,9 @@ class Track:
         found = self.kept.get(key)
         if found is None:
             every = self.starts(numbers[int(used[-1])] + 1)
-            put = partial(_at_each_time, used, owner) if each_time else partial(np.stack, axis=1)
+            put = partial(np.stack, axis=1)
+            if owner is not None and each_time:
+                put = partial(_at_each_time, used, owner)
             found = self.kept[key] = (
                 Begun.of([every[numbers[each]] for each in used.tolist()], place, put),
                 Kept(PASSING),

@@ -283,7 +283,7 @@ class Modes:
 
     def begin(self, start: np.ndarray) -> Begun:
         """What states (d, s, n) are in the modes."""
-        held = None if self.drain is None else start[..., -1]
+        held = None if self.drain is None else start[..., -1].copy()  # which lets go of the rest
 
         def of(part: Part) -> np.ndarray | None:
             mine = start[..., part.nodes]

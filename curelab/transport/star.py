@@ -278,7 +278,7 @@ class Star:
 
     def begin(self, start: np.ndarray) -> Begun:
         """As `Modes.begin`."""
-        return Begun((self._amounts(start),), start[..., -1])
+        return Begun((self._amounts(start),), start[..., -1].copy())  # which lets go of the rest
 
     def after(self, begun: Begun, clock: np.ndarray) -> Begun:
         """As `Modes.after`."""
