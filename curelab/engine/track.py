@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
+from itertools import pairwise
 
 import numpy as np
 
 from ..transport.memory import PASSING, Kept
-from ..transport.modes import ALIKE, Asked
+from ..transport.modes import ALIKE, Asked, Begun
 from ..transport.rows import Rows
 from ..transport.star import Solved, Star
 from .clock import Clock
+
+OFTEN = 6  # times that networks are to follow upon others for it to be written down how the modes of those are made of the modes of these (measured)
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,9 +42,15 @@ class Track:
     kept: Kept = field(default_factory=Kept, repr=False)
 
     @cached_property
-    def _starts(self) -> list[np.ndarray]:
-        """w (d, s, n) at the start of the legs that were reached so far: of all solutes at once, for they share their modes."""
-        return list(self.begun)
+    def _starts(self) -> list[Begun]:
+        """What the legs that were reached so far begin with: all solutes at once, for they share their modes."""
+        return [leg.modes.begin(each) for leg, each in zip(self.legs, self.begun, strict=False)]
+
+    @cached_property
+    def _often(self) -> bool:
+        """Whether the same networks follow upon each other often."""
+        pairs = list(pairwise(id(leg.modes) for leg in self.legs))
+        return len(pairs) >= OFTEN * len(set(pairs))
 
     @cached_property
     def _lasts(self) -> np.ndarray:
@@ -49,25 +58,26 @@ class Track:
         begin, end = (np.stack([getattr(leg, name) for leg in self.legs], axis=1) for name in ("begin", "end"))
         return self.clock(end) - self.clock(begin)
 
-    def starts(self, place: int, count: int) -> list[np.ndarray]:
-        """w (d, n) of one solute at the start of the first `count` legs."""
+    def starts(self, count: int) -> list[Begun]:
+        """What the first `count` legs begin with."""
         while len(self._starts) < count:
             last = len(self._starts) - 1
-            tau, legs = self.ratios * self._lasts[:, last, None], self._turned(last, count - 1)
-            first = legs[0].modes
-            if len(legs) > 1 and isinstance(first, Star):
-                signs = [leg.modes.sign for leg in legs]  # type: ignore[union-attr]
-                self._starts.extend(first.turning(self._starts[-1], tau, signs))
+            tau, passed = self.ratios * self._lasts[:, last, None], self._turned(last, count - 1)
+            modes, further = passed[-1].modes, self.legs[last + len(passed)].modes
+            if isinstance(modes, Star):
+                begun, ended = modes.turning(self._starts[-1], tau, [leg.modes.sign for leg in passed])  # type: ignore[union-attr]
+                self._starts.extend(begun)
             else:
-                self._starts.append(first.at(self._starts[-1], tau[:, :, None])[:, :, 0])
-        return [each[:, place] for each in self._starts[:count]]
+                ended = modes.after(self._starts[-1], tau)
+            self._starts.append(modes.onto(ended, further, self.kept if self._often else None))
+        return self._starts[:count]
 
-    def _turned(self, first: int, end: int) -> list[Leg]:
+    def _turned(self, first: int, end: int) -> tuple[Leg, ...]:
         """The legs from number `first` to before number `end`, as long as they last alike and the pieces of a star are only turned over."""
         legs, lasts, modes = self.legs[first:end], self._lasts[:, first:end], self.legs[first].modes
         same = np.abs(lasts - lasts[:, :1]).max(axis=0) <= ALIKE * lasts[:, 0].max()
         alike = [isinstance(modes, Star) and modes.turned(leg.modes) for leg in legs] & same
-        return list(legs[: max(1, int(np.argmin([*alike, False])))])
+        return legs[: max(1, int(np.argmin([*alike, False])))]
 
     def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs
@@ -136,13 +146,11 @@ class Track:
             begin, end, before = (np.take_along_axis(each, owner, axis=1) for each in (begin, end, before))
         since = self.clock(np.clip(times, begin, end)) - before
         tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
-        starts, many, kept = self._begun(numbers, owner, place)
-        return self.legs[numbers[0]].modes.along(starts, many, tau, rows, kept, wanted)
+        begun, many, kept = self._begun(numbers, owner, place)
+        return self.legs[numbers[0]].modes.along(begun, many, tau, rows, kept, wanted)
 
-    def _begun(
-        self, numbers: list[int], owner: np.ndarray | None, place: int
-    ) -> tuple[np.ndarray, np.ndarray | None, Kept]:
-        """Where legs set out that are read: w (d, g, n), which of them (d, t) each time has, None where there is one, and what is remembered of
+    def _begun(self, numbers: list[int], owner: np.ndarray | None, place: int) -> tuple[Begun, np.ndarray | None, Kept]:
+        """Where g legs set out that are read, which of them (d, t) each time has, None where there is one, and what is remembered of
         these. Of the legs that `owner` (d, t) names, or a start for each time, where that is less: meat is turned more often than it is read.
         """
         used = np.zeros(1, dtype=int) if owner is None else np.unique(owner)
@@ -150,10 +158,14 @@ class Track:
         key = (numbers[0], place, owner.tobytes() if owner is not None and each_time else used.tobytes())
         found = self.kept.get(key)
         if found is None:
-            every = self.starts(place, numbers[int(used[-1])] + 1)
-            mine = [every[numbers[number]] for number in used.tolist()]
-            starts = _at_each_time(mine, used, owner) if owner is not None and each_time else np.stack(mine, axis=1)
-            found = self.kept[key] = starts, Kept(PASSING)
+            every = self.starts(numbers[int(used[-1])] + 1)
+            put = partial(np.stack, axis=1)
+            if owner is not None and each_time:
+                put = partial(_at_each_time, used, owner)
+            found = self.kept[key] = (
+                Begun.of([every[numbers[each]] for each in used.tolist()], place, put),
+                Kept(PASSING),
+            )
         if owner is None or len(used) == 1:
             return found[0], None, found[1]
         many = np.broadcast_to(np.arange(owner.shape[1]), owner.shape) if each_time else np.searchsorted(used, owner)
@@ -177,7 +189,8 @@ class Track:
     def _summed(self, length: np.ndarray, place: int, one) -> np.ndarray:
         """Sum (d,) of `one(leg, start, clock)` over the legs, each as far as `length` (d,) reaches."""
         found = np.zeros(len(length))
-        for leg, start in zip(self.legs, self.starts(place, len(self.legs)), strict=True):
+        for leg, begun in zip(self.legs, self.starts(len(self.legs)), strict=True):
+            start = leg.modes.state(begun)[:, place]
             until = np.clip(length, leg.begin, np.maximum(leg.begin, leg.end))[:, None]
             since = np.maximum(self.clock(until) - self.clock(leg.begin[:, None]), 0.0)
             found = found + one(leg, start[:, None], self.ratios[:, place, None, None] * since[:, None])
@@ -193,9 +206,9 @@ class Track:
         return np.where(times <= first.end[:, None], np.maximum(left, 0.0), 0.0)
 
 
-def _at_each_time(starts: list[np.ndarray], used: np.ndarray, owner: np.ndarray) -> np.ndarray:
-    """(d, t, n) of starts (d, n), by the numbers `used` of theirs that `owner` (d, t) names."""
-    found = np.empty((*owner.shape, starts[0].shape[1]))
+def _at_each_time(used: np.ndarray, owner: np.ndarray, starts: Sequence[np.ndarray]) -> np.ndarray:
+    """(d, t, ...) of starts (d, ...), by the numbers `used` of theirs that `owner` (d, t) names."""
+    found = np.empty((*owner.shape, *starts[0].shape[1:]))
     for number, start in zip(used.tolist(), starts, strict=True):
         cases, columns = np.nonzero(owner == number)
         found[cases, columns] = start[cases]

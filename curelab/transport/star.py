@@ -23,7 +23,7 @@ import numpy as np
 
 from .arrow import met
 from .memory import Kept
-from .modes import UNCOUPLED, Asked, Modes, Once, Part, remembered
+from .modes import UNCOUPLED, Asked, Begun, Modes, Once, Part, remembered
 from .network import Contact, assemble
 from .network import Part as Nodes
 from .rows import Rows
@@ -282,61 +282,91 @@ class Star:
         same = isinstance(other, Star) and other.spokes is self.spokes and other.bath is self.bath
         return same and other.loss is self.loss  # type: ignore[union-attr]
 
-    def turning(self, start: np.ndarray, clock: np.ndarray, signs: Sequence[np.ndarray | None]) -> list[np.ndarray]:
-        """States (d, s, n) after each of several equal spans of the clock (d, s), one after the other, from a start (d, s, n): as `at`, of this
-        network with its nodes counted by one of `signs` (n - 1,) in each, None: as they are. What a span does is worked out once.
+    def turning(self, begun: Begun, clock: np.ndarray, signs: Sequence[np.ndarray | None]) -> tuple[list[Begun], Begun]:
+        """What equal spans of the clock (d, s), one after the other, begin with after the first, and what the last ends with: each as `after`, of this
+        network with its nodes counted by one of `signs` (n - 1,), None: as they are. What a span does is worked out once.
         """
+        if len(signs) == 1:
+            return [], self.after(begun, clock)
+        amounts, bath = self._of(begun)
         poles, weights = RATIONAL_COARSE if self._coarse else RATIONAL
-        found = [np.empty_like(start) for _ in signs]
-        step = max(1, AT_ONCE // (2 * len(poles) * start.shape[1] * self.rates.shape[1]))
-        for begin in range(0, len(start), step):
+        found = [(np.empty_like(amounts), np.empty_like(bath)) for _ in signs]
+        step = max(1, AT_ONCE // (2 * len(poles) * bath.shape[1] * self.rates.shape[1]))
+        for begin in range(0, len(bath), step):
             some = slice(begin, begin + step)
-            self._turning(start[some], clock[some], signs, some, poles, weights, [each[some] for each in found])
-        return found
+            into = [(inside[some], level[some]) for inside, level in found]
+            self._turning(amounts[some], bath[some], clock[some], signs, some, poles, weights, into)
+        *between, last = [Begun((inside,), level) for inside, level in found]
+        return between, last
 
-    def _turning(self, start, clock, signs, some: slice, poles, weights, found: list[np.ndarray]) -> None:
+    def _turning(self, amounts, bath, clock, signs, some: slice, poles, weights, found) -> None:
         """`turning` of some of the networks, written into `found`."""
-        spokes, (d, s), p = self.spokes, start.shape[:2], len(poles)
+        spokes, (d, s), p = self.spokes, bath.shape, len(poles)
         draws = np.repeat(np.arange(d), s)
-        tau, holds = clock.reshape(-1, 1), np.repeat(self.bath[some], s)
-        root, fed, even = (each[some] for each in (spokes.root[:, None], spokes.fed, spokes.even))
-        fed, even = fed[draws], even[draws]
-        taus = _resolvent(tau * self.rates[some][draws], poles)
-        sums = (fed**2)[:, None] @ taus.swapaxes(1, 2)
+        tau, holds, bath = clock.reshape(-1, 1), np.repeat(self.bath[some], s), bath.reshape(-1)
+        fed, even, rates = (each[some][draws] for each in (spokes.fed, spokes.even, self.rates))
+        passed = _resolvent(tau * rates, poles)
+        sums = (fed**2)[:, None] @ passed.swapaxes(1, 2)
         back = sums[:, 0, :p] + 1j * sums[:, 0, p:]
         below = holds[:, None] * poles + tau * np.repeat(self.total[some], s)[:, None] - tau**2 * back
-        stays = np.concatenate([weights.real, -weights.imag]) @ taus
-        back_into = even / (np.repeat(spokes.even_square[some], s) + holds)[:, None]
-        now, bath = start[..., :-1], start[..., -1].reshape(-1)
-        for sign, into in zip(signs, found, strict=True):
-            flip = 1.0 if sign is None else sign
-            amounts = spokes.into(now * (flip * root), some).reshape(d * s, -1)
-            sums = (fed * amounts)[:, None] @ taus.swapaxes(1, 2)
+        stays = np.concatenate([weights.real, -weights.imag]) @ passed
+        whole = np.repeat(spokes.even_square[some], s) + holds
+        amounts = amounts.reshape(d * s, -1)
+        for number, (inside, level) in enumerate(found):
+            sums = (fed * amounts)[:, None] @ passed.swapaxes(1, 2)
             u = (holds[:, None] * bath[:, None] + tau * (sums[:, 0, :p] + 1j * sums[:, 0, p:])) / below * weights
-            reached = (np.concatenate([u.real, -u.imag], axis=1)[:, None] @ taus)[:, 0]
+            reached = (np.concatenate([u.real, -u.imag], axis=1)[:, None] @ passed)[:, 0]
             reached *= tau * fed
             reached += stays * amounts
-            level = u.real.sum(axis=1)
+            now = u.real.sum(axis=1)
             if self.loss is None:  # nothing leaves, so the sum is known
-                off = np.einsum("df,df->d", amounts - reached, even) + (bath - level) * holds
-                level += off / (np.repeat(spokes.even_square[some], s) + holds)
-                reached += off[:, None] * back_into
-            into[..., :-1] = spokes.out_of(reached.reshape(d, s, -1), some) * flip / root
-            into[..., -1] = level.reshape(d, s)
-            now, bath = into[..., :-1], level
+                off = (np.einsum("df,df->d", amounts - reached, even) + (bath - now) * holds) / whole
+                reached += off[:, None] * even
+                now += off
+            amounts, bath = reached.reshape(d, s, -1), now
+            if number + 1 < len(signs) and signs[number] is not signs[number + 1]:
+                flip = np.prod([sign for sign in signs[number : number + 2] if sign is not None], axis=0)
+                amounts = spokes.into(spokes.out_of(amounts, some) * flip, some)
+            inside[...], level[...] = amounts, bath.reshape(d, s)
+            amounts = amounts.reshape(d * s, -1)
 
     def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """As `Modes.supplied`: no node is held."""
         return np.zeros(clock.shape)
 
+    def begin(self, start: np.ndarray) -> Begun:
+        """As `Modes.begin`."""
+        return Begun((self._amounts(start),), start[..., -1].copy())  # which lets go of the rest
+
+    def after(self, begun: Begun, clock: np.ndarray) -> Begun:
+        """As `Modes.after`."""
+        which = np.broadcast_to(np.arange(clock.shape[1]), clock.shape)
+        now, bath = self._reached(*self._of(begun), which, clock, None, integral=False)
+        return Begun((now,), bath)
+
+    def state(self, begun: Begun) -> np.ndarray:
+        """As `Modes.state`."""
+        return self._summed(*self._of(begun), None)
+
+    def onto(self, begun: Begun, other: Solved, kept: Kept | None = None) -> Begun:
+        """As `Modes.onto`: the modes are those of the parts alone."""
+        alike = isinstance(other, Star) and other.spokes is self.spokes and other.sign is self.sign
+        return begun if alike else other.begin(self.state(begun))
+
+    @staticmethod
+    def _of(begun: Begun) -> tuple[np.ndarray, np.ndarray]:
+        """Modal amounts (d, s, f) and bath (d, s)."""
+        (amounts,), bath = begun
+        assert amounts is not None and bath is not None
+        return amounts, bath
+
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
+        self, begun: Begun, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
         wanted: np.ndarray | None = None,
     ) -> np.ndarray:  # fmt: skip
         """As `Modes.along`."""
         asked_of = Rows.of(rows)
-        amounts, bath = kept.get("begun") or (self._amounts(starts), starts[..., -1])
-        kept["begun"] = amounts, bath
+        amounts, bath = self._of(begun)
         which = np.zeros(clock.shape, dtype=int) if owner is None else owner
         if clock.shape[1] > FEW * len(np.unique(which)):
             return self._windows(amounts, bath, which, clock, asked_of, kept)
