@@ -10,9 +10,9 @@ from itertools import pairwise
 import numpy as np
 
 from ..transport.memory import PASSING, Kept
-from ..transport.modes import Asked, Begun
+from ..transport.modes import ALIKE, Asked, Begun
 from ..transport.rows import Rows
-from ..transport.star import Solved
+from ..transport.star import Solved, Star
 from .clock import Clock
 
 OFTEN = 6  # times that networks are to follow upon others for it to be written down how the modes of those are made of the modes of these (measured)
@@ -62,10 +62,22 @@ class Track:
         """What the first `count` legs begin with."""
         while len(self._starts) < count:
             last = len(self._starts) - 1
-            modes, further = self.legs[last].modes, self.legs[last + 1].modes
-            ended = modes.after(self._starts[-1], self.ratios * self._lasts[:, last, None])
+            tau, passed = self.ratios * self._lasts[:, last, None], self._turned(last, count - 1)
+            modes, further = passed[-1].modes, self.legs[last + len(passed)].modes
+            if isinstance(modes, Star):
+                begun, ended = modes.turning(self._starts[-1], tau, [leg.modes.sign for leg in passed])  # type: ignore[union-attr]
+                self._starts.extend(begun)
+            else:
+                ended = modes.after(self._starts[-1], tau)
             self._starts.append(modes.onto(ended, further, self.kept if self._often else None))
         return self._starts[:count]
+
+    def _turned(self, first: int, end: int) -> tuple[Leg, ...]:
+        """The legs from number `first` to before number `end`, as long as they last alike and the pieces of a star are only turned over."""
+        legs, lasts, modes = self.legs[first:end], self._lasts[:, first:end], self.legs[first].modes
+        same = np.abs(lasts - lasts[:, :1]).max(axis=0) <= ALIKE * lasts[:, 0].max()
+        alike = [isinstance(modes, Star) and modes.turned(leg.modes) for leg in legs] & same
+        return legs[: max(1, int(np.argmin([*alike, False])))]
 
     def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs
