@@ -18,6 +18,7 @@ from .fields import (
     InputError,
     Part,
     Problem,
+    Quantity,
     Record,
     Several,
     Words,
@@ -58,6 +59,20 @@ READINGS = {
 _LIKE = {"mass": '"2.4 kg"', "fraction": '"4.1 %"', "plain": '"38"', "word": '"right"', "temperature": '"3 degC"'}
 # Salt that a reading can hold at most: a saturated brine, and meat far saltier than any ham (judgement).
 MOST_SALT = {"brine strength": STRONGEST, "core salt": 0.15, "average salt": 0.15}
+# What an instrument in a kitchen can show (judgement): what is beyond was written wrongly.
+CAN_SHOW = {
+    "weight": Quantity("mass", "1 g", "2000 kg"),
+    "temperature": Quantity("temperature", "-40 degC", "300 degC"),
+    "core temperature": Quantity("temperature", "-40 degC", "300 degC"),
+    "acidity": Quantity("plain", "3", "9", "meat lies near 5.6"),
+}
+MOST_OFF = {
+    "weight": 100.0,
+    "temperature": 50.0,
+    "core temperature": 50.0,
+    "acidity": 3.0,
+    "salometer": 50.0,
+}  # kg, K, plain (judgement)
 YEARS = (1900, 2199)  # in which a batch may stand; at both ends of the calendar no clock can be told
 _BARE = re.compile(r"\s*[-+]?[\d.,]+\s*")
 TASTE_WORDS = ("bland", "right", "salty", "too salty")
@@ -99,8 +114,12 @@ class Reading(Record):
                         yield Problem(name, f'"{self.what}" has no value; write it like {_LIKE[kind]}')
                     elif name == "value":
                         self._value()
-                    elif not self._off() > 0:
+                    elif not (off := self._off()) > 0:
                         yield Problem(name, f"{quoted(given)} is not above zero; leave it out if you do not know it")
+                    elif off > MOST_OFF.get(self.what, off):
+                        yield Problem(
+                            name, f"{quoted(given)} is more than any instrument is off; check the number and its unit"
+                        )
                 except ValueError as error:
                     yield Problem(name, str(error))
 
@@ -132,8 +151,8 @@ class Reading(Record):
             return word
         if self.what in MOST_SALT:
             return self._salt(self.value, MOST_SALT[self.what])
-        if self.what != "salometer":
-            return read(self.value, READINGS[self.what])
+        if self.what in CAN_SHOW:
+            return CAN_SHOW[self.what].read(self.value, False)
         shown = self._degrees(self.value)
         if not 0 <= shown <= 100:
             raise ValueError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import platform
 import tempfile
@@ -26,14 +27,16 @@ in it. Read it before you send it.
 def keep(error: BaseException, arguments: Sequence[str]) -> Path | None:
     """Write the file into the current folder, or else into the one for temporary files. Returns its path, None where neither takes it."""
     words = _words(error, arguments)
-    for folder in (".", tempfile.gettempdir()):
+    for folder in (".", None):  # None: the one for temporary files, which a full disk has none of
+        name = ""
         try:
             handle, name = tempfile.mkstemp(prefix="curelab-fault-", suffix=".txt", dir=folder)
             with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as file:
                 file.write(words)
-            return Path(name) if folder != "." else Path(Path(name).name)
+            return Path(name) if folder is None else Path(Path(name).name)
         except OSError:
-            continue
+            with contextlib.suppress(OSError):
+                os.unlink(name)
     return None
 
 

@@ -93,8 +93,9 @@ class Rule(ABC):
 
     def take(self, given: Any, strict: bool) -> Any:
         """`read`, as every record asks it: no rule sees a text with control letters, and none repeats what was given at length."""
-        if isinstance(given, str) and (letter := refused_letter(given, self.lines)):
-            raise refuse("", f"{quoted(given)} holds the control letter {letter}; take it out")
+        for each in given if isinstance(given, (list, tuple)) else (given,):
+            if isinstance(each, str) and (letter := refused_letter(each, self.lines)):
+                raise refuse("", f"{quoted(each)} holds the control letter {letter}; take it out")
         try:
             return self.read(given, strict)
         except InputError as error:

@@ -1,4 +1,4 @@
-"""The one place where files are written: whole or not at all, and never over what somebody else put there.
+"""The one place where files are written: whole or not at all, and never over what somebody else put there; and where they are read.
 
 What is written goes beside its place first, is brought to the disk, and is then put there in one step, so that a crash, a full disk or a
 pulled plug leaves the old file or the new one, never half of one.
@@ -8,14 +8,17 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import glob
 import os
 import secrets
+import select
 import stat
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from .fields import InputError, Problem, refuse
 
+PAUSE = 10.0  # s without a byte, after which nobody writes into a pipe
 PART = ".curelab-part"  # the end of the name of what is not in its place yet
 _NO_LINKS = {
     errno.EPERM,
@@ -24,6 +27,33 @@ _NO_LINKS = {
     errno.ENOSYS,
     errno.EMLINK,
 }  # of a disk that knows no second names
+
+
+def content(path: str | Path, most: int) -> bytes:
+    """What a file holds, at most so many bytes of it: a device never ends. Raises OSError, for a pipe too that stays empty for PAUSE."""
+    with open(path, "rb", buffering=0, opener=_at_once) as file:
+        handle, found = file.fileno(), bytearray()
+        kind = os.fstat(handle).st_mode
+        waits = not (stat.S_ISREG(kind) or stat.S_ISDIR(kind) or file.isatty())  # a person may take longer to type
+        if hasattr(os, "set_blocking"):
+            os.set_blocking(handle, True)
+        while len(found) < most:
+            if waits and not select.select([handle], [], [], PAUSE)[0]:
+                raise OSError(errno.ETIMEDOUT, f"nothing comes from it in {PAUSE:.0f} s")
+            if not (more := file.read(min(most - len(found), 1 << 20))):
+                break
+            found += more
+        return bytes(found)
+
+
+def _at_once(path: str, flags: int) -> int:
+    """Opens without waiting for who writes into a pipe."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+
+
+def called(path: Path) -> str:
+    """The name of a file in a sentence; "/" and "." have none."""
+    return path.name or str(path)
 
 
 class Changed(InputError):
@@ -47,7 +77,7 @@ def write_new(contents: Mapping[Path, str | bytes], *, folders: bool = False) ->
 
     Raises InputError, with a sentence for each file that is there already or the first that cannot be written.
     """
-    there = [Problem(path.name, _THERE) for path in contents if os.path.lexists(path)]
+    there = [Problem(called(path), _THERE) for path in contents if os.path.lexists(path)]
     if there:
         raise InputError(there)
     made: list[Path] = []  # to be taken away again if it cannot be finished, the last first
@@ -56,7 +86,7 @@ def write_new(contents: Mapping[Path, str | bytes], *, folders: bool = False) ->
     try:
         for path, content in contents.items():
             for folder in reversed((path.parent, *path.parent.parents)) if folders else ():
-                if not folder.exists():
+                if not os.path.exists(folder):
                     folder.mkdir()
                     made.append(folder)
             beside[path] = _beside(path, content)
@@ -67,7 +97,7 @@ def write_new(contents: Mapping[Path, str | bytes], *, folders: bool = False) ->
             _sync(folder)
         made.clear()
     except FileExistsError:
-        raise InputError([Problem(path.name, _THERE)]) from None
+        raise InputError([Problem(called(path), _THERE)]) from None
     except OSError as error:
         raise _refused(path, error) from None
     finally:
@@ -75,7 +105,7 @@ def write_new(contents: Mapping[Path, str | bytes], *, folders: bool = False) ->
             part.unlink(missing_ok=True)
         for each in reversed(made):
             with contextlib.suppress(OSError):
-                each.rmdir() if each.is_dir() else each.unlink()
+                each.rmdir() if os.path.isdir(each) else each.unlink()
 
 
 def refuse_folder(where: str, folder: Path, names: Iterable[str]) -> None:
@@ -83,8 +113,8 @@ def refuse_folder(where: str, folder: Path, names: Iterable[str]) -> None:
 
     Raises InputError where it is a file, cannot be written, or holds one of them already.
     """
-    there = next(each for each in (folder.absolute(), *folder.absolute().parents) if os.path.lexists(each))
-    if not there.is_dir():
+    there = next(each for each in (folder, *folder.parents) if os.path.lexists(each))
+    if not os.path.isdir(there):
         raise refuse(where, f'"{there}" is a file; name a folder')
     if not os.access(there, os.W_OK | os.X_OK):
         raise refuse(where, f'"{folder}" cannot be written; name another folder')
@@ -101,25 +131,25 @@ def replace(path: str | Path, content: str | bytes, *, was: bytes | None = None)
     that may only be read, that has a second name (a hard link, which would be left behind), whose owner cannot be kept, or that cannot be
     written; nothing is changed then.
     """
-    path = Path(path).resolve()
+    path = Path(os.path.realpath(path))
     part = None
     try:
         before = path.stat()
         if not stat.S_ISREG(before.st_mode):
-            raise InputError([Problem(path.name, "is no file, and was left as it was; choose another name")])
+            raise InputError([Problem(called(path), "is no file, and was left as it was; choose another name")])
         if not before.st_mode & 0o222 or not os.access(path, os.W_OK):
             raise InputError(
-                [Problem(path.name, "may only be read, and was left as it was; allow writing, or copy it")]
+                [Problem(called(path), "may only be read, and was left as it was; allow writing, or copy it")]
             )
         if before.st_nlink > 1:
             raise InputError(
-                [Problem(path.name, "has a second name (a hard link), which would be left behind; copy it first")]
+                [Problem(called(path), "has a second name (a hard link), which would be left behind; copy it first")]
             )
         part = _beside(path, content)
         _keep_owner_and_rights(part, path, before)
         if was is not None and path.read_bytes() != was:
             raise Changed(
-                [Problem(path.name, "was saved by another program meanwhile, and was left as that did; try again")]
+                [Problem(called(path), "was saved by another program meanwhile, and was left as that did; try again")]
             )
         os.replace(part, path)
         part = None
@@ -142,7 +172,7 @@ def stamp(path: str | Path) -> tuple[int, int, int] | None:
 
 def sweep(path: Path) -> None:
     """Take away what a writer of this file left when it was killed. Only for who knows that nobody else is writing it."""
-    for part in path.parent.glob(f".{path.name}.*{PART}"):
+    for part in path.parent.glob(f".{glob.escape(path.name)}.*{PART}"):
         part.unlink(missing_ok=True)
 
 
@@ -150,7 +180,7 @@ _THERE = "is there already and was left as it was; choose another name"
 
 
 def _refused(path: Path, error: OSError) -> InputError:
-    return InputError([Problem(path.name, f"cannot be written: {error.strerror}; nothing was changed")])
+    return InputError([Problem(called(path), f"cannot be written: {error.strerror}; nothing was changed")])
 
 
 def _beside(path: Path, content: str | bytes) -> Path:
@@ -189,7 +219,7 @@ def _keep_owner_and_rights(part: Path, path: Path, before: os.stat_result) -> No
             os.chown(part, before.st_uid, before.st_gid)
         except PermissionError:
             raise InputError(
-                [Problem(path.name, "belongs to somebody else, and would become yours; copy it first")]
+                [Problem(called(path), "belongs to somebody else, and would become yours; copy it first")]
             ) from None
     os.chmod(part, stat.S_IMODE(before.st_mode))
 

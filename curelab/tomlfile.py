@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from . import files
 from .fields import InputError, Problem
 
 LARGEST = 5_000_000  # bytes; a batch with years of readings stays far below
@@ -23,17 +24,20 @@ _DEEP_KEY = re.compile(r"(?<![\w-])(?:[\w-]++[ \t]*+\.[ \t]*+){8}")
 
 def read_table(path: str | Path) -> dict[str, Any]:
     """The table in a TOML file. Raises InputError: missing, a folder, too large or deep, not UTF-8, or not TOML."""
+    return table_of(bytes_of(path), path)
+
+
+def bytes_of(path: str | Path) -> bytes:
+    """What a TOML file holds, as far as `table_of` reads it. Raises InputError where it cannot be read."""
     path = Path(path)
     try:
-        with path.open("rb") as file:
-            content = file.read(LARGEST + 1)  # and no more: a device never ends
+        return files.content(path, LARGEST + 1)
     except FileNotFoundError:
         raise _fault(path, 'does not exist; check the name, or make one with "curelab new FILE"') from None
     except IsADirectoryError:
         raise _fault(path, "is a folder; name the file in it") from None
     except OSError as error:
         raise _fault(path, f"cannot be read: {error.strerror}") from None
-    return table_of(content, path)
 
 
 def table_of(content: bytes, name: str | Path) -> dict[str, Any]:
@@ -75,7 +79,7 @@ def _check_inside(path: Path, value: Any, deepest: int) -> None:
 
 
 def _fault(path: Path, sentence: str) -> InputError:
-    return InputError([Problem(path.name, sentence)])
+    return InputError([Problem(files.called(path), sentence)])
 
 
 def edited(words: str, before: dict[str, Any], after: dict[str, Any]) -> str:

@@ -374,6 +374,8 @@ def hour_or_day(seconds: float) -> str:
 def _round(number: float, digits: int) -> str:
     if number == 0 or not math.isfinite(number):
         return "0" if number == 0 else str(number)
+    if not 1e-9 <= abs(number) < 1e15:  # what nobody reads digit by digit
+        return f"{number:.{digits}g}"
     places = max(0, digits - 1 - math.floor(math.log10(abs(number))))
     words = f"{number:.{places}f}"
     return words.rstrip("0").rstrip(".") if "." in words else words

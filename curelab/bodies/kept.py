@@ -116,7 +116,7 @@ def _single(basis: Basis) -> Basis:
 def _read(path: Path) -> Basis | None:
     """None where there is no file, or none that can be read."""
     try:
-        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as kept:
+        with np.load(io.BytesIO(files.content(path, MOST_BYTES)), allow_pickle=False) as kept:
             found = Basis(**{each.name: kept[each.name] for each in fields(Basis)})
         n, r, m = len(found.lag), len(found.sign), len(found.sign_fewer)
         if found.values.shape != (n, r) or found.fewer.shape != (n, m) or found.error.shape != (2, 4):

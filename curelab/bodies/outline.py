@@ -28,6 +28,10 @@ FLAT = 0.1  # of the width: less than that between two round edges gets no eleme
 # element is bent flat.
 EDGE = 3 * np.pi / 4 - 2
 THINNEST = 0.004  # of the thickness: a layer that ends somewhere goes on so thin, as what lies beside it where it is nowhere thicker
+OF_WIDEST = (
+    0.25  # of a layer where it is widest: one that is thin everywhere ends thinner, and is a layer where it does not
+)
+LEAST = 1e-6  # of the thickness: a layer that is thinner everywhere is so thin, which no answer tells from none and elements can be
 
 
 @dataclass(frozen=True)
@@ -123,7 +127,10 @@ def grid(outline: Outline, fine: float = 1.0) -> Grid:
         y = _nodes(
             _edges(_rims(outline, -1.0), *_fewer(2 * aside, 2 * half, 2 * USUAL[0], sides, fine, edges=outline.rounded))
         )
-    shares = np.array([_kept_apart(np.diff(row) / row[-1]) for row in outline.borders])
+    own = np.array([np.diff(row) / row[-1] for row in outline.borders])
+    own[:, own.max(axis=0) < LEAST] = LEAST
+    thinnest = np.minimum(THINNEST, OF_WIDEST * own.max(axis=0))
+    shares = np.array([_kept_apart(row, thinnest) for row in own])
     z, owner = _through(shares, across)  # (k, places)
     z_at = np.stack([np.interp(x, at, column) for column in z.T], axis=1)
     thick, wide = (np.interp(x, at, each) for each in (outline.thickness, outline.width))
@@ -133,7 +140,7 @@ def grid(outline: Outline, fine: float = 1.0) -> Grid:
     points[..., 0] = x[:, None, None]
     points[..., 1] = (0.5 * wide[:, None] * y)[:, :, None]
     points[..., 2] = local[:, :, None] * (z_at - 0.5)[:, None, :]
-    numbers = _tissues(outline, shares, stations, middles)[:, owner]
+    numbers = _tissues(outline, shares, thinnest, stations, middles)[:, owner]
     every = np.broadcast_to(numbers[:, None, :], (len(along) - 1, (len(y) - 1) // 2, len(owner)))
     elements = Elements(shape, points.reshape(-1, 3), every, 2.0 if outline.halved else 1.0)
     return Grid(outline, elements, (x - at[0]) / outline.length, y, z_at)
@@ -155,9 +162,9 @@ def _thickness(thick: np.ndarray, wide: np.ndarray, y: np.ndarray, rounded: bool
     return thick - 2 * round_off * (1 - EDGE) * (1 - inside) ** 2
 
 
-def _kept_apart(shares: np.ndarray) -> np.ndarray:
-    """Shares (b,) of the thickness with none below THINNEST."""
-    shares = np.maximum(shares, THINNEST) if len(shares) > 1 else shares
+def _kept_apart(shares: np.ndarray, thinnest: np.ndarray) -> np.ndarray:
+    """Shares (b,) of the thickness with none below `thinnest` (b,)."""
+    shares = np.maximum(shares, thinnest) if len(shares) > 1 else shares
     return shares / shares.sum()
 
 
@@ -177,10 +184,12 @@ def _through(shares: np.ndarray, across: int) -> tuple[np.ndarray, np.ndarray]:
     return np.stack([_nodes(row) for row in edges]), np.repeat(np.arange(len(counts)), counts)
 
 
-def _tissues(outline: Outline, shares: np.ndarray, stations: np.ndarray, middles: np.ndarray) -> np.ndarray:
+def _tissues(
+    outline: Outline, shares: np.ndarray, thinnest: np.ndarray, stations: np.ndarray, middles: np.ndarray
+) -> np.ndarray:
     """(e, b) tissue of each layer in each element along; one that has ended is what lies beside it."""
     found = np.array(outline.tissues)[stations]
-    thin = np.stack([np.interp(middles, outline.at, column) for column in shares.T], axis=1) < 1.01 * THINNEST
+    thin = np.stack([np.interp(middles, outline.at, column) for column in shares.T], axis=1) < 1.01 * thinnest
     for layer in range(shares.shape[1]):
         beside = layer - 1 if layer > 0 else layer + 1
         if shares.shape[1] > 1:

@@ -91,7 +91,7 @@ def set_aside(path: str | Path = FILE) -> None:
     """Keep what is there (nothing done, where no file is) beside it, under the name BEFORE; so it is where it could not be read. Raises InputError where that fails."""
     path = Path(path)
     there = os.path.lexists(path)
-    if there and not path.is_file():
+    if there and not os.path.isfile(path):
         raise refuse(path.name, "is no file, and was left as it is; move it away first")
     words = path.read_bytes() if there else (HEAD + to_toml(to_plain(Progress()))).encode("utf-8")
     write(path.with_name(BEFORE), words, overwrite=True)
@@ -101,7 +101,7 @@ def take_back(path: str | Path = FILE) -> Progress:
     """What was set aside, in its place again; what stood there meanwhile is set aside. Raises InputError where it cannot be read or written."""
     path = Path(path)
     aside = path.with_name(BEFORE)
-    if not aside.is_file():
+    if not os.path.isfile(aside):
         raise refuse(BEFORE, "is not there, so nothing was changed")
     found = read(aside)
     words = aside.read_bytes()

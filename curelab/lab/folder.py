@@ -79,7 +79,7 @@ def _recorded(record: Path) -> tuple[dict[str, Any], list[str]]:
     if not os.path.lexists(record):
         return {}, []
     with contextlib.suppress(OSError, ValueError, RecursionError):
-        known = json.loads(record.read_bytes()) if record.is_file() else None
+        known = json.loads(record.read_bytes()) if os.path.isfile(record) else None
         if isinstance(known, dict):
             return known, []
     return {}, [f"{RECORD} cannot be read, so every file that is not as it came with this version is kept as yours."]
@@ -122,7 +122,7 @@ def _is_notebook(path: Path, source: Path) -> bool:
 
 def _digest(path: Path) -> str:
     """What tells two files apart. Raises OSError for what is no file or cannot be read."""
-    if path.exists() and not path.is_file():
+    if os.path.exists(path) and not os.path.isfile(path):
         raise OSError(0, "it is no file")  # and reading from a pipe would wait for ever
     data = path.read_bytes()
     if path.suffix == ".ipynb":
@@ -150,7 +150,7 @@ def put_away(folder: Path) -> bool:
     known, _ = _recorded(folder / RECORD)
     for path in folder.rglob("*"):
         name = path.relative_to(folder).as_posix()
-        if path.is_file() and name != RECORD and known.get(name) != _digest(path):
+        if os.path.isfile(path) and name != RECORD and known.get(name) != _digest(path):
             return False
     shutil.rmtree(folder, ignore_errors=True)
     return True

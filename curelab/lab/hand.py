@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -11,7 +12,7 @@ from .. import files
 from ..fields import InputError
 
 NOTE = ".curelab-in-hand"  # a file in the folder of the pages, with the name of the batch file in it
-LONGEST = 500  # letters of a name
+LONGEST = 2000  # bytes of a name
 
 
 @dataclass(frozen=True)
@@ -35,19 +36,18 @@ class Hand:
 def in_hand(folder: Path) -> Path | None:
     """The batch file that was noted last in a folder, if it is there."""
     try:
-        with (folder / NOTE).open(encoding="utf-8") as note:
-            name = note.read(LONGEST).strip()
+        name = files.content(folder / NOTE, LONGEST).decode("utf-8").strip()
     except (OSError, UnicodeDecodeError):
         return None
-    return Path(name) if name and Path(name).is_file() else None
+    return Path(name) if name and os.path.isfile(name) else None
 
 
 def free_path(path: Path) -> Path:
     """This path, or with the first number behind its name that no file has: "belly.toml", "belly-2.toml"."""
-    if not path.exists():
+    if not os.path.lexists(path):
         return path
     return next(
-        each for number in count(2) if not (each := path.with_name(f"{path.stem}-{number}{path.suffix}")).exists()
+        each for number in count(2) if not os.path.lexists(each := path.with_name(f"{path.stem}-{number}{path.suffix}"))
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from ..fields import InputError, Record, Words, from_plain, quantity, ruled, to_plain
@@ -46,5 +47,5 @@ def kept(batch_file: str | Path) -> Own:
 def keep(own: Own, batch_file: str | Path) -> None:
     """Keep them beside a batch file; values that are the usual ones make no new file. Raises InputError if it cannot be written."""
     path = home(batch_file)
-    if path.exists() or own != Own():
+    if os.path.lexists(path) or own != Own():
         write(path, to_toml(to_plain(own)), overwrite=True)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
+from .. import files
 from ..fields import refuse
 from ..tomlfile import LARGEST
 
@@ -19,7 +21,7 @@ def target(given, kind: str, ends: Sequence[str]) -> Path:
         raise refuse(
             "--out", f'"{out.name}" does not end in {" or ".join(ends)}; say by the end of the name what it is'
         )
-    if out.exists() and not given.replace:
+    if os.path.lexists(out) and not given.replace:
         raise refuse(out.name, "is there already and was left as it was; choose another name, or say --replace")
     return out
 
@@ -27,10 +29,9 @@ def target(given, kind: str, ends: Sequence[str]) -> Path:
 def content(path: Path, hint: str, most: int = LARGEST, where: str = "") -> bytes:
     """What a file holds, `most` bytes of it. Raises InputError, with the hint, where it cannot be read."""
     try:
-        with path.open("rb") as file:
-            return file.read(most)
+        return files.content(path, most)
     except OSError as error:
-        raise refuse(where or path.name, f'"{path}" cannot be read: {error.strerror}; {hint}') from None
+        raise refuse(where or files.called(path), f'"{path}" cannot be read: {error.strerror}; {hint}') from None
 
 
 __all__ = ["content", "target"]

@@ -26,7 +26,7 @@ from .. import files, units
 from ..batch import READINGS, Batch, Reading, from_table
 from ..compose.merging import merged
 from ..fields import InputError, refuse, to_plain
-from ..tomlfile import LARGEST, edited, read_table, to_toml
+from ..tomlfile import LARGEST, bytes_of, edited, table_of, to_toml
 from . import say_time
 from .kitchen_clock import KitchenClock
 
@@ -119,16 +119,12 @@ def change(
     changed in the file. When another program saves the file before that is done, it is done again with what
     was saved, and told on stderr. Raises InputError as `append_reading` does.
     """
-    path = Path(path).resolve()  # so that a link stays a link
+    path = Path(os.path.realpath(path))  # so that a link stays a link
     with locked(path, wait):
         files.sweep(path)
         for _ in range(TRIES):
-            stamp = files.stamp(path)
-            batch = from_table(read_table(path))
-            content = path.read_bytes()
-            if files.stamp(path) != stamp:
-                continue
-            words = content.decode("utf-8")
+            content = bytes_of(path)
+            batch, words = from_table(table_of(content, path)), content.decode("utf-8")
             after, text = to(batch, words)
             if after == batch:
                 return batch, after
@@ -259,7 +255,7 @@ def locked(path: str | Path, wait: float = WAIT) -> Iterator[None]:
     The batch file itself is replaced, so the lock lies on its folder; on Windows, which locks no folders, on
     a small file beside it.
     """
-    path = Path(path).resolve()
+    path = Path(os.path.realpath(path))
     until = time.monotonic() + wait
     try:
         handle = _handle(path)

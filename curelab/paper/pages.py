@@ -220,7 +220,7 @@ def _row(row: Row, wide: float) -> float:
 def browser() -> str | None:
     """A browser that can print to PDF, if one is found."""
     return next((found for name in BROWSERS if (found := shutil.which(name))), None) or next(
-        (p for p in PLACES if Path(p).exists()), None
+        (p for p in PLACES if os.path.exists(p)), None
     )
 
 
@@ -260,23 +260,25 @@ def png(drawing: str, wide: int, high: int, using: str | None = None) -> bytes:
 
 def _by_browser(program: str, page: str, target: str, more: list[str], act: str) -> bytes | None:
     """What a browser without a window makes of a page; None where it makes nothing."""
-    with tempfile.TemporaryDirectory(prefix="curelab-") as folder:
-        source, made = Path(folder) / "page.html", Path(folder) / target
-        source.write_text(page, encoding="utf-8")
-        command = [
-            program,
-            "--headless",
-            "--disable-gpu",
-            *more,
-            "--no-first-run",
-            "--disable-background-networking",
-            "--host-resolver-rules=MAP * ~NOTFOUND",
-            f"--user-data-dir={folder}/profile",
-            f"{act}={made}",
-        ]
-        if hasattr(os, "geteuid") and os.geteuid() == 0:
-            command.append("--no-sandbox")  # Chromium refuses to start otherwise; the page is our own and loads nothing
-        try:
+    try:
+        with tempfile.TemporaryDirectory(prefix="curelab-", ignore_cleanup_errors=True) as folder:
+            source, made = Path(folder) / "page.html", Path(folder) / target
+            source.write_text(page, encoding="utf-8")
+            command = [
+                program,
+                "--headless",
+                "--disable-gpu",
+                *more,
+                "--no-first-run",
+                "--disable-background-networking",
+                "--host-resolver-rules=MAP * ~NOTFOUND",
+                f"--user-data-dir={folder}/profile",
+                f"{act}={made}",
+            ]
+            if hasattr(os, "geteuid") and os.geteuid() == 0:
+                command.append(
+                    "--no-sandbox"
+                )  # Chromium refuses to start otherwise; the page is our own and loads nothing
             own = dict.fromkeys(
                 ("XDG_CONFIG_HOME", "XDG_CACHE_HOME", "TMPDIR"), folder
             )  # what it leaves goes with the folder
@@ -284,8 +286,8 @@ def _by_browser(program: str, page: str, target: str, more: list[str], act: str)
                 [*command, source.as_uri()], capture_output=True, timeout=PATIENCE, check=True, env=os.environ | own
             )
             return made.read_bytes()
-        except (OSError, subprocess.SubprocessError):
-            return None
+    except (OSError, subprocess.SubprocessError):  # a full disk among them
+        return None
 
 
 def pages(made: bytes) -> int:

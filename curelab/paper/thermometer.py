@@ -81,9 +81,7 @@ def read_thermometer(
 def decoded(content: bytes) -> str:
     """The text of a file, in whichever of the usual codes it was written. Raises InputError for one that is too large or no text."""
     if len(content) > LARGEST:
-        raise refuse(
-            "file", f"has {len(content) / 1e6:.0f} MB, at most {LARGEST / 1e6:.0f} are read; export fewer days"
-        )
+        raise refuse("file", f"has more than {LARGEST / 1e6:.0f} MB; export fewer days")
     first = "utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     for each in (first, "cp1252"):
         try:

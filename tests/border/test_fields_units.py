@@ -192,6 +192,8 @@ def test_a_criterion_is_written_in_the_units_of_its_batch():
         (864000.0, "time", "metric", "10 d"),
         (math.inf, "time", "metric", "never"),
         (math.nan, "mass", "metric", "unknown"),
+        (5.25e299, "mass", "metric", "5.25e+299 kg"),  # no 300 digits in a sentence
+        (1e-300, "length", "metric", "1e-297 mm"),
         (0.022, "fraction", "metric", "2.2 %"),
         (0.00012, "fraction", "metric", "120 ppm"),
         (0.0, "fraction", "metric", "0 %"),

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import errno
 import os
+import subprocess
 
 import pytest
 
 from curelab import files
 from curelab.fields import InputError
 from curelab.files import Changed, replace, write, write_new
+from curelab.tomlfile import read_table
 
 posix = pytest.mark.skipif(os.name == "nt", reason="rights and links of a Unix")
 root_only = pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="only root gives files away")
@@ -157,3 +159,21 @@ def test_what_another_program_saved_meanwhile_is_left(tmp_path):
     assert file.read_bytes() == b"theirs" and names(tmp_path) == ["a.txt"]
     replace(file, "ours", was=b"theirs")
     assert file.read_bytes() == b"ours"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes of a Unix")
+def test_a_pipe_into_which_nobody_writes_is_told_and_one_that_is_filled_is_read(tmp_path, monkeypatch):
+    """A batch may come from another program; whoever names a pipe by mistake is not left waiting."""
+    monkeypatch.setattr(files, "PAUSE", 0.05)
+    pipe = tmp_path / "pipe.toml"
+    os.mkfifo(pipe)
+    with pytest.raises(InputError, match=r"pipe\.toml: cannot be read: nothing comes from it"):
+        read_table(pipe)
+    monkeypatch.setattr(files, "PAUSE", 10.0)
+    with subprocess.Popen(["sh", "-c", 'echo "a = 1" > "$0"', pipe]):
+        assert read_table(pipe) == {"a": 1}
+
+
+def test_what_has_no_name_is_called_by_its_place():
+    with pytest.raises(InputError, match=r"/: is a folder"):
+        read_table("/")

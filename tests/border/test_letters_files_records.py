@@ -55,8 +55,9 @@ def test_any_rule_is_kept_from_control_letters_and_from_long_quotes():
     class Parrot(Record):
         words: str = ruled(Echo())
 
-    with pytest.raises(InputError, match=r"holds the control letter \\x07"):
-        Parrot(words="\x07")
+    for given in ("\x07", ["flat", "\x07"]):  # alone, and in a list of names
+        with pytest.raises(InputError, match=r'"\\x07" holds the control letter \\x07'):
+            Parrot(words=given)
     with pytest.raises(InputError) as refused:
         Parrot(words="x" * 5000)
     assert str(refused.value).count("x") < 130

@@ -322,6 +322,16 @@ def test_the_file_goes_where_one_can_be_written(broken, capsys, monkeypatch):
     assert code == 70 and "say --debug to see it" in err and len(err.splitlines()) == 1
 
 
+@linux
+def test_a_full_disk_keeps_no_half_of_the_file_and_is_no_second_fault(tmp_path):
+    """A disk that takes no byte has no folder for temporary files either, and Python tells so with an error of its own."""
+    words = "import curelab.batch, curelab.__main__; curelab.batch.load = lambda path: 1 / 0; curelab.__main__.main(['check', 'x'])"
+    for blocks in (0, 1):
+        limited = ["bash", "-c", f'ulimit -f {blocks}; exec "$0" -c "$1"', sys.executable, words]
+        ran = subprocess.run(limited, cwd=tmp_path, capture_output=True, text=True)
+        assert ran.stderr.count("\n") == 1 and "say --debug to see it" in ran.stderr and not list(tmp_path.iterdir())
+
+
 @pytest.mark.parametrize("words", [["--debug", "check", "x"], ["check", "x", "--debug"]])
 def test_debug_shows_the_fault_instead(words, broken, capsys):
     code, _, err = said(words, capsys)

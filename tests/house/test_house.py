@@ -279,6 +279,20 @@ def test_seconds_and_minutes_of_a_day_have_one_home():
     assert set(found_in_modules(spelled_out)) <= {"units.py", "unit_words.py"}
 
 
+ASKS_AND_RAISES = re.compile(r"(?<!os\.path)\.(exists|is_file|is_dir|resolve|absolute)\(")
+
+
+def test_whether_a_file_is_there_is_asked_of_os_path():
+    """`Path` raises at a name that is too long, at a loop of links, in a folder that is gone or closed; os.path answers, and opening tells why."""
+    assert ASKS_AND_RAISES.search("path.exists()") and not ASKS_AND_RAISES.search("os.path.exists(path)")
+
+    def asked(path):
+        lines = path.read_text(encoding="utf-8").splitlines()
+        return [line for line in lines if ASKS_AND_RAISES.search(line) and "__file__" not in line]
+
+    assert set(found_in_modules(asked)) <= {"sources.py"}  # which asks of its own tables
+
+
 def test_what_the_command_of_the_readme_leaves_out_ci_asks_for():
     """All repeats but the deliberate faults: a path or another word would leave some out for good."""
     asked = re.findall(r"-m pytest (.*-m repeats.*)$", (ROOT / ".ci" / "run").read_text(encoding="utf-8"), re.MULTILINE)

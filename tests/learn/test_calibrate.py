@@ -457,6 +457,12 @@ def test_a_log_with_a_salometer_and_a_taste_survives_its_file_and_is_fitted(tmp_
         ("salometer", "40", "0", "not above zero"),
         ("temperature", "3 degC", "1 kg", "difference of temperatures"),
         ("turned", "3", "", "has no value"),
+        ("temperature", "-273.15 degC", "", r"out of range \(from -40 degC to 300 degC\)"),
+        ("core temperature", "1e308 degF", "", r"out of range"),
+        ("weight", "1e-320 kg", "", r"out of range \(from 1 g to 2000 kg\)"),
+        ("acidity", "56", "", "meat lies near 5.6"),
+        ("weight", "2.1 kg", "1e300 kg", "more than any instrument is off"),  # the fit squares it
+        ("temperature", "3 degC", "1e300", "more than any instrument is off"),
     ],
 )
 def test_a_reading_that_makes_no_sense_gets_one_sentence(what, value, error, part):
