@@ -10,6 +10,7 @@ from typing import Any
 
 from ..bodies.kept import NotKept, known_only
 from . import state as pages
+from .beside import in_a_loop
 from .boxes import row
 from .controls import Press
 from .nav import Nav
@@ -187,13 +188,4 @@ class Settling(ABC):
         self.redraw()  # the line stays until that is drawn, too
 
 
-def in_a_loop() -> bool:
-    """Whether a kernel is behind the page, and not a script or a test."""
-    try:
-        asyncio.get_running_loop()
-    except RuntimeError:
-        return False
-    return True
-
-
-__all__ = ["Settling", "in_a_loop"]
+__all__ = ["Settling"]

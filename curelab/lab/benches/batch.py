@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
 from ...compose.pieces import unknown_to
 from ...compose.sound import replaced
-from ...fields import InputError, sentences
+from ...fields import sentences
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
 from ...matter.solutes import SOLUTES
@@ -22,7 +21,6 @@ from ...show.ranking import Bars, what_matters
 from ...show.section import Section, section
 from ...spread import Spread
 from ..bars import BarPicture
-from ..beside import beside
 from ..boxes import buttons
 from ..composing import Composing, shape_of
 from ..controls import Line, Pick, Press
@@ -32,7 +30,6 @@ from ..papers import PAPERS, paper
 from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
-from ..settling import in_a_loop
 from ..state import WORKING_FILE
 from ..taking import Taking
 from ..workbench import Bench, column, row, show_lines, show_section
@@ -44,7 +41,6 @@ ELSEWHERE = (
 
 
 ON_LABEL = {"name": "Cure mix", "nitrite": "Nitrite on YOUR label", "nitrate": "Nitrate on YOUR label"}
-BEING_MADE = "{}: being made. Stop"
 MOST_DRAWN = 4  # pieces; more would be too small to see
 
 
@@ -163,7 +159,6 @@ class BatchBench(Bench):
         save.on_press(lambda button: self._filed(lambda: state.save(self.file.value)))
         reopen.on_press(lambda button: self._filed(lambda: state.open(self.file.value)))
         self.controls |= {"file": self.file, "save": save, "open": reopen}
-        self._making: dict[str, asyncio.Task] = {}  # papers on their way, by name
         for name, (words, _, _) in PAPERS.items():
             self.controls[name] = Press(words)
             self.controls[name].on_press(lambda button, name=name: self._hand_over(button, name))
@@ -187,38 +182,18 @@ class BatchBench(Bench):
         self.state.edit(lambda batch: batch.but(start=now_words(plan.zone if plan else None)), step=True)
 
     def _hand_over(self, button: Press, name: str) -> None:
-        """Make a paper and hand it to the page; if it cannot be made, the reason is said above. A second press breaks it off."""
-        if name in self._making:
-            self._making[name].cancel()
-        elif self.state.faults:  # it would be made of the batch as it was
+        """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
+        if self.state.faults:  # it would be made of the batch as it was
             self.refuse(f"{sentences(self.state.faults.values())} Put this right first; then the paper can be made.")
-        elif in_a_loop():
-            self._making[name] = asyncio.get_running_loop().create_task(self._made_beside(button, name))
-        else:
-            try:
-                self._give(button, name, paper(name, self.state.batch, datetime.now(UTC)))
-            except InputError as error:
-                self.refuse(error.said())
+            return
 
-    async def _made_beside(self, button: Press, name: str) -> None:
-        """A report takes seconds, in which the page can be used."""
-        words, making = button.label, self._making
-        button.label = BEING_MADE.format(words)
-        try:
-            self._give(button, name, await beside(paper, name, self.state.batch, datetime.now(UTC)))
-        except InputError as error:
-            self.refuse(error.said())
-        except (OSError, RuntimeError) as error:
-            self.refuse(f"{words}: this could not be made: {error}")
-        finally:
-            button.label = words
-            del making[name]
+        def give(made: str) -> None:
+            file = PAPERS[name][1]
+            kind = "text/html" if file.endswith("html") else "text/plain"
+            button.hand_over(file, made, kind, new_tab=name != "page")
+            self.refuse("")
 
-    def _give(self, button: Press, name: str, made: str) -> None:
-        file = PAPERS[name][1]
-        kind = "text/html" if file.endswith("html") else "text/plain"
-        button.hand_over(file, made, kind, new_tab=name != "page")
-        self.refuse("")
+        self.aside.ask(button, give, paper, name, self.state.batch, datetime.now(UTC))
 
     def _filed(self, work: Callable[[], bool]) -> None:
         """Save or open. What is refused is said under the name of the file, and the page stays: nothing was changed."""
