@@ -34,6 +34,7 @@ class Settling(ABC):
 
     state: pages.State
     nav: Nav
+    waits = False  # whether the outcome that a page shows is not there yet
 
     def __init__(self) -> None:
         self._given_up = time.monotonic() + LOADING if in_a_loop() else 0.0
@@ -158,7 +159,7 @@ class Settling(ABC):
         why = ""
         if self.running.text == WORKING_SHAPE:
             self.fail(STOPPED_SHAPE)
-        elif self.state.bare:  # what was said to follow does not
+        elif self.state.bare or self.waits:  # what was said to follow does not
             self.fail(STOPPED_RANGES)
         else:
             why = STOPPED_MORE

@@ -15,6 +15,7 @@ from ...matter.solutes import SOLUTES
 from ...outcome import Outcome
 from ...paper.moments import now_words
 from ...show import pictures, telling
+from ...show.answer import FOLLOWS
 from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title, water_title
 from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
@@ -48,6 +49,7 @@ class BatchBench(Bench):
     """What `curelab run` makes of the batch, beside its papers; below it forms for what the file says, the log, and the checks."""
 
     here = "batch.ipynb"
+    hurries = True
 
     def __init__(self, state):
         self.composing = Composing(state, self.refuse)
@@ -211,30 +213,47 @@ class BatchBench(Bench):
 
     def draw(self):
         state = self.state
-        outcome = state.shown_outcome()
-        show_section(self.pictures["section"], self._section(outcome.spread), None, state.batch.units)
-        first, more = in_parts(outcome, outcome.chances_so_far, outcome.changes_so_far)
-        self.says["answer"].text = "\n".join(first)
-        self.says["more"].text = "\n".join(more)
         self.warn(telling.warmth_of(state.batch.stages, state.batch.units))
-        weighed = outcome.weighed
+        weighed = state.batch.weighed
         self.says["weigh"].text = (
             ""
             if weighed is None
             else "**Weigh out**\n" + "\n".join((*weighed.lines(state.batch.units), "", *weighed.cautions))
         )
+        self.waits = state.outcome_waits
+        if self.waits:
+            show_section(self.pictures["section"], self._section(state.alone()), None, state.batch.units)
+            for name in ("answer", "verdicts"):
+                self.says[name].text = FOLLOWS
+            self.says["more"].text = ""
+            return
+        outcome = state.shown_outcome()
+        show_section(self.pictures["section"], self._section(outcome.spread), None, state.batch.units)
+        first, more = in_parts(outcome, outcome.chances_so_far, outcome.changes_so_far)
+        self.says["answer"].text = "\n".join(first)
+        self.says["more"].text = "\n".join(more)
         self.says["verdicts"].text = "\n".join(
             f"{_sign(v)}: {v.sentence}{_often(outcome, v)} [{v.source}]" for v in outcome.verdicts
         )
 
+    def settled(self, count):
+        if self.waits:
+            self.state.shown_outcome()
+            yield
+        yield from super().settled(count)
+
     def _draw_lines(self) -> None:
-        many = self.state.shown_outcome().spread
+        many = self.state.alone() if self.waits else self.state.shown_outcome().spread
         name = self.state.batch.pieces[0].name
         show_lines(self.pictures["salt"], pictures.over_time(many, "salt", name))
         show_lines(self.pictures["nitrite"], pictures.over_time(many, "free nitrite", name, places=("surface", "core")))
         show_lines(self.pictures["bath"], pictures.bath(many))
 
     def _draw_sure(self) -> None:
+        if self.waits:
+            self.pictures["matters"].fail(FOLLOWS, waits=True)
+            self.says["rests"].text = FOLLOWS
+            return
         outcome = self.state.shown_outcome()
         self._matters(outcome)
         self.says["rests"].text = outcome.spread.meaning
