@@ -19,6 +19,7 @@ from curelab.lab.benches.thick_point import HORIZON, ThickPoint
 from curelab.lab.hand import NOTE
 from curelab.lab.state import WORKING_FILE, State
 from curelab.outcome import run
+from curelab.show.answer import FOLLOWS
 from curelab.show.in_short import in_short
 from curelab.units import DAY
 
@@ -51,6 +52,8 @@ def visit(stage, kitchen):
             folded.nth(left - 1).wait_for(state="detached")
         assert folded.count() == 0
         all_drawn(page)
+        # A page comes on the usual case; how sure it is follows once it is seen.
+        page.wait_for_function("words => !document.body.innerText.includes(words)", arg=FOLLOWS, timeout=60_000)
         return page
 
     open_pages = []
