@@ -1,6 +1,6 @@
 """The `curelab` command: open the lab, or do one thing with a batch file.
 
-Exit codes: 2, what was given cannot be used; 70, a fault of our own; 74, the answer cannot be printed; 130, stopped by the person.
+Exit codes: 2, what was given cannot be used; 70, a fault of our own; 74, the answer cannot be printed; 130, stopped by the person or by the system.
 """
 
 from __future__ import annotations
@@ -11,10 +11,12 @@ import io
 import json
 import os
 import re
+import signal
 import sys
 import textwrap
+import threading
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from .fields import InputError
 
 CANNOT_PRINT, STOPPED = 74, 130
+ASK_TO_END = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]  # besides Ctrl-C
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -36,7 +39,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if arguments is None else arguments)
     given, printed = argparse.Namespace(), io.StringIO()
     try:
-        with progress.shown(), contextlib.redirect_stdout(printed):
+        with _asked_to_end(), progress.shown(), contextlib.redirect_stdout(printed):
             given = _parser().parse_args(words)
             code = given.act(given) if given.act is not _open else 0
         return _open(given) if given.act is _open else _print(printed.getvalue(), given) or code
@@ -57,6 +60,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
         else:
             _complain(failure.sentence(error, failure.keep(error, words)))
         return failure.EXIT_CODE
+
+
+@contextlib.contextmanager
+def _asked_to_end() -> Iterator[None]:
+    """A polite request to end, and a terminal that is closed, stop the work as Ctrl-C does, so that it takes away what is not done. Who asked
+    to be deaf to one of them (nohup) stays so.
+    """
+
+    def stop(number, frame):
+        raise KeyboardInterrupt
+
+    alone = threading.current_thread() is threading.main_thread()
+    taken = [number for number in ASK_TO_END if alone and signal.getsignal(number) is signal.SIG_DFL]
+    for number in taken:
+        signal.signal(number, stop)
+    try:
+        yield
+    finally:
+        for number in taken:
+            signal.signal(number, signal.SIG_DFL)
 
 
 def _refused(error: InputError, given: argparse.Namespace) -> int:
