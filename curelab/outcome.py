@@ -34,7 +34,7 @@ from .sources import Numbers, default_numbers
 from .spread import Chance, Request, Spread, Times, Windows, spread
 from .spread.answers import in_ten, ordered
 from .spread.changes import Change, changes, in_order_of_use, worked_out
-from .spread.draws import Learned, usual_case
+from .spread.draws import REPORT_DRAWS, Learned, usual_case
 from .spread.forgiving import Forgiving, forgiving
 from .spread.lead import lead_of
 from .spread.sensitivity import Importance, enough, how_long, what_matters
@@ -42,7 +42,6 @@ from .spread.spread import CHUNK, begun, waited_for
 from .weighing import Meaning, StrongBrine, Weighed, explain
 from .weighing.vessel import Fit, fits
 
-REPORT_DRAWS = 256  # behind every band of a report, where the caller asks for no other number
 DRAWS_LARGE = 64  # the same for a batch that is LARGE, so that it takes seconds and not minutes
 LARGE = 500  # pieces times baths and turns
 MOST_RANKED = 2  # cures of such a batch for which it is told what the days hang on

@@ -167,7 +167,7 @@ class Body:
         volume = self._cells.volume[inside]
         middle = (np.cumsum(volume) - 0.5 * volume) / volume.sum()
         part = np.minimum((middle * number).astype(int), number - 1)
-        chosen = [part == each for each in np.unique(part)]
+        chosen = [part == each for each in sorted({*part.tolist()})]
         rows = np.stack([volume[own] @ self._values[inside[own]] / volume[own].sum() for own in chosen])
         return rows, np.array([volume[own].sum() for own in chosen]) / self.volumes.sum()
 
@@ -200,7 +200,7 @@ class Body:
         for tissue in np.flatnonzero(counts):
             inside = np.flatnonzero(self._owner == tissue)
             ends = shares(most)
-            cuts = np.unique(np.round(len(inside) * ends).astype(int))
+            cuts = sorted({*np.round(len(inside) * ends).astype(int).tolist()})
             groups += np.split(inside, cuts[1:-1])
         volume = self._cells.volume
         rows = np.array([volume[group] @ self._values[group] / volume[group].sum() for group in groups])
@@ -297,7 +297,8 @@ def of_cells(
     faces = [Face(outer, values[-1], float(cells.outward[-1]), float(cells.area[1]), int(owner[-1]))]
     if two_sided:
         faces.insert(0, Face("first", values[0], float(cells.inward[0]), float(cells.area[0]), int(owner[0])))
-    read = np.unique(np.linspace(0, len(values) - 1, points or len(values)).round().astype(int))
+    read = np.linspace(0, len(values) - 1, points or len(values)).round().astype(int)
+    read = read[np.append(True, np.diff(read) > 0)]
     start, stop = cells.edges[[0, -1]]
     places = (np.concatenate([[start], cells.centres[read], [stop]]) - start) / (stop - start)
     every = np.concatenate([[0], read, [len(values) - 1]])

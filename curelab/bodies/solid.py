@@ -347,6 +347,11 @@ def _apart(inside: np.ndarray, sign: np.ndarray) -> tuple[np.ndarray, np.ndarray
     return np.clip(share, 0.0, 1.0), turn
 
 
+def keep_terms(key: tuple) -> None:
+    """Work out the terms of a key (`kept.NotKept.key`) and put them on disk, where there is room."""
+    _basis(*key)
+
+
 @lru_cache(maxsize=REMEMBERED)
 def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float, ...], ...], fine: float) -> Basis:
     """The terms of an outline, from disk where they were made before."""

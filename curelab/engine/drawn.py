@@ -8,6 +8,8 @@ from functools import cached_property
 
 import numpy as np
 
+from ..bodies.body import Body
+from ..bodies.solid import Solid
 from ..matter.solutes import WATER_NODES
 from ..matter.tissue import GAS_CONSTANT
 from ..recipe.piece import Piece
@@ -83,8 +85,8 @@ class OneOfMany(History):
         """Of the columns of its stretches, which are those of all draws."""
         return self.many.count
 
-    def depths(self, piece: int = 0) -> np.ndarray:
-        return self.many.depths(piece)
+    def body(self, piece: int = 0) -> Body | Solid:
+        return self.many.body(piece)
 
     @cached_property
     def state(self) -> State:  # type: ignore[override]

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .. import units
+from ..bodies.body import Body
+from ..bodies.solid import Solid
 from ..recipe.criterion import TEMPERATURE, Criterion, basis_of, default_basis, place_of, quantity_of
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
@@ -394,7 +396,7 @@ class History(Shown):
         values = self.reading(
             ("profile", name, on, number), times, lambda run, t: run.profile(name, on, t, number, shown)
         )[..., each[whole]]
-        thick = self.pieces[number].thickness * self.state.meats[number].body.across
+        thick = self.pieces[number].thickness * self.body(number).across
         return Profile(quantity, on, across * thick, values, units.seconds(times))
 
     def picture(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> np.ndarray:
@@ -422,7 +424,11 @@ class History(Shown):
         """Depth (x,) of the values of a profile, as a share of the thickness: across a slab, its faces included, and from the middle, 0.5, to
         the face, 1, of a round piece.
         """
-        return self.state.meats[piece].body.depth
+        return self.body(piece).depth
+
+    def body(self, piece: int = 0) -> Body | Solid:
+        """The shape of a piece, the same in every draw."""
+        return self.state.meats[piece].body
 
     def probe(
         self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None, *, depth: float | str,

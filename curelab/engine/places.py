@@ -65,7 +65,7 @@ class Field(Shown):
 
 def probe(history: History, name: str, basis: str, times: Any, number: int, place: tuple[Any, Any, Any]) -> Any:
     """Fraction at a place (along, across, depth) [m or texts], at times. Raises ValueError for one that is not in the piece."""
-    piece, body = history.pieces[number], history.state.meats[number].body
+    piece, body = history.pieces[number], history.body(number)
     along, across, depth = (None if each is None else units.read(each, "length") for each in place)
     if not isinstance(body, Solid):
         if along or across:
@@ -111,7 +111,7 @@ def aside(history: History, along: Any, number: int) -> Any:
     """m across from the middle of the width (left -, right +) of the plane in which the slowest spots lie, at places along [m]; 0 where both
     sides are alike.
     """
-    body = history.state.meats[number].body
+    body = history.body(number)
     if not isinstance(body, Solid):
         return 0.0 * np.asarray(along)
     points, thick = body.grid.elements.points[body.middle[:, 0]], history.pieces[number].thickness
@@ -130,14 +130,14 @@ def field(history: History, name: str, basis: str, times: Any, number: int) -> F
 
 def plane(history: History, name: str, basis: str, number: int) -> Callable[[Run, np.ndarray], np.ndarray]:
     """Reads (d, t, k) at the nodes of the `section` along a piece with a length, one after the other."""
-    body = history.state.meats[number].body
+    body = history.body(number)
     assert isinstance(body, Solid)
     nodes = body.middle.ravel()
     return _reader(name, basis, number, body.values[nodes], body.tissue_of_nodes[nodes])
 
 
 def _field(history: History, name: str, basis: str, times: Any, number: int, at: float | None, whole: bool) -> Field:
-    piece, body = history.pieces[number], history.state.meats[number].body
+    piece, body = history.pieces[number], history.body(number)
     if not isinstance(body, Solid):
         raise ValueError(f"the {piece.name} is a {piece.shape} without a length; read its profile")
     outline = body.grid.outline

@@ -650,13 +650,13 @@ def _taken(values: np.ndarray, numbers: np.ndarray) -> np.ndarray:
 
 
 def _crossing(t: np.ndarray, m: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """(d,) where the cubic through m (d, 4) at t (d, 4) crosses 0 between low and high (d,); anywhere between them where it does not."""
+    """(d,) cells where the cubic through m (d, 4) at t (d, 4) crosses 0 between low and high (d,); anywhere between them where it does not."""
     slopes = [np.where(np.isfinite(m), m, 0.0).T]  # Newton's divided differences
     for back in (1, 2, 3):
         apart = t.T[back:] - t.T[:-back]
         slopes.append(np.diff(slopes[-1], axis=0) / np.where(apart == 0, 1.0, apart))
     first, second, third, fourth = (each[0] for each in slopes)
-    for _ in range(40):
+    for _ in range(int(np.log2(np.max(high - low, initial=1.0))) + 4):  # to a tenth of a cell
         middle = 0.5 * (low + high)
         value = ((fourth * (middle - t[:, 2]) + third) * (middle - t[:, 1]) + second) * (middle - t[:, 0]) + first
         low, high = np.where(value >= 0, low, middle), np.where(value >= 0, middle, high)

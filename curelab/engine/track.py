@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
 from ..transport.memory import PASSING, Kept
-from ..transport.modes import Asked
+from ..transport.modes import Asked, Begun
 from ..transport.rows import Rows
 from ..transport.star import Solved
 from .clock import Clock
+
+OFTEN = 6  # times that networks are to follow upon others for it to be written down how the modes of those are made of the modes of these (measured)
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,9 +42,15 @@ class Track:
     kept: Kept = field(default_factory=Kept, repr=False)
 
     @cached_property
-    def _starts(self) -> list[np.ndarray]:
-        """w (d, s, n) at the start of the legs that were reached so far: of all solutes at once, for they share their modes."""
-        return list(self.begun)
+    def _starts(self) -> list[Begun]:
+        """What the legs that were reached so far begin with: all solutes at once, for they share their modes."""
+        return [leg.modes.begin(each) for leg, each in zip(self.legs, self.begun, strict=False)]
+
+    @cached_property
+    def _often(self) -> bool:
+        """Whether the same networks follow upon each other often."""
+        pairs = list(pairwise(id(leg.modes) for leg in self.legs))
+        return len(pairs) >= OFTEN * len(set(pairs))
 
     @cached_property
     def _lasts(self) -> np.ndarray:
@@ -49,13 +58,14 @@ class Track:
         begin, end = (np.stack([getattr(leg, name) for leg in self.legs], axis=1) for name in ("begin", "end"))
         return self.clock(end) - self.clock(begin)
 
-    def starts(self, place: int, count: int) -> list[np.ndarray]:
-        """w (d, n) of one solute at the start of the first `count` legs."""
+    def starts(self, count: int) -> list[Begun]:
+        """What the first `count` legs begin with."""
         while len(self._starts) < count:
             last = len(self._starts) - 1
-            tau = self.ratios[:, :, None] * self._lasts[:, last, None, None]
-            self._starts.append(self.legs[last].modes.at(self._starts[-1], tau)[:, :, 0])
-        return [each[:, place] for each in self._starts[:count]]
+            modes, further = self.legs[last].modes, self.legs[last + 1].modes
+            ended = modes.after(self._starts[-1], self.ratios * self._lasts[:, last, None])
+            self._starts.append(modes.onto(ended, further, self.kept if self._often else None))
+        return self._starts[:count]
 
     def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs
@@ -126,13 +136,12 @@ class Track:
         key = (numbers[0], len(numbers), place)
         found = self.kept.get(key)
         if found is None:
-            every = self.starts(place, numbers[-1] + 1)
-            found = np.stack([every[number] for number in numbers], axis=1), Kept(PASSING)
-            self.kept[key] = found
-        starts, kept = found
+            every = self.starts(numbers[-1] + 1)
+            found = self.kept[key] = Begun.of([every[number] for number in numbers], place), Kept(PASSING)
+        begun, kept = found
         tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
         many = owner if len(numbers) > 1 else None
-        return self.legs[numbers[0]].modes.along(starts, many, tau, rows, kept, wanted)
+        return self.legs[numbers[0]].modes.along(begun, many, tau, rows, kept, wanted)
 
     def supplied(self, place: int, length: np.ndarray) -> np.ndarray:
         """(d,) kg of one solute that the held bath has given by `length` (d,) s."""
@@ -152,7 +161,8 @@ class Track:
     def _summed(self, length: np.ndarray, place: int, one) -> np.ndarray:
         """Sum (d,) of `one(leg, start, clock)` over the legs, each as far as `length` (d,) reaches."""
         found = np.zeros(len(length))
-        for leg, start in zip(self.legs, self.starts(place, len(self.legs)), strict=True):
+        for leg, begun in zip(self.legs, self.starts(len(self.legs)), strict=True):
+            start = leg.modes.state(begun)[:, place]
             until = np.clip(length, leg.begin, np.maximum(leg.begin, leg.end))[:, None]
             since = np.maximum(self.clock(until) - self.clock(leg.begin[:, None]), 0.0)
             found = found + one(leg, start[:, None], self.ratios[:, place, None, None] * since[:, None])

@@ -49,8 +49,8 @@ const BUILD = {
       if (!mine || !message.name) return;
       mine = false;
       const address = URL.createObjectURL(new Blob([buffers[0]], { type: message.media_type }));
-      if (message.new_tab) window.open(address, '_blank');
-      else node('a', { href: address, download: message.name }).click();
+      // A tab that the browser does not open, for the press was long ago, comes as a file.
+      if (!message.new_tab || !window.open(address, '_blank')) node('a', { href: address, download: message.name }).click();
       setTimeout(() => URL.revokeObjectURL(address), 60000);
     };
     model.on('msg:custom', receive);

@@ -200,9 +200,8 @@ class KeptBatch(T.HasTraits):
 
     def open(self, path: str | Path) -> bool:
         """Take the batch from a file; on a fault keep what there is and set `problems`."""
-        found = self._try(lambda: batches.load(path))
+        found = self._try(lambda: self._loaded(path))
         if found is None:
-            self._refused = str(path), files.stamp(path)
             return False
         own = kept(path)
         self._past, self._begun, self._stamp = [], found, files.stamp(path)
@@ -212,14 +211,27 @@ class KeptBatch(T.HasTraits):
         self._take_in_hand()
         return True
 
+    def _loaded(self, path: str | Path) -> Batch:
+        """The batch of a file, once what is in hand is in its own. Raises InputError."""
+        self._keep_first()
+        try:
+            return batches.load(path)
+        except InputError:
+            self._refused = str(path), files.stamp(path)
+            raise
+
+    def _keep_first(self) -> None:
+        """Keep what is in hand before another batch comes. Raises InputError where it cannot be kept."""
+        self.keep()
+        if self.unkept:
+            raise refuse(Path(self.path).name, self.unkept)
+
     def begin(self, content: bytes, name: str) -> None:
         """Write the bytes of a batch file as a new file beside the one in hand, and open it. What was in hand is kept in its own file first.
 
         name: for the file, to which a number is added where it is taken. Raises InputError with every problem at once; nothing is changed then.
         """
-        self.keep()
-        if self.unkept:
-            raise refuse(Path(self.path).name, self.unkept)
+        self._keep_first()
         batches.from_table(table_of(content, name))
         target = free_path(Path(Path(name).name).with_suffix(".toml"))
         files.write(target, content)

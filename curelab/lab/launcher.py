@@ -20,73 +20,15 @@ from typing import Any
 
 from ..fields import InputError
 from ..sources import datasets_folder
-from .assets import joined
 from .ending import Ending, finish, keep_quiet, polite_end
 from .folder import fresh_folder, furnish, notebooks_folder, page_to_open, put_away
+from .jupyter_page import parts_of_page, write_page
 
 START = "start.ipynb"
 LONGEST_SOCKET = (
     40  # letters of the private folder; a system may take no more than 104 for a socket, and Jupyter adds up to 60
 )
 
-_SETTINGS: dict[str, dict[str, Any]] = {
-    "@jupyterlab/apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
-    "@jupyterlab/apputils-extension/themes": {"adaptive-theme": True},  # light or dark, as the system says
-    "@jupyterlab/statusbar-extension/plugin": {"visible": False},
-    "@jupyterlab/notebook-extension/tracker": {"windowingMode": "none", "scrollPastEnd": False},
-    # A cook needs no tool for cells; what stays is "run it all again" and the state of the kernel.
-    "@jupyterlab/notebook-extension/panel": {
-        "toolbar": [
-            {"name": name, "disabled": True}
-            for name in ("save", "insert", "cut", "copy", "paste", "run", "interrupt", "restart", "cellType")
-        ]
-    },
-    "@jupyterlab/docmanager-extension/plugin": {"autosave": False},
-    # In threads of their own two messages of one page would be worked at together, and a page that is left be kept before it was changed.
-    "@jupyterlab/apputils-extension/kernels-settings": {"commsOverSubshells": "disabled"},
-}
-
-# Parts of JupyterLab for people who write programs, each with what cannot work without it. The side bars are nearly empty without them.
-_LEFT_OUT = (
-    "@jupyterlab/application-extension:dirty",  # asks before a page is left; ours are saved by themselves
-    "@jupyterlab/debugger-extension",
-    "@jupyterlab/extensionmanager-extension",
-    "@jupyterlab/running-extension",
-    "@jupyterlab/workspaces-extension:sidebar",
-    "@jupyterlab/toc-extension",
-    "@jupyterlab/notebook-extension:toc",
-    "@jupyterlab/cell-toolbar-extension",
-    "@jupyterlab/notebook-extension:export",  # has the server load all that converts notebooks
-    "@jupyterlab/lsp-extension",
-    "@jupyterlab/notebook-extension:language-server",
-    "@jupyterlab/fileeditor-extension:language-server",
-    "@jupyterlab/terminal-extension",
-    "@jupyterlab/apputils-extension:announcements",
-    "@jupyterlab/apputils-extension:licenses-client",
-    "@jupyterlab/apputils-extension:licenses-plugin",
-    "@jupyterlab/audio-extension",
-    "@jupyterlab/celltags-extension",
-    "@jupyterlab/console-extension",
-    "@jupyterlab/notebook-extension:code-console",
-    "@jupyterlab/tooltip-extension:consoles",
-    "@jupyterlab/csvviewer-extension",
-    "@jupyterlab/help-extension",
-    "@jupyterlab/hub-extension",
-    "@jupyterlab/imageviewer-extension",
-    "@jupyterlab/inspector-extension",
-    "@jupyterlab/javascript-extension",
-    "@jupyterlab/json-lines-extension",
-    "@jupyterlab/launcher-extension",
-    "@jupyterlab/logconsole-extension",
-    "@jupyterlab/markdownviewer-extension",
-    "@jupyterlab/mermaid-extension",
-    "@jupyterlab/pdf-extension",
-    "@jupyterlab/settingeditor-extension",
-    "@jupyterlab/video-extension",
-    "@jupyterlab/notebook-extension:update-raw-mimetype",  # the same, for a second in which the server answers nobody
-)
-# JupyterLab would look whether it could build itself anew, which keeps the server from all else for a second.
-_NOT_ASKED = {"buildCheck": False, "buildAvailable": False}
 # What a kernel is told: to keep its remarks on how it is connected to itself, and no record of what was run.
 _KERNEL = ("--IPKernelApp.log_level=CRITICAL", "--HistoryManager.enabled=False")
 # A kernel listens to an interrupt only while it runs a cell. One that is asked to end while it starts would tell where it was.
@@ -188,19 +130,8 @@ def _working_folder(
     return Path(os.path.realpath(work)), fresh
 
 
-def _write_settings(private: Path) -> None:
-    """The settings of the page, and what is left out of it, into the folder of this run."""
-    for name, value in _SETTINGS.items():
-        file = private / "settings" / f"{name}.jupyterlab-settings"
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_text(json.dumps(value), encoding="utf-8")
-    page = private / "config" / "labconfig" / "page_config.json"
-    page.parent.mkdir(parents=True)
-    left_out = dict.fromkeys(_LEFT_OUT, True)
-    page.write_text(json.dumps({"disabledExtensions": left_out, **_NOT_ASKED}), encoding="utf-8")
-    css = private / "config" / "custom" / "custom.css"
-    css.parent.mkdir(parents=True)
-    css.write_text(joined("plain.css"), encoding="utf-8")
+def _write_kernel(private: Path) -> None:
+    """How a kernel is started, into the folder of this run."""
     kernel = private / "data" / "kernels" / "python3" / "kernel.json"
     kernel.parent.mkdir(parents=True)
     command = [*_DEAF, sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", *_KERNEL]
@@ -260,9 +191,11 @@ def _serve(
     _doing("starting JupyterLab")
     app = _lab_app()
     ending.here()
-    _write_settings(private)
+    write_page(private)
+    _write_kernel(private)
     server = app.initialize_server(argv=_arguments(work, start, private, port))
     server.contents_manager.live = live
+    server.web_app.settings["page_config_hook"] = parts_of_page
 
     async def open_page() -> None:
         token = server.identity_provider.token

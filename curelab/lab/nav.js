@@ -12,7 +12,7 @@ function render({ model, el }) {
   function leave() { if (shown) count('left'); }
   const watch = new IntersectionObserver(found => {
     const now = found.at(-1).isIntersecting;
-    if (!now) leave();
+    if (!now) { leave(); tell(); }
     shown = now;
     if (now) look();
   });
@@ -36,7 +36,10 @@ function render({ model, el }) {
     event.preventDefault();
     if (link.dataset.ready) { delete link.dataset.ready; return; }
     event.stopPropagation();
+    batch.textContent = 'Saving…';
     await written();
+    batch.textContent = `Opening ${link.textContent}…`;
+    setTimeout(tell, LONGEST); // where it is not opened after all
     link.dataset.ready = 'yes';
     link.click();
   }

@@ -4,42 +4,27 @@ drawn meanwhile: the shape as it was, scaled.
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
-import os
-import pickle
-import sys
 from dataclasses import replace
 
 import numpy as np
 
 from ..batch import Batch
+from ..bodies.solid import keep_terms
 from ..recipe.piece import Piece
 from ..show.section import Drawn, Section
+from .beside import beside
 
 NEW_SHAPE = "This shape is new. The picture comes when it has been worked out."
 SCALED = "This is the old shape, only scaled. The picture of the new one follows, and the answer with it. Then it can be shaped by hand again."
 WORKING_SHAPE = "Working out the new shape. It takes some seconds, once."
-STOPPED_SHAPE = "Stopped before the new shape was worked out. Change something, or press Undo."
-_MAKE = "import pickle, sys; from curelab.bodies.solid import _basis; _basis(*pickle.load(sys.stdin.buffer))"
-_ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+STOPPED_SHAPE = "Stopped before the new shape was worked out. Press Go on, or change something."
 
 
 async def made_beside(key: tuple) -> None:
     """Until a process of its own has put the terms of a key (`kept.NotKept`) on disk, or could not. To break this off ends the process."""
-    process = None
-    try:
-        process = await asyncio.create_subprocess_exec(
-            sys.executable, "-c", _MAKE, env=os.environ | _ONE_THREAD,
-            stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.DEVNULL, stderr=asyncio.subprocess.DEVNULL,
-        )  # fmt: skip
-        await process.communicate(pickle.dumps(key))
-    except OSError:  # no process can be had: whoever draws then makes the terms
-        return
-    finally:
-        if process is not None and process.returncode is None:
-            with contextlib.suppress(ProcessLookupError):
-                process.kill()
+    with contextlib.suppress(OSError, RuntimeError):  # whoever draws then makes the terms
+        await beside(keep_terms, key)
 
 
 def scaled_like(batch: Batch, before: Batch) -> Batch | None:

@@ -12,24 +12,30 @@ from ..bodies.kept import NotKept, known_only
 from . import state as pages
 from .boxes import row
 from .controls import Press
+from .nav import Nav
 from .new_shape import STOPPED_SHAPE, WORKING_SHAPE, made_beside
 from .say import Say
 
 SOON = 0.12  # s without a change, after which the first ranges are worked out
 REST = 0.35  # s without a change, after which the sliders are taken to rest
+LOADING = 2.0  # s that a new page is given to be shown before anything is worked out beside it
 GAP = 0.002  # s left between two steps for what the user does meanwhile
 STEP = 0.015  # s: steps that are shorter together count as one
 UNSEEN = 0.5  # s of computing before the page says so
 RANGES = "Working out the ranges from more draws. Until then they rest on a few."
-STOPPED_RANGES = "Stopped before it was known how sure this is. Change something, or press Undo."
+STOPPED_RANGES = "Stopped before it was known how sure this is. Press Go on, or change something."
+STOPPED_MORE = "Stopped. The ranges rest on a few draws."
+STOP, GO_ON = "Stop", "Go on"
 
 
 class Settling(ABC):
     """The part of a bench that works while it is at rest. Whatever is changed breaks it off, and it begins anew."""
 
     state: pages.State
+    nav: Nav
 
     def __init__(self) -> None:
+        self._given_up = time.monotonic() + LOADING if in_a_loop() else 0.0
         self._settling: asyncio.Task | None = None
         self._tried: tuple | None = None  # the shape that was made beside the page last
 
@@ -55,7 +61,7 @@ class Settling(ABC):
 
     def make_at_work(self) -> None:
         """The line that says what is being computed, and its button."""
-        self.running, self.stop = Say("", "note"), Press("Stop")
+        self.running, self.stop = Say("", "note"), Press(STOP)
         self.stop.on_press(lambda pressed: self._stop())
         # Keeps its room while it is hidden, so that the page does not jump: beside the button that saves the picture.
         self.at_work = row(self.running, self.stop, share=(4, 1), at_least=90)
@@ -99,6 +105,7 @@ class Settling(ABC):
         """First the ranges of what has none yet, then all that can wait until the hand has long rested."""
         try:
             await asyncio.sleep(SOON)
+            await self._loaded()
             await self._first_ranges()
             await asyncio.sleep(REST - SOON)
             self.put_by()
@@ -110,6 +117,11 @@ class Settling(ABC):
         finally:
             if self._settling is asyncio.current_task():
                 self.at_work.layout.visibility = "hidden"
+
+    async def _loaded(self) -> None:
+        """Until the page is shown, or late: what it asks for while it loads would have to wait between the steps."""
+        while not self.nav.seen and time.monotonic() < self._given_up:
+            await asyncio.sleep(GAP)
 
     async def put_by_at_rest(self) -> None:
         """Where nothing is to be computed."""
@@ -133,37 +145,46 @@ class Settling(ABC):
             if time.monotonic() - rested < STEP:
                 continue
             if time.monotonic() - begun > UNSEEN and self.at_work.layout.visibility == "hidden":
-                self.running.text = RANGES
-                self.at_work.layout.visibility = "visible"
+                self._say_at_work(RANGES)
             await asyncio.sleep(GAP)
             rested = time.monotonic()
 
     def _stop(self) -> None:
-        """What is asked by the button."""
+        """What the button asks: to stop, and then to go on."""
+        if self._settling is None or self._settling.done():
+            self.redraw()
+            return
+        why = ""
         if self.running.text == WORKING_SHAPE:
             self.fail(STOPPED_SHAPE)
         elif self.state.bare:  # what was said to follow does not
             self.fail(STOPPED_RANGES)
+        else:
+            why = STOPPED_MORE
         self.stop_settling()
+        self.put_by()  # what was changed is kept all the same
+        self._say_at_work(why, GO_ON)
+
+    def _say_at_work(self, words: str, button: str = STOP) -> None:
+        self.running.text, self.stop.label = words, button
+        self.at_work.layout.visibility = "visible"
 
     def stop_settling(self) -> None:
         """Leave the bands as they are, with the draws that stand behind them now; the next change begins anew."""
         if self._settling is not None:
             self._settling.cancel()
             self._settling = None
-            self.at_work.layout.visibility = "hidden"
+        self.at_work.layout.visibility = "hidden"
 
     async def make_beside(self, key: tuple) -> None:
         """Have the terms of a shape made by a process of its own, and draw."""
         await asyncio.sleep(REST)
         self.put_by()
-        self.running.text = WORKING_SHAPE
-        self.at_work.layout.visibility = "visible"
+        self._say_at_work(WORKING_SHAPE)
         await made_beside(key)
         self._tried = key
         self._settling = None
-        self.at_work.layout.visibility = "hidden"
-        self.redraw()
+        self.redraw()  # the line stays until that is drawn, too
 
 
 def in_a_loop() -> bool:

@@ -21,7 +21,6 @@ from ..recipe.criterion import TEMPERATURE
 from ..recipe.piece import Piece
 from ..recipe.stages import Stage
 from ..show.own_units import own_units
-from ..show.report import words
 from ..sources import default_numbers
 from ..spread import Spread, spread
 from ..spread.changes import Change, in_order_of_use, worked_out
@@ -177,10 +176,6 @@ class State(KeptBatch):
     def in_own_units(self, sentences: Iterable[str]) -> tuple[str, ...]:
         """Sentences of a history, which knows no units, in those of the batch."""
         return tuple(own_units(each, self.batch.units) for each in sentences)
-
-    def report(self) -> str:
-        """What `curelab run` prints for this batch. Made anew each time: a history lists the sources of all that was asked of it."""
-        return words(outcomes.run(self.batch, now=self._now()), long=True)
 
     def _now(self) -> float | None:
         return elapsed(self.batch, datetime.now(UTC))

@@ -61,6 +61,11 @@ class Bench(Settling):
         self.nav.observe(lambda change: self._look(), "seen")
         self.nav.observe(lambda change: self._leave(), "left")
         self._looking: asyncio.Task | None = None
+        self._warning = ""
+        self._refused: tuple[Batch | None, str] = (
+            None,
+            "",
+        )  # the batch that stood then, and why something was not done
         self.folds: list[Fold] = []
         self.content, self.folded = column(), column()
         self.box = column(self.nav, self.content, self.folded)
@@ -241,7 +246,7 @@ class Bench(Settling):
         self.draw()
         for fold in self.folds:
             fold.draw()
-        self.says["trouble"].tell(self._warning, "alert")
+        self.refuse(self._refused[1] if self._refused[0] is self.state.batch else "")
         if any(picture.caption == SCALED for picture in self.pictures.values()):  # the shape is the true one again
             self.say_assumed()
 
@@ -273,7 +278,7 @@ class Bench(Settling):
                 made = shaped(self.state.batch, wanted)
             except InputError as error:
                 picture.again()
-                self.says["trouble"].tell(error.said(), "alert")
+                self.refuse(error.said())
                 return
             self.state.edit(lambda batch: made, step=True)
 
@@ -293,6 +298,12 @@ class Bench(Settling):
     def warn(self, words: str) -> None:
         """Show a warning beside the answer; `draw` says it anew each time."""
         self._warning = " ".join(part for part in (self._warning, words) if part)
+
+    def refuse(self, words: str) -> None:
+        """Say why something was not done, beside the answer and until the batch is another; "": it was done."""
+        self._refused = self.state.batch, words
+        if words or not self.state.problems:
+            self.says["trouble"].tell(" ".join(filter(None, (self._warning, words))), "alert")
 
     def fail(self, message: str) -> None:
         """Empty every answer, then grey every picture and say why; nothing that was settling goes on."""

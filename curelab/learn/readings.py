@@ -203,7 +203,7 @@ def measured(
         groups.setdefault((reading.what, names.index(reading.piece) if reading.piece else 0), []).append(number)
     warmer = columns.get("temperature", np.zeros(count))[:, None]
     many: History | None = None
-    every = {what: np.unique([each.at for each in readings if each.what == what]) for what, _ in groups}
+    every = {what: np.array(sorted({each.at for each in readings if each.what == what})) for what, _ in groups}
     for (what, piece), chosen in groups.items():
         times = every[what]
         own = np.searchsorted(times, [readings[number].at for number in chosen])

@@ -16,7 +16,7 @@ from ..recipe.meat_and_fridge import MOST_LETTERS, SCHEMA, Known, MeatAndFridge,
 from ..results import Shown
 from ..sources import Numbers, default_numbers
 from ..spread import Spread, Times, spread
-from ..spread.draws import Learned
+from ..spread.draws import REPORT_DRAWS, Learned
 from ..spread.uncertain import Uncertain, inputs_for, with_known
 from .fit import Fit, fit
 from .probe import WARMTH, forecast, lived
@@ -29,7 +29,7 @@ __all__ = [
 
 CURED = "core salt >= 90 % of equilibrium"  # a detail; what a cook waits for is the next
 PACE = "obstruction.lean"
-BEFORE = 128  # draws of a report as if its log had not been read: of these it tells one middle day, and what the days hang on
+BEFORE = 128  # draws of a report at most, as if its log had not been read: of these it tells one middle day, and what the days hang on
 SET_ASIDE = "Set aside:"  # how a remark begins on a sort of readings that was not believed
 OF_ONE_ANIMAL = ("ph.", *OF_PIECES)  # says nothing about the next one
 
@@ -163,7 +163,7 @@ def update(
     parameters: Sequence[str] | None = None,
     known: MeatAndFridge | None = None,
     numbers: Numbers | None = None,
-    count: int = 256,
+    count: int = REPORT_DRAWS,
     seed: int = 0,
     planned: int | None = None,
 ) -> Update:

@@ -263,7 +263,7 @@ def spot(history: History, number: int, depth: float, system: str = "metric") ->
     """A place of a piece in words, as the slowest spot is told: how far from the head, of a piece with a length, and how deep under the first
     face. depth: a share of the thickness there, of a round piece from one side to the other.
     """
-    piece, body = history.pieces[number], history.state.meats[number].body
+    piece, body = history.pieces[number], history.body(number)
     off = abs(depth - 0.5)
     if off > 0.5 - SKIN:
         return f"Outside of the {piece.name}"

@@ -12,6 +12,7 @@ from ..limits import keeping
 from ..limits.protection import THREE
 from ..limits.verdict import SURE
 from ..sources import Numbers
+from ..spread.answers import quantiles
 from ..spread.changes import Change
 from ..units import capital
 from .how_often import in_batches
@@ -25,13 +26,11 @@ def why_bare(found: Ready, numbers: Numbers) -> str:
     said = []
     if float(np.mean(found.then < nitrite)) > 1 - SURE:
         never = float(np.mean(found.most < nitrite)) > 1 - SURE
-        low, middle, high = (
-            f"{1e6 * each:.0f}" for each in np.quantile(found.most if never else found.then, (0.1, 0.5, 0.9))
-        )
+        low, middle, high = (f"{1e6 * each:.0f}" for each in quantiles(found.most if never else found.then))
         how = f"comes to {middle} mg/kg at most" if never else f"is down to {middle} mg/kg by then"
         said.append(f"Free nitrite there {how} ({low} to {high}). Pink and protected means {1e6 * nitrite:.0f}.")
     if float(np.mean(found.then_salt < salt)) > 1 - SURE:
-        low, middle, high = (f"{100 * each:.1f}" for each in np.quantile(found.then_salt, (0.1, 0.5, 0.9)))
+        low, middle, high = (f"{100 * each:.1f}" for each in quantiles(found.then_salt))
         said.append(f"Salt in its water is at {middle} % by then ({low} to {high}). Protected means {100 * salt:g} %.")
     return " ".join(said)
 
@@ -39,9 +38,7 @@ def why_bare(found: Ready, numbers: Numbers) -> str:
 def bare_too_long(found: Ready, numbers: Numbers) -> str:
     """What the slowest spot goes through until the ready day, told as days of bare raw meat in the fridge, and how often that is too long."""
     harm = keeping.days_to_harm(numbers, THREE)
-    low, middle, high = (
-        harm * float(each) for each in np.quantile(found.exposed[np.isfinite(found.exposed)], (0.1, 0.5, 0.9))
-    )
+    low, middle, high = (harm * float(each) for each in quantiles(found.exposed[np.isfinite(found.exposed)]))
     often = capital(in_batches(float(np.mean(found.exposed > found.allowed))))
     return (
         f"Do not wait that long: by then its slowest spot is as old as raw meat kept {middle:.0f} days ({low:.0f} to {high:.0f}). "

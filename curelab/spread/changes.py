@@ -5,7 +5,7 @@ Each change is computed in the same draws of the same batch, so that its number 
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -101,31 +101,45 @@ def worked_out(
         thin = sliced(own).but(thickness=thickness, fat_cap=min(own.fat_cap, MOST_FAT * thickness))
         return asked(kind, thickness, (*pieces[:number], thin, *pieces[number + 1 :]))
 
-    # The thickest cut, in whole steps of STEP, that is enough: by halving.
-    whole = STEP[system]
-    steps = np.arange(np.ceil(THINNEST / whole), np.ceil(own.thickness / whole - 1e-9)) * whole
-    low, high, best = 0, len(steps), None
-    if own.shape == "slab" and own.thickness / 2 >= THINNEST:
-        half = yield from cut("split", own.thickness / 2)
-        yield half
-        at = int(np.searchsorted(steps, half.value - 1e-9))
-        if steps[at] < half.value + 1e-9:  # a cut as thick, known already
-            low, high, best = (at + 1, high, replace(half, kind="thinner")) if half.enough else (low, at, None)
-    while low < high:
-        middle = (low + high) // 2
-        found = yield from cut("thinner", float(steps[middle]))
-        if found.enough:
-            best, low = found, middle + 1
-        else:
-            high = middle
-    if best is not None and not (own.shape == "slab" and abs(best.value - own.thickness / 2) < 1e-9):
-        yield best  # a cut as thick as half of it is the split
+    yield from _thinner(own, STEP[system], cut)
     if more_nitrite > LEAST_MORE:
         factors = {"nitrite": more_nitrite}
         yield (yield from asked("nitrite", more_nitrite, line=[each.times(factors, checked=False) for each in stages]))
     by = COLDEST - min(each.coldest for each in stages)
     if by < -COLDER and not planned:
         yield (yield from asked("colder", COLDEST, line=[each.warmed(by) for each in stages]))
+
+
+def _thinner(
+    own: Piece, whole: float, cut: Callable[[str, float], Generator[None, None, Change]]
+) -> Iterator[Change | None]:
+    """What the piece split in two gives, and the thickest cut, in steps of `whole` m, that is enough, where there is one that is no split: looked for
+    from the split on in steps that double, then by halving.
+    """
+    steps = np.arange(np.ceil(THINNEST / whole), np.ceil(own.thickness / whole - 1e-9)) * whole
+    low, high, best, reach, up = 0, len(steps), None, len(steps), True
+    splits = own.shape == "slab" and own.thickness / 2 >= THINNEST
+    if splits:
+        half = yield from cut("split", own.thickness / 2)
+        yield half
+        at, reach, up = int(np.searchsorted(steps, half.value - 1e-9)), 1, half.enough
+        if not up:
+            high = at
+        elif steps[at] < half.value + 1e-9:  # a cut as thick
+            low, best = at + 1, replace(half, kind="thinner")
+        else:
+            low = max(at - 1, 0)
+    while low < high:
+        middle = (low + high) // 2
+        middle = min(middle, low + reach - 1) if up else max(middle, high - reach)
+        reach *= 2
+        found = yield from cut("thinner", float(steps[middle]))
+        if found.enough:
+            best, low = found, middle + 1
+        else:
+            high = middle
+    if best is not None and not (splits and abs(best.value - own.thickness / 2) < 1e-9):
+        yield best
 
 
 def _few(many: Spread, pieces: tuple[Piece, ...], stages: tuple[Stage, ...], stage: int, draws: int) -> Spread:

@@ -12,6 +12,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -19,11 +20,40 @@ from .memory import Kept
 from .network import Network
 from .rows import Rows
 
+if TYPE_CHECKING:
+    from .star import Solved
+
 Asked = Rows | np.ndarray | None  # sums over the nodes; None: every node
 ALIKE = 1e-12  # relative; matrices in proportion to within this share a basis
 UNCOUPLED = 1e-13  # of the largest entry; what is smaller is rounding
 REMEMBERED = 48  # single networks; two pieces that lie in a vessel take about 1 MB each
+MOST_WRITTEN = (
+    1_000_000  # numbers that say what the modes of one part are in those of another; more are not written down
+)
 _DEAD = -600.0  # exp of less is as good as zero, but as a denormal number it would slow everything that touches it
+
+
+class Begun(NamedTuple):
+    """What networks begin with: amounts (d, s, m) of the modes of each part, None where nothing moves in it, for s states; and w of the bath (d, s)
+    where it is no part's.
+    """
+
+    inside: tuple[np.ndarray | None, ...]
+    bath: np.ndarray | None
+
+    @classmethod
+    def of(cls, every: Sequence[Begun], place: int) -> Begun:
+        """State number `place` of each, one after the other."""
+        inside = tuple(_in_line(part, place) for part in zip(*(each.inside for each in every), strict=True))
+        bath = [each.bath[:, place] for each in every if each.bath is not None]
+        return cls(inside, np.stack(bath, axis=1) if bath else None)
+
+
+def _in_line(every: Sequence[np.ndarray | None], place: int) -> np.ndarray | None:
+    moving = next((each for each in every if each is not None), None)
+    if moving is None:
+        return None
+    return np.stack([0.0 * moving[:, place] if each is None else each[:, place] for each in every], axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +108,25 @@ class Part:
     def amounts(self, start: np.ndarray) -> np.ndarray:
         """Modal amounts (d, s, m) of a start (d, s, f)."""
         return self.into(start * self.root[:, None, :])
+
+    def fed_by(self, held: np.ndarray | None) -> bool:
+        """Whether a held node at these values feeds anything into it."""
+        return bool(held is not None and self.feed is not None and self.feed.any() and held.any())
+
+    def taken_over(self, before: Part, amounts: np.ndarray, kept: Kept | None) -> np.ndarray:
+        """Amounts (d, s, m) of what has these amounts in the modes of another part, of the same nodes."""
+        count, size = self.root.shape
+
+        def over(values: np.ndarray) -> np.ndarray:
+            return self.into(before.out_of(values) * (self.root / before.root)[:, None])
+
+        if kept is None or count * size**2 > MOST_WRITTEN:
+            return over(amounts)
+        key = "taken over", id(before), id(self)
+        found = kept.get(key)
+        if found is None:
+            found = kept[key] = over(np.broadcast_to(np.eye(size), (count, size, size)))
+        return amounts @ found
 
     def into(self, values: np.ndarray) -> np.ndarray:
         """(d, k, m) of each mode in values (d, k, f), scaled by the root."""
@@ -202,6 +251,11 @@ class Modes:
     parts: tuple[Part, ...]
     drain: np.ndarray | None = None
 
+    @cached_property
+    def _nodes(self) -> list[bytes]:
+        """The numbers of the nodes of each part."""
+        return [part.nodes.tobytes() for part in self.parts]
+
     def at(self, start: np.ndarray, clock: np.ndarray, rows: Asked = None) -> np.ndarray:
         """States (d, s, t, n) of s solutes that begin as start (d, s, n), at clock readings (d, s, t) >= 0.
 
@@ -216,55 +270,90 @@ class Modes:
     def _each(self, start, clock, rows: Rows | None, one, held_for) -> np.ndarray:
         """`one` of the parts in which something moves, summed over nodes; a held node counts `held_for` times its value."""
         d, s, t = clock.shape
-        held = None if self.drain is None else start[..., -1]
+        begun = self.begin(start)
+        held = begun.bath
 
-        def now(part: Part) -> np.ndarray:
-            begun = part.amounts(start[..., part.nodes])[:, :, None, :]
-            found = one(part, begun, clock, None if held is None else held[..., None])
+        def now(part: Part, amounts: np.ndarray) -> np.ndarray:
+            found = one(part, amounts[:, :, None], clock, None if held is None else held[..., None])
             return found.reshape(d, s * t, -1)
 
         level = None if held is None else np.broadcast_to(held[..., None] * held_for, clock.shape).reshape(d, s * t)
-        moves = [self._moves(part, start, held) for part in self.parts]
-        return self._gathered((d, s * t), moves, rows, now, level).reshape(d, s, t, -1)
+        return self._gathered((d, s * t), begun, rows, now, level).reshape(d, s, t, -1)
+
+    # -- one network after the other -----------------------------------------------------------------------------------
+
+    def begin(self, start: np.ndarray) -> Begun:
+        """What states (d, s, n) are in the modes."""
+        held = None if self.drain is None else start[..., -1]
+
+        def of(part: Part) -> np.ndarray | None:
+            mine = start[..., part.nodes]
+            return part.amounts(mine) if part.fed_by(held) or mine.any() else None
+
+        return Begun(tuple(map(of, self.parts)), held)
+
+    def after(self, begun: Begun, clock: np.ndarray) -> Begun:
+        """What has become of it at clock readings (d, s)."""
+        every = zip(self.parts, begun.inside, strict=True)
+        return Begun(tuple(None if each is None else part.evolved(each, clock, begun.bath) for part, each in every), begun.bath)  # fmt: skip
+
+    def state(self, begun: Begun) -> np.ndarray:
+        """States (d, s, n) of what the modes begin with."""
+        shape = next(each for each in (*begun.inside, begun.bath) if each is not None).shape[:2]
+        return self._gathered(shape, begun, None, lambda part, amounts: amounts, begun.bath)
+
+    def onto(self, begun: Begun, other: Solved, kept: Kept | None = None) -> Begun:
+        """The same in the modes of other networks, in which it goes on node by node. kept: where it is remembered how their modes are made of these,
+        because they follow upon them often; None: nothing is.
+        """
+        if other is self:
+            return begun
+        if not isinstance(other, Modes) or self._nodes != other._nodes:
+            return other.begin(self.state(begun))
+
+        def into(before: Part, part: Part, amounts: np.ndarray | None) -> np.ndarray | None:
+            if amounts is not None:
+                return part.taken_over(before, amounts, kept)
+            if begun.bath is None or not part.fed_by(begun.bath):
+                return None
+            return np.zeros((*begun.bath.shape, len(part.nodes)))
+
+        return Begun(tuple(map(into, self.parts, other.parts, begun.inside)), begun.bath)
 
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
+        self, begun: Begun, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
         wanted: np.ndarray | None = None,
     ) -> np.ndarray:  # fmt: skip
-        """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks: starts (d, g, n);
-        owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts of these
-        starts, and those at the clock readings last asked for, part by part, filled at one reading and used at the next. wanted (d, t): where
+        """States (d, t, n), or sums `rows` (d, t, k), of one solute that sets out again and again on the same networks, as g states say;
+        owner (d, t): from which of them each clock reading (d, t) counts, None where there is one. `kept`: the modal amounts at the
+        clock readings last asked for, part by part, filled at one reading and used at the next. wanted (d, t): where
         anyone looks at the answer, None: everywhere.
         """
-        held = None
-        if self.drain is not None:
-            held = starts[:, :1, -1] if owner is None else np.take_along_axis(starts[..., -1], owner, axis=1)
+        held = begun.bath
+        if held is not None:
+            held = held[:, :1] if owner is None else np.take_along_axis(held, owner, axis=1)
 
-        def now(part: Part) -> np.ndarray:
-            return self._evolved(part, starts, owner, clock, held, kept)
+        def now(part: Part, amounts: np.ndarray) -> np.ndarray:
+            return self._evolved(part, amounts, owner, clock, held, kept)
 
         level = None if held is None else np.broadcast_to(held, clock.shape)
-        moves = kept.get("moves")
-        if moves is None:
-            last = None if held is None else starts[..., -1]
-            moves = kept["moves"] = [self._moves(part, starts, last) for part in self.parts]
-        return self._gathered(clock.shape, moves, Rows.of(rows), now, level)
+        return self._gathered(clock.shape, begun, Rows.of(rows), now, level)
 
-    def _gathered(self, shape, moves: Sequence[bool], rows: Rows | None, now, level: np.ndarray | None) -> np.ndarray:
-        """(d, m, n) or (d, m, k) of modal amounts `now(part)` (d, m, f) of all parts in which something moves; level (d, m): of the held node."""
+    def _gathered(self, shape, begun: Begun, rows: Rows | None, now, level: np.ndarray | None) -> np.ndarray:
+        """(d, m, n) or (d, m, k) of modal amounts `now(part, begun)` (d, m, f) of all parts in which something moves; level (d, m): of the held node."""
         if rows is None:
             result = np.zeros((*shape, self.size))
-            for part, moving in zip(self.parts, moves, strict=True):
-                if moving:
-                    result[..., part.nodes] = part.summed(now(part), None)
+            for part, amounts in zip(self.parts, begun.inside, strict=True):
+                if amounts is not None:
+                    result[..., part.nodes] = part.summed(now(part, amounts), None)
             if level is not None:
                 result[..., -1] = level
             return result
         total: np.ndarray | None = None
-        for part, moving in zip(self.parts, moves, strict=True):
-            mine = rows.over(part.nodes) if moving else None
+        for part, amounts in zip(self.parts, begun.inside, strict=True):
+            mine = rows.over(part.nodes) if amounts is not None else None
             if mine is not None:
-                found = part.summed(now(part), mine)
+                found = part.summed(now(part, amounts), mine)
                 total = found if total is None else np.add(total, found, out=total)
         if total is None:
             total = np.zeros((*shape, rows.count))
@@ -273,28 +362,19 @@ class Modes:
         return total
 
     @staticmethod
-    def _evolved(part: Part, starts, owner, clock: np.ndarray, held, kept: dict | Kept) -> np.ndarray:
+    def _evolved(part: Part, amounts, owner, clock: np.ndarray, held, kept: dict | Kept) -> np.ndarray:
         """Modal amounts (d, t, m) of a part as `along`: other places are often asked for at the same times."""
         place = int(part.nodes[0])
         asked = clock.tobytes(), None if owner is None else owner.tobytes()
         last = kept.get(("now", place))
         if last is not None and last[0] == asked:
             return last[1]
-        amounts = kept.get(place)
-        if amounts is None:
-            amounts = kept[place] = part.amounts(starts[..., part.nodes])
         if owner is not None:
             d, g, m = amounts.shape
             amounts = amounts.reshape(d * g, m).take(owner + g * np.arange(d)[:, None], axis=0)
         now = part.evolved(amounts, clock, held)
         kept["now", place] = asked, now
         return now
-
-    @staticmethod
-    def _moves(part: Part, start: np.ndarray, held: np.ndarray | None) -> bool:
-        """Whether there is anything in a part."""
-        fed = held is not None and part.feed is not None and part.feed.any() and held.any()
-        return bool(fed or start[..., part.nodes].any())
 
     def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """Amount (d, s, t) that the held node has given to the others, less what it took; zero when no node is held."""

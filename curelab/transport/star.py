@@ -23,7 +23,7 @@ import numpy as np
 
 from .arrow import met
 from .memory import Kept
-from .modes import UNCOUPLED, Asked, Modes, Once, Part, remembered
+from .modes import UNCOUPLED, Asked, Begun, Modes, Once, Part, remembered
 from .network import Contact, assemble
 from .network import Part as Nodes
 from .rows import Rows
@@ -276,14 +276,39 @@ class Star:
         """As `Modes.supplied`: no node is held."""
         return np.zeros(clock.shape)
 
+    def begin(self, start: np.ndarray) -> Begun:
+        """As `Modes.begin`."""
+        return Begun((self._amounts(start),), start[..., -1])
+
+    def after(self, begun: Begun, clock: np.ndarray) -> Begun:
+        """As `Modes.after`."""
+        which = np.broadcast_to(np.arange(clock.shape[1]), clock.shape)
+        now, bath = self._reached(*self._of(begun), which, clock, None, integral=False)
+        return Begun((now,), bath)
+
+    def state(self, begun: Begun) -> np.ndarray:
+        """As `Modes.state`."""
+        return self._summed(*self._of(begun), None)
+
+    def onto(self, begun: Begun, other: Solved, kept: Kept | None = None) -> Begun:
+        """As `Modes.onto`: the modes are those of the parts alone."""
+        alike = isinstance(other, Star) and other.spokes is self.spokes and other.sign is self.sign
+        return begun if alike else other.begin(self.state(begun))
+
+    @staticmethod
+    def _of(begun: Begun) -> tuple[np.ndarray, np.ndarray]:
+        """Modal amounts (d, s, f) and bath (d, s)."""
+        (amounts,), bath = begun
+        assert amounts is not None and bath is not None
+        return amounts, bath
+
     def along(
-        self, starts: np.ndarray, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
+        self, begun: Begun, owner: np.ndarray | None, clock: np.ndarray, rows: Asked, kept: dict | Kept,
         wanted: np.ndarray | None = None,
     ) -> np.ndarray:  # fmt: skip
         """As `Modes.along`."""
         asked_of = Rows.of(rows)
-        amounts, bath = kept.get("begun") or (self._amounts(starts), starts[..., -1])
-        kept["begun"] = amounts, bath
+        amounts, bath = self._of(begun)
         which = np.zeros(clock.shape, dtype=int) if owner is None else owner
         if clock.shape[1] > FEW * len(np.unique(which)):
             return self._windows(amounts, bath, which, clock, asked_of, kept)

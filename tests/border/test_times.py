@@ -20,7 +20,7 @@ from curelab.spread import spread
 from curelab.units import read, seconds
 
 DAY = 86400.0
-UNIT = pint.UnitRegistry()
+UNIT = pint.get_application_registry()
 PIECE = Piece(thickness="4 cm", weight="1 kg")
 CURE = Brine(bath=Bath(water="1 kg", salt="45 g"), temperature="3 degC", lasts="7 d", lying=False)
 HISTORY = simulate(PIECE, CURE, cells=12)

@@ -17,7 +17,7 @@ from curelab import units
 from curelab.letters import refused_letter
 from curelab.unit_words import LENGTH, MASS, NONE, TEMPERATURES, TIME, VOLUME, WORDS, size_of
 
-REGISTRY = pint.UnitRegistry(cache_folder=None)
+REGISTRY = pint.get_application_registry()
 SI = {LENGTH: "m", MASS: "kg", VOLUME: "m^3", TIME: "s", NONE: "dimensionless"}
 KIND = {LENGTH: "length", MASS: "mass", VOLUME: "volume", TIME: "time", NONE: "fraction"}
 # What a cook writes and pint reads otherwise, or not at all.

@@ -128,8 +128,14 @@ def write_notebook(path: Path, *sources: str) -> Path:
 
 
 def write_synthetic(folder: Path) -> Path:
-    """start.ipynb and second.ipynb in `folder`, each with a link to the other."""
-    write_notebook(folder / "second.ipynb", "# Second page\n\nBack to [the start](start.ipynb).", SYNTHETIC + SHOWN)
+    """start.ipynb and second.ipynb in `folder`, each with a link to the other, and a figure of somebody's own."""
+    own = "import plotly.graph_objects as own\nown.Figure(own.Bar(x=[1, 2], y=[2, 5]))"
+    write_notebook(folder / "figure.ipynb", "# A figure", own)
+    write_notebook(
+        folder / "second.ipynb",
+        "# Second page\n\nBack to [the start](start.ipynb), on to [a figure](figure.ipynb).",
+        SYNTHETIC + SHOWN,
+    )
     return write_notebook(
         folder / "start.ipynb", "# Widgets\n\nSee [the second page](second.ipynb).", SYNTHETIC + SHOWN
     )

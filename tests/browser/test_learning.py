@@ -47,7 +47,7 @@ def test_a_cook_learns_from_a_batch(stage, kitchen):
         page.get_by_role("button", name="How sure: what was varied").click()
         fill(page, "Batch file", DEMO)
         press(page, "Open")
-        page.get_by_text("256 draws of").first.wait_for(timeout=180_000)
+        page.get_by_text("128 draws of").first.wait_for(timeout=180_000)
         found = update(load(folder / DEMO))
         assert re.sub(r"\s+", " ", found.told.headline) in said(page)
         assert found.told.rests_on in said(page)

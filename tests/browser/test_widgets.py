@@ -265,6 +265,22 @@ def test_a_reload_keeps_the_state_and_a_linked_page_is_live_too(page):
     assert page.problems == [] and page.outside == []
 
 
+def test_what_draws_a_figure_of_somebodys_own_is_loaded_when_there_is_one(page):
+    brought = "() => performance.getEntriesByType('resource').filter(each => /plotly/.test(each.name)).length"
+    written = (
+        "() => performance.getEntriesByType('resource').filter(each => /workspaces.default/.test(each.name)).length"
+    )
+    assert page.evaluate(written) == 0  # JupyterLab's own memory would hold the page up until it has written
+    panel = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden)")
+    assert page.evaluate(brought) == 0  # a sixth of all that a page would load, and none of ours has such a figure
+    panel.get_by_role("link", name="a figure").click()
+    panel.filter(has=page.get_by_role("heading", name="A figure")).locator(".js-plotly-plot .bars path").nth(
+        1
+    ).wait_for(timeout=60_000)
+    assert page.evaluate(brought) > 0
+    assert page.problems == [] and page.outside == []
+
+
 @pytest.mark.repeats
 def test_on_a_telephone_nothing_is_lost(lab, stage):
     with stage.watched_page(400, 1500) as page:

@@ -3,6 +3,7 @@
 import asyncio
 import re
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from curelab.lab import settling
 from curelab.lab import state as pages
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.benches.soak import NEEDLESS, PLATE, SOAKED
+from curelab.lab.papers import report
 from curelab.lab.state import State, opened, starting_batch
 from curelab.lab.tried import with_soak
 from curelab.outcome import run
@@ -210,7 +212,7 @@ def test_the_batch_bench_shows_what_the_command_computes():
     assert in_short(replace(run(state.batch, draws=pages.QUICK), passing=True), chances={}, made={}) == short(page)
     list(page.settle())
     assert short(page) == in_short(run(state.batch))
-    assert state.report() == words(run(state.batch), long=True)
+    assert report(state.batch, datetime.now(UTC)) == words(run(state.batch), long=True)
 
 
 def test_the_batch_bench_takes_up_the_log_as_the_command_does():
@@ -275,13 +277,30 @@ def test_save_reopen_and_never_over_another_file(tmp_path):
     assert load(tmp_path / "mine.toml").pieces[0].thickness == 0.05
     (tmp_path / "other.toml").write_text("not mine", encoding="utf-8")
     page.file.value = str(tmp_path / "other.toml")
-    page.controls["save"].press()
-    assert state.problems and (tmp_path / "other.toml").read_text(encoding="utf-8") == "not mine"
-    page.controls["open"].press()
-    assert state.problems
+    before, drawn = state.batch, page.pictures["section"].frame
+    stood = {name: say.text for name, say in page.says.items()}
+    for name, why in (("save", "is there already"), ("open", "is not complete TOML")):
+        page.controls[name].press()
+        assert why in page.file.problem and page.file.value.endswith("other.toml")  # as it was typed
+        assert (
+            {name: say.text for name, say in page.says.items()} == stood
+            and state.batch is before
+            and not state.problems
+        )
+        assert page.pictures["section"].frame == drawn and not page.pictures["section"].problem
+        assert (tmp_path / "other.toml").read_text(encoding="utf-8") == "not mine"
     page.file.value = str(tmp_path / "mine.toml")
     page.controls["open"].press()
-    assert not state.problems and page.says["trouble"].text == ""
+    assert not state.problems and page.says["trouble"].text == page.file.problem == ""
+
+
+def test_why_something_was_not_done_stays_until_the_batch_is_another():
+    state, page = made("batch")
+    page.refuse("That cannot be.")
+    page.draw_all()  # as once the draws have settled
+    assert "That cannot be." in page.says["trouble"].text
+    state.edit_piece(0, thickness="6.5 cm")
+    assert "That cannot be." not in page.says["trouble"].text
 
 
 def test_a_bench_opens_the_working_file_of_its_folder(tmp_path, monkeypatch):
@@ -463,7 +482,7 @@ def test_a_paper_that_cannot_be_made_says_why(monkeypatch):
     def refuse_it(*given, **more):
         raise InputError([Problem("plan.serve", "lies in the past; give a later day")])
 
-    monkeypatch.setattr("curelab.lab.benches.batch.schedule", refuse_it)
+    monkeypatch.setattr("curelab.lab.papers.schedule", refuse_it)
     assert handed_over(page, "sheet", monkeypatch) == []
     assert "later day" in page.says["trouble"].text
 

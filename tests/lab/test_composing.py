@@ -201,6 +201,17 @@ def test_what_clashes_is_undone_on_the_page_that_says_so(folder):
     assert here.saved and not here.unkept and here.batch.name == "Theirs"
 
 
+def test_what_was_just_changed_is_kept_before_another_file_is_opened(folder):
+    save(template("loin"), WORKING_FILE)
+    save(template("belly"), "belly.toml")
+    here, there = opened(), opened()
+    here.edit(lambda batch: batch.but(name="Mine"))
+    assert here.open("belly.toml") and load(WORKING_FILE).name == "Mine" and here.batch.name == template("belly").name
+    there.edit(lambda batch: batch.but(name="Theirs"))  # a clash: it cannot be kept in that file
+    assert not there.open("belly.toml") and there.batch.name == "Theirs" and "in another way" in str(there.problems)
+    assert there.save("other.toml") and there.open("belly.toml")
+
+
 def test_what_came_with_the_lab_is_saved_beside_the_pages(folder):
     (folder / "batches").mkdir()
     (folder / "batches" / "demo_loin.toml").write_bytes(DEMO.read_bytes())

@@ -114,7 +114,7 @@ def test_the_page_says_what_the_command_says(tmp_path, capsys, units):
     for sentence in (*found.told.details, page.says["details"].text.split(". ")[0]):
         assert sentence in page.says["details"].text and sentence in out
     assert found.told.rests_on in page.says["rests"].text and found.told.rests_on in out
-    assert "256 draws" in page.says["rests"].text and all(
+    assert "128 draws" in page.says["rests"].text and all(
         row.label in page.says["rests"].text for row in found.spread.inputs
     )
     for table in ("residuals", "days"):

@@ -8,7 +8,7 @@ import pytest
 
 from curelab.lab import settling
 from curelab.lab import state as pages
-from curelab.lab.benches import bench
+from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import State
 from curelab.show.answer import FOLLOWS
 from curelab.show.to_the_plate import SAFE_FOLLOWS
@@ -118,5 +118,47 @@ def test_ranges_come_by_themselves_and_what_was_stopped_before_leaves_no_promise
         page.stop.press()
         assert page.says["answer"].text == "" and page.says["trouble"].text == settling.STOPPED_RANGES
         assert page.pictures["section"].problem
+        page.stop.press()  # which now says that it goes on
+        while FOLLOWS in page.says["answer"].text or not page.says["answer"].text:
+            await asyncio.sleep(0.005)
+        assert not page.state.bare and page.says["trouble"].text == page.pictures["section"].problem == ""
+        page.stop.press()  # a few draws are there: they stay
+        assert page.says["answer"].text and page.running.text == settling.STOPPED_MORE
+        assert page.stop.label == settling.GO_ON and page.at_work.layout.visibility == "visible"
+        page.controls["temperature"].value = 3.5
+        assert page.at_work.layout.visibility == "hidden"
+        page.stop_settling()
 
     asyncio.run(asyncio.wait_for(rests(), 60))
+
+
+@pytest.mark.parametrize("name", sorted({name for name, _, _ in MOVED}))
+def test_a_page_is_opened_on_the_usual_case_and_computes_no_more_until_it_is_seen(name, monkeypatch):
+    monkeypatch.setattr(settling, "SOON", 0.0)
+    monkeypatch.setattr(settling, "REST", 0.0)
+    drawn = []
+    monkeypatch.setattr(BENCHES[name], "draw", lambda page, draw=BENCHES[name].draw: (drawn.append(1), draw(page)))
+
+    async def opens():
+        page = bench(name, State(strict=True))
+        for _ in range(20):
+            await asyncio.sleep(0.005)
+        assert len(drawn) == 1 and not re.search(HOW_SURE, " ".join(said(page).values()))
+        page.nav.seen += 1
+        while not re.search(HOW_SURE, " ".join(said(page).values())):
+            await asyncio.sleep(0.005)
+        page.stop_settling()
+
+    asyncio.run(asyncio.wait_for(opens(), 60))
+
+
+def test_a_page_that_nobody_looks_at_settles_all_the_same(monkeypatch):
+    monkeypatch.setattr(settling, "LOADING", 0.01)
+
+    async def opens():
+        page = bench("thick point", State(strict=True))
+        while FOLLOWS in page.says["answer"].text:
+            await asyncio.sleep(0.005)
+        page.stop_settling()
+
+    asyncio.run(asyncio.wait_for(opens(), 60))

@@ -175,7 +175,7 @@ def test_learn_prints_and_saves(files, capsys):
     code, out, err = said(["learn", files / "a.toml", "--save", files / "kept.toml", "--name", "The butcher"], capsys)
     assert code == 0 and err == "" and max(map(len, out.splitlines())) <= 96
     found = update(load(files / "a.toml"))
-    assert found.told.headline in flat(out) and found.told.rests_on in flat(out) and "256 draws" in flat(out)
+    assert found.told.headline in flat(out) and found.told.rests_on in flat(out) and "128 draws" in flat(out)
     rows = [line.split() for line in out.splitlines() if line.split()[1:2] == ["salometer"]]
     assert len(rows) == 3
     for row, residual in zip(rows, found.fit.residuals, strict=True):

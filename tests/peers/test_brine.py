@@ -7,10 +7,7 @@ phreeqc (US Geological Survey, Pitzer database), CoolProp (incompressible brine 
 import json
 
 import numpy as np
-import phreeqc
 import pytest
-from aquasol.solutions import density as aquasol_density
-from CoolProp.CoolProp import PropsSI
 
 from curelab.matter import brine
 from curelab.matter.solutes import nitrite_as, water_diffusivity
@@ -21,6 +18,8 @@ PERCENTS = np.array([0.1, 0.5, 1.0, 2.0, 3.5, 5.0, 7.5, 10.0, 12.5, 15.0, 17.5, 
 
 def phreeqc_rows(percents: np.ndarray, celsius: float) -> np.ndarray:
     """(n, 2): water activity and viscosity in mPa s of NaCl brines, from the Pitzer database."""
+    import phreeqc  # here and below: each is loaded where it is asked, not by every worker that collects
+
     engine = phreeqc.Phreeqc()
     engine.SetErrorFileOn(False)
     assert engine.LoadBuiltInDatabase("pitzer.dat") == 0
@@ -40,6 +39,13 @@ def phreeqc_rows(percents: np.ndarray, celsius: float) -> np.ndarray:
     wanted = [names.index("aw"), names.index("eta")]
     rows = range(1, engine.GetSelectedOutputRowCount())
     return np.array([[float(engine.GetSelectedOutputValue(row, column)) for column in wanted] for row in rows])
+
+
+def props(*asked: object) -> float:
+    """What CoolProp says of a fluid."""
+    from CoolProp.CoolProp import PropsSI
+
+    return PropsSI(*asked)
 
 
 def test_water_activity_against_phreeqc() -> None:
@@ -68,13 +74,15 @@ def test_viscosity_against_phreeqc(celsius: float, tolerance: float) -> None:
 def test_density_against_coolprop(celsius: float) -> None:
     """INCOMP::MNA reaches to 23 % of salt."""
     for percent in PERCENTS[PERCENTS <= 22.5]:
-        peer = PropsSI("D", "T", celsius + 273.15, "P", 101325.0, f"INCOMP::MNA[{percent / 100.0}]")
+        peer = props("D", "T", celsius + 273.15, "P", 101325.0, f"INCOMP::MNA[{percent / 100.0}]")
         assert brine.density(percent / 100.0, celsius + 273.15) == pytest.approx(peer, rel=5e-4), percent
 
 
 @pytest.mark.parametrize("celsius", [10.0, 15.56, 20.0, 30.0, 40.0])
 def test_density_against_aquasol(celsius: float) -> None:
     """Formula of Al Ghafri et al. 2012, in its own range: from 10 degC, to 6 mol/kg."""
+    from aquasol.solutions import density as aquasol_density
+
     x = PERCENTS[PERCENTS <= 25.0] / 100.0
     peer = np.array([float(aquasol_density("NaCl", T=celsius, w=float(w), source="Al Ghafri")) for w in x])
     np.testing.assert_allclose(brine.density(x, celsius + 273.15), peer, rtol=5e-4)
@@ -83,7 +91,7 @@ def test_density_against_aquasol(celsius: float) -> None:
 def test_freezing_point_against_coolprop() -> None:
     """Depression within 3 %: CoolProp prints its own curve some 2 % above handbooks at the weak end."""
     for percent in (1.0, 2.0, 3.5, 5.0, 7.5, 10.0, 12.5, 15.0, 17.5, 20.0, 22.5):
-        peer = 273.15 - PropsSI("T_FREEZE", "T", 290.0, "P", 101325.0, f"INCOMP::MNA[{percent / 100.0}]")
+        peer = 273.15 - props("T_FREEZE", "T", 290.0, "P", 101325.0, f"INCOMP::MNA[{percent / 100.0}]")
         assert 273.15 - brine.freezing_point(percent / 100.0) == pytest.approx(peer, rel=0.03), percent
 
 
@@ -91,8 +99,8 @@ def test_salt_diffusivity_against_water_viscosity_of_coolprop() -> None:
     """D x viscosity / T is constant: 1.607e-9 m2/s at 25 degC (Nernst-Hartley) carried with IAPWS
     viscosities."""
     kelvin = np.array([3.0, 5.0, 7.0, 15.0, 25.0, 33.0, 50.0, 65.0, 90.0]) + 273.15
-    viscosity = np.array([PropsSI("V", "T", float(t), "P", 101325.0, "Water") for t in kelvin])
-    reference = PropsSI("V", "T", 298.15, "P", 101325.0, "Water")
+    viscosity = np.array([props("V", "T", float(t), "P", 101325.0, "Water") for t in kelvin])
+    reference = props("V", "T", 298.15, "P", 101325.0, "Water")
     expected = 1.607e-9 * kelvin / 298.15 * reference / viscosity
     np.testing.assert_allclose(water_diffusivity(kelvin), expected, rtol=0.015)
 

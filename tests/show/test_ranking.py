@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import scipy
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
 
 from curelab import Bath, Brine, Piece
 from curelab.show.ranking import MOST, Bar, Bars, what_matters
@@ -68,7 +68,7 @@ def test_totals_are_those_of_scipy():
     values[4] = values[0]  # the third input changes nothing
     base, other, mixed = values[0], values[1], values[2:]
     first, total = sensitivity._indices(base, other, mixed)
-    theirs = stats.sobol_indices(
+    theirs = scipy.stats.sobol_indices(
         func={"f_A": base[None], "f_B": other[None], "f_AB": mixed[:, None, :]}, n=64
     )  # fmt: skip
     assert total == pytest.approx(theirs.total_order, rel=1e-12)
@@ -99,7 +99,7 @@ def test_inputs_that_run_together_in_few_draws_do_not_share_what_one_makes():
     inputs = tuple(replace(EVEN[0], key=f"like {row.key}", remedy=row.remedy) for row in list(ROWS.values())[:16])
     many = draws(64, inputs=inputs)
     columns = np.array([many.draws.columns[row.key] for row in inputs])
-    plain = stats.spearmanr(columns, axis=1).statistic ** 2 - np.eye(16)
+    plain = scipy.stats.spearmanr(columns, axis=1).statistic ** 2 - np.eye(16)
     which, beside = np.unravel_index(np.argmax(plain), plain.shape)
     assert plain[which, beside] > 0.1
     got = sensitivity.what_matters(many, lambda each: np.exp(3 * columns[which]), "the test", method="rank")
@@ -141,8 +141,8 @@ def test_too_few_draws_for_a_regression_are_made_up():
 def test_a_jackknife_of_a_mean_is_its_standard_error():
     folds = np.random.default_rng(3).normal(size=sensitivity.FOLDS)
     without = (folds.sum() - folds) / (len(folds) - 1)
-    assert sensitivity._jackknife(without) == pytest.approx(stats.sem(folds), rel=1e-12)
-    assert stats.t.ppf(0.95, sensitivity.FOLDS - 1) == pytest.approx(sensitivity.STUDENT_95, abs=5e-4)
+    assert sensitivity._jackknife(without) == pytest.approx(scipy.stats.sem(folds), rel=1e-12)
+    assert scipy.stats.t.ppf(0.95, sensitivity.FOLDS - 1) == pytest.approx(sensitivity.STUDENT_95, abs=5e-4)
 
 
 @pytest.mark.parametrize("method", ["sobol", "rank"])

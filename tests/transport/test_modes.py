@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.linalg import expm
 
 from curelab.bodies import layered
+from curelab.transport.memory import Kept
 from curelab.transport.modes import forget, modes_of
 from curelab.transport.network import Contact, Part, assemble
 
@@ -71,16 +72,35 @@ def test_one_solute_that_sets_out_again_and_again(links, batch, made, seed):
     start, clock = starts(len(network.capacity), seed), CLOCK[:, 0]
     start[..., -1] = start[:, :1, -1]
     modes, owner, kept = modes_of(batch(network)), np.array([[0, 1, 1, 0]]), {}
+    begun = modes.begin(start)
     rows = np.random.default_rng(seed).uniform(-1.0, 1.0, (2, len(network.capacity)))
     each = modes.at(start, np.repeat(clock[:, None], 2, axis=1))
     expected = np.take_along_axis(each, owner[:, None, :, None], axis=1)[:, 0]
     for _ in range(2):
-        np.testing.assert_allclose(modes.along(start, owner, clock, None, kept), expected, rtol=1e-9, atol=1e-11)
+        np.testing.assert_allclose(modes.along(begun, owner, clock, None, kept), expected, rtol=1e-9, atol=1e-11)
         np.testing.assert_allclose(
-            modes.along(start, owner, clock, rows, kept), expected @ rows.T, rtol=1e-9, atol=1e-11
+            modes.along(begun, owner, clock, rows, kept), expected @ rows.T, rtol=1e-9, atol=1e-11
         )
     other = np.take_along_axis(each, 1 - owner[:, None, :, None], axis=1)[:, 0]
-    np.testing.assert_allclose(modes.along(start, 1 - owner, clock, None, kept), other, rtol=1e-9, atol=1e-11)
+    np.testing.assert_allclose(modes.along(begun, 1 - owner, clock, None, kept), other, rtol=1e-9, atol=1e-11)
+
+
+@few
+@given(made=parts(), seed=st.integers(0, 99), written=st.booleans())
+def test_what_goes_on_in_other_networks_goes_on_node_by_node(links, batch, made, seed, written):
+    """Through two networks by turns, the second with other conductances and losses: what `at` comes to when each begins with the state of the last."""
+    network = links(*made)
+    loss = np.random.default_rng(seed).uniform(0.1, 1.0, len(network.capacity)) * (
+        np.arange(len(network.capacity)) < len(network.capacity) - 1
+    )
+    one, kept = modes_of(batch(network)), Kept() if written else None
+    other = one.losing(loss[None])
+    state = starts(len(network.capacity), seed)[:, :2]
+    clock, begun = np.full(state.shape[:2], 0.3), one.begin(state)
+    for before, after in ((one, other), (other, one), (one, other), (other, other)):
+        state = before.at(state, clock[..., None])[:, :, 0]
+        begun = before.onto(before.after(begun, clock), after, kept)
+        np.testing.assert_allclose(after.state(begun), state, rtol=1e-9, atol=1e-11)
 
 
 @few

@@ -109,16 +109,30 @@ def test_readings_at_many_times_are_those_of_the_whole():
         starts = start[:, :1] if which is None else start
         kept: dict = {}
         for rows in (one, full, None):
-            expected = dense.along(starts, which, clock, full if rows is one else rows, {})
-            assert star.along(starts, which, clock, rows, kept) == pytest.approx(expected, abs=2e-8)
+            expected = dense.along(dense.begin(starts), which, clock, full if rows is one else rows, {})
+            assert star.along(star.begin(starts), which, clock, rows, kept) == pytest.approx(expected, abs=2e-8)
+
+
+def test_pieces_that_are_turned_go_on_where_they_were():
+    """Three legs, turned between them, against the whole solved anew for each."""
+    star, dense, start = pair()
+    sign = np.append(np.random.default_rng(5).choice([-1.0, 1.0], star.size - 1), 1.0)
+    turned, dense_turned = star.flipped(sign), dense.flipped(sign)
+    clock, state, begun = np.full(start.shape[:2], 0.2), start, star.begin(start)
+    for (one, whole), after in zip(
+        [(star, dense), (turned, dense_turned), (star, dense)], (turned, star, star), strict=True
+    ):
+        state = whole.at(state, clock[..., None])[:, :, 0]
+        begun = one.onto(one.after(begun, clock), after)
+        assert after.state(begun) == pytest.approx(state, abs=2e-8)
 
 
 def test_what_nobody_wants_is_not_worked_out():
     star, dense, start = pair()
     clock, wanted = np.full((DRAWS, 4), 0.1), np.zeros((DRAWS, 4), dtype=bool)
     wanted[1, 2] = True
-    found = star.along(start[:, :1], None, clock, None, {}, wanted)
-    assert found[1, 2] == pytest.approx(dense.along(start[:, :1], None, clock, None, {})[1, 2], abs=1e-8)
+    found = star.along(star.begin(start[:, :1]), None, clock, None, {}, wanted)
+    assert found[1, 2] == pytest.approx(dense.along(dense.begin(start[:, :1]), None, clock, None, {})[1, 2], abs=1e-8)
     assert not found[0].any() and not found[1, 3].any()
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -12,11 +14,7 @@ from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
 from ...matter.solutes import SOLUTES
 from ...outcome import Outcome
-from ...paper.kitchen_page import page_html
 from ...paper.moments import now_words
-from ...paper.pages import label_html, sheet_html
-from ...paper.schedule import plan_words, schedule
-from ...paper.sheet import label, sheet
 from ...show import pictures, telling
 from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title, water_title
 from ...show.in_short import in_parts
@@ -24,14 +22,17 @@ from ...show.ranking import Bars, what_matters
 from ...show.section import Section, section
 from ...spread import Spread
 from ..bars import BarPicture
+from ..beside import beside
 from ..boxes import buttons
 from ..composing import Composing, shape_of
 from ..controls import Line, Pick, Press
 from ..forms import form
 from ..log_form import LogForm
+from ..papers import PAPERS, paper
 from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
+from ..settling import in_a_loop
 from ..state import WORKING_FILE
 from ..taking import Taking
 from ..workbench import Bench, column, row, show_lines, show_section
@@ -43,6 +44,7 @@ ELSEWHERE = (
 
 
 ON_LABEL = {"name": "Cure mix", "nitrite": "Nitrite on YOUR label", "nitrate": "Nitrate on YOUR label"}
+BEING_MADE = "{}: being made. Stop"
 MOST_DRAWN = 4  # pieces; more would be too small to see
 
 
@@ -52,7 +54,7 @@ class BatchBench(Bench):
     here = "batch.ipynb"
 
     def __init__(self, state):
-        self.composing = Composing(state, lambda words: self.says["trouble"].tell(words, "alert"))
+        self.composing = Composing(state, self.refuse)
         self.taking = Taking(state)
         super().__init__(state)
 
@@ -158,38 +160,13 @@ class BatchBench(Bench):
         state = self.state
         self.file = Line("Batch file", state.path or WORKING_FILE)
         save, reopen = Press("Save", main=True), Press("Open")
-        save.on_press(lambda button: self._save())
-        reopen.on_press(lambda button: self._open())
+        save.on_press(lambda button: self._filed(lambda: state.save(self.file.value)))
+        reopen.on_press(lambda button: self._filed(lambda: state.open(self.file.value)))
         self.controls |= {"file": self.file, "save": save, "open": reopen}
-        papers = {
-            "report": ("The whole report", "report.txt", state.report),
-            "plan": ("The dates", "plan.txt", lambda: plan_words(schedule(state.batch, now=datetime.now(UTC)))),
-            "sheet": (
-                "Batch sheet to print",
-                "sheet.html",
-                lambda: sheet_html(sheet(schedule(state.batch, now=datetime.now(UTC))), self._paper()),
-            ),
-            "label": (
-                "Label for the vessel",
-                "label.html",
-                lambda: label_html(label(schedule(state.batch, now=datetime.now(UTC))), self._paper()),
-            ),
-            "page": (
-                "A page to carry, for the phone",
-                "page.html",
-                lambda: page_html(schedule(state.batch, now=datetime.now(UTC))),
-            ),
-        }
-        for name, (words, file, make) in papers.items():
+        self._making: dict[str, asyncio.Task] = {}  # papers on their way, by name
+        for name, (words, _, _) in PAPERS.items():
             self.controls[name] = Press(words)
-            self.controls[name].on_press(lambda button, file=file, make=make: self._hand_over(button, file, make))
-
-    def _try(self, work) -> None:
-        """Do something that may be refused, and say why beside the answer."""
-        try:
-            work()
-        except InputError as error:
-            self.says["trouble"].tell(error.said(), "alert")
+            self.controls[name].on_press(lambda button, name=name: self._hand_over(button, name))
 
     def _build_log(self) -> None:
         self.log = LogForm(self.state, "weight")
@@ -209,25 +186,46 @@ class BatchBench(Bench):
         plan = self.state.batch.plan
         self.state.edit(lambda batch: batch.but(start=now_words(plan.zone if plan else None)), step=True)
 
-    def _paper(self) -> str:
-        return "letter" if self.state.batch.units == "us" else "a4"
+    def _hand_over(self, button: Press, name: str) -> None:
+        """Make a paper and hand it to the page; if it cannot be made, the reason is said above. A second press breaks it off."""
+        if name in self._making:
+            self._making[name].cancel()
+        elif self.state.faults:  # it would be made of the batch as it was
+            self.refuse(f"{sentences(self.state.faults.values())} Put this right first; then the paper can be made.")
+        elif in_a_loop():
+            self._making[name] = asyncio.get_running_loop().create_task(self._made_beside(button, name))
+        else:
+            try:
+                self._give(button, name, paper(name, self.state.batch, datetime.now(UTC)))
+            except InputError as error:
+                self.refuse(error.said())
 
-    def _hand_over(self, button, file: str, make) -> None:
-        """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
-        if self.state.faults:  # it would be made of the batch as it was
-            said = f"{sentences(self.state.faults.values())} Put this right first; then the paper can be made."
-            self.says["trouble"].tell(said, "alert")
-            return
+    async def _made_beside(self, button: Press, name: str) -> None:
+        """A report takes seconds, in which the page can be used."""
+        words, making = button.label, self._making
+        button.label = BEING_MADE.format(words)
+        try:
+            self._give(button, name, await beside(paper, name, self.state.batch, datetime.now(UTC)))
+        except InputError as error:
+            self.refuse(error.said())
+        except (OSError, RuntimeError) as error:
+            self.refuse(f"{words}: this could not be made: {error}")
+        finally:
+            button.label = words
+            del making[name]
+
+    def _give(self, button: Press, name: str, made: str) -> None:
+        file = PAPERS[name][1]
         kind = "text/html" if file.endswith("html") else "text/plain"
-        self._try(lambda: button.hand_over(file, make(), kind, new_tab=file != "page.html"))
+        button.hand_over(file, made, kind, new_tab=name != "page")
+        self.refuse("")
 
-    def _save(self) -> None:
-        if self.state.save(self.file.value):
+    def _filed(self, work: Callable[[], bool]) -> None:
+        """Save or open. What is refused is said under the name of the file, and the page stays: nothing was changed."""
+        said, problems = self.state.attempt(work)
+        self.file.problem = said
+        if not problems:
             self.redraw()
-
-    def _open(self) -> None:
-        if self.state.open(self.file.value):
-            self.state.revision += 1
 
     def sketch(self) -> tuple[Section, None]:
         return self._section(self.state.spread()), None
@@ -280,7 +278,7 @@ class BatchBench(Bench):
     def layout(self):
         controls = self.controls
         cards = self._cards()
-        papers = [controls[name] for name in ("report", "plan", "sheet", "label", "page")]
+        papers = [controls[name] for name in PAPERS]
         lines = row(*(self.pictures[name] for name in ("salt", "nitrite", "bath")), at_least=320)
         self.log_fold = self.fold("Log: what was measured, and when", self.log.box(controls["start now"]))
         self.fold(FOLD, *cards, opened=True)

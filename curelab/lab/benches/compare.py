@@ -61,6 +61,7 @@ class CompareBench(Bench):
 
     here = "compare.ipynb"
     hurries = True
+    _fitting = False  # while a page that is being drawn changes what can be picked
 
     def build(self):
         state = self.state
@@ -76,7 +77,7 @@ class CompareBench(Bench):
         self.controls["mine"] = Pick("Piece of yours", [piece.name for piece in state.batch.pieces])
         self.controls["theirs"] = Pick("Piece of the other", [""])
         for name in ("mine", "theirs"):
-            self.controls[name].observe(lambda change: self.redraw(), "value")
+            self.controls[name].observe(lambda change: self._picked(), "value")
         if any(stage.cures for stage in state.batch.stages):
             self.controls["days"] = days_dial(state, "Your days in the cure")
             self.controls |= brine_dial(state)
@@ -120,9 +121,17 @@ class CompareBench(Bench):
         """The piece of a batch that is shown: the one picked, else the one of the same name, else the first."""
         pick, names = self.controls[name], [piece.name for piece in batch.pieces]
         if [value for value, _ in pick.options] != names:
-            with pick.hold_trait_notifications():
-                pick.refit(names, next((each for each in (pick.value, like) if each in names), names[0]))
+            self._fitting = True
+            try:
+                with pick.hold_trait_notifications():
+                    pick.refit(names, next((each for each in (pick.value, like) if each in names), names[0]))
+            finally:
+                self._fitting = False
         return pick.value
+
+    def _picked(self) -> None:
+        if not self._fitting:
+            self.redraw()
 
     def _named(self) -> list[tuple[State, str, str]]:
         """(state, piece, what it is called) of both."""

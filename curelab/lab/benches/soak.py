@@ -150,7 +150,7 @@ class SoakBench(Bench):
         try:
             self.state.begin_template(SOAKED)
         except InputError as error:
-            self.says["trouble"].tell(error.said(), "alert")
+            self.refuse(error.said())
 
     def about(self) -> Any:
         return self.state.batch, self.state.own.target, self._on_the_plate

@@ -1,0 +1,54 @@
+"""Work that takes long, done by a process of its own: the page can be used meanwhile, and the work can be stopped."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import pickle
+import sys
+from collections.abc import Callable
+from typing import Any
+
+from ..fields import InputError
+
+_ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+
+
+async def beside(work: Callable[..., Any], *given: Any) -> Any:
+    """What `work(*given)` gives, a function of a module. To break this off ends the process.
+
+    Raises InputError as the work does, OSError where no process can be had, and RuntimeError with its last words where it failed.
+    """
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-c", f"from curelab.lab.beside import answer; answer()  # {work.__name__}", env=os.environ | _ONE_THREAD,
+        stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
+    )  # fmt: skip
+    try:
+        said, told = await process.communicate(pickle.dumps((work, given)))
+    finally:
+        if process.returncode is None:
+            with contextlib.suppress(ProcessLookupError):
+                process.kill()
+    if process.returncode:
+        raise RuntimeError((told.decode(errors="replace").strip().splitlines() or ["it ended early"])[-1])
+    made, problems = pickle.loads(said)
+    if problems:
+        raise InputError(problems)
+    return made
+
+
+def answer() -> None:
+    """The other side: read what is to be done, do it, and write (what came of it, the problems)."""
+    work, given = pickle.load(sys.stdin.buffer)
+    problems: tuple[Any, ...] = ()
+    made = None
+    with contextlib.redirect_stdout(sys.stderr):
+        try:
+            made = work(*given)
+        except InputError as error:
+            problems = error.problems
+    sys.stdout.buffer.write(pickle.dumps((made, problems)))
+
+
+__all__ = ["answer", "beside"]
