@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from .fields import InputError
 
 CANNOT_PRINT, STOPPED = 74, 130
-ASK_TO_END = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]  # besides Ctrl-C
+ASK_TO_END = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -45,7 +45,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _open(given) if given.act is _open else _print(printed.getvalue(), given) or code
     except SystemExit as ended:  # --help, --version, or words that are not understood
         raise SystemExit(_print(printed.getvalue(), given) or ended.code) from None
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, _Stopped):
         _complain(f"stopped{_done(given)}.")
         return STOPPED
     except Exception as error:
@@ -62,24 +62,29 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return failure.EXIT_CODE
 
 
+class _Stopped(BaseException):
+    """Somebody asked to end. No KeyboardInterrupt, for the reason that `lab.ending.Asked` gives."""
+
+
 @contextlib.contextmanager
 def _asked_to_end() -> Iterator[None]:
-    """A polite request to end, and a terminal that is closed, stop the work as Ctrl-C does, so that it takes away what is not done. Who asked
-    to be deaf to one of them (nohup) stays so.
+    """Ctrl-C, a polite request to end and a terminal that is closed stop the work alike, and it takes away what is not done. Who asked to be
+    deaf to one of them (nohup) stays so.
     """
 
     def stop(number, frame):
-        raise KeyboardInterrupt
+        raise _Stopped
 
+    usual = (signal.SIG_DFL, signal.default_int_handler)
     alone = threading.current_thread() is threading.main_thread()
-    taken = [number for number in ASK_TO_END if alone and signal.getsignal(number) is signal.SIG_DFL]
+    taken = {number: now for number in ASK_TO_END if alone and (now := signal.getsignal(number)) in usual}
     for number in taken:
         signal.signal(number, stop)
     try:
         yield
     finally:
-        for number in taken:
-            signal.signal(number, signal.SIG_DFL)
+        for number, before in taken.items():
+            signal.signal(number, before)
 
 
 def _refused(error: InputError, given: argparse.Namespace) -> int:

@@ -74,7 +74,9 @@ class WrittenDates:
             for each in dates:
                 with contextlib.suppress(ValueError):  # which is told of its line
                     read.append(cls(day_first).read(each))
-            days.append((max(read) - min(read)) / timedelta(days=1) if read else 0.0)
+            if not read:
+                return cls(not day_first)
+            days.append((max(read) - min(read)) / timedelta(days=1))
         if max(days) <= FAR * min(days) or max(days) == min(days):
             raise refuse("dates", f"{quoted(min(dates))} could be two days; say day first or month first")
         chosen = days[0] < days[1]
