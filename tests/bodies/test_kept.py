@@ -43,7 +43,9 @@ BROKEN = {
     "something else": lambda words: b"nothing of the sort",
     "cut": lambda words: words[:-200],
     "no seal": lambda words: words[:-32],
-    "packed in no known way": lambda words: re.sub(rb"(PK\x01\x02.{6})..", rb"\1\xff\xff", words, flags=re.DOTALL),
+    "packed in no known way": lambda words: re.sub(
+        rb"(PK\x01\x02.{6})..", lambda found: found[1] + bytes([99, 0]), words, flags=re.DOTALL
+    ),
     "one digit": lambda words: words[:900] + bytes([words[900] ^ 1]) + words[901:],
 }
 
