@@ -54,7 +54,7 @@ if TYPE_CHECKING:
 Checks = Callable[[History], Verdicts]  # of one history
 CHUNK = 512
 PART_BYTES = (
-    128_000_000  # of the draws that are computed together; where these are all, they are kept for the next question
+    145_000_000  # of the draws that are computed together; all of them, if they fit, are kept for the next question
 )
 READ_IN_SPACE = 2.2  # of what one case takes: a piece in three dimensions is read at many places (measured: 500 draws in 270 MB, not in 400)
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
