@@ -62,13 +62,15 @@ class Track:
         """What the first `count` legs begin with."""
         while len(self._starts) < count:
             last = len(self._starts) - 1
-            tau, passed = self.ratios * self._lasts[:, last, None], self._turned(last, count - 1)
-            modes, further = passed[-1].modes, self.legs[last + len(passed)].modes
+            modes, tau = self.legs[last].modes, self.ratios * self._lasts[:, last, None]
             if isinstance(modes, Star):
+                passed = self._turned(last, count - 1)
                 begun, ended = modes.turning(self._starts[-1], tau, [leg.modes.sign for leg in passed])  # type: ignore[union-attr]
                 self._starts.extend(begun)
+                modes = passed[-1].modes
             else:
                 ended = modes.after(self._starts[-1], tau)
+            further = self.legs[len(self._starts)].modes
             self._starts.append(modes.onto(ended, further, self.kept if self._often else None))
         return self._starts[:count]
 

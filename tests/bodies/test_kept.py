@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 
 import numpy as np
 import pytest
@@ -37,11 +38,25 @@ def test_what_was_made_is_read_to_the_last_digit(folder):
         kept.get(("a", 2.0), never)
 
 
-@pytest.mark.parametrize("broken", [b"", b"nothing of the sort", None])
+BROKEN = {
+    "empty": lambda words: b"",
+    "something else": lambda words: b"nothing of the sort",
+    "cut": lambda words: words[:-200],
+    "no seal": lambda words: words[:-32],
+    "packed in no known way": lambda words: re.sub(
+        rb"(PK\x01\x02.{6})..", lambda found: found[1] + bytes([99, 0]), words, flags=re.DOTALL
+    ),
+    "one digit": lambda words: words[:900] + bytes([words[900] ^ 1]) + words[901:],
+}
+
+
+@pytest.mark.parametrize("broken", BROKEN.values(), ids=BROKEN)
 def test_a_broken_file_is_made_anew(folder, broken):
     kept.get(("a",), some)
     (path,) = folder.iterdir()
-    path.write_bytes(path.read_bytes()[:-200] if broken is None else broken)
+    words = path.read_bytes()
+    path.write_bytes(broken(words))
+    assert path.read_bytes() != words
     again = kept.get(("a",), lambda: some(1))
     np.testing.assert_array_equal(again.values, some(1).values.astype(np.float32))
     np.testing.assert_array_equal(kept.get(("a",), never).values, again.values)
