@@ -344,15 +344,30 @@ class History(Shown):
         number = self.piece_number(piece)
         return self.reading((where, name, on, number), times, lambda run, t: run.read(name, where, on, t, number))
 
+    @on_one_thread
     def at_end(self, place: str, quantity: str, stage: int, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction at a place when a stage ends, which may be at another time in each draw: (d, 1) with draws."""
-        end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
-        return self.at(place, quantity, end, piece, basis)
+        last = self._last(stage)
+        if last is None or place == "first bite":
+            end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
+            return self.at(place, quantity, end, piece, basis)
+        name, where, on = quantity_of(quantity), place_of(place), _basis(quantity, basis)
+        return last.read(name, where, on, last.ended_at, self.piece_number(piece)).copy()
 
+    @on_one_thread
     def weight_at_end(self, stage: int, piece: int | str = 0) -> Any:
         """kg when a stage ends, as `at_end`."""
-        end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
-        return self.weight(end, piece)
+        last = self._last(stage)
+        if last is None:
+            end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
+            return self.weight(end, piece)
+        return last.weight(self.piece_number(piece), last.ended_at).copy()
+
+    def _last(self, stage: int) -> Run | None:
+        """The stretch with which a stage ends in all draws, None where they differ or nothing is drawn: its end is known already."""
+        self.span(stage)
+        last = [run for run in self.runs if run.index == stage][-1]
+        return last if self.drawn and isinstance(last, Run) and np.all(last.length > 0) else None
 
     def core(self, quantity: str, times: Times = None, piece: int | str = 0, basis: str | None = None) -> Any:
         """Fraction at the core: the place that both faces reach with equal resistance; of a block, a cut or a round with ends the slowest

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from hashlib import blake2b
 from typing import Any
+from weakref import proxy
 
 import numpy as np
 
@@ -185,11 +186,13 @@ class Run:
 
     @cached_property
     def _together(self) -> tuple[Inside, ...]:
-        return tuple(Inside(self, some) for some in self.alike)
+        run = proxy(self)  # which does not keep the run, so that what is no longer asked is let go at once
+        return tuple(Inside(run, some) for some in self.alike)
 
     @cached_property
     def _alone(self) -> dict[int, Inside]:
-        return {n: Inside(self, some.of((place,))) for some in self.alike for place, n in enumerate(some.numbers)}
+        run = proxy(self)
+        return {n: Inside(run, some.of((place,))) for some in self.alike for place, n in enumerate(some.numbers)}
 
     def inside(self, times: np.ndarray) -> Iterable[Inside]:
         """The pieces, as they are read at these times: those that are alike together where there are many, for what the network is at a time

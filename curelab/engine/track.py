@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import pairwise
 
 import numpy as np
 
 from ..transport.memory import PASSING, Kept
-from ..transport.modes import Asked, Begun
+from ..transport.modes import ALIKE, Asked, Begun
 from ..transport.rows import Rows
-from ..transport.star import Solved
+from ..transport.star import Solved, Star
 from .clock import Clock
 
 OFTEN = 6  # times that networks are to follow upon others for it to be written down how the modes of those are made of the modes of these (measured)
@@ -62,10 +62,24 @@ class Track:
         """What the first `count` legs begin with."""
         while len(self._starts) < count:
             last = len(self._starts) - 1
-            modes, further = self.legs[last].modes, self.legs[last + 1].modes
-            ended = modes.after(self._starts[-1], self.ratios * self._lasts[:, last, None])
+            modes, tau = self.legs[last].modes, self.ratios * self._lasts[:, last, None]
+            if isinstance(modes, Star):
+                passed = self._turned(last, count - 1)
+                begun, ended = modes.turning(self._starts[-1], tau, [leg.modes.sign for leg in passed])  # type: ignore[union-attr]
+                self._starts.extend(begun)
+                modes = passed[-1].modes
+            else:
+                ended = modes.after(self._starts[-1], tau)
+            further = self.legs[len(self._starts)].modes
             self._starts.append(modes.onto(ended, further, self.kept if self._often else None))
         return self._starts[:count]
+
+    def _turned(self, first: int, end: int) -> tuple[Leg, ...]:
+        """The legs from number `first` to before number `end`, as long as they last alike and the pieces of a star are only turned over."""
+        legs, lasts, modes = self.legs[first:end], self._lasts[:, first:end], self.legs[first].modes
+        same = np.abs(lasts - lasts[:, :1]).max(axis=0) <= ALIKE * lasts[:, 0].max()
+        alike = [isinstance(modes, Star) and modes.turned(leg.modes) for leg in legs] & same
+        return legs[: max(1, int(np.argmin([*alike, False])))]
 
     def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs
@@ -133,15 +147,31 @@ class Track:
         if owner is not None:
             begin, end, before = (np.take_along_axis(each, owner, axis=1) for each in (begin, end, before))
         since = self.clock(np.clip(times, begin, end)) - before
-        key = (numbers[0], len(numbers), place)
+        tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
+        begun, many, kept = self._begun(numbers, owner, place)
+        return self.legs[numbers[0]].modes.along(begun, many, tau, rows, kept, wanted)
+
+    def _begun(self, numbers: list[int], owner: np.ndarray | None, place: int) -> tuple[Begun, np.ndarray | None, Kept]:
+        """Where g legs set out that are read, which of them (d, t) each time has, None where there is one, and what is remembered of
+        these. Of the legs that `owner` (d, t) names, or a start for each time, where that is less: meat is turned more often than it is read.
+        """
+        used = np.zeros(1, dtype=int) if owner is None else np.unique(owner)
+        each_time = owner is not None and len(used) > owner.shape[1]
+        key = (numbers[0], place, owner.tobytes() if owner is not None and each_time else used.tobytes())
         found = self.kept.get(key)
         if found is None:
-            every = self.starts(numbers[-1] + 1)
-            found = self.kept[key] = Begun.of([every[number] for number in numbers], place), Kept(PASSING)
-        begun, kept = found
-        tau = self.ratios[:, place, None] * np.maximum(since, 0.0)
-        many = owner if len(numbers) > 1 else None
-        return self.legs[numbers[0]].modes.along(begun, many, tau, rows, kept, wanted)
+            every = self.starts(numbers[int(used[-1])] + 1)
+            put = partial(np.stack, axis=1)
+            if owner is not None and each_time:
+                put = partial(_at_each_time, used, owner)
+            found = self.kept[key] = (
+                Begun.of([every[numbers[each]] for each in used.tolist()], place, put),
+                Kept(PASSING),
+            )
+        if owner is None or len(used) == 1:
+            return found[0], None, found[1]
+        many = np.broadcast_to(np.arange(owner.shape[1]), owner.shape) if each_time else np.searchsorted(used, owner)
+        return found[0], many, found[1]
 
     def supplied(self, place: int, length: np.ndarray) -> np.ndarray:
         """(d,) kg of one solute that the held bath has given by `length` (d,) s."""
@@ -176,6 +206,15 @@ class Track:
         tau = self.clock(np.minimum(times, first.end[:, None]))[:, None]
         left = self.reserve[:, None] - first.modes.supplied(self.begun[0], tau)[:, 0]
         return np.where(times <= first.end[:, None], np.maximum(left, 0.0), 0.0)
+
+
+def _at_each_time(used: np.ndarray, owner: np.ndarray, starts: Sequence[np.ndarray]) -> np.ndarray:
+    """(d, t, ...) of starts (d, ...), by the numbers `used` of theirs that `owner` (d, t) names."""
+    found = np.empty((*owner.shape, *starts[0].shape[1:]))
+    for number, start in zip(used.tolist(), starts, strict=True):
+        cases, columns = np.nonzero(owner == number)
+        found[cases, columns] = start[cases]
+    return found
 
 
 def chained(

@@ -14,6 +14,7 @@ import numpy as np
 MOST_STEPS = 200
 DAMPED = 1e-2  # the least damping once a step has helped less than it promised
 LEAST_CURVED = 0.1  # what bends is left out of the curvature where so little of it would be left (priors give it 1)
+FAR = 1e-5  # of the sum, or of 1: after a step that promises to lessen it by more, rough slopes do
 LITTLE = 1e-11  # of the sum, or of 1: a step that promises to lessen it by no more ends the search; less is rounding
 
 
@@ -26,10 +27,12 @@ class Settled:
     message: str = ""
 
 
-def least_squares(
-    ask: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]], start: np.ndarray, low: np.ndarray, high: np.ndarray
-) -> Settled:
-    """Where the squares of what is off add up to least, between bounds (n,). ask: x (n,) to what is off (r,) and its slopes (r, n).
+Ask = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]
+
+
+def least_squares(ask: Ask, start: np.ndarray, low: np.ndarray, high: np.ndarray, rough: Ask | None = None) -> Settled:
+    """Where the squares of what is off add up to least, between bounds (n,). ask: x (n,) to what is off (r,) and its slopes (r, n); rough: the same
+    with slopes that are less sure and cheaper, for as long as the end is far.
 
     Each step is the best within the bounds for what is off as a straight line of x, damped (Marquardt, J. SIAM 11 (1963), 431-441), and counts
     only if it lessens the sum. How much less it helps than it promised says how much the next one is damped (Nielsen, report
@@ -37,7 +40,8 @@ def least_squares(
     straight lines alone come near by half of the way each time.
     """
     x, damping, grow = np.clip(start, low, high), 0.0, 2.0
-    off, slopes = ask(x)
+    near = sure = rough is None
+    off, slopes = (rough or ask)(x)
     bend = np.zeros((len(x), len(x)))
     for _ in range(MOST_STEPS):
         downhill = -(slopes.T @ off)
@@ -45,14 +49,19 @@ def least_squares(
         square += bend * (np.linalg.eigvalsh(square + bend)[0] > LEAST_CURVED)
         step = _within(square + damping * np.diag(np.diag(square)), downhill, low - x, high - x)
         promised = float(2 * downhill @ step - step @ square @ step)
-        if promised <= LITTLE * max(1.0, float(off @ off)):
+        share = promised / max(1.0, float(off @ off))
+        near = near or share <= FAR
+        if share <= LITTLE and sure:
             return Settled(x, True)
+        if share <= LITTLE:
+            (off, slopes), sure = ask(x), True
+            continue
         there = np.clip(x + step, low, high)  # the sum may round beyond
-        off_there, slopes_there = ask(there)
+        off_there, slopes_there = (rough if rough and not near else ask)(there)
         kept = float(off @ off - off_there @ off_there) / promised
         bend = _bent(bend, there - x, slopes_there.T @ off_there + downhill, (slopes_there - slopes).T @ off_there)
         if kept > 0:
-            x, off, slopes, grow = there, off_there, slopes_there, 2.0
+            x, off, slopes, sure, grow = there, off_there, slopes_there, near, 2.0
             damping = max(damping, DAMPED * (kept < 0.25)) * max(1 / 3, 1 - (2 * kept - 1) ** 3)
         else:
             damping, grow = max(damping * grow, DAMPED), 2 * grow

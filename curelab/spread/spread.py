@@ -53,12 +53,10 @@ if TYPE_CHECKING:
 
 Checks = Callable[[History], Verdicts]  # of one history
 CHUNK = 512
-PART_BYTES = 128_000_000  # of the draws that are computed together
+PART_BYTES = (
+    145_000_000  # of the draws that are computed together; all of them, if they fit, are kept for the next question
+)
 READ_IN_SPACE = 2.2  # of what one case takes: a piece in three dimensions is read at many places (measured: 500 draws in 270 MB, not in 400)
-WHOLE, WHOLE_BYTES = (
-    256,
-    280_000_000,
-)  # draws of a report, which is asked many questions: solved once, if they take no more, and kept
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
 LONGEST_WAIT = 120 * DAY  # the longest that questions of time look ahead (judgement: nobody waits longer for a cure)
@@ -261,12 +259,14 @@ class Spread(Shown):
 
     @cached_property
     def part_size(self) -> int:
-        """Draws that are computed together: as many as go into PART_BYTES, at most CHUNK."""
-        cells = dict(self.case.more).get("cells", CELLS)
-        case = float(bytes_of_case(self.case.pieces, self.case.stages, cells, self.banded))
-        case *= READ_IN_SPACE if any(piece.solid() is not None for piece in self.case.pieces) else 1.0
-        whole = self.count if self.count <= WHOLE and self.count * case <= WHOLE_BYTES else 1
-        return int(np.clip(PART_BYTES // case, whole, CHUNK))
+        """Draws that are computed together: as many as go into PART_BYTES, with each cure lasting as long as questions look ahead; at most CHUNK."""
+        cells, stages = dict(self.case.more).get("cells", CELLS), self.case.stages
+        ahead = [(*stages[:n], stage.lasting(LONGEST_WAIT)) for n, stage in enumerate(stages) if stage.cures]
+        own, *more = (bytes_of_case(self.case.pieces, line, cells, self.banded) for line in (stages, *ahead))
+        case = max(
+            READ_IN_SPACE * own if any(piece.solid() is not None for piece in self.case.pieces) else own, *more, 1
+        )
+        return int(np.clip(PART_BYTES // case, 1, CHUNK))
 
     @on_one_thread
     def _computed(self, requests: Sequence[Request]) -> list[np.ndarray]:

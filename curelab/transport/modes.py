@@ -42,18 +42,17 @@ class Begun(NamedTuple):
     bath: np.ndarray | None
 
     @classmethod
-    def of(cls, every: Sequence[Begun], place: int) -> Begun:
-        """State number `place` of each, one after the other."""
-        inside = tuple(_in_line(part, place) for part in zip(*(each.inside for each in every), strict=True))
-        bath = [each.bath[:, place] for each in every if each.bath is not None]
-        return cls(inside, np.stack(bath, axis=1) if bath else None)
+    def of(cls, every: Sequence[Begun], place: int, put: Callable[[list[np.ndarray]], np.ndarray]) -> Begun:
+        """State number `place` of each, as `put` puts their arrays (d, ...) together, one after the other as (d, g, ...) say."""
 
+        def line(arrays: Sequence[np.ndarray | None]) -> np.ndarray | None:
+            moving = next((each for each in arrays if each is not None), None)
+            if moving is None:
+                return None
+            return put([0.0 * moving[:, place] if each is None else each[:, place] for each in arrays])
 
-def _in_line(every: Sequence[np.ndarray | None], place: int) -> np.ndarray | None:
-    moving = next((each for each in every if each is not None), None)
-    if moving is None:
-        return None
-    return np.stack([0.0 * moving[:, place] if each is None else each[:, place] for each in every], axis=1)
+        inside = zip(*(each.inside for each in every), strict=True)
+        return cls(tuple(map(line, inside)), line([each.bath for each in every]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -284,7 +283,7 @@ class Modes:
 
     def begin(self, start: np.ndarray) -> Begun:
         """What states (d, s, n) are in the modes."""
-        held = None if self.drain is None else start[..., -1]
+        held = None if self.drain is None else start[..., -1].copy()  # which lets go of the rest
 
         def of(part: Part) -> np.ndarray | None:
             mine = start[..., part.nodes]

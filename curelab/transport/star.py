@@ -68,6 +68,7 @@ RATIONAL_COARSE = (
 )  # fmt: skip
 
 
+ALL = slice(None)
 _room = threading.local()  # where resolvents are written
 
 
@@ -105,7 +106,7 @@ class Spokes:
             for half, feed in _halves(part, contact, len(self.parts) < MANY):
                 stays = part.equilibrium[half] if feed is None or not feed.any() else np.zeros(1)
                 alone = Part(
-                    half + begin, partial(_scaled, part, contact, root, half), root[:, half], feed,
+                    half + begin, partial(_scaled, part, contact, root, half), root if len(half) == root.shape[1] else root[:, half], feed,
                     stays if stays.any() else None,
                 )  # fmt: skip
                 found.append(replace(alone, source=Once(shared, (kind, int(half[0]), len(half)), alone)))
@@ -158,13 +159,13 @@ class Spokes:
     def fed(self) -> np.ndarray:
         """(d, f) what the bath at 1 feeds into each mode."""
         feed = np.concatenate([np.zeros_like(p.root) if p.feed is None else p.feed for p in self.own], axis=1)
-        return self._into(feed[:, None] / self.root[:, None])[:, 0]
+        return self.into(feed[:, None] / self.root[:, None])[:, 0]
 
     @cached_property
     def even(self) -> np.ndarray:
         """(d, f) amounts of the state that is 1 everywhere."""
         flat = np.concatenate([part.equilibrium for part in self.parts])
-        return self._into(flat * self.root[:, None])[:, 0]
+        return self.into(flat * self.root[:, None])[:, 0]
 
     @cached_property
     def even_square(self) -> np.ndarray:
@@ -173,20 +174,24 @@ class Spokes:
 
     def amounts(self, start: np.ndarray) -> np.ndarray:
         """Modal amounts (d, s, f) of states (d, s, f)."""
-        return self._into(start * self.root[:, None])
+        return self.into(start * self.root[:, None])
 
     def states(self, amounts: np.ndarray) -> np.ndarray:
         """States (d, m, f) of modal amounts (d, m, f)."""
+        return self.out_of(amounts) / self.root[:, None]
+
+    def out_of(self, amounts: np.ndarray, some: slice = ALL) -> np.ndarray:
+        """The values (d, m, f) at the nodes, scaled by the root, that modal amounts (d, m, f) add up to; in some of the networks."""
         found = np.empty_like(amounts)
         for nodes, vectors in self.alike:
-            found[:, :, nodes] = (amounts[:, :, nodes].swapaxes(1, 2) @ vectors.swapaxes(2, 3)).swapaxes(1, 2)
-        return found / self.root[:, None]
+            _each_part(amounts, nodes, vectors[some].swapaxes(2, 3), found)
+        return found
 
-    def _into(self, values: np.ndarray) -> np.ndarray:
-        """(d, s, f) of each mode in values (d, s, f) at the nodes."""
+    def into(self, values: np.ndarray, some: slice = ALL) -> np.ndarray:
+        """(d, s, f) of each mode in values (d, s, f) at the nodes; in some of the networks."""
         found = np.empty_like(values)
         for nodes, vectors in self.alike:
-            found[:, :, nodes] = (values[:, :, nodes].swapaxes(1, 2) @ vectors).swapaxes(1, 2)
+            _each_part(values, nodes, vectors[some], found)
         return found
 
     def of(self, draws: np.ndarray) -> Spokes:
@@ -272,13 +277,66 @@ class Star:
         now, bath = self._reached(self._amounts(start), start[..., -1], which, clock.reshape(d, s * t), None, integral)
         return self._summed(now, bath, Rows.of(rows)).reshape(d, s, t, -1)
 
+    def turned(self, other: Modes | Star) -> bool:
+        """Whether another network is this one, but for nodes that count the other way round."""
+        same = isinstance(other, Star) and other.spokes is self.spokes and other.bath is self.bath
+        return same and other.loss is self.loss  # type: ignore[union-attr]
+
+    def turning(self, begun: Begun, clock: np.ndarray, signs: Sequence[np.ndarray | None]) -> tuple[list[Begun], Begun]:
+        """What equal spans of the clock (d, s), one after the other, begin with after the first, and what the last ends with: each as `after`, of this
+        network with its nodes counted by one of `signs` (n - 1,), None: as they are. What a span does is worked out once.
+        """
+        if len(signs) == 1:
+            return [], self.after(begun, clock)
+        amounts, bath = self._of(begun)
+        poles, weights = RATIONAL_COARSE if self._coarse else RATIONAL
+        found = [(np.empty_like(amounts), np.empty_like(bath)) for _ in signs]
+        step = max(1, AT_ONCE // (2 * len(poles) * bath.shape[1] * self.rates.shape[1]))
+        for begin in range(0, len(bath), step):
+            some = slice(begin, begin + step)
+            into = [(inside[some], level[some]) for inside, level in found]
+            self._turning(amounts[some], bath[some], clock[some], signs, some, poles, weights, into)
+        *between, last = [Begun((inside,), level) for inside, level in found]
+        return between, last
+
+    def _turning(self, amounts, bath, clock, signs, some: slice, poles, weights, found) -> None:
+        """`turning` of some of the networks, written into `found`."""
+        spokes, (d, s), p = self.spokes, bath.shape, len(poles)
+        draws = np.repeat(np.arange(d), s)
+        tau, holds, bath = clock.reshape(-1, 1), np.repeat(self.bath[some], s), bath.reshape(-1)
+        fed, even, rates = (each[some][draws] for each in (spokes.fed, spokes.even, self.rates))
+        passed = _resolvent(tau * rates, poles)
+        sums = (fed**2)[:, None] @ passed.swapaxes(1, 2)
+        back = sums[:, 0, :p] + 1j * sums[:, 0, p:]
+        below = holds[:, None] * poles + tau * np.repeat(self.total[some], s)[:, None] - tau**2 * back
+        stays = np.concatenate([weights.real, -weights.imag]) @ passed
+        whole = np.repeat(spokes.even_square[some], s) + holds
+        amounts = amounts.reshape(d * s, -1)
+        for number, (inside, level) in enumerate(found):
+            sums = (fed * amounts)[:, None] @ passed.swapaxes(1, 2)
+            u = (holds[:, None] * bath[:, None] + tau * (sums[:, 0, :p] + 1j * sums[:, 0, p:])) / below * weights
+            reached = (np.concatenate([u.real, -u.imag], axis=1)[:, None] @ passed)[:, 0]
+            reached *= tau * fed
+            reached += stays * amounts
+            now = u.real.sum(axis=1)
+            if self.loss is None:  # nothing leaves, so the sum is known
+                off = (np.einsum("df,df->d", amounts - reached, even) + (bath - now) * holds) / whole
+                reached += off[:, None] * even
+                now += off
+            amounts, bath = reached.reshape(d, s, -1), now
+            if number + 1 < len(signs) and signs[number] is not signs[number + 1]:
+                flip = np.prod([sign for sign in signs[number : number + 2] if sign is not None], axis=0)
+                amounts = spokes.into(spokes.out_of(amounts, some) * flip, some)
+            inside[...], level[...] = amounts, bath.reshape(d, s)
+            amounts = amounts.reshape(d * s, -1)
+
     def supplied(self, start: np.ndarray, clock: np.ndarray) -> np.ndarray:
         """As `Modes.supplied`: no node is held."""
         return np.zeros(clock.shape)
 
     def begin(self, start: np.ndarray) -> Begun:
         """As `Modes.begin`."""
-        return Begun((self._amounts(start),), start[..., -1])
+        return Begun((self._amounts(start),), start[..., -1].copy())  # which lets go of the rest
 
     def after(self, begun: Begun, clock: np.ndarray) -> Begun:
         """As `Modes.after`."""
@@ -486,6 +544,17 @@ class Star:
         return Star(self.size, self.spokes.of(draws), self.bath[draws], self.total[draws], loss, self.sign)
 
 
+def _each_part(values: np.ndarray, nodes: np.ndarray, vectors: np.ndarray, found: np.ndarray) -> None:
+    """Writes values (d, s, f) at the nodes (p, r) of each part times vectors (d, p, r, r) into found (d, s, f)."""
+    d, s, _ = values.shape
+    first, last = nodes[0, 0], nodes[-1, -1] + 1
+    if last - first == nodes.size:  # one after the other: nothing is copied
+        own, into = (each[..., first:last].reshape(d, s, *nodes.shape).swapaxes(1, 2) for each in (values, found))
+        np.matmul(own, vectors, out=into)
+    else:
+        found[:, :, nodes] = (values[:, :, nodes].swapaxes(1, 2) @ vectors).swapaxes(1, 2)
+
+
 def _scaled(part: Nodes, contact: Contact | None, root: np.ndarray, nodes: np.ndarray) -> np.ndarray:
     """(d, f, f) symmetric matrix of some nodes of a part in a held bath."""
     matrix = part.stiffness if contact is None else part.stiffness + contact.matrix
@@ -497,15 +566,18 @@ def _halves(part: Nodes, contact: Contact | None, split: bool) -> list[tuple[np.
     """(nodes (f,), what the bath feeds into them (d, f)) of a part or, to `split` it, of its even and its odd half where the bath feeds one of them
     alone, for then nothing couples them.
     """
-    sides = [np.arange(len(part.equilibrium))]
-    if split and part.sign is not None:
+    whole = np.arange(len(part.equilibrium))
+    if not split:
+        return [(whole, None if contact is None else contact.column)]
+    sides = [whole]
+    if part.sign is not None:
         sides = [side for side in (np.flatnonzero(part.sign > 0), np.flatnonzero(part.sign < 0)) if len(side)]
     if contact is None:
         return [(side, None) for side in sides]
     feeds = [contact.column[:, side] for side in sides]
     most = [float(np.abs(feed).max()) for feed in feeds]
     if len(sides) > 1 and min(most) > UNCOUPLED * max(most):
-        return [(np.arange(len(part.equilibrium)), contact.column)]
+        return [(whole, contact.column)]
     return [
         (side, feed if each > UNCOUPLED * max(most) else np.zeros_like(feed))
         for side, feed, each in zip(sides, feeds, most, strict=True)

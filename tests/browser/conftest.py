@@ -27,6 +27,8 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))  # for what the tests of this folder share
 from ending import end
 
+from curelab.lab.hand import NOTE
+
 CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome") or shutil.which("chromium-browser")
 FEW = "--IPKernelApp.exec_lines=import few_draws; few_draws.few()"  # said to every kernel of a lab that is tested
 FLAGS = [
@@ -193,21 +195,32 @@ def end_kernels(address: str) -> None:
 
 
 @contextlib.contextmanager
-def running_browser() -> Iterator[Any]:
-    """A Chromium without a window. Only one can be driven from a process at a time."""
+def running_browser(profile: Path | None = None) -> Iterator[Any]:
+    """A Chromium without a window; only one process of ours can drive it at a time. profile: a folder in which a second one keeps, from page to
+    page, what it compiled of JupyterLab, which is a third of the work of a page.
+    """
     from playwright.sync_api import sync_playwright
 
     root = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS + root)
+        browser.kept = profile and play.chromium.launch_persistent_context(
+            profile, executable_path=CHROMIUM, args=FLAGS + root
+        )
         yield browser
+        if browser.kept:
+            browser.kept.close()
         browser.close()
 
 
 @contextlib.contextmanager
 def watched_page(browser: Any, width: int = 1280, height: int = 1000, **more: Any) -> Iterator[Any]:
     """A page with a memory of its own that notes errors in `problems` and requests to other machines in `outside`."""
-    page = browser.new_page(viewport={"width": width, "height": height}, **more)
+    if browser.kept and not more:
+        page = browser.kept.new_page()
+        page.set_viewport_size({"width": width, "height": height})
+    else:
+        page = browser.new_page(viewport={"width": width, "height": height}, **more)
     page.problems, page.outside = [], []
     page.on("pageerror", lambda error: page.problems.append(str(error)))
     page.on("console", lambda message: message.type == "error" and page.problems.append(message.text))
@@ -218,7 +231,16 @@ def watched_page(browser: Any, width: int = 1280, height: int = 1000, **more: An
         ),
     )
     yield page
+    if page.context is browser.kept and page.url.startswith("http"):
+        forget(page)
     page.close()
+
+
+def forget(page: Any) -> None:
+    """Nothing that a page kept is met by the next one; what was compiled stays."""
+    session = page.context.new_cdp_session(page)
+    origin = "/".join(page.url.split("/")[:3])
+    session.send("Storage.clearDataForOrigin", {"origin": origin, "storageTypes": "cookies,indexeddb,local_storage"})
 
 
 def faults_for_those_who_cannot_see(page: Any) -> list[str]:
@@ -243,20 +265,19 @@ def start_lab() -> Any:
 
 
 @pytest.fixture(scope="session")
-def stage() -> Iterator[Any]:
+def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     """The helpers of this file, for tests that need a lab or a page of their own."""
     if os.environ.get("CURELAB_BROWSER") != "required":
         pytest.importorskip("playwright.sync_api")
     if not CHROMIUM and os.environ.get("CURELAB_BROWSER") != "required":
         pytest.skip("no Chromium on this machine")
-    with running_browser() as browser:
+    with running_browser(tmp_path_factory.mktemp("profile")) as browser:
         yield SimpleNamespace(
             running_lab=partial(running_lab, few=True),
             watched_page=partial(watched_page, browser),
             write_notebook=write_notebook,
             browser=browser,
             faults=faults_for_those_who_cannot_see,
-            end_kernels=end_kernels,
         )
 
 
@@ -266,6 +287,24 @@ def lab(stage: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     notebook = write_synthetic(tmp_path_factory.mktemp("notebooks"))
     with running_lab(notebook, tmp_path_factory.mktemp("folder"), few=True) as (address, _):
         yield address
+
+
+@pytest.fixture(scope="session")
+def shipped(stage: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path, subprocess.Popen[str]]]:
+    """(address of the first page, folder, process) of a lab with the notebooks that are shipped."""
+    folder = tmp_path_factory.mktemp("kitchen")
+    with running_lab(None, folder, few=True) as (address, process):
+        yield address, folder, process
+
+
+@pytest.fixture
+def kitchen(shipped: Any) -> Iterator[tuple[str, Path, subprocess.Popen[str]]]:
+    """The same, without the batches that other tests saved there, and in the end without what runs."""
+    address, folder, _ = shipped
+    for file in (*folder.glob("*.toml"), folder / NOTE):
+        file.unlink(missing_ok=True)
+    yield shipped
+    end_kernels(address)
 
 
 @pytest.fixture(autouse=True)

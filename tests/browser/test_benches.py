@@ -16,29 +16,19 @@ from curelab.batch import load
 from curelab.lab import state as pages
 from curelab.lab.benches.plate import PlateBench
 from curelab.lab.benches.thick_point import HORIZON, ThickPoint
-from curelab.lab.hand import NOTE
-from curelab.lab.state import WORKING_FILE, State
+from curelab.lab.state import State
 from curelab.outcome import run
+from curelab.show.answer import FOLLOWS
 from curelab.show.in_short import in_short
 from curelab.units import DAY
 
 pytestmark = pytest.mark.browser
 
 
-@pytest.fixture(scope="module")
-def kitchen(stage, tmp_path_factory):
-    """(address, folder, process) of a lab with the notebooks that are shipped."""
-    folder = tmp_path_factory.mktemp("kitchen")
-    with stage.running_lab("thick_point.ipynb", folder) as (address, process):
-        yield address.replace("thick_point.ipynb", "start.ipynb"), folder, process
-
-
 @pytest.fixture
 def visit(stage, kitchen):
     """Open a bench by the name of its notebook and wait for its first picture."""
-    address, folder, process = kitchen
-    for name in (WORKING_FILE, NOTE):  # what another test changed was saved by itself
-        (Path(folder) / name).unlink(missing_ok=True)
+    address, _, process = kitchen
 
     def go(name: str, width: int = 1280):
         page = go.watch(width)
@@ -51,6 +41,8 @@ def visit(stage, kitchen):
             folded.nth(left - 1).wait_for(state="detached")
         assert folded.count() == 0
         all_drawn(page)
+        # A page comes on the usual case; how sure it is follows once it is seen.
+        page.wait_for_function("words => !document.body.innerText.includes(words)", arg=FOLLOWS, timeout=60_000)
         return page
 
     open_pages = []
@@ -68,7 +60,6 @@ def visit(stage, kitchen):
         with contextlib.suppress(Exception):  # a page that crashed says nothing
             print(said(page)[:4000])  # seen only where a test has failed
         context.__exit__(None, None, None)
-    stage.end_kernels(address)
 
 
 def all_drawn(page) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import pytest
 
@@ -16,12 +15,11 @@ pytestmark = pytest.mark.browser
 DEMO = "batches/demo_brisket.toml"
 
 
-@pytest.fixture(scope="module")
-def kitchen(stage, tmp_path_factory):
-    """(address of the page, folder) of a lab with the notebooks that are shipped."""
-    folder = tmp_path_factory.mktemp("kitchen")
-    with stage.running_lab("learning.ipynb", folder) as (address, _):
-        yield address, Path(folder)
+@pytest.fixture
+def learning(kitchen):
+    """(address of the page, folder)."""
+    address, folder, _ = kitchen
+    return address.replace("start.ipynb", "learning.ipynb"), folder
 
 
 def fill(page, label: str, words: str) -> None:
@@ -38,8 +36,8 @@ def said(page) -> str:
     return re.sub(r"\s+", " ", page.inner_text("body"))
 
 
-def test_a_cook_learns_from_a_batch(stage, kitchen):
-    address, folder = kitchen
+def test_a_cook_learns_from_a_batch(stage, learning):
+    address, folder = learning
     with stage.watched_page(width=1200) as page:
         page.goto(address)
         page.wait_for_selector("[data-revision]", timeout=180_000)
@@ -78,8 +76,8 @@ def test_a_cook_learns_from_a_batch(stage, kitchen):
 
 
 @pytest.mark.repeats
-def test_at_phone_width_nothing_is_cut_off(stage, kitchen):
-    address, _ = kitchen
+def test_at_phone_width_nothing_is_cut_off(stage, learning):
+    address, _ = learning
     with stage.watched_page(width=400) as page:
         page.goto(address)
         page.wait_for_selector("[data-revision]", timeout=180_000)

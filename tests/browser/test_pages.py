@@ -12,11 +12,10 @@ BUSY = "const soon = window.setTimeout; window.setTimeout = (work, time, ...more
 BUSY_KERNEL = "() => { window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.requestExecute({ code: 'import time; time.sleep(1.5)' }); }"
 
 
-@pytest.fixture(scope="module")
-def kitchen(stage, tmp_path_factory):
-    """The address of a page, by the name of its notebook, in a lab with the notebooks that are shipped."""
-    with stage.running_lab(None, tmp_path_factory.mktemp("kitchen")) as (address, _):
-        yield lambda name: address.replace("start.ipynb", f"{name}.ipynb")
+@pytest.fixture
+def at(kitchen):
+    """The address of a page, by the name of its notebook."""
+    return lambda name: kitchen[0].replace("start.ipynb", f"{name}.ipynb")
 
 
 @pytest.fixture
@@ -40,9 +39,9 @@ def in_hand(page, here: str, words: str) -> None:
     nav(page, here).locator(".cl-nav-batch").filter(has_text=words).wait_for(timeout=30_000)
 
 
-def test_every_page_shows_the_batch_in_hand_and_nobody_is_asked(page, kitchen):
+def test_every_page_shows_the_batch_in_hand_and_nobody_is_asked(page, at):
     page.set_viewport_size({"width": 400, "height": 800})
-    page.goto(kitchen("thick_point"))
+    page.goto(at("thick_point"))
     in_hand(page, "The cut", "My first batch")
     page.locator("[data-revision='0']:visible").wait_for(state="detached")
     first = page.get_by_role("slider", name="Thickness of the thick end").bounding_box()
@@ -78,9 +77,9 @@ def test_every_page_shows_the_batch_in_hand_and_nobody_is_asked(page, kitchen):
     assert page.dialogs == [] and page.problems == []
 
 
-def test_a_widget_that_comes_when_jupyterlab_gives_it_up_is_shown_all_the_same(page, kitchen):
+def test_a_widget_that_comes_when_jupyterlab_gives_it_up_is_shown_all_the_same(page, at):
     page.add_init_script(BUSY)
-    page.goto(kitchen("soak"))
+    page.goto(at("soak"))
     nav(page, "Soak")
     assert any("widget model not found" in problem for problem in page.problems)  # it was given up
     assert not page.get_by_text("Error displaying widget").count()

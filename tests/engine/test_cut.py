@@ -64,7 +64,7 @@ def test_equal_stations_and_closed_sides_are_a_slab():
 
 
 def test_a_cap_is_the_cap_of_a_slab():
-    cut = cut_of((0.0, 0.06, 0.2), (0.3, 0.06, 0.2), edges="square", faces=ENDS, fat_cap=0.008)
+    cut = cut_of((0.0, 0.06, 0.06), (0.06, 0.06, 0.06), edges="square", faces=ENDS, fat_cap=0.008)
     slab = Piece(thickness="6 cm", weight=cut.weight, fat_cap="8 mm")
     one, other = (simulate(piece, CHAIN) for piece in (cut, slab))
     for name, put_in in (("salt", 150), ("free nitrite", 0.5)):  # which is lost in the lean alone

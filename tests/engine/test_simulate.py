@@ -701,7 +701,7 @@ def test_a_history_in_which_a_stage_lasts_longer_is_that_of_a_longer_stage():
 def test_what_is_too_large_is_refused_with_the_arithmetic():
     """2,400 places in 57,600 legs of five quantities are 5.5 GB, with the modes 5.6, and nothing of it is begun."""
     pieces = [piece(name=f"{n}", thickness=0.004) for n in range(20)]
-    with pytest.raises(InputError, match=r"20 pieces of 2401 places in all.* 57600 times.* 5\.6 GB.* make two batches"):
+    with pytest.raises(InputError, match=r"20 pieces of 2401 places in all.* 57600 times.* 5\.5 GB.* make two batches"):
         simulate(pieces, brine(lasts="400 d", lying=True, turn_every="10 min"))
 
 

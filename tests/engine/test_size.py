@@ -1,12 +1,15 @@
 """How large a batch is, by arithmetic: against what was really taken, and what is refused before anything is computed."""
 
+import gc
 import tracemalloc
 
+import numpy as np
 import pytest
 
-from curelab import Bath, Brine, Piece, simulate
+from curelab import Bath, Brine, Piece, Rest, simulate
 from curelab.engine.size import MOST_BYTES, bytes_of_case
 from curelab.fields import InputError
+from curelab.transport.memory import PASSING, READINGS, SHARED
 
 
 @pytest.fixture
@@ -43,3 +46,28 @@ def test_the_arithmetic_is_near_what_a_case_takes(traced, pieces, stages, turned
     history.average("salt", history.length, made[0].name)
     taken = traced() - before
     assert 0.5 * said < taken < 1.5 * said
+
+
+@pytest.mark.parametrize(("pieces", "rounds", "turned", "days"), [(8, 6, "2 d", 4), (8, 1, "12 h", 120)])
+def test_the_arithmetic_is_near_what_draws_hold(traced, pieces, rounds, turned, days):
+    """All of it read, as a report reads it; what memories with a bound of their own keep left out."""
+    made, (cure,) = batch(pieces, 1, turned)
+    stages = (cure.but(lasts=f"{days} d"), Rest(lasts="2 d", temperature="4 degC")) * rounds
+    draws = {"obstruction.lean": np.linspace(0.2, 0.6, 16)}
+
+    def read():
+        history = simulate(made, stages, draws=draws, checked=False)
+        for stage in range(len(stages)):
+            for piece in made:
+                for name in ("salt", "free nitrite"):
+                    history.at_end("average", name, stage, piece.name)
+        for memory in (SHARED, READINGS, PASSING):
+            memory.clear()
+        gc.collect()
+        return history
+
+    read()
+    before = tracemalloc.get_traced_memory()[0]
+    history = read()
+    taken = tracemalloc.get_traced_memory()[0] - before
+    assert 0.7 < taken / (history.count * bytes_of_case(made, stages, 60, True)) < 1.4

@@ -133,12 +133,12 @@ def test_a_soak_keeps_water_or_takes_it_up():
     assert water[-1] - water[0] > 0.002  # out of a strong brine it takes up
 
 
-BLOCK = Piece(shape="block", thickness="4 cm", width="9 cm", length="12 cm", weight="450 g", fat_cap="5 mm")
+BLOCK = Piece(shape="block", thickness="4 cm", width="6 cm", length="6 cm", weight="150 g", fat_cap="5 mm")
 
 
 def test_at_rest_a_block_holds_the_water_and_salt_of_the_closed_balance():
     """In three dimensions terms run through lean and fat: all of it is counted drier or wetter together, and nothing is lost by that."""
-    brine = Brine(bath=Bath(water="600 g", salt="24 g"), temperature="3 degC", lasts="300 d", lying=False)
+    brine = Brine(bath=Bath(water="200 g", salt="8 g"), temperature="3 degC", lasts="300 d", lying=False)
     history = simulate(BLOCK, brine)
     level = float(history.bath("salt") / (1 - history.bath("salt")))
     lean = BLOCK.lean_weight()

@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -45,6 +46,7 @@ RANK = {room: number for number, line in enumerate(RANKS) for room in line}
 HEAVY = ("plotly", "ipywidgets", "pandas", "pint", "anywidget", "IPython")
 FREE_TO_BE_HEAVY = ("lab", "__main__")  # these come in only when asked for, and so do the figures of plotly
 MODULES = sorted(LIBRARY.rglob("*.py"))
+parsed = cache(ast.parse)  # a dozen rules read every module
 
 
 def room_of(path: Path) -> str:
@@ -74,7 +76,7 @@ def imports_of(source: str, package: tuple[str, ...]) -> list[str]:
             stem = ".".join([*base, *([node.module] if node.module else [])])
             found.extend(f"{stem}.{alias.name}" for alias in node.names)
 
-    Reader().visit(ast.parse(source))
+    Reader().visit(parsed(source))
     return found
 
 
@@ -122,7 +124,7 @@ def test_no_heavy_import_at_the_top():
     def heavy(path):
         if room_of(path) in FREE_TO_BE_HEAVY or path == LIBRARY / "show" / "figures.py":
             return set()
-        tree = ast.parse(path.read_text(encoding="utf-8"))
+        tree = parsed(path.read_text(encoding="utf-8"))
         top = ast.Module([node for node in tree.body if isinstance(node, (ast.Import, ast.ImportFrom))], [])
         return {name.split(".")[0] for name in imports_of(ast.unparse(top), package_of(path))} & set(HEAVY)
 
@@ -155,7 +157,7 @@ MAY_ASK = ("recipe/", "engine/", "lab/forms.py")
 def kinds_asked_for(source: str) -> int:
     """How often a module asks what kind of stage something is."""
     asked = [
-        node for node in ast.walk(ast.parse(source))
+        node for node in ast.walk(parsed(source))
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("isinstance", "issubclass")
     ]  # fmt: skip
     return sum(
@@ -262,7 +264,7 @@ def literals(source: str) -> set[float]:
     """Numbers that stand in the code of a module (not in its docstrings)."""
     return {
         node.value
-        for node in ast.walk(ast.parse(source))
+        for node in ast.walk(parsed(source))
         if isinstance(node, ast.Constant) and isinstance(node.value, (int, float)) and not isinstance(node.value, bool)
     }
 
@@ -307,7 +309,7 @@ def long_functions(source: str, most: int = MOST_LINES) -> list[str]:
     """Names of the functions that take more than so many lines, docstring and all."""
     return [
         node.name
-        for node in ast.walk(ast.parse(source))
+        for node in ast.walk(parsed(source))
         if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)) and node.end_lineno - node.lineno + 1 > most
     ]
 
@@ -325,7 +327,7 @@ def test_no_function_is_longer_than_a_page():
 def test_a_long_module_says_why():
     def says_nothing(path):
         source = path.read_text(encoding="utf-8")
-        words = " ".join((ast.get_docstring(ast.parse(source)) or "").split())
+        words = " ".join((ast.get_docstring(parsed(source)) or "").split())
         return len(source.splitlines()) > MOST_OF_A_MODULE and "Longer than others because" not in words
 
     assert found_in_modules(says_nothing) == {}, "split it, or say in its docstring: Longer than others because ..."
@@ -340,7 +342,7 @@ def private(name: str) -> bool:
 
 def private_names_of_others(source: str) -> list[str]:
     """Private names that a module imports, and private attributes that it reads of anything but itself, unless it defines them."""
-    tree = ast.parse(source)
+    tree = parsed(source)
     own = {node.name for node in ast.walk(tree) if isinstance(node, (ast.FunctionDef, ast.ClassDef))}
     for node in ast.walk(tree):
         if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Store):

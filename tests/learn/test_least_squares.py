@@ -54,6 +54,24 @@ def test_where_scipy_finds_it(truth, width, deviation):
     np.testing.assert_allclose(ours.x, theirs.x, atol=2e-5)
 
 
+@pytest.mark.parametrize("deviation", [0.3, 0.01])
+def test_rough_slopes_lead_to_the_same_place_and_are_not_asked_for_near_it(deviation):
+    ask = with_prior(decay, decay_slopes, decay(np.array([0.3, -0.5, 1.0])) + 0.02 * np.sin(17 * TIMES), deviation)
+    asked = []
+
+    def rough(x):
+        off, slopes = ask(x)
+        asked.append(x)
+        return off, slopes * (1 + 0.01 * np.sin(np.arange(slopes.size))).reshape(slopes.shape)
+
+    low, high = np.full(3, -4.0), np.full(3, 4.0)
+    alone, ours = least_squares(ask, np.zeros(3), low, high), least_squares(ask, np.zeros(3), low, high, rough)
+    assert 2 <= len(asked) < 8 and ours.success
+    np.testing.assert_allclose(ours.x, alone.x, atol=1e-5)
+    at_the_end = least_squares(ask, ours.x, low, high, rough)  # nothing to look for: but rough slopes end no search
+    np.testing.assert_allclose(at_the_end.x, alone.x, atol=1e-5)
+
+
 def test_where_much_is_left_over_it_learns_how_the_slopes_bend():
     bent, straight = (asks_of(off) for off in (False, True))
     assert bent <= 10 < straight  # 8 and 15: straight lines alone come near by half of the way each time
@@ -86,8 +104,8 @@ def test_what_does_not_settle_says_so():
 def test_the_fit_of_a_batch_is_where_scipy_finds_it(monkeypatch):
     asked = []
 
-    def kept(ask, start, low, high):
-        found = least_squares(ask, start, low, high)
+    def kept(ask, start, low, high, rough):
+        found = least_squares(ask, start, low, high, rough)
         asked.append((cache(lambda x: ask(np.array(x))), start, low, high, found))
         return found
 

@@ -12,7 +12,7 @@ from nbclient import NotebookClient
 ROOT = Path(__file__).parents[2] / "notebooks"
 READ = ("proof.ipynb", "for_engineers.ipynb")  # pages without a bench
 BENCHES = [path for path in sorted(ROOT.glob("*.ipynb")) if path.name not in READ]
-SOME = [ROOT / "plate.ipynb"]  # the others are opened by a browser in every run
+SOME = [ROOT / "soak.ipynb"]  # the others are opened by a browser in every run
 
 # What each bench must have come to, asked of its objects in the kernel: the picture is drawn and no fault is on the page.
 ASKED = """

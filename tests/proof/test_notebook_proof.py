@@ -51,6 +51,7 @@ def test_it_prints_what_it_printed():
     assert f"{sum(cell['cell_type'] == 'code' for cell in CELLS)} passed" in ran.stdout
 
 
+@pytest.mark.repeats  # beside the check that it holds
 def test_a_stale_figure_is_seen(tmp_path):
     """The same check on three tables, one with a digit changed as it is printed, one as it is drawn, must go red for those two alone."""
     table = "import pandas\npandas.DataFrame({'salt': [0.12870]})"

@@ -56,15 +56,16 @@ def test_a_round_piece_is_cut_through():
 
 def test_a_cut_is_drawn_as_it_is_with_a_value_at_every_node():
     ends = [
-        {"at": "0 cm", "thickness": "3 cm", "width": "10 cm"},
-        {"at": "16 cm", "thickness": "6 cm", "width": "10 cm"},
+        {"at": "0 cm", "thickness": "3 cm", "width": "6 cm"},
+        {"at": "8 cm", "thickness": "6 cm", "width": "6 cm"},
     ]
-    piece = Piece(name="wedge", shape="cut", edges="square", stations=ends, weight="750 g", fat_cap="4 mm")
-    many, made = drawn(piece)
+    piece = Piece(name="wedge", shape="cut", edges="square", stations=ends, weight="225 g", fat_cap="4 mm")
+    many = Spread.single(simulate(piece, CURE))
+    made = section([(many, piece.name, "shown")])
     (own,) = made.pieces
-    assert np.ptp(own.x) == pytest.approx(16.0) and np.ptp(own.y) == pytest.approx(6.0) and not own.ends
+    assert np.ptp(own.x) == pytest.approx(8.0) and np.ptp(own.y) == pytest.approx(6.0) and not own.ends
     assert own.y[-1] == pytest.approx(np.full(own.x.shape[1], 6.0))  # it lies on its second face
-    np.testing.assert_allclose(own.y[0], 3.0 - 3.0 * own.x[0] / 16.0, atol=1e-8)
+    np.testing.assert_allclose(own.y[0], 3.0 - 3.0 * own.x[0] / 8.0, atol=1e-8)
     assert own.fat[0] and not own.fat[-1] and own.y[own.fat, 0].max() < 3.4
     read = many.usual.section("salt", made.days[60] * DAY, "wedge")
     row, column = 5, 7

@@ -79,7 +79,7 @@ def demo(request):
     batch = load(datasets_folder() / f"demo_{request.param}.toml")
     if request.param == "plate":  # heat, a vessel and a slab in the units of the United States
         batch = batch.but(units="us", vessel=load(datasets_folder() / "demo_brisket.toml").vessel)
-    return batch, schedule(batch, run(batch, draws=64, log=False))
+    return batch, schedule(batch, run(batch, draws=16, log=False))
 
 
 def test_no_sentence_is_long(demo):

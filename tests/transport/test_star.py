@@ -83,6 +83,30 @@ def test_few_nodes_are_answered_coarsely_but_near():
     assert 1e-10 < off < 1e-6
 
 
+@pytest.mark.parametrize("losing", (False, True))
+def test_turning_again_and_again_is_that_of_the_whole(losing):
+    """Equal spans, one after the other, turned over before each: against the dense modes, and against span after span of its own."""
+    star, dense, start = pair()
+    sign = np.where(np.arange(star.size) % 2, -1.0, 1.0)
+    sign[-1] = 1.0
+    if losing:
+        own = np.random.default_rng(5).uniform(0.1, 0.4, len(star.spokes.parts))
+        loss = np.append(np.repeat(own, [len(part.equilibrium) for part in star.spokes.parts]), 0.0)
+        loss = np.broadcast_to(loss, (DRAWS, star.size))
+        star, dense = star.losing(loss), dense.losing(loss)
+    ways = [(star, dense), (star.flipped(sign), dense.flipped(sign))]
+    clock = np.random.default_rng(6).uniform(0.05, 0.4, (DRAWS, SOLUTES))
+    assert star.turned(ways[1][0]) and not star.turned(pair()[0]) and not star.turned(dense)
+    between, last = star.turning(star.begin(start), clock, [ways[n % 2][0].sign for n in range(7)])
+    found = [ways[n % 2][0].state(begun) for n, begun in enumerate(between, 1)] + [ways[0][0].state(last)]
+    each = whole = start
+    for number, after in enumerate(found):
+        each, whole = (
+            way.at(w, clock[:, :, None])[:, :, 0] for way, w in zip(ways[number % 2], (each, whole), strict=True)
+        )
+        assert after == pytest.approx(each, rel=1e-11, abs=1e-12) and after == pytest.approx(whole, abs=1e-8)
+
+
 @pytest.mark.parametrize("bath", (0.01, 3.0, 1e4))
 def test_nothing_is_lost_or_made(bath):
     """By the network's own balance, after a moment and after so long that all is level; also in a bath far larger than what lies in it."""
