@@ -1,6 +1,6 @@
 """The `curelab` command: open the lab, or do one thing with a batch file.
 
-Exit codes: 2, what was given cannot be used; 70, a fault of our own; 74, the answer cannot be printed; 130, stopped by the person.
+Exit codes: 2, what was given cannot be used; 70, a fault of our own; 74, the answer cannot be printed; 130, stopped by the person or by the system.
 """
 
 from __future__ import annotations
@@ -11,10 +11,12 @@ import io
 import json
 import os
 import re
+import signal
 import sys
 import textwrap
+import threading
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from .fields import InputError
 
 CANNOT_PRINT, STOPPED = 74, 130
+ASK_TO_END = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -36,13 +39,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if arguments is None else arguments)
     given, printed = argparse.Namespace(), io.StringIO()
     try:
-        with progress.shown(), contextlib.redirect_stdout(printed):
+        with _asked_to_end(), progress.shown(), contextlib.redirect_stdout(printed):
             given = _parser().parse_args(words)
             code = given.act(given) if given.act is not _open else 0
         return _open(given) if given.act is _open else _print(printed.getvalue(), given) or code
     except SystemExit as ended:  # --help, --version, or words that are not understood
         raise SystemExit(_print(printed.getvalue(), given) or ended.code) from None
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, _Stopped):
         _complain(f"stopped{_done(given)}.")
         return STOPPED
     except Exception as error:
@@ -57,6 +60,31 @@ def main(arguments: Sequence[str] | None = None) -> int:
         else:
             _complain(failure.sentence(error, failure.keep(error, words)))
         return failure.EXIT_CODE
+
+
+class _Stopped(BaseException):
+    """Somebody asked to end. No KeyboardInterrupt, for the reason that `lab.ending.Asked` gives."""
+
+
+@contextlib.contextmanager
+def _asked_to_end() -> Iterator[None]:
+    """Ctrl-C, a polite request to end and a terminal that is closed stop the work alike, and it takes away what is not done. Who asked to be
+    deaf to one of them (nohup) stays so.
+    """
+
+    def stop(number, frame):
+        raise _Stopped
+
+    usual = (signal.SIG_DFL, signal.default_int_handler)
+    alone = threading.current_thread() is threading.main_thread()
+    taken = {number: now for number in ASK_TO_END if alone and (now := signal.getsignal(number)) in usual}
+    for number in taken:
+        signal.signal(number, stop)
+    try:
+        yield
+    finally:
+        for number, before in taken.items():
+            signal.signal(number, before)
 
 
 def _refused(error: InputError, given: argparse.Namespace) -> int:

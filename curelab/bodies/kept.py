@@ -1,7 +1,7 @@
 """Terms of bodies that were made before, in a folder on disk, so that a batch that is opened again need not make them again.
 
-A file is named by a digest of all that its terms were made from, the code included; it is written beside its place and renamed. A file that
-cannot be read is made anew. Past MOST_BYTES in all, what was read longest ago goes. The folder is the user's own folder for caches, or what
+A file is named by a digest of all that its terms were made from, the code included; it is written beside its place and renamed, and ends with
+a digest of what is in it: one that is not as it was written is made anew. Past MOST_BYTES in all, what was read longest ago goes. The folder is the user's own folder for caches, or what
 the variable CURELAB_CACHE of the environment names; "off" there keeps nothing on disk.
 """
 
@@ -12,7 +12,6 @@ import hashlib
 import io
 import os
 import sys
-import zipfile
 from collections.abc import Callable, Iterator
 from contextvars import ContextVar
 from dataclasses import dataclass, fields, replace
@@ -26,6 +25,7 @@ from ..fields import InputError
 
 VARIABLE = "CURELAB_CACHE"
 MOST_BYTES = 200_000_000
+SEAL = 32  # bytes of a digest at the end of a file
 MADE_BY = ("cells.py", "elements.py", "kept.py", "outline.py", "problem.py", "reduced.py", "solid.py")
 # Of terms, from which as few are taken as hold what is asked; under a cap or with a seam 240 and more.
 COUNTS = (80, 120, 150, 180, 240, 300)
@@ -114,35 +114,36 @@ def _single(basis: Basis) -> Basis:
 
 
 def _read(path: Path) -> Basis | None:
-    """None where there is no file, or none that can be read."""
+    """None where there is no file, or none as it was written."""
     try:
-        with np.load(io.BytesIO(files.content(path, MOST_BYTES)), allow_pickle=False) as kept:
-            found = Basis(**{each.name: kept[each.name] for each in fields(Basis)})
-        n, r, m = len(found.lag), len(found.sign), len(found.sign_fewer)
-        if found.values.shape != (n, r) or found.fewer.shape != (n, m) or found.error.shape != (2, 4):
-            return None
-        if not all(np.isfinite(each).all() for each in (found.values, found.fewer, found.lag)):
-            return None
-        with contextlib.suppress(OSError):
-            os.utime(path)
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+        sealed = files.content(path, MOST_BYTES)
+    except OSError:
         return None
+    content, seal = sealed[:-SEAL], sealed[-SEAL:]
+    if hashlib.sha256(content).digest() != seal:
+        return None
+    with np.load(io.BytesIO(content), allow_pickle=False) as kept:
+        found = Basis(**{each.name: kept[each.name] for each in fields(Basis)})
+    with contextlib.suppress(OSError):
+        os.utime(path)
     return found
 
 
 def _write(path: Path, basis: Basis) -> None:
     """Nothing is said where it cannot be written: the next one makes it again."""
-    content = io.BytesIO()
-    np.savez(content, **{each.name: getattr(basis, each.name) for each in fields(basis)})
+    made = io.BytesIO()
+    np.savez(made, **{each.name: getattr(basis, each.name) for each in fields(basis)})
+    content = made.getvalue()
     with contextlib.suppress(OSError, InputError):
         path.parent.mkdir(parents=True, exist_ok=True)
-        files.write(path, content.getvalue(), overwrite=True)
+        files.write(path, content + hashlib.sha256(content).digest(), overwrite=True)
         _swept(path.parent, spare=path)
 
 
 def _swept(place: Path, spare: Path) -> None:
-    """Takes away what was read longest ago, down to MOST_BYTES."""
-    every = [(each.stat(), each) for each in place.glob("*.npz") if each != spare]
+    """Takes away what was read longest ago, down to MOST_BYTES; what a writer left when it was killed counts too."""
+    names = (*place.glob("*.npz"), *place.glob(f".*{files.PART}"))
+    every = [(each.stat(), each) for each in names if each != spare]
     total = spare.stat().st_size + sum(known.st_size for known, _ in every)
     for known, each in sorted(every, key=lambda pair: pair[0].st_mtime):
         if total <= MOST_BYTES:

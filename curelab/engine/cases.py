@@ -57,6 +57,7 @@ class Cases:
             raise ValueError(f"every input of a draw needs one value for each draw, and here are {sorted(shapes)}")
         self.count = next(iter(shapes))[0]
         self._drawn: dict[str, np.ndarray] = {}
+        self._paces: dict[bytes, np.ndarray] = {}
         for key in NUMBERS:
             if key in self.columns:
                 zero, one = (to_si(value, base[key].unit) for value in (0.0, 1.0))
@@ -88,7 +89,12 @@ class Cases:
 
     def water_diffusivity(self, kelvin: np.ndarray) -> np.ndarray:
         """(d, k) m2/s of salt in free water at `kelvin` (d, k)."""
-        kelvin = np.clip(kelvin, *KELVIN)
+        known = kelvin.tobytes()  # many stretches are as warm as another
+        if known not in self._paces:
+            self._paces[known] = self._water_diffusivity(np.clip(kelvin, *KELVIN))
+        return self._paces[known].reshape(kelvin.shape)
+
+    def _water_diffusivity(self, kelvin: np.ndarray) -> np.ndarray:
         found = np.asarray(solutes.water_diffusivity(kelvin, self.base))
         if "activation energy" not in self.columns:
             return found

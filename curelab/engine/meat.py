@@ -51,7 +51,9 @@ class Meat:
     @cached_property
     def capacity(self) -> np.ndarray:
         """(d, r) kg of water, brine side, that each term stores."""
-        return self.amount[:, None] * self.body.capacity(self.storage)
+        if "capacity" not in self.shared:
+            self.shared["capacity"] = self.body.capacity(self.storage)
+        return self.amount[:, None] * self.shared["capacity"]
 
     @cached_property
     def held(self) -> np.ndarray:

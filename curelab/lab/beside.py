@@ -14,6 +14,8 @@ from ..fields import InputError
 
 _ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
+AT_WORK = "{}: at work. Stop"
+
 
 async def beside(work: Callable[..., Any], *given: Any) -> Any:
     """What `work(*given)` gives, a function of a module. To break this off ends the process.
@@ -51,4 +53,46 @@ def answer() -> None:
     sys.stdout.buffer.write(pickle.dumps((made, problems)))
 
 
-__all__ = ["answer", "beside"]
+class Aside:
+    """What buttons ask for, each worked out beside the page while the button says so. `refuse` is told why something cannot be."""
+
+    def __init__(self, refuse: Callable[[str], Any]) -> None:
+        self._refuse = refuse
+        self._tasks: dict[Any, asyncio.Task] = {}
+
+    def ask(self, button: Any, take: Callable[[Any], Any], work: Callable[..., Any], *given: Any) -> None:
+        """Hand `take` what `work(*given)` gives; asked once more by the same button, break it off. Without a kernel it is done at once."""
+        if button in self._tasks:
+            self._tasks[button].cancel()
+        elif in_a_loop():
+            self._tasks[button] = asyncio.get_running_loop().create_task(self._answered(button, take, work, given))
+        else:
+            try:
+                take(work(*given))
+            except InputError as error:
+                self._refuse(error.said())
+
+    async def _answered(self, button: Any, take: Callable[[Any], Any], work: Callable[..., Any], given: tuple) -> None:
+        words = button.label
+        button.label = AT_WORK.format(words)
+        try:
+            take(await beside(work, *given))
+        except InputError as error:
+            self._refuse(error.said())
+        except (OSError, RuntimeError) as error:
+            self._refuse(f"{words}: this could not be computed: {error}")
+        finally:
+            button.label = words
+            del self._tasks[button]
+
+
+def in_a_loop() -> bool:
+    """Whether a kernel is behind the page, and not a script or a test."""
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:
+        return False
+    return True
+
+
+__all__ = ["Aside", "answer", "beside", "in_a_loop"]

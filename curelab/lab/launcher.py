@@ -14,6 +14,7 @@ import secrets
 import socket
 import sys
 import tempfile
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -229,7 +230,8 @@ def _serve(
     server.io_loop.add_callback(open_page)
     ending.serve(asked)
     try:
-        server.start()
+        with warnings.catch_warnings(action="ignore"):  # of libraries, about pages: nobody here can mend them
+            server.start()
         finish(server.io_loop.asyncio_loop)
     finally:
         logging.disable(logging.NOTSET)

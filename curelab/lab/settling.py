@@ -10,6 +10,7 @@ from typing import Any
 
 from ..bodies.kept import NotKept, known_only
 from . import state as pages
+from .beside import in_a_loop
 from .boxes import row
 from .controls import Press
 from .nav import Nav
@@ -33,6 +34,7 @@ class Settling(ABC):
 
     state: pages.State
     nav: Nav
+    waits = False  # whether the outcome that a page shows is not there yet
 
     def __init__(self) -> None:
         self._given_up = time.monotonic() + LOADING if in_a_loop() else 0.0
@@ -157,7 +159,7 @@ class Settling(ABC):
         why = ""
         if self.running.text == WORKING_SHAPE:
             self.fail(STOPPED_SHAPE)
-        elif self.state.bare:  # what was said to follow does not
+        elif self.state.bare or self.waits:  # what was said to follow does not
             self.fail(STOPPED_RANGES)
         else:
             why = STOPPED_MORE
@@ -187,13 +189,4 @@ class Settling(ABC):
         self.redraw()  # the line stays until that is drawn, too
 
 
-def in_a_loop() -> bool:
-    """Whether a kernel is behind the page, and not a script or a test."""
-    try:
-        asyncio.get_running_loop()
-    except RuntimeError:
-        return False
-    return True
-
-
-__all__ = ["Settling", "in_a_loop"]
+__all__ = ["Settling"]

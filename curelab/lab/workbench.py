@@ -17,6 +17,7 @@ from ..show.in_hand import in_hand
 from ..show.section import Section
 from ..spread import Spread
 from .bars import BarPicture
+from .beside import Aside, in_a_loop
 from .boxes import column, row
 from .controls import Switch
 from .depthmap import DepthMap
@@ -27,7 +28,7 @@ from .new_shape import NEW_SHAPE, SCALED, out_of_hand, scaled_like
 from .picture import Picture
 from .say import Say
 from .section import SectionPicture
-from .settling import Settling, in_a_loop
+from .settling import Settling
 from .showing import show_lines, show_map, show_matters, show_section
 from .state import State
 
@@ -66,6 +67,7 @@ class Bench(Settling):
             None,
             "",
         )  # the batch that stood then, and why something was not done
+        self.aside = Aside(self.refuse)
         self.folds: list[Fold] = []
         self.content, self.folded = column(), column()
         self.box = column(self.nav, self.content, self.folded)
@@ -264,6 +266,11 @@ class Bench(Settling):
         """Put the answer to a button into the sentence with this name."""
         self._answers[name] = self.about(), sentence
         self.says[name].text = sentence
+
+    def ask(self, name: str, button: Any, work: Callable[..., str], *given: Any) -> None:
+        """Have a question answered beside the page, in the sentence with this name; an answer that is about something else by then is left out."""
+        about = self.about()
+        self.aside.ask(button, lambda said: self.tell(name, said) if about == self.about() else None, work, *given)
 
     def tell_again(self, name: str, otherwise: str = "") -> None:
         """The answer that stands there, where it still holds: more draws behind the bands change nothing of it."""

@@ -21,7 +21,7 @@ SORT = "curelab1"  # the number counts up when lines are written another way
 END = f"{SORT} end"
 FIELDS = 7
 _BEGIN = re.compile(r"\b(?=curelab\d+ )")
-_END = re.compile(rf"{END} (\d+)\b")
+_END = re.compile(rf"{END} (\d{{1,9}})\b")
 _STROKE = re.compile(r"((?:[^|\\]|\\.)*)(?:\||$)")
 MOST = 2000  # lines at once
 
@@ -79,7 +79,7 @@ def _reading(words: str, batch: Batch, start: datetime) -> Reading:
     sort, _, rest = words.partition(" ")
     if sort != SORT:
         raise refuse(
-            "", f'it begins with "{sort}", and this curelab reads "{SORT}"; use the version that made the page'
+            "", f'it begins with {quoted(sort)}, and this curelab reads "{SORT}"; use the version that made the page'
         )
     body, _, check = words.rpartition(" | ")
     parts = [re.sub(r"\\(.)", r"\1", part.strip()) for part in _STROKE.findall(rest)[:-1]]
@@ -87,7 +87,7 @@ def _reading(words: str, batch: Batch, start: datetime) -> Reading:
         raise refuse("", f"{quoted(words)} is not whole, or was changed; copy it from the page again")
     whose, moment, what, value, piece, note, _ = parts
     if whose != " ".join(batch.known_by.split()):
-        raise refuse("", f'it is of batch "{whose}", and this file is "{batch.known_by}"; paste it into that one')
+        raise refuse("", f'it is of batch {quoted(whose)}, and this file is "{batch.known_by}"; paste it into that one')
     at = since_start(batch, start, moment, before=what == "note")
     if at < 0:  # what was weighed or thawed before it all begins stands at the zero of the log
         at, note = 0.0, f"{note} ({moment}, before the start)"

@@ -25,7 +25,7 @@ MOST_BEFORE = 40  # lines that may stand before the readings: what the logger sa
 # A fridge for raw meat is colder than this in degC, and warmer than that in degF; between them the degrees are asked (judgement).
 SURELY_CELSIUS, SURELY_FAHRENHEIT = 15.0, 28.0
 SEPARATORS = (("\t", "tabs"), (";", "semicolons"), (",", "commas"))
-_NUMBER = re.compile(r"\s*([-+−]?\d+(?:[.,]\d+)?)\s*(?:°|deg)?\s*([CF]?)\s*$", re.IGNORECASE)
+_NUMBER = re.compile(r"\s*([-+−]?\d{1,6}(?:[.,]\d{1,20})?)\s*(?:°|deg)?\s*([CF]?)\s*$", re.IGNORECASE)
 _UNIT = re.compile(r"(?:°|º|deg(?:rees)?\s*|[(\[_ ])([CF])\b|\b(celsius|fahrenheit)\b", re.IGNORECASE)
 _WARM = re.compile(r"temp|°|º|celsius|fahrenheit|deg[cf]|probe|sensor", re.IGNORECASE)
 _OTHER = re.compile(r"humid|%|feucht|dew|press|batter|volt|alarm|index|serial", re.IGNORECASE)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 
+from ..batch import YEARS
 from ..fields import refuse
 from ..letters import quoted
 
@@ -68,7 +70,12 @@ class WrittenDates:
         """A few days in a row read the wrong way are as many months: the shorter one is meant, if it is shorter by far."""
         days = []
         for day_first in (True, False):
-            read = [cls(day_first).read(each) for each in dates]
+            read = []
+            for each in dates:
+                with contextlib.suppress(ValueError):  # which is told of its line
+                    read.append(cls(day_first).read(each))
+            if not read:
+                return cls(not day_first)
             days.append((max(read) - min(read)) / timedelta(days=1))
         if max(days) <= FAR * min(days) or max(days) == min(days):
             raise refuse("dates", f"{quoted(min(dates))} could be two days; say day first or month first")
@@ -94,6 +101,8 @@ class WrittenDates:
                 if not 1 <= hours <= 12:
                     raise ValueError
                 hours = hours % 12 + (12 if half in "Pp" else 0)
+            if not YEARS[0] <= int(year) <= YEARS[1]:  # at both ends of the calendar no clock can be told
+                raise ValueError
             return datetime(
                 int(year), int(month), int(day), hours, int(minute or 0), int(second or 0), tzinfo=_zone(zone)
             )

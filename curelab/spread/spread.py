@@ -53,11 +53,9 @@ if TYPE_CHECKING:
 
 Checks = Callable[[History], Verdicts]  # of one history
 CHUNK = 512
-PART_BYTES = 128_000_000  # of the draws that are computed together
-WHOLE, WHOLE_BYTES = (
-    256,
-    240_000_000,
-)  # draws of a report, asked many questions: solved once, if they take no more, and kept
+PART_BYTES = (
+    145_000_000  # of the draws that are computed together; all of them, if they fit, are kept for the next question
+)
 READ_IN_SPACE = 2.2  # of what one case takes: a piece in three dimensions is read at many places (measured: 500 draws in 270 MB, not in 400)
 CHECKING = 8  # cells in a draw that is only checked: no outcome in the demo batches differs from 60 (measured)
 DRAWS = 512
@@ -268,8 +266,7 @@ class Spread(Shown):
         case = max(
             READ_IN_SPACE * own if any(piece.solid() is not None for piece in self.case.pieces) else own, *more, 1
         )
-        whole = self.count if self.count <= WHOLE and self.count * case <= WHOLE_BYTES else 1
-        return int(np.clip(PART_BYTES // case, whole, CHUNK))
+        return int(np.clip(PART_BYTES // case, 1, CHUNK))
 
     @on_one_thread
     def _computed(self, requests: Sequence[Request]) -> list[np.ndarray]:

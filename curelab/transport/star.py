@@ -106,7 +106,7 @@ class Spokes:
             for half, feed in _halves(part, contact, len(self.parts) < MANY):
                 stays = part.equilibrium[half] if feed is None or not feed.any() else np.zeros(1)
                 alone = Part(
-                    half + begin, partial(_scaled, part, contact, root, half), root[:, half], feed,
+                    half + begin, partial(_scaled, part, contact, root, half), root if len(half) == root.shape[1] else root[:, half], feed,
                     stays if stays.any() else None,
                 )  # fmt: skip
                 found.append(replace(alone, source=Once(shared, (kind, int(half[0]), len(half)), alone)))
@@ -566,15 +566,18 @@ def _halves(part: Nodes, contact: Contact | None, split: bool) -> list[tuple[np.
     """(nodes (f,), what the bath feeds into them (d, f)) of a part or, to `split` it, of its even and its odd half where the bath feeds one of them
     alone, for then nothing couples them.
     """
-    sides = [np.arange(len(part.equilibrium))]
-    if split and part.sign is not None:
+    whole = np.arange(len(part.equilibrium))
+    if not split:
+        return [(whole, None if contact is None else contact.column)]
+    sides = [whole]
+    if part.sign is not None:
         sides = [side for side in (np.flatnonzero(part.sign > 0), np.flatnonzero(part.sign < 0)) if len(side)]
     if contact is None:
         return [(side, None) for side in sides]
     feeds = [contact.column[:, side] for side in sides]
     most = [float(np.abs(feed).max()) for feed in feeds]
     if len(sides) > 1 and min(most) > UNCOUPLED * max(most):
-        return [(np.arange(len(part.equilibrium)), contact.column)]
+        return [(whole, contact.column)]
     return [
         (side, feed if each > UNCOUPLED * max(most) else np.zeros_like(feed))
         for side, feed, each in zip(sides, feeds, most, strict=True)

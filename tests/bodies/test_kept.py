@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import re
 
 import numpy as np
 import pytest
 
 from curelab.bodies import kept
 from curelab.bodies.reduced import Basis
+from curelab.files import PART
 
 
 def some(seed: int = 0) -> Basis:
@@ -37,11 +39,25 @@ def test_what_was_made_is_read_to_the_last_digit(folder):
         kept.get(("a", 2.0), never)
 
 
-@pytest.mark.parametrize("broken", [b"", b"nothing of the sort", None])
+BROKEN = {
+    "empty": lambda words: b"",
+    "something else": lambda words: b"nothing of the sort",
+    "cut": lambda words: words[:-200],
+    "no seal": lambda words: words[:-32],
+    "packed in no known way": lambda words: re.sub(
+        rb"(PK\x01\x02.{6})..", lambda found: found[1] + bytes([99, 0]), words, flags=re.DOTALL
+    ),
+    "one digit": lambda words: words[:900] + bytes([words[900] ^ 1]) + words[901:],
+}
+
+
+@pytest.mark.parametrize("broken", BROKEN.values(), ids=BROKEN)
 def test_a_broken_file_is_made_anew(folder, broken):
     kept.get(("a",), some)
     (path,) = folder.iterdir()
-    path.write_bytes(path.read_bytes()[:-200] if broken is None else broken)
+    words = path.read_bytes()
+    path.write_bytes(broken(words))
+    assert path.read_bytes() != words
     again = kept.get(("a",), lambda: some(1))
     np.testing.assert_array_equal(again.values, some(1).values.astype(np.float32))
     np.testing.assert_array_equal(kept.get(("a",), never).values, again.values)
@@ -51,12 +67,14 @@ def test_what_was_read_longest_ago_goes(folder, monkeypatch):
     for number in range(3):
         kept.get((number,), some)
     paths = {number: folder / f"{kept._digest(repr((number,)))}.npz" for number in range(3)}
+    (folder / f".x.npz.00{PART}").write_bytes(b"x" * paths[0].stat().st_size)  # of a writer that was killed
+    os.utime(folder / f".x.npz.00{PART}", (1e9 - 1, 1e9 - 1))
     for number, path in paths.items():
         os.utime(path, (1e9 + number, 1e9 + number))
     kept.get((0,), never)  # read: now it is the youngest
     monkeypatch.setattr(kept, "MOST_BYTES", int(3.5 * paths[0].stat().st_size))
     kept.get((3,), some)
-    assert [path.exists() for path in paths.values()] == [True, False, True]
+    assert [path.exists() for path in paths.values()] == [True, False, True] and len(list(folder.iterdir())) == 3
 
 
 @pytest.mark.parametrize("said", ["off", "OFF", ""])

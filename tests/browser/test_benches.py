@@ -40,6 +40,8 @@ def visit(stage, kitchen):
             folded.nth(left - 1).wait_for(state="detached")
         assert folded.count() == 0
         all_drawn(page)
+        # A page comes on the usual case; how sure it is follows once it is seen.
+        page.wait_for_function("() => !/follows in a moment/.test(document.body.innerText)", timeout=60_000)
         return page
 
     open_pages = []

@@ -181,11 +181,13 @@ def test_no_control_letter_reaches_the_screen_even_in_the_name_of_a_file(tmp_pat
 
 def hears_ctrl_c():
     """In the process that is about to start: what a shell puts into the background ignores Ctrl-C, and so would all that it starts."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    for number in (signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="signals of a Unix")
-def test_ctrl_c_is_one_line_and_130(tmp_path):
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_ctrl_c_is_one_line_and_130_and_so_is_whatever_asks_to_end(name, tmp_path):
     pipe = tmp_path / "pipe.toml"
     os.mkfifo(pipe)
     running = subprocess.Popen(
@@ -193,7 +195,7 @@ def test_ctrl_c_is_one_line_and_130(tmp_path):
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=hears_ctrl_c,
     )  # fmt: skip
     with pipe.open("wb"):  # opens once the command reads, which is when it is stopped
-        running.send_signal(signal.SIGINT)
+        running.send_signal(getattr(signal, name))
         out, err = running.communicate(timeout=60)
     assert (running.returncode, out, err) == (130, b"", b"curelab: stopped.\n")
 

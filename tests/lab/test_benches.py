@@ -384,7 +384,7 @@ def test_a_hand_sees_few_draws_and_at_rest_all_of_them(name):
 
 @pytest.mark.usefixtures("all_draws")
 def test_a_page_that_computes_says_so_and_can_be_stopped(monkeypatch):
-    """Hidden at first, shown while it computes, hidden again when stopped, when a slider moves, and when it is done."""
+    """Hidden at first, shown while it computes and when it was stopped, hidden again when a slider moves, and when it is done."""
     monkeypatch.setattr(settling, "UNSEEN", 0.0)
     monkeypatch.setattr(settling, "REST", 0.0)
     _, page = made("thick point")
@@ -401,11 +401,13 @@ def test_a_page_that_computes_says_so_and_can_be_stopped(monkeypatch):
         assert page.pictures["section"].caption.startswith("of another name")
         assert page.running.text == settling.RANGES
         page.stop.press()
-        assert look.visibility == "hidden" and page._settling is None
+        assert page.stop.label == settling.GO_ON and page._settling is None
         await asyncio.sleep(0.3)
-        assert look.visibility == "hidden" and f"{pages.FEW} draws" in page.says["rests"].text
-        page.redraw()
+        assert page.running.text == settling.STOPPED_MORE and f"{pages.FEW} draws" in page.says["rests"].text
+        page.stop.press()
+        assert look.visibility == "hidden"
         await asyncio.wait_for(until("visible"), 20)
+        assert page.stop.label == settling.STOP
         page.fail("A fault.")  # what settles would draw over it
         assert look.visibility == "hidden" and page._settling is None
         page.redraw()

@@ -11,6 +11,7 @@ import pytest
 from curelab import InputError
 from curelab.batch import load
 from curelab.lab.benches import bench
+from curelab.lab.benches.soak import TRIED
 from curelab.lab.beside import beside
 from curelab.lab.state import State
 
@@ -67,3 +68,22 @@ def test_a_paper_is_made_beside_the_page_and_a_second_press_stops_it(monkeypatch
         assert got[0][0] == "label.html" and page.state.batch.name in got[0][1] and button.label == words
 
     asyncio.run(asyncio.wait_for(pressed(), 60))
+
+
+def test_an_answer_to_what_was_changed_meanwhile_is_left_out():
+    page = bench("soak", State(strict=True))
+    button = page.controls["ask"]
+
+    async def asked(meanwhile):
+        words = button.label
+        button.press()
+        await asyncio.sleep(0)
+        meanwhile()
+        while button.label != words:
+            await asyncio.sleep(0.01)
+        page.stop_settling()
+        return page.says["needed"].text
+
+    told = asyncio.run(asyncio.wait_for(asked(lambda: None), 60))
+    assert told and told == (button.press(), page.says["needed"].text)[1]
+    assert asyncio.run(asyncio.wait_for(asked(lambda: page.state.set_own(target=0.03)), 60)) == TRIED

@@ -284,12 +284,22 @@ def rest_of(terminal):
 @posix
 @pytest.mark.parametrize("number", handful(["SIGINT", "SIGTERM", "SIGHUP"], ["SIGINT"]))
 def test_a_lab_that_ran_a_page_ends_cleanly_and_leaves_only_the_folder(tmp_path, started, number):
+    (tmp_path / "home" / "curelab").mkdir()
+    old = {
+        "cells": [{"cell_type": "raw", "source": "", "metadata": {}}],
+        "metadata": {},
+        "nbformat": 4,
+        "nbformat_minor": 5,
+    }
+    (tmp_path / "home" / "curelab" / "old.ipynb").write_text(json.dumps(old))  # no id: a library warns of that
     process, terminal = started()
     address = process.stdout.readline().split("open ")[1].strip()
     page = address.replace("/doc/tree/", "/api/contents/").replace("?", "?content=1&type=notebook&")
     with urllib.request.urlopen(page, timeout=60) as answer:
         cells = json.load(answer)["content"]["cells"]
     assert any("application/vnd.jupyter.widget-view+json" in str(cell.get("outputs")) for cell in cells)
+    with urllib.request.urlopen(page.replace("start.ipynb", "old.ipynb"), timeout=60) as answer:
+        assert len(json.load(answer)["content"]["cells"]) == 1
     kernels = [child.pid for child in psutil.Process(process.pid).children(recursive=True)]
     assert kernels
     process.send_signal(getattr(signal, number))

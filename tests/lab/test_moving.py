@@ -23,6 +23,7 @@ MOVED = [
     ("soak", "hours", 3.0),
     ("to the plate", "water", 9.0),
     ("compare", "days", 9.0),
+    ("batch", "Piece 1: thick end: thickness", "7 cm"),
 ]
 HOW_SURE = r"\(\d[^()]* to |\bof 10\b|simulated"  # a range, a share of the simulated batches, or their number
 

@@ -101,6 +101,8 @@ def test_the_end_says_how_many_lines_there_were(batch):
     whole = f"{one(batch)}\n{second}\ncurelab1 end 2\n\nSent from a phone"
     assert len(readings(whole, batch, START)) == 2
     assert problems(whole.replace(second, ""), batch) == ["--paste: 2 lines were copied, and 1 came; copy them again"]
+    (said,) = problems(f"{one(batch)} curelab1 end {'9' * 5000}", batch)  # a number that Python does not read
+    assert "is not whole, or was changed" in said and len(said) < 200
 
 
 def test_nothing_pasted_and_no_start_are_told(batch):

@@ -122,6 +122,12 @@ def test_every_bad_line_is_told_by_its_number_and_a_message_lists_fifty():
         ("t,T °C\n2026-03-02 09:00,3,4\n2026-03-02 10:00,3,9\n", "as decimal commas between commas would"),
         ("2026-03-02 09:00,3,4\n2026-03-02 10:00,3,9\n", "several could be the temperatures"),
         ("t;T °C\n2026-03-02 09:00Z;3\n2026-03-02 10:00;3\n", "some of its times carry a zone"),
+        ("t;T °C\n0/9/9;3\n2026-03-02 10:00;3\n", '"0/9/9" is no day of the calendar'),  # in no order of day and month
+        ("t;T °C\n0001-01-01 00:00;3\n2026-03-02 10:00;3\n", '"0001-01-01 00:00" is no day of the calendar'),
+        (
+            f"t;T °C\n2026-03-02 09:00;{'9' * 400}\n2026-03-02 10:00;3\n",
+            '"' + "9" * 57 + '..." is no temperature',
+        ),  # more than a float
     ],
 )
 def test_what_a_file_leaves_open_is_one_sentence(words, said):

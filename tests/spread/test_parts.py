@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from curelab import Bath, Brine, Piece, Rest, Soak, Water
+from curelab.outcome import REPORT_DRAWS
 from curelab.recipe.criterion import Criterion
 from curelab.spread import spread as made
 from curelab.spread.spread import NEAR, Request, Spread, begun, waited_for
@@ -65,9 +66,10 @@ def test_the_draws_of_a_report_are_solved_once_where_they_fit():
     """It asks many questions, and draws in parts are solved again for each."""
     block = Piece(shape="block", thickness="8 cm", width="16 cm", length="25 cm", weight="3.4 kg")
     few, many = (
-        made(block, (CURE, *STAGES[1:3], CURE), count=n, inputs=uncertain_inputs()[:2], used=()) for n in (256, 500)
+        made(block, (CURE, *STAGES[1:3], CURE), count=n, inputs=uncertain_inputs()[:2], used=())
+        for n in (REPORT_DRAWS, 500)
     )
-    assert few.part_size == few.count and many.part_size < few.count
+    assert few.count <= few.part_size == many.part_size < many.count
 
 
 def test_what_is_prepared_goes_in_small_parts_as_well():

@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
 from ...compose.pieces import unknown_to
 from ...compose.sound import replaced
-from ...fields import InputError, sentences
+from ...fields import sentences
 from ...limits import RULE_SETS, Verdict
 from ...limits.verdict import SIGNS
 from ...matter.solutes import SOLUTES
 from ...outcome import Outcome
 from ...paper.moments import now_words
 from ...show import pictures, telling
+from ...show.answer import ANSWER_FOLLOWS, FOLLOWS
 from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title, water_title
 from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
 from ...show.section import Section, section
 from ...spread import Spread
 from ..bars import BarPicture
-from ..beside import beside
 from ..boxes import buttons
 from ..composing import Composing, shape_of
 from ..controls import Line, Pick, Press
@@ -32,7 +31,6 @@ from ..papers import PAPERS, paper
 from ..picture import Picture
 from ..say import Say
 from ..section import SectionPicture
-from ..settling import in_a_loop
 from ..state import WORKING_FILE
 from ..taking import Taking
 from ..workbench import Bench, column, row, show_lines, show_section
@@ -44,7 +42,6 @@ ELSEWHERE = (
 
 
 ON_LABEL = {"name": "Cure mix", "nitrite": "Nitrite on YOUR label", "nitrate": "Nitrate on YOUR label"}
-BEING_MADE = "{}: being made. Stop"
 MOST_DRAWN = 4  # pieces; more would be too small to see
 
 
@@ -52,6 +49,7 @@ class BatchBench(Bench):
     """What `curelab run` makes of the batch, beside its papers; below it forms for what the file says, the log, and the checks."""
 
     here = "batch.ipynb"
+    hurries = True
 
     def __init__(self, state):
         self.composing = Composing(state, self.refuse)
@@ -163,7 +161,6 @@ class BatchBench(Bench):
         save.on_press(lambda button: self._filed(lambda: state.save(self.file.value)))
         reopen.on_press(lambda button: self._filed(lambda: state.open(self.file.value)))
         self.controls |= {"file": self.file, "save": save, "open": reopen}
-        self._making: dict[str, asyncio.Task] = {}  # papers on their way, by name
         for name, (words, _, _) in PAPERS.items():
             self.controls[name] = Press(words)
             self.controls[name].on_press(lambda button, name=name: self._hand_over(button, name))
@@ -187,38 +184,18 @@ class BatchBench(Bench):
         self.state.edit(lambda batch: batch.but(start=now_words(plan.zone if plan else None)), step=True)
 
     def _hand_over(self, button: Press, name: str) -> None:
-        """Make a paper and hand it to the page; if it cannot be made, the reason is said above. A second press breaks it off."""
-        if name in self._making:
-            self._making[name].cancel()
-        elif self.state.faults:  # it would be made of the batch as it was
+        """Make a paper and hand it to the page; if it cannot be made, the reason is said above."""
+        if self.state.faults:  # it would be made of the batch as it was
             self.refuse(f"{sentences(self.state.faults.values())} Put this right first; then the paper can be made.")
-        elif in_a_loop():
-            self._making[name] = asyncio.get_running_loop().create_task(self._made_beside(button, name))
-        else:
-            try:
-                self._give(button, name, paper(name, self.state.batch, datetime.now(UTC)))
-            except InputError as error:
-                self.refuse(error.said())
+            return
 
-    async def _made_beside(self, button: Press, name: str) -> None:
-        """A report takes seconds, in which the page can be used."""
-        words, making = button.label, self._making
-        button.label = BEING_MADE.format(words)
-        try:
-            self._give(button, name, await beside(paper, name, self.state.batch, datetime.now(UTC)))
-        except InputError as error:
-            self.refuse(error.said())
-        except (OSError, RuntimeError) as error:
-            self.refuse(f"{words}: this could not be made: {error}")
-        finally:
-            button.label = words
-            del making[name]
+        def give(made: str) -> None:
+            file = PAPERS[name][1]
+            kind = "text/html" if file.endswith("html") else "text/plain"
+            button.hand_over(file, made, kind, new_tab=name != "page")
+            self.refuse("")
 
-    def _give(self, button: Press, name: str, made: str) -> None:
-        file = PAPERS[name][1]
-        kind = "text/html" if file.endswith("html") else "text/plain"
-        button.hand_over(file, made, kind, new_tab=name != "page")
-        self.refuse("")
+        self.aside.ask(button, give, paper, name, self.state.batch, datetime.now(UTC))
 
     def _filed(self, work: Callable[[], bool]) -> None:
         """Save or open. What is refused is said under the name of the file, and the page stays: nothing was changed."""
@@ -236,30 +213,45 @@ class BatchBench(Bench):
 
     def draw(self):
         state = self.state
-        outcome = state.shown_outcome()
-        show_section(self.pictures["section"], self._section(outcome.spread), None, state.batch.units)
-        first, more = in_parts(outcome, outcome.chances_so_far, outcome.changes_so_far)
-        self.says["answer"].text = "\n".join(first)
-        self.says["more"].text = "\n".join(more)
         self.warn(telling.warmth_of(state.batch.stages, state.batch.units))
-        weighed = outcome.weighed
+        weighed = state.batch.weighed
         self.says["weigh"].text = (
             ""
             if weighed is None
             else "**Weigh out**\n" + "\n".join((*weighed.lines(state.batch.units), "", *weighed.cautions))
         )
+        self.waits = state.outcome_waits
+        if self.waits:
+            show_section(self.pictures["section"], self._section(state.alone()), None, state.batch.units)
+            self.says["answer"].text, self.says["more"].text, self.says["verdicts"].text = ANSWER_FOLLOWS, "", FOLLOWS
+            return
+        outcome = state.shown_outcome()
+        show_section(self.pictures["section"], self._section(outcome.spread), None, state.batch.units)
+        first, more = in_parts(outcome, outcome.chances_so_far, outcome.changes_so_far)
+        self.says["answer"].text = "\n".join(first)
+        self.says["more"].text = "\n".join(more)
         self.says["verdicts"].text = "\n".join(
             f"{_sign(v)}: {v.sentence}{_often(outcome, v)} [{v.source}]" for v in outcome.verdicts
         )
 
+    def settled(self, count):
+        if self.waits:
+            self.state.shown_outcome()
+            yield
+        yield from super().settled(count)
+
     def _draw_lines(self) -> None:
-        many = self.state.shown_outcome().spread
+        many = self.state.alone() if self.waits else self.state.shown_outcome().spread
         name = self.state.batch.pieces[0].name
         show_lines(self.pictures["salt"], pictures.over_time(many, "salt", name))
         show_lines(self.pictures["nitrite"], pictures.over_time(many, "free nitrite", name, places=("surface", "core")))
         show_lines(self.pictures["bath"], pictures.bath(many))
 
     def _draw_sure(self) -> None:
+        if self.waits:
+            self.pictures["matters"].fail(FOLLOWS, waits=True)
+            self.says["rests"].text = FOLLOWS
+            return
         outcome = self.state.shown_outcome()
         self._matters(outcome)
         self.says["rests"].text = outcome.spread.meaning

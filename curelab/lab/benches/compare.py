@@ -16,7 +16,7 @@ from ...fields import InputError, refuse
 from ...learn.compare import compare, side_by_side
 from ...outcome import Outcome
 from ...show import telling
-from ...show.answer import FOLLOWS, answers, ranges
+from ...show.answer import ANSWER_FOLLOWS, FOLLOWS, answers, ranges
 from ...show.compare import difference, over_days, side
 from ...show.section import section
 from ...sources import datasets_folder
@@ -66,7 +66,6 @@ class CompareBench(Bench):
     def build(self):
         state = self.state
         self._other: State | None = None
-        self._waits = False  # whether the outcomes are not there yet
         self._read: tuple[str, tuple | None] | None = None  # the file that `_other` was read from, and its stamp then
         found = batch_files(Path())
         named = state.own.other or next((each for each in found if "loin" in each), found[0])
@@ -152,10 +151,10 @@ class CompareBench(Bench):
             for who, (state, _, _) in zip(("Yours", "The other"), named, strict=True)
         ]
         self.warn(telling.warmth_of((stage for state, _, _ in named for stage in state.batch.stages), system))
-        self._waits = self.state.outcome_waits
-        if self._waits:
+        self.waits = self.state.outcome_waits
+        if self.waits:
             shown = [(state.alone(), piece, name) for state, piece, name in named]
-            self.says["answer"].text = FOLLOWS
+            self.says["answer"].text = ANSWER_FOLLOWS
             opens = _cured(shown[0][0].usual)
         else:
             both = self._seen()
@@ -167,7 +166,7 @@ class CompareBench(Bench):
     def settled(self, count: int | None) -> Iterator[None]:
         for state in (self._other, self.state):
             if state is not None:
-                if self._waits:
+                if self.waits:
                     state.shown_outcome()
                     yield
                 yield from state.settled(count)
@@ -176,7 +175,7 @@ class CompareBench(Bench):
         """Draw what is folded from both outcomes; while they are on their way, say that it follows."""
 
         def either() -> None:
-            if not self._waits:
+            if not self.waits:
                 return draw()
             for name in names:
                 self.says[name].text = FOLLOWS
@@ -195,8 +194,7 @@ class CompareBench(Bench):
     def _draw_together(self):
         named = self._named()
         shown = [
-            (state.alone() if self._waits else state.shown_outcome().spread, piece, name)
-            for state, piece, name in named
+            (state.alone() if self.waits else state.shown_outcome().spread, piece, name) for state, piece, name in named
         ]
         show_lines(self.pictures["together"], over_days(shown))
 

@@ -13,9 +13,7 @@ from ...batch import Batch
 from ...compose.sound import replaced
 from ...engine.history import History
 from ...fields import InputError
-from ...forecast import portion_that_cools, simmer_water_for_the_plate, soak_for_the_plate
 from ...forecast.answer import in_corners
-from ...forecast.portion import alone
 from ...learn.warm_log import judged_log
 from ...limits import check_cooked
 from ...limits.checks import check_cooked_in_all
@@ -51,6 +49,7 @@ from ..bars import BarPicture
 from ..controls import Line, Pick, Press
 from ..dials import HOURS, TARGET, THICKNESS, WATER, Scale, dial
 from ..picture import Picture
+from ..questions import portion, salt_of_the_plate
 from ..say import Say
 from ..section import SectionPicture
 from ..tried import TENDER, with_cook
@@ -234,19 +233,12 @@ class PlateBench(Bench):
 
     def _ask_salt(self) -> None:
         batch = with_cook(self.state.batch)
-        wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
-        given: dict[str, Any] = {"loss": batch.loss, "system": batch.units}
-        water = 2 * sum(piece.weight for piece in batch.pieces)
-        said = [soak_for_the_plate(wanted, batch.pieces, batch.filled(), water=water, **given)]
-        if any(stage.heats and stage.wet for stage in batch.stages):
-            said.append(simmer_water_for_the_plate(wanted, batch.pieces, batch.filled(), **given))
-        self.tell("salt", " ".join(map(str, said)))
+        self.ask("salt", self.controls["ask salt"], salt_of_the_plate, batch, self.state.own.target)
 
     def _ask_portion(self) -> None:
         batch = with_cook(self.state.batch)
-        piece = self._piece(batch)
-        stages = alone(piece, batch.pieces, batch.filled())
-        self.tell("portion", str(portion_that_cools(piece, stages, loss=batch.loss, system=batch.units)))
+        number = batch.pieces.index(self._piece(batch))
+        self.ask("portion", self.controls["ask portion"], portion, batch, number)
 
     # -- what the page shows -------------------------------------------------------------------------------------------------------
 

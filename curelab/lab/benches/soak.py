@@ -7,9 +7,7 @@ from typing import Any
 from ... import units
 from ...compose.sound import replaced
 from ...engine.run import FREE
-from ...engine.simulate import simulate
 from ...fields import InputError
-from ...forecast import least_water, soak_for_the_plate, soak_needed
 from ...forecast.ready import LOOKED, Ready
 from ...show import pictures, telling
 from ...show.answer import FOLLOWS, Planned, answer
@@ -17,12 +15,12 @@ from ...show.section import section
 from ...spread import Spread
 from ...spread.sensitivity import at_end_of
 from ...units import DAY
-from ...weighing.vessel import water_to_cover
 from ..bars import BarPicture
 from ..boxes import buttons
 from ..controls import Pick, Press
 from ..dials import HOURS, REST, TARGET, WATER, Scale, brine_dial, days_dial, dial
 from ..picture import Picture
+from ..questions import soak
 from ..say import Say
 from ..section import SectionPicture
 from ..tried import with_soak
@@ -161,25 +159,8 @@ class SoakBench(Bench):
         return "aim" in self.controls and self.controls["aim"].value == PLATE
 
     def _ask(self) -> None:
-        batch = self.state.batch
-        filled = with_soak(batch).filled()
-        number = self._soak(batch)
-        cured = simulate(batch.pieces, filled[:number], loss=batch.loss)
-        one = filled[number].waters[0]
-        wanted = f"average salt <= {units.text(self.state.own.target, 'fraction')}"
-        if self._on_the_plate:
-            stages = [stage for stage in filled if not stage.desalts]
-            plate = soak_for_the_plate(
-                wanted, batch.pieces, stages, water=one.amount, temperature=one.temperature[0][1], loss=batch.loss
-            )
-            self.tell("needed", plate.sentence)
-            return
-        answer, _ = soak_needed(wanted, cured, water=one.amount, temperature=one.temperature, system=batch.units)
-        least, _ = least_water(
-            wanted, cured, within=max(filled[number].longest, units.HOUR), temperature=one.temperature,
-            cover=None if batch.vessel is None else water_to_cover(batch.vessel, batch.pieces), system=batch.units,
-        )  # fmt: skip
-        self.tell("needed", answer.sentence if answer.value == 0.0 else f"{answer.sentence} Least water: {least}")
+        batch = with_soak(self.state.batch)
+        self.ask("needed", self.controls["ask"], soak, batch, self.state.own.target, self._on_the_plate)
 
     def _seen(self) -> tuple[Spread, int]:
         """All stages, and the number of the soak."""
