@@ -48,9 +48,9 @@ def test_juice_that_is_kept_is_as_the_meat_is():
 
 @pytest.mark.parametrize(("name", "there"), [("demo_plate", True), ("demo_loin", False)])
 def test_the_report_has_it(name, there):
-    words = report.words(outcome.run(load(str(datasets_folder() / f"{name}.toml")), draws=16))
-    assert ("ON THE PLATE" in words) is there
-    told = data.plain(outcome.run(load(str(datasets_folder() / f"{name}.toml")), draws=16))
+    ran = outcome.run(load(str(datasets_folder() / f"{name}.toml")), draws=16)
+    assert ("ON THE PLATE" in report.words(ran)) is there
+    told = data.plain(ran)
     rows = told["plate"]
     assert [row["piece"] for row in rows] == (["point", "flat"] if there else [])
     assert all(0 < row["salt"] < row["kept low"] < row["kept"] < row["kept high"] for row in rows)
