@@ -141,8 +141,9 @@ def _write(path: Path, basis: Basis) -> None:
 
 
 def _swept(place: Path, spare: Path) -> None:
-    """Takes away what was read longest ago, down to MOST_BYTES."""
-    every = [(each.stat(), each) for each in place.glob("*.npz") if each != spare]
+    """Takes away what was read longest ago, down to MOST_BYTES; what a writer left when it was killed counts too."""
+    names = (*place.glob("*.npz"), *place.glob(f".*{files.PART}"))
+    every = [(each.stat(), each) for each in names if each != spare]
     total = spare.stat().st_size + sum(known.st_size for known, _ in every)
     for known, each in sorted(every, key=lambda pair: pair[0].st_mtime):
         if total <= MOST_BYTES:

@@ -6,10 +6,12 @@ Learning fills it (`learn`), `spread.uncertain.with_known` turns it into the pri
 from __future__ import annotations
 
 import difflib
+from collections.abc import Mapping
 from pathlib import Path
 
 from .. import files
 from ..fields import Choice, Problem, Record, Several, Words, from_plain, quantity, ruled, to_plain
+from ..sources import default_numbers
 from ..sources import read_table as read_dataset
 from ..tomlfile import read_table, to_toml
 
@@ -40,8 +42,24 @@ class Known(Record):
             yield Problem("key", f'"{self.key}" is no uncertain input that this curelab knows{hint or "; take it out"}')
         elif rows[key]["distribution"].startswith("log") and self.low <= 0:
             yield Problem("low", f"{self.low:g} is not above zero, and this input is a factor; take it from a fit")
+        else:
+            least, most = _possible(rows[key])
+            for name, value in (("low", self.low), ("high", self.high)):
+                if not least <= value <= most:
+                    told = f"{value:g} is far from what meat and kitchens show ({least:.3g} to {most:.3g} {rows[key]['unit']})"
+                    yield Problem(name, f"{told}; take it from a fit")
         if not self.low <= self.value <= self.high or not self.low < self.high:
             yield Problem("low", "low, value and high are not in order; take them from a fit")
+
+
+def _possible(row: Mapping[str, str]) -> tuple[float, float]:
+    """Least and most that can be learned of an input: thrice its range in `uncertain.csv` (judgement), within the bounds of its number."""
+    low, high = float(row["low"]), float(row["high"])
+    least, most = (
+        (low**2 / high, high**2 / low) if row["distribution"].startswith("log") else (2 * low - high, 2 * high - low)
+    )
+    bounds = default_numbers().bounds(row["key"])
+    return max(least, bounds[0]), min(most, bounds[1])
 
 
 class MeatAndFridge(Record):

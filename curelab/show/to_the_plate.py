@@ -26,7 +26,7 @@ from .days import span
 EVENING = 18  # o'clock by which a day's work is begun (judgement)
 MOST = 3  # pieces that are named in one sentence
 DEFER = "These are estimates; your local food code and licensed practice go first."
-SAFE_FOLLOWS = "Whether it can be served follows when the slider rests."
+SAFE_FOLLOWS = "Whether it can be served follows in a moment."
 POISON = "Nitrite poisons when it is over-measured: weigh it, never spoon it."
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from curelab.bodies import kept
 from curelab.bodies.reduced import Basis
+from curelab.files import PART
 
 
 def some(seed: int = 0) -> Basis:
@@ -66,12 +67,14 @@ def test_what_was_read_longest_ago_goes(folder, monkeypatch):
     for number in range(3):
         kept.get((number,), some)
     paths = {number: folder / f"{kept._digest(repr((number,)))}.npz" for number in range(3)}
+    (folder / f".x.npz.00{PART}").write_bytes(b"x" * paths[0].stat().st_size)  # of a writer that was killed
+    os.utime(folder / f".x.npz.00{PART}", (1e9 - 1, 1e9 - 1))
     for number, path in paths.items():
         os.utime(path, (1e9 + number, 1e9 + number))
     kept.get((0,), never)  # read: now it is the youngest
     monkeypatch.setattr(kept, "MOST_BYTES", int(3.5 * paths[0].stat().st_size))
     kept.get((3,), some)
-    assert [path.exists() for path in paths.values()] == [True, False, True]
+    assert [path.exists() for path in paths.values()] == [True, False, True] and len(list(folder.iterdir())) == 3
 
 
 @pytest.mark.parametrize("said", ["off", "OFF", ""])

@@ -18,7 +18,6 @@ from curelab.lab.benches.plate import PlateBench
 from curelab.lab.benches.thick_point import HORIZON, ThickPoint
 from curelab.lab.state import State
 from curelab.outcome import run
-from curelab.show.answer import FOLLOWS
 from curelab.show.in_short import in_short
 from curelab.units import DAY
 
@@ -42,7 +41,7 @@ def visit(stage, kitchen):
         assert folded.count() == 0
         all_drawn(page)
         # A page comes on the usual case; how sure it is follows once it is seen.
-        page.wait_for_function("words => !document.body.innerText.includes(words)", arg=FOLLOWS, timeout=60_000)
+        page.wait_for_function("() => !/follows in a moment/.test(document.body.innerText)", timeout=60_000)
         return page
 
     open_pages = []

@@ -590,6 +590,14 @@ def test_a_batch_holds_what_was_carried_into_it(tmp_path):
         ({"key": "thickness of "}, "no uncertain input"),
         ({"key": "film.still", "low": -1.0}, "not above zero"),
         ({"low": 0.6}, "not in order"),
+        (
+            {"high": 270.0},
+            r"high: 270 is far from what meat and kitchens show \(0.0549 to 1 ratio\)",
+        ),  # no simulation takes it
+        (
+            {"key": "meat weight", "low": 1e-12, "value": 1.0, "high": 1.01},
+            r"low: 1e-12 is far from .* \(0.97 to 1.03 ratio\)",
+        ),
     ],
 )
 def test_what_no_batch_could_use_is_refused(known, part, tmp_path):

@@ -148,7 +148,7 @@ def others(page, rest: float = 6.0) -> list[float]:
     """Seconds from a press on the link to another page until its first picture, one after the other, each read for so many s before."""
     names = page.locator(".cl-nav:visible a").all_inner_texts()
     waited = []
-    for name in ("Soak", "To the plate", "The cut", "Compare"):
+    for name in ("Soak", "To the plate", "The cut", "Compare", "My batch"):
         if name not in names or page.locator(".cl-nav:visible [aria-current]").inner_text() == name:
             continue
         page.wait_for_timeout(1000 * rest)

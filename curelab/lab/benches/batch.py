@@ -15,7 +15,7 @@ from ...matter.solutes import SOLUTES
 from ...outcome import Outcome
 from ...paper.moments import now_words
 from ...show import pictures, telling
-from ...show.answer import FOLLOWS
+from ...show.answer import ANSWER_FOLLOWS, FOLLOWS
 from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title, water_title
 from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
@@ -223,9 +223,7 @@ class BatchBench(Bench):
         self.waits = state.outcome_waits
         if self.waits:
             show_section(self.pictures["section"], self._section(state.alone()), None, state.batch.units)
-            for name in ("answer", "verdicts"):
-                self.says[name].text = FOLLOWS
-            self.says["more"].text = ""
+            self.says["answer"].text, self.says["more"].text, self.says["verdicts"].text = ANSWER_FOLLOWS, "", FOLLOWS
             return
         outcome = state.shown_outcome()
         show_section(self.pictures["section"], self._section(outcome.spread), None, state.batch.units)

@@ -16,7 +16,7 @@ from ...fields import InputError, refuse
 from ...learn.compare import compare, side_by_side
 from ...outcome import Outcome
 from ...show import telling
-from ...show.answer import FOLLOWS, answers, ranges
+from ...show.answer import ANSWER_FOLLOWS, FOLLOWS, answers, ranges
 from ...show.compare import difference, over_days, side
 from ...show.section import section
 from ...sources import datasets_folder
@@ -154,7 +154,7 @@ class CompareBench(Bench):
         self.waits = self.state.outcome_waits
         if self.waits:
             shown = [(state.alone(), piece, name) for state, piece, name in named]
-            self.says["answer"].text = FOLLOWS
+            self.says["answer"].text = ANSWER_FOLLOWS
             opens = _cured(shown[0][0].usual)
         else:
             both = self._seen()
