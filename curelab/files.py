@@ -35,8 +35,10 @@ def content(path: str | Path, most: int) -> bytes:
         handle, found = file.fileno(), bytearray()
         kind = os.fstat(handle).st_mode
         waits = not (stat.S_ISREG(kind) or stat.S_ISDIR(kind) or file.isatty())  # a person may take longer to type
-        if hasattr(os, "set_blocking"):
+        if hasattr(os, "O_NONBLOCK"):
             os.set_blocking(handle, True)
+        else:  # where files are opened as they are, only sockets can be waited for
+            waits = False
         while len(found) < most:
             if waits and not select.select([handle], [], [], PAUSE)[0]:
                 raise OSError(errno.ETIMEDOUT, f"nothing comes from it in {PAUSE:.0f} s")
@@ -113,8 +115,8 @@ def refuse_folder(where: str, folder: Path, names: Iterable[str]) -> None:
 
     Raises InputError where it is a file, cannot be written, or holds one of them already.
     """
-    there = next(each for each in (folder, *folder.parents) if os.path.lexists(each))
-    if not os.path.isdir(there):
+    there = next((each for each in (folder, *folder.parents) if os.path.lexists(each)), folder)
+    if os.path.lexists(there) and not os.path.isdir(there):
         raise refuse(where, f'"{there}" is a file; name a folder')
     if not os.access(there, os.W_OK | os.X_OK):
         raise refuse(where, f'"{folder}" cannot be written; name another folder')

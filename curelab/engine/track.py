@@ -164,7 +164,7 @@ class Track:
         """
         used = np.zeros(1, dtype=int) if owner is None else np.unique(owner)
         each_time = owner is not None and len(used) > owner.shape[1]
-        key = (numbers[0], place, owner.tobytes() if owner is not None and each_time else used.tobytes())
+        key = (numbers[0], place, each_time, owner.tobytes() if owner is not None and each_time else used.tobytes())
         found = self.kept.get(key)
         if found is None:
             every = self.starts(numbers[int(used[-1])] + 1)

@@ -51,11 +51,11 @@ def least_squares(ask: Ask, start: np.ndarray, low: np.ndarray, high: np.ndarray
         promised = float(2 * downhill @ step - step @ square @ step)
         share = promised / max(1.0, float(off @ off))
         near = near or share <= FAR
-        if share <= LITTLE and sure:
-            return Settled(x, True)
-        if share <= LITTLE:
-            (off, slopes), sure = ask(x), True
+        if near and not sure:  # what rough slopes taught of damping and bending goes with them
+            (off, slopes), sure, damping, grow, bend = ask(x), True, 0.0, 2.0, 0.0 * bend
             continue
+        if share <= LITTLE:
+            return Settled(x, True)
         there = np.clip(x + step, low, high)  # the sum may round beyond
         off_there, slopes_there = (rough if rough and not near else ask)(there)
         kept = float(off @ off - off_there @ off_there) / promised

@@ -289,7 +289,10 @@ class Modes:
             mine = start[..., part.nodes]
             return part.amounts(mine) if part.fed_by(held) or mine.any() else None
 
-        return Begun(tuple(map(of, self.parts)), held)
+        inside = tuple(map(of, self.parts))
+        if held is None and all(each is None for each in inside):  # so much of nothing
+            inside = (np.zeros((*start.shape[:2], len(self.parts[0].nodes))), *inside[1:])
+        return Begun(inside, held)
 
     def after(self, begun: Begun, clock: np.ndarray) -> Begun:
         """What has become of it at clock readings (d, s)."""
@@ -339,7 +342,7 @@ class Modes:
         return self._gathered(clock.shape, begun, Rows.of(rows), now, level)
 
     def _gathered(self, shape, begun: Begun, rows: Rows | None, now, level: np.ndarray | None) -> np.ndarray:
-        """(d, m, n) or (d, m, k) of modal amounts `now(part, begun)` (d, m, f) of all parts in which something moves; level (d, m): of the held node."""
+        """(d, m, n) or (d, m, k) of modal amounts `now(part, amounts)` (d, m, f) of all parts in which something moves; level (d, m): of the held node."""
         if rows is None:
             result = np.zeros((*shape, self.size))
             for part, amounts in zip(self.parts, begun.inside, strict=True):

@@ -86,3 +86,19 @@ def test_the_mean_lies_between_the_two_ways(monkeypatch):
     mean = simulate(piece, brine)
     assert still.average("salt", DAY) < mean.average("salt", DAY) < floating.average("salt", DAY)
     assert len(brine.stretches[0].turns) > turning.MOST_TURNS
+
+
+def test_what_is_read_does_not_hang_on_what_was_read_before():
+    """Two draws read at times of their own, in legs of their own, after both were read at the same times: as when nothing was read before."""
+    piece = Piece(thickness="6 cm", weight="2 kg")
+    cure = Brine(bath=Bath(water="2 kg", salt="80 g"), temperature="3 degC", lasts="8 d", turn_every="2 d")
+    draws = {"obstruction.lean": np.array([0.3, 0.5])}
+    own, same = np.array([[1.0], [5.0]]) * DAY, np.array([1.0, 5.0]) * DAY
+
+    def fresh():
+        return simulate(piece, cure, draws=draws)
+
+    for first, then in ((same, own), (own, same)):
+        read = fresh()
+        read.average("salt", first)
+        np.testing.assert_allclose(read.average("salt", then), fresh().average("salt", then), rtol=1e-12)
