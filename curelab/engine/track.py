@@ -10,11 +10,12 @@ from itertools import pairwise
 import numpy as np
 
 from ..transport.memory import PASSING, Kept
-from ..transport.modes import ALIKE, Asked, Begun
+from ..transport.modes import Asked, Begun
 from ..transport.rows import Rows
 from ..transport.star import Solved, Star
 from .clock import Clock
 
+EVEN = 1e-9  # relative, up to which legs last alike: what is left over of two long readings of a clock is rounding
 OFTEN = 6  # times that networks are to follow upon others for it to be written down how the modes of those are made of the modes of these (measured)
 
 
@@ -76,10 +77,16 @@ class Track:
 
     def _turned(self, first: int, end: int) -> tuple[Leg, ...]:
         """The legs from number `first` to before number `end`, as long as they last alike and the pieces of a star are only turned over."""
-        legs, lasts, modes = self.legs[first:end], self._lasts[:, first:end], self.legs[first].modes
-        same = np.abs(lasts - lasts[:, :1]).max(axis=0) <= ALIKE * lasts[:, 0].max()
-        alike = [isinstance(modes, Star) and modes.turned(leg.modes) for leg in legs] & same
-        return legs[: max(1, int(np.argmin([*alike, False])))]
+        lasts, modes, last = self._lasts, self.legs[first].modes, first + 1
+        assert isinstance(modes, Star)
+        near = EVEN * lasts[:, first]
+        while (
+            last < end
+            and modes.turned(self.legs[last].modes)
+            and (np.abs(lasts[:, last] - lasts[:, first]) <= near).all()
+        ):
+            last += 1
+        return self.legs[first:last]
 
     def states(self, times: np.ndarray, place: int, rows: Asked = None) -> np.ndarray:
         """w (d, t, n) of one solute, or (d, t, k) for `rows`: sums (k, n) or (d, k, n) over the nodes. A time on the border of two legs

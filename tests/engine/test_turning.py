@@ -8,6 +8,7 @@ import pytest
 from curelab import Bath, Brine, Piece, simulate
 from curelab.engine import turning, walk
 from curelab.engine.turning import assumed, averaged, legs_of
+from curelab.transport.star import Star
 
 DAY = 86400.0
 
@@ -62,6 +63,20 @@ def test_a_year_of_turning_every_ten_minutes_takes_no_leg_for_each():
     assert len(brine.stretches[0].turns) > 57_000 and legs_of([piece], [brine]) == 1
     assert history.average("salt") == pytest.approx(history.resting("salt", 0), rel=1e-6)
     assert all(abs(row["residual"]) < 1e-10 for row in history.budget)
+
+
+def test_what_a_turn_does_is_worked_out_once_for_all_of_them(monkeypatch):
+    """Turned 600 times, too slowly for the average: late ones too, whose clock is a difference of two long readings."""
+    asked = []
+    turning_of = Star.turning
+    monkeypatch.setattr(
+        Star, "turning", lambda self, *given: (asked.append(len(given[2])), turning_of(self, *given))[1]
+    )
+    piece, brine = lain(0.01, 58, 25.0)
+    pieces = [piece.but(name=f"piece {n}") for n in range(4)]
+    history = simulate(pieces, brine, cells=6)
+    assert history.average("salt") == pytest.approx(history.resting("salt", 0), rel=1e-4)
+    assert sum(asked) >= legs_of(pieces, [brine]) - 1 > 600 and len(asked) <= 4
 
 
 def test_the_mean_lies_between_the_two_ways(monkeypatch):
