@@ -327,10 +327,11 @@ def test_the_file_goes_where_one_can_be_written(broken, capsys, monkeypatch):
 @linux
 def test_a_full_disk_keeps_no_half_of_the_file_and_is_no_second_fault(tmp_path):
     """A disk that takes no byte has no folder for temporary files either, and Python tells so with an error of its own."""
-    words = "import curelab.batch, curelab.__main__; curelab.batch.load = lambda path: 1 / 0; curelab.__main__.main(['check', 'x'])"
+    words = "import curelab.batch, curelab.__main__; curelab.batch.load = lambda path: {}['x' * 3000]; curelab.__main__.main(['check', 'x'])"
+    own = os.environ | {"PYTHONDONTWRITEBYTECODE": "1"}  # or what is compiled is cut short too, and stays so
     for blocks in (0, 1):
         limited = ["bash", "-c", f'ulimit -f {blocks}; exec "$0" -c "$1"', sys.executable, words]
-        ran = subprocess.run(limited, cwd=tmp_path, capture_output=True, text=True)
+        ran = subprocess.run(limited, cwd=tmp_path, capture_output=True, text=True, env=own)
         assert ran.stderr.count("\n") == 1 and "say --debug to see it" in ran.stderr and not list(tmp_path.iterdir())
 
 
