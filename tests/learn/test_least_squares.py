@@ -68,6 +68,10 @@ def test_rough_slopes_lead_to_the_same_place_and_are_not_asked_for_near_it(devia
     alone, ours = least_squares(ask, np.zeros(3), low, high), least_squares(ask, np.zeros(3), low, high, rough)
     assert 2 <= len(asked) < 8 and ours.success
     np.testing.assert_allclose(ours.x, alone.x, atol=1e-5)
+    upside_down = least_squares(
+        ask, np.zeros(3), low, high, lambda x: (ask(x)[0], -ask(x)[1])
+    )  # what it taught is let go
+    np.testing.assert_allclose(upside_down.x, alone.x, atol=1e-5)
     at_the_end = least_squares(ask, ours.x, low, high, rough)  # nothing to look for: but rough slopes end no search
     np.testing.assert_allclose(at_the_end.x, alone.x, atol=1e-5)
 
