@@ -54,36 +54,49 @@ def answer() -> None:
 
 
 class Aside:
-    """What buttons ask for, each worked out beside the page while the button says so. `refuse` is told why something cannot be."""
+    """What buttons ask for, each worked out beside the page while the button says so."""
 
-    def __init__(self, refuse: Callable[[str], Any]) -> None:
-        self._refuse = refuse
+    def __init__(self) -> None:
         self._tasks: dict[Any, asyncio.Task] = {}
 
-    def ask(self, button: Any, take: Callable[[Any], Any], work: Callable[..., Any], *given: Any) -> None:
-        """Hand `take` what `work(*given)` gives; asked once more by the same button, break it off. Without a kernel it is done at once."""
+    def ask(
+        self,
+        button: Any,
+        take: Callable[[Any], Any],
+        refuse: Callable[[str], Any],
+        work: Callable[..., Any],
+        *given: Any,
+    ) -> None:
+        """Hand `take` what `work(*given)` gives, or tell `refuse` why it cannot be; asked once more by the same button, break it off. Without a
+        kernel it is done at once.
+        """
         if button in self._tasks:
             self._tasks[button].cancel()
         elif in_a_loop():
-            self._tasks[button] = asyncio.get_running_loop().create_task(self._answered(button, take, work, given))
+            words, button.label = button.label, AT_WORK.format(button.label)
+            self._tasks[button] = asyncio.get_running_loop().create_task(_answered(words, take, refuse, work, given))
+            # Not by the task itself: one that is broken off before it began comes by none of its own lines.
+            self._tasks[button].add_done_callback(lambda task: self._over(button, words))
         else:
             try:
                 take(work(*given))
             except InputError as error:
-                self._refuse(error.said())
+                refuse(error.said())
 
-    async def _answered(self, button: Any, take: Callable[[Any], Any], work: Callable[..., Any], given: tuple) -> None:
-        words = button.label
-        button.label = AT_WORK.format(words)
-        try:
-            take(await beside(work, *given))
-        except InputError as error:
-            self._refuse(error.said())
-        except (OSError, RuntimeError) as error:
-            self._refuse(f"{words}: this could not be computed: {error}")
-        finally:
-            button.label = words
-            del self._tasks[button]
+    def _over(self, button: Any, words: str) -> None:
+        button.label = words
+        del self._tasks[button]
+
+
+async def _answered(
+    words: str, take: Callable[[Any], Any], refuse: Callable[[str], Any], work: Callable[..., Any], given: tuple
+) -> None:
+    try:
+        take(await beside(work, *given))
+    except InputError as error:
+        refuse(error.said())
+    except (OSError, RuntimeError) as error:
+        refuse(f"{words}: this could not be computed: {error}")
 
 
 def in_a_loop() -> bool:

@@ -24,7 +24,7 @@
       await container.init(scope);
       const made = (await container.get(mimeExtension))();
       return [made.default ?? made].flat()[0].rendererFactory;
-    });
+    }).catch(why => { delete loaded[name]; throw why; }); // the next figure tries again
   }
   async function drawnLater() {
     const { Panel } = await shared('@lumino/widgets');

@@ -27,7 +27,6 @@ _SETTINGS: dict[str, dict[str, Any]] = {
 
 # Parts of JupyterLab for people who write programs, each with what cannot work without it. The side bars are nearly empty without them.
 _LEFT_OUT = (
-    "@jupyterlab/translation-extension:plugin",  # a menu of languages, for which the server looks for half a second
     "@jupyterlab/application-extension:dirty",  # asks before a page is left; ours are saved by themselves
     "@jupyterlab/debugger-extension",
     "@jupyterlab/extensionmanager-extension",
@@ -65,7 +64,7 @@ _LEFT_OUT = (
     "@jupyterlab/video-extension",
     "@jupyterlab/apputils-extension:state",  # ours stands for it, see extension.js
     "@jupyterlab/translation-extension:plugin",  # a menu of languages, for which the server looks through all packages
-    "@jupyterlab/notebook-extension:update-raw-mimetype",  # the same, for a second in which the server answers nobody
+    "@jupyterlab/notebook-extension:update-raw-mimetype",  # asks for all that converts notebooks, too
 )
 # JupyterLab would look whether it could build itself anew, which keeps the server from all else for a second.
 _NOT_ASKED = {"buildCheck": False, "buildAvailable": False}

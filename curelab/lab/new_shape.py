@@ -11,6 +11,7 @@ import numpy as np
 
 from ..batch import Batch
 from ..bodies.solid import keep_terms
+from ..fields import InputError
 from ..recipe.piece import Piece
 from ..show.section import Drawn, Section
 from .beside import beside
@@ -23,7 +24,7 @@ STOPPED_SHAPE = "Stopped before the new shape was worked out. Press Go on, or ch
 
 async def made_beside(key: tuple) -> None:
     """Until a process of its own has put the terms of a key (`kept.NotKept`) on disk, or could not. To break this off ends the process."""
-    with contextlib.suppress(OSError, RuntimeError):  # whoever draws then makes the terms
+    with contextlib.suppress(OSError, RuntimeError, InputError):  # whoever draws then makes the terms, or tells why not
         await beside(keep_terms, key)
 
 

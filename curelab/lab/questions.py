@@ -41,8 +41,9 @@ def soak(batch: Batch, target: float, on_the_plate: bool) -> str:
     if on_the_plate:
         stages = [stage for stage in filled if not stage.desalts]
         return soak_for_the_plate(
-            _wanted(target), batch.pieces, stages, water=water, temperature=temperature[0][1], loss=batch.loss
-        ).sentence
+            _wanted(target), batch.pieces, stages,
+            water=water, temperature=temperature[0][1], loss=batch.loss, system=batch.units,
+        ).sentence  # fmt: skip
     cured = simulate(batch.pieces, filled[:number], loss=batch.loss)
     answer, _ = soak_needed(_wanted(target), cured, water=water, temperature=temperature, system=batch.units)
     least, _ = least_water(

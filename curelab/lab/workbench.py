@@ -36,6 +36,7 @@ CAUTION = (
     "It is still raw. Nitrite poisons when it is over-measured: weigh it, never spoon it. Keep the meat below 4 °C (40 °F) throughout. These are estimates; "
     "your local food code and licensed practice go first."
 )
+CHANGED = "The batch was changed meanwhile; press again."
 AGAIN = 1.0  # s between two looks of a page that is seen at what is in hand
 # Notes that hold only while the answer does.
 FIGURES = ("verdicts", "checks", "hours", "tried", "cure", "notes", "rests")
@@ -63,11 +64,8 @@ class Bench(Settling):
         self.nav.observe(lambda change: self._leave(), "left")
         self._looking: asyncio.Task | None = None
         self._warning = ""
-        self._refused: tuple[Batch | None, str] = (
-            None,
-            "",
-        )  # the batch that stood then, and why something was not done
-        self.aside = Aside(self.refuse)
+        self._refused: tuple[Batch | None, str] = None, ""  # the batch that stood then, and why something was not done
+        self.aside = Aside()
         self.folds: list[Fold] = []
         self.content, self.folded = column(), column()
         self.box = column(self.nav, self.content, self.folded)
@@ -268,9 +266,19 @@ class Bench(Settling):
         self.says[name].text = sentence
 
     def ask(self, name: str, button: Any, work: Callable[..., str], *given: Any) -> None:
-        """Have a question answered beside the page, in the sentence with this name; an answer that is about something else by then is left out."""
+        """Have a question answered beside the page, in the sentence with this name."""
+        self.work_out(button, lambda said: self.tell(name, said), work, *given)
+
+    def work_out(self, button: Any, take: Callable[[Any], Any], work: Callable[..., Any], *given: Any) -> None:
+        """Have `work(*given)` done beside the page for `take`. What it gives or refuses is left out, and that is said, if it is an old one by then."""
         about = self.about()
-        self.aside.ask(button, lambda said: self.tell(name, said) if about == self.about() else None, work, *given)
+
+        def if_still(do: Callable[[Any], Any]) -> Callable[[Any], Any]:
+            return lambda said: do(said) if about == self.about() else self.refuse(CHANGED)
+
+        if self._refused[1]:  # of an earlier press
+            self.refuse("")
+        self.aside.ask(button, if_still(take), if_still(self.refuse), work, *given)
 
     def tell_again(self, name: str, otherwise: str = "") -> None:
         """The answer that stands there, where it still holds: more draws behind the bands change nothing of it."""

@@ -38,6 +38,7 @@ NOT_YET = 'Cut it thinner: "The cut" says how thin.'
 TOO_WARM = "Do not do this: the meat is warm for too long, and no cure helps there. Keep it colder."
 NOTHING_ELSE = "Without nitrite nothing turns it pink: weigh in cure, or cook the meat fresh."
 FOLLOWS, ANSWER_FOLLOWS = "How sure this is follows in a moment.", "The answer follows in a moment."
+CHECKS_FOLLOW = "What the checks say follows in a moment."
 NO_NITRITE = "Slowest spot: there is no nitrite in this cure. It stays grey; only cold and cooking protect it."
 
 

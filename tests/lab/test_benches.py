@@ -18,6 +18,7 @@ from curelab.lab import state as pages
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.benches.soak import NEEDLESS, PLATE, SOAKED
 from curelab.lab.papers import report
+from curelab.lab.questions import soak
 from curelab.lab.state import State, opened, starting_batch
 from curelab.lab.tried import with_soak
 from curelab.outcome import run
@@ -184,6 +185,8 @@ def test_a_soak_can_aim_at_the_plate():
     assert "on the plate" in page.says["needed"].text and "on the plate" not in raw
     assert page.says["needed"].text.startswith("No soak is needed") and raw.startswith("Soak it")
     assert "aim" not in bench("soak", State(starting_batch(), strict=True)).controls  # nothing is cooked there
+    in_pounds = soak(with_soak(cooked.but(units="us")), 0.01, on_the_plate=True)
+    assert " qt" in in_pounds and "kg" not in in_pounds
 
 
 def test_a_soak_before_another_brine_as_weighed_out_has_no_rest_to_set():
@@ -291,8 +294,10 @@ def test_save_reopen_and_never_over_another_file(tmp_path):
         assert page.pictures["section"].frame == drawn and not page.pictures["section"].problem
         assert (tmp_path / "other.toml").read_text(encoding="utf-8") == "not mine"
     page.file.value = str(tmp_path / "mine.toml")
+    drawn, draw = [], page.draw
+    page.draw = lambda: (drawn.append(1), draw())
     page.controls["open"].press()
-    assert not state.problems and page.says["trouble"].text == page.file.problem == ""
+    assert len(drawn) == 1 and not state.problems and page.says["trouble"].text == page.file.problem == ""
 
 
 def test_why_something_was_not_done_stays_until_the_batch_is_another():

@@ -10,10 +10,13 @@ import pytest
 
 from curelab import InputError
 from curelab.batch import load
+from curelab.fields import refuse
+from curelab.lab import beside as besides
 from curelab.lab.benches import bench
 from curelab.lab.benches.soak import TRIED
 from curelab.lab.beside import beside
 from curelab.lab.state import State
+from curelab.lab.workbench import CHANGED
 
 
 def ours():
@@ -55,10 +58,8 @@ def test_a_paper_is_made_beside_the_page_and_a_second_press_stops_it(monkeypatch
     async def pressed():
         words = button.label
         button.press()
-        assert not got
-        await asyncio.sleep(0)
-        assert button.label != words and "Stop" in button.label
-        button.press()
+        assert not got and button.label != words and "Stop" in button.label
+        button.press()  # in the same turn of the loop: before the work has begun
         while button.label != words:
             await asyncio.sleep(0.01)
         assert not got and not ours()
@@ -68,6 +69,46 @@ def test_a_paper_is_made_beside_the_page_and_a_second_press_stops_it(monkeypatch
         assert got[0][0] == "label.html" and page.state.batch.name in got[0][1] and button.label == words
 
     asyncio.run(asyncio.wait_for(pressed(), 60))
+
+
+def test_a_paper_of_a_batch_that_was_changed_meanwhile_is_left_out_and_a_newer_reason_stays(monkeypatch):
+    page = bench("batch", State(strict=True))
+    button, got, done, refused = page.controls["label"], [], [], []
+    monkeypatch.setattr(type(button), "hand_over", lambda self, file, made, *more, **kind: got.append(made))
+
+    async def made(work, name, batch, now):
+        while not done:
+            await asyncio.sleep(0)
+        if refused:
+            raise refuse("label", f"cannot be of {batch.name}")
+        return batch.name
+
+    monkeypatch.setattr(besides, "beside", made)
+
+    async def pressed(meanwhile):
+        words = button.label
+        done.clear()
+        button.press()
+        await asyncio.sleep(0)
+        meanwhile()
+        done.append(True)
+        while button.label != words:
+            await asyncio.sleep(0)
+        page.stop_settling()
+        return page.says["trouble"].text
+
+    def run(meanwhile=lambda: None):
+        return asyncio.run(asyncio.wait_for(pressed(meanwhile), 60))
+
+    def named(name):
+        return lambda: page.state.edit(lambda batch: batch.but(name=name))
+
+    assert run(named("second")) == CHANGED and not got
+    assert run(lambda: page.refuse("a newer reason")) == "a newer reason" and got == ["second"]
+    assert run() == "" and len(got) == 2  # the next press begins anew
+    refused.append(True)
+    assert "cannot be of second" in run()
+    assert run(named("third")) == CHANGED and len(got) == 2
 
 
 def test_an_answer_to_what_was_changed_meanwhile_is_left_out():
@@ -87,3 +128,4 @@ def test_an_answer_to_what_was_changed_meanwhile_is_left_out():
     told = asyncio.run(asyncio.wait_for(asked(lambda: None), 60))
     assert told and told == (button.press(), page.says["needed"].text)[1]
     assert asyncio.run(asyncio.wait_for(asked(lambda: page.state.set_own(target=0.03)), 60)) == TRIED
+    assert page.says["trouble"].text == CHANGED

@@ -11,7 +11,7 @@ from curelab.lab import settling
 from curelab.lab import state as pages
 from curelab.lab.benches import BENCHES, bench
 from curelab.lab.state import State
-from curelab.show.answer import FOLLOWS
+from curelab.show.answer import CHECKS_FOLLOW, FOLLOWS
 from curelab.show.to_the_plate import SAFE_FOLLOWS
 from curelab.spread import Spread
 
@@ -70,6 +70,9 @@ def test_a_hand_sees_the_usual_case_at_once_and_nothing_of_the_value_before(name
     fresh.state.own = page.state.own
     now, seen = said(fresh), drawn(fresh)
     assert now != before and any(FOLLOWS in text or SAFE_FOLLOWS in text for text in moving.values())
+    if name == "batch":  # no weight stands alone while its batch may be NOT OK
+        assert moving["verdicts"] == CHECKS_FOLLOW and moving["weigh"].endswith(CHECKS_FOLLOW)
+        assert CHECKS_FOLLOW not in now["weigh"]
     for key, text in moving.items():
         assert text != before[key] or before[key] == now[key], f"{key} still says {text}"
         assert not re.search(HOW_SURE, text) or text == now[key], f"{key} says how sure it is: {text}"

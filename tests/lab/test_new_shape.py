@@ -11,7 +11,7 @@ import pytest
 from curelab.bodies.kept import NotKept, get, known_only
 from curelab.bodies.solid import _basis, solid
 from curelab.compose import change_station, template
-from curelab.lab import settling
+from curelab.lab import new_shape, settling
 from curelab.lab.benches import bench
 from curelab.lab.new_shape import NEW_SHAPE, SCALED, STOPPED_SHAPE, WORKING_SHAPE
 from curelab.lab.state import State
@@ -121,6 +121,21 @@ def test_a_new_shape_is_made_beside_the_page_and_the_work_can_be_stopped(nothing
 
     answer = asyncio.run(page_in_a_kernel())
     assert answer == bench("thick point", State(batch, strict=True)).says["answer"].text
+
+
+def test_a_shape_that_is_too_large_is_said_to_be(nothing_kept, monkeypatch):
+    async def here(work, *given):
+        return work(*given)
+
+    monkeypatch.setattr(new_shape, "beside", here)
+    monkeypatch.setitem(_basis.__wrapped__.__globals__, "MOST_BYTES", 1)
+
+    async def page_in_a_kernel():
+        page = bench("thick point", State(small_cut(), strict=True))
+        await until(lambda: "keep fewer stations" in page.says["trouble"].text, "the reason")
+        assert page.at_work.layout.visibility == "hidden" and page.says["answer"].text == ""
+
+    asyncio.run(asyncio.wait_for(page_in_a_kernel(), 20))
 
 
 def test_where_nothing_can_be_kept_terms_are_made_where_they_are_asked_for(nothing_kept, monkeypatch):

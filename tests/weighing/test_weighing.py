@@ -473,7 +473,9 @@ def test_pieces_whose_areas_fit_may_still_not_lie_side_by_side():
         assert fits(pot, (strip, strip.but(name="b")), Bath(water="8 kg")).layers == layers
 
 
-@given(data=st.data(), cuts=st.integers(1, 4))  # of six and more, now and then no way is found in the tries that there are
+@given(
+    data=st.data(), cuts=st.integers(1, 4)
+)  # of six and more, now and then no way is found in the tries that there are
 @settings(max_examples=60, deadline=None, derandomize=True)
 def test_what_was_cut_from_the_floor_lies_side_by_side_on_it(data, cuts):
     """Boxes made by cutting a rectangle as large as the floor go back; with the floor a little shorter their area does not."""

@@ -15,7 +15,7 @@ from ...matter.solutes import SOLUTES
 from ...outcome import Outcome
 from ...paper.moments import now_words
 from ...show import pictures, telling
-from ...show.answer import ANSWER_FOLLOWS, FOLLOWS
+from ...show.answer import ANSWER_FOLLOWS, CHECKS_FOLLOW, FOLLOWS
 from ...show.composing import ASKED, FOLD, WEIGHED, piece_title, stage_title, water_title
 from ...show.in_short import in_parts
 from ...show.ranking import Bars, what_matters
@@ -193,15 +193,15 @@ class BatchBench(Bench):
             file = PAPERS[name][1]
             kind = "text/html" if file.endswith("html") else "text/plain"
             button.hand_over(file, made, kind, new_tab=name != "page")
-            self.refuse("")
 
-        self.aside.ask(button, give, paper, name, self.state.batch, datetime.now(UTC))
+        self.work_out(button, give, paper, name, self.state.batch, datetime.now(UTC))
 
     def _filed(self, work: Callable[[], bool]) -> None:
         """Save or open. What is refused is said under the name of the file, and the page stays: nothing was changed."""
+        before = self.state.revision
         said, problems = self.state.attempt(work)
         self.file.problem = said
-        if not problems:
+        if not problems and self.state.revision == before:  # else it was drawn anew by itself
             self.redraw()
 
     def sketch(self) -> tuple[Section, None]:
@@ -214,16 +214,16 @@ class BatchBench(Bench):
     def draw(self):
         state = self.state
         self.warn(telling.warmth_of(state.batch.stages, state.batch.units))
-        weighed = state.batch.weighed
-        self.says["weigh"].text = (
-            ""
-            if weighed is None
-            else "**Weigh out**\n" + "\n".join((*weighed.lines(state.batch.units), "", *weighed.cautions))
-        )
-        self.waits = state.outcome_waits
+        weighed, self.waits = state.batch.weighed, state.outcome_waits
+        self.says["weigh"].text = ""
+        if weighed is not None:
+            follows = (CHECKS_FOLLOW,) if self.waits else ()  # what is weighed out may be NOT OK
+            lines = (*weighed.lines(state.batch.units), "", *weighed.cautions, *follows)
+            self.says["weigh"].text = "\n".join(("**Weigh out**", *lines))
         if self.waits:
             show_section(self.pictures["section"], self._section(state.alone()), None, state.batch.units)
-            self.says["answer"].text, self.says["more"].text, self.says["verdicts"].text = ANSWER_FOLLOWS, "", FOLLOWS
+            for name, words in (("answer", ANSWER_FOLLOWS), ("more", ""), ("verdicts", CHECKS_FOLLOW)):
+                self.says[name].text = words
             return
         outcome = state.shown_outcome()
         show_section(self.pictures["section"], self._section(outcome.spread), None, state.batch.units)
