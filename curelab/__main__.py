@@ -50,15 +50,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return STOPPED
     except Exception as error:
         from . import failure
-        from .fields import InputError
 
-        if isinstance(error, InputError):
+        if hasattr(error, "problems"):  # an InputError; a library that is broken may not even tell what that is
             _print(printed.getvalue(), given)
-            return _refused(error, given)
+            return _refused(error, given)  # type: ignore[arg-type]
         if "--debug" in words:
             traceback.print_exc()
         else:
-            _complain(failure.sentence(error, failure.keep(error, words)))
+            _complain(f"{failure.sentence(error, failure.keep(error, words))}{_done(given)}")
         return failure.EXIT_CODE
 
 
@@ -99,6 +98,8 @@ def _refused(error: InputError, given: argparse.Namespace) -> int:
 
 def _print(text: str, given: argparse.Namespace) -> int:
     """Print, whatever letters the screen has. 0, or the exit code where it takes no more."""
+    if not text:
+        return 0
     encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
     try:
         if getattr(given, "json", False) and text.encode(encoding, "ignore").decode(encoding) != text:
@@ -134,10 +135,9 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message):
         wrong = re.fullmatch(r"argument : invalid choice: (.*) \(choose from (.*)\)", message, re.DOTALL)
         if wrong:
-            message = (
-                f"no such word: {clipped(wrong[1].strip(chr(39)), 100)}; the words are {wrong[2].replace(chr(39), '')}"
-            )
-        super().error(visible(clipped(message, 300)))
+            message = f"no such word: {clipped(wrong[1].strip(chr(39)))}; the words are {wrong[2].replace(chr(39), '')}"
+        short = re.sub(r"\S{61,}", lambda found: clipped(found[0]), message)
+        super().error(visible(clipped(short, 300)))
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -213,7 +213,10 @@ def _run(given) -> int:
         batch = batch.but(units=given.units)
     draws = given.draws
     if draws is not None and not 16 <= draws <= 20_000:
-        raise refuse("--draws", f"{draws} draws are out of range (16 to 20000); {REPORT_DRAWS} is a good number")
+        raise refuse(
+            "--draws",
+            f"{clipped(str(draws), 20)} draws are out of range (16 to 20000); {REPORT_DRAWS} is a good number",
+        )
     say = data.as_json if given.json else lambda outcome: report.words(outcome, given.long)
     if given.csv:
         data.refuse_folder(given.csv)  # before the work, not after it
@@ -221,8 +224,9 @@ def _run(given) -> int:
     if given.csv:
         written = data.write_csv(outcome, given.csv)
         given.done = f"wrote {', '.join(path.name for path in written)} to {given.csv}"
-        _complain(given.done)
     print(say(outcome), end="")
+    if given.csv:
+        _complain(given.done)
     return 0
 
 

@@ -26,8 +26,11 @@ def shown(on: bool | None = None) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def counted(doing: str, total: int | None = None, on: bool | None = None) -> Iterator[Callable[[], Any]]:
-    """A function to call after each of `total` steps (None: nobody knows how many). The line is taken away at the end, also after Ctrl-C.
+def counted(
+    doing: str, total: int | None = None, on: bool | None = None, about: int | None = None
+) -> Iterator[Callable[[], Any]]:
+    """A function to call after each of `total` steps, or of `about` so many, where nobody knows: then the line stops before its end. It is taken away
+    at the end, also after Ctrl-C.
 
     doing: what takes so long, in a few words. on: None, while progress is `shown`. What is counted inside has no line of its own.
     """
@@ -37,12 +40,13 @@ def counted(doing: str, total: int | None = None, on: bool | None = None) -> Ite
         return
     from tqdm import tqdm
 
-    style = "{desc}: {percentage:3.0f} % |{bar}| {remaining} left" if total else "{desc}: step {n_fmt}, {elapsed}"
+    whole = total or about
+    style = "{desc}: {percentage:3.0f} % |{bar}| {remaining} left" if whole else "{desc}: step {n_fmt}, {elapsed}"
     shape = {"ncols": _width(), "nrows": 20}  # given, because a terminal may say 0 and tqdm then shows nothing
-    with tqdm(total=total, desc=doing, bar_format=style, delay=DELAY, leave=False, **shape) as line:
+    with tqdm(total=whole, desc=doing, bar_format=style, delay=DELAY, leave=False, **shape) as line:
         _COUNTING = True
         try:
-            yield line.update
+            yield lambda: line.update(total is not None or whole is None or line.n + 1 < whole)
         finally:  # tqdm takes away no line that it was about to print when Ctrl-C came
             _COUNTING = False
             if sys.stderr is not None and line.format_dict["elapsed"] > DELAY:

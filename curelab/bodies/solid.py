@@ -28,6 +28,7 @@ BARE = 1e6  # of the conductivity over the thickness: a film so thin that the fa
 TINY = 1e-7  # of the thickness: on a border
 SUB = 6  # places of a profile in each element
 REMEMBERED = 16
+STEPS = 60  # of working out a shape, as its progress is told: about so many for the demo of a cut and for two changes of it (measured)
 MOST_BYTES = 900_000_000  # while terms are found; what would take more is refused
 
 
@@ -367,7 +368,7 @@ def _basis(outline: Outline, ratio: tuple[float, ...], paces: tuple[tuple[float,
                 f"{' x '.join(map(str, made.elements.shape))} places are {made.elements.count}, and working them out takes "
                 f"{takes / 1e9:.1f} GB, at most {MOST_BYTES / 1e9:g}; keep fewer stations, or fewer changes of tissue between them",
             )
-        with one_thread_more(), counted("shape") as step:
+        with one_thread_more(), counted("shape", about=STEPS) as step:
             return reduced(problem(made, ratio, paces), step)
 
     return kept.get((outline, ratio, paces, fine), make)

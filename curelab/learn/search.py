@@ -16,6 +16,7 @@ from .least_squares import Ask, Settled, least_squares
 from .readings import FRIDGE_SWING, Measurement, measured, piece_of
 
 FURTHEST = 4.0  # deviations: no input is looked for beyond
+LOOKS = 8  # at the readings until a fit ends, as its progress is told: 5 for the demo brisket, 8 for the largest batch (measured)
 NEAR_END = 1e-3  # deviations: what is found so near to where the search ends is stuck there
 STEP = 1e-3  # deviations, of the slopes
 
@@ -92,7 +93,7 @@ class Search:
     def settled(self) -> Settled:
         """Where the squares are least, looked for from the middle of what was known."""
         low, high = self.ends
-        with progress.counted("fitting the model to the readings") as done:
+        with progress.counted("fitting the model to the readings", about=LOOKS) as done:
 
             def counted(ask: Ask) -> Ask:
                 return lambda x: (done(), ask(x))[1]

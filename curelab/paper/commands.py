@@ -10,7 +10,7 @@ from pathlib import Path
 
 from .. import files, units
 from ..fields import refuse
-from ..letters import quoted
+from ..letters import quoted, refused_letter
 from .given import content, target
 
 PAPER = ("a4", "letter")
@@ -228,6 +228,12 @@ def _said(words: list[str], note: str) -> tuple[str, str, str]:
     """
     from ..batch import READINGS
 
+    for word in words:  # before they are parted at what some letters count as a gap
+        if letter := refused_letter(word, lines=True):
+            raise refuse(
+                "note" if words[0] == "note" else "what",
+                f"{quoted(word)} holds the control letter {letter}; take it out",
+            )
     every = " ".join(words).replace("brine-strength", "brine strength").split()
     if not every:
         raise refuse("what", f"nothing is named; say one of {', '.join(READINGS)}")
@@ -237,7 +243,12 @@ def _said(words: list[str], note: str) -> tuple[str, str, str]:
             rest = " ".join(every[count:])
             if READINGS[what]:
                 return what, rest, note
-            return what, "", " ".join(part for part in (rest, note) if part)
+            said = " ".join(part for part in (rest, note) if part)
+            if what == "note" and not said:
+                raise refuse(
+                    "note", 'nothing is said in it; write it like: curelab log FILE note "turned, smells clean"'
+                )
+            return what, "", said
     return every[0], " ".join(every[1:]), note
 
 

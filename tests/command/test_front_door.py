@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 import pytest
@@ -240,6 +241,11 @@ def test_no_progress_goes_into_a_pipe_or_out_of_the_library(monkeypatch, capfd):
     with progress.shown(True), progress.counted("at work", 2) as step:
         step()
     assert "at work" in capfd.readouterr().err
+    with progress.shown(True), progress.counted("at work", about=4) as step:
+        for _ in range(9):  # more than anybody knew
+            step()
+            time.sleep(0.02)  # what is drawn more often is left out
+    assert re.findall(r"at work: +(\d+) %", capfd.readouterr().err)[-1] == "75"
     with progress.counted("at work", 2) as step:
         step()
     assert capfd.readouterr().err == ""
@@ -389,3 +395,33 @@ def test_a_word_that_is_none_of_ours_is_told_with_those_that_are(capsys):
         "no such word: what-if; the words are run, check, new, teach, figures, split, trim, fold, plan"
         in capsys.readouterr().err
     )
+
+
+def test_a_refusal_is_the_first_thing_said_where_nothing_can_be_printed():
+    """With nothing to print, a full screen is no matter."""
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "curelab", "check", "none.toml"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    assert done.returncode == 2 and done.stderr.startswith("curelab: none.toml")
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["log", "FILE", "note"], "note: nothing is said"),
+        (["log", "FILE", "note", "a\x85b"], "holds the control letter \\x85; take it out"),
+        (["log", "FILE", "note", "a\u2028b"], "holds the control letter \\u2028; take it out"),
+        (["run", "FILE", "--draws", "9" * 4000], "draws are out of range"),
+    ],
+)
+def test_words_that_say_nothing_or_too_much_are_refused_in_short(words, said, tmp_path, capsys):
+    file, before = tmp_path / "b.toml", DEMO.read_bytes()
+    file.write_bytes(before)
+    assert main([str(file) if word == "FILE" else word for word in words]) == 2
+    err = capsys.readouterr().err
+    assert said in err and max(map(len, err.splitlines())) < 200 and file.read_bytes() == before
