@@ -50,7 +50,7 @@ def test_without_a_browser_the_drawings_are_there_and_it_is_said(tmp_path, monke
         raise refuse("PNG", "no browser that draws it was found")
 
     monkeypatch.setattr(slides, "png", none)
-    monkeypatch.setattr(slides, "pictures", lambda: {"1-x.svg": "<svg/>", "1-x.csv": "a\n"})
+    monkeypatch.setattr(slides, "pictures", lambda done: {"1-x.svg": "<svg/>", "1-x.csv": "a\n"})
     said = slides.write(tmp_path / "set")
     assert sorted(path.name for path in (tmp_path / "set").iterdir()) == ["1-x.csv", "1-x.svg"]
     assert said[1] == "The slides are SVG only, not PNG: no browser that draws it was found."
