@@ -349,8 +349,7 @@ class History(Shown):
         """Fraction at a place when a stage ends, which may be at another time in each draw: (d, 1) with draws."""
         last = self._last(stage)
         if last is None or place == "first bite":
-            end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
-            return self.at(place, quantity, end, piece, basis)
+            return self.at(place, quantity, self._end(stage), piece, basis)
         name, where, on = quantity_of(quantity), place_of(place), _basis(quantity, basis)
         return last.read(name, where, on, last.ended_at, self.piece_number(piece)).copy()
 
@@ -359,9 +358,13 @@ class History(Shown):
         """kg when a stage ends, as `at_end`."""
         last = self._last(stage)
         if last is None:
-            end = np.reshape(self.span(stage)[1], (-1, 1)) if self.drawn else self.span(stage)[1]
-            return self.weight(end, piece)
+            return self.weight(self._end(stage), piece)
         return last.weight(self.piece_number(piece), last.ended_at).copy()
+
+    def _end(self, stage: int) -> Any:
+        """s since the start at which a stage ends, as readings take it: (d, 1) with draws."""
+        end = self.span(stage)[1]
+        return np.reshape(end, (-1, 1)) if self.drawn else end
 
     def _last(self, stage: int) -> Run | None:
         """The stretch with which a stage ends in all draws, None where they differ or nothing is drawn: its end is known already."""

@@ -1,12 +1,11 @@
 """Work in a process of its own: what it gives, refuses and fails with comes back; to break it off ends it."""
 
 import asyncio
-import contextlib
 import os
 import time
 
-import psutil
 import pytest
+from started import started
 
 from curelab import InputError
 from curelab.batch import load
@@ -17,14 +16,6 @@ from curelab.lab.benches.soak import TRIED
 from curelab.lab.beside import beside
 from curelab.lab.state import State
 from curelab.lab.workbench import CHANGED
-
-
-def ours():
-    found = []
-    for child in psutil.Process().children():
-        with contextlib.suppress(psutil.Error):  # one that ends just now
-            found += [child] if "answer()" in " ".join(child.cmdline()) else []
-    return found
 
 
 def test_what_it_gives_refuses_or_fails_with_comes_back():
@@ -41,10 +32,10 @@ def test_what_it_gives_refuses_or_fails_with_comes_back():
 def test_to_break_it_off_ends_it():
     async def broken_off():
         work = asyncio.get_running_loop().create_task(beside(time.sleep, 60))
-        while not ours():
+        while not started("answer()"):
             await asyncio.sleep(0.01)
         work.cancel()
-        while ours():
+        while started("answer()"):
             await asyncio.sleep(0.01)
 
     asyncio.run(asyncio.wait_for(broken_off(), 30))
@@ -62,7 +53,7 @@ def test_a_paper_is_made_beside_the_page_and_a_second_press_stops_it(monkeypatch
         button.press()  # in the same turn of the loop: before the work has begun
         while button.label != words:
             await asyncio.sleep(0.01)
-        assert not got and not ours()
+        assert not got and not started("answer()")
         button.press()
         while not got:
             await asyncio.sleep(0.01)

@@ -1,12 +1,11 @@
 """A shape that nobody has computed yet: the page stays in use, says so, can be stopped, and shows no number that is not its own."""
 
 import asyncio
-import contextlib
 import time
 
 import numpy as np
-import psutil
 import pytest
+from started import started
 
 from curelab.bodies.kept import NotKept, get, known_only
 from curelab.bodies.solid import _basis, solid
@@ -39,14 +38,6 @@ def nothing_kept(tmp_path, monkeypatch):
     yield tmp_path
     solid.cache_clear()
     _basis.cache_clear()
-
-
-def makers():
-    found = []
-    for child in psutil.Process().children():
-        with contextlib.suppress(psutil.Error):  # one that ends just now
-            found += [child] if "# keep_terms" in " ".join(child.cmdline()) else []
-    return found
 
 
 async def until(true, what):
@@ -104,10 +95,10 @@ def test_a_new_shape_is_made_beside_the_page_and_the_work_can_be_stopped(nothing
         assert (
             page.pictures["section"].problem == NEW_SHAPE and page.pictures["section"].waits
         )  # said once, and no fault
-        await until(lambda: len(makers()) == 1, "a process makes the terms")
+        await until(lambda: len(started("# keep_terms")) == 1, "a process makes the terms")
         assert page.running.text == WORKING_SHAPE and page.at_work.layout.visibility == "visible"
         page.stop.press()
-        await until(lambda: not makers(), "the process ends")
+        await until(lambda: not started("# keep_terms"), "the process ends")
         assert page.says["trouble"].text == STOPPED_SHAPE and page.says["answer"].text == ""
         assert page.stop.label == settling.GO_ON and page.at_work.layout.visibility == "visible"
         assert not list(nothing_kept.glob("*.npz"))
